@@ -1,0 +1,1 @@
+"""The first power-up as rungs, each ending in a gate or a signed hold."""

@@ -1,0 +1,1 @@
+"""What a meter must show: meters, spreads, bands, stop limits, verdicts."""

@@ -1,0 +1,1 @@
+"""Equations, elimination and solutions. Knows devices; never meters, formatting or screens."""
