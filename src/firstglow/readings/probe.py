@@ -1,0 +1,101 @@
+"""What is asked of a meter, before any number is known: the plan that the ladder makes and the readings fill in."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from firstglow.amplifier.situation import Situation
+
+Kind = Literal["dc volts", "ac volts", "ohms", "dc amps", "ac amps", "lamp", "look"]
+Contact = Literal["none", "bench box", "clip", "one hand"]
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """Where the meter goes and what it is asked.
+
+    red, black: canonical joint names (red minus black). For "ac amps" of the mains and "lamp": red = "mains".
+    kind: see CONTRACTS.md. "ohms" is the power-off network with ``situation.mains_volts`` = 0.
+    quantity: what the solver computes where it is not simply volts or ohms between the two joints:
+        "volts", "ohms", "mains amps", "lamp", "signal volts" (mid-band, the situation's stimulus), "ripple volts",
+        "gain ratio", "hum volts", "peak volts" (cold start), "fall seconds" (discharge to 10 V), "look".
+    """
+
+    kind: Kind
+    red: str
+    black: str = "chassis"
+    quantity: str = "volts"
+
+
+@dataclass(frozen=True, slots=True)
+class StopRule:
+    """One physical reason to switch off, as data; readings/stops.py turns it into volts, amps or ohms.
+
+    rule: "capacitor volts" (part), "dissipation" (valve), "winding amps" (part, winding), "bias safe" (valve), "sign" (+1/-1),
+        "zero" (limit volts), "heater" (absolute 6.9/6.3 ratio), "ratio" (fraction of expected), "fixed" (limit, common
+        practice or a standard, with its source in ``why``).
+    """
+
+    rule: str
+    part: str = ""
+    side: Literal["below", "above"] = "above"
+    limit: float | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedReading:
+    """One row of a rung. ``id`` is ``rung/probe/channel`` and never depends on mains or meter.
+
+    red_at, black_at: bench words for the sheet ("V3 pin 5 (grid)", "chassis").
+    pin: (base name, pin number) to ring on the socket drawing, or None.
+    needs: True where the rung's gate may not be passed with this unread.
+    expect_word: for "lamp" (dark, dim, half, full) and "look" (yes, no) readings.
+    check_first: what to check first when it is off.
+    """
+
+    id: str
+    what: str
+    probe: Probe
+    situation: Situation
+    contact: Contact
+    channel: str | None = None
+    twin: str | None = None
+    stops: tuple[StopRule, ...] = ()
+    red_at: str = ""
+    black_at: str = ""
+    pin: tuple[str, int] | None = None
+    needs: bool = True
+    expect_word: str | None = None
+    check_first: tuple[str, ...] = ()
+    note_only: str = ""
+    range_volts: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """What stands at the end of a rung: a signed hold point or a gate its readings decide."""
+
+    signed: bool
+    text: str
+    needs: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedRung:
+    """One step of the first power-up, without numbers."""
+
+    id: str
+    title: str
+    situation: Situation
+    stands: str
+    before: tuple[str, ...]
+    readings: tuple[PlannedReading, ...]
+    hold: Hold
+    cautions: tuple[str, ...] = ()
+    watch_for: tuple[str, ...] = ()
+    wait_seconds: float = 0.0
+    wait_why: str = ""
+    hands_in: bool = False
+    dial_ceiling: float | None = None
+    extra: Mapping[str, str] = field(default_factory=dict)
