@@ -14,7 +14,17 @@ MAY = {
     "ladder": {"quantities", "amplifier", "devices", "solver", "readings"},
     "sheets": {"quantities", "amplifier", "devices", "solver", "readings", "ladder"},
     "accuracy": {"quantities", "amplifier", "devices", "solver", "readings"},
-    "cli": {"quantities", "amplifier", "devices", "solver", "readings", "ladder", "sheets", "accuracy", "schemas"},
+    "cli": {
+        "quantities",
+        "amplifier",
+        "devices",
+        "solver",
+        "readings",
+        "ladder",
+        "sheets",
+        "accuracy",
+        "schemas",
+    },
     "schemas": set(),
 }
 
@@ -44,5 +54,9 @@ def test_nothing_lower_imports_anything_higher() -> None:
 
 
 def test_every_room_is_in_the_table() -> None:
-    rooms = {p.name.removesuffix(".py") for p in SRC.iterdir() if p.name not in {"__init__.py", "__pycache__", "py.typed", "__main__.py", "api.py"}}
+    rooms = {
+        p.name.removesuffix(".py")
+        for p in SRC.iterdir()
+        if p.name not in {"__init__.py", "__pycache__", "py.typed", "__main__.py", "api.py"}
+    }
     assert rooms <= set(MAY), rooms - set(MAY)

@@ -1,0 +1,6 @@
+"""``python -m firstglow``."""
+
+from firstglow.cli.main import run
+
+if __name__ == "__main__":
+    run()

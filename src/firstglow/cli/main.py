@@ -1,0 +1,97 @@
+"""The command line's front door: finds the verb, turns the rooms' errors into one line each and an exit code.
+
+Exit codes (CONTRACTS.md): 0 answered, 2 bad input, 3 would not settle.
+"""
+
+import importlib
+import sys
+
+import click
+
+VERBS = {
+    "demo": "An invented amplifier climbed with one hidden fault: see what firstglow does in fifteen seconds.",
+    "ladder": "The first power-up of one amplifier: every reading, its band, and when to switch off.",
+    "check": "Every mistake in an amplifier file, and every default that stands in for what it does not say.",
+    "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
+    "verdict": "What your readings mean: go on, look first, or switch off now.",
+    "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",
+    "schema": "The JSON Schema of a command's output or of the amplifier file.",
+    "accuracy": "Every published figure beside what firstglow predicts for it.",
+}
+
+
+class Verbs(click.Group):
+    """Loads a verb's module only when it is asked for, so that ``--help`` is immediate."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """All verbs, in the order a newcomer meets them."""
+        return list(VERBS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The verb's command, imported now."""
+        if cmd_name not in VERBS:
+            return None
+        command: click.Command = importlib.import_module(f"firstglow.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the verbs from the table above, without importing any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(VERBS.items()))
+
+
+@click.group(cls=Verbs, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="firstglow")
+def main() -> None:
+    """From one file that describes a valve amplifier: what every meter reading must be at its first power-up.
+
+    \b
+    Start with:   firstglow demo
+    Then:         firstglow ladder examples/b-*.toml
+
+    High voltage kills. firstglow never says that a chassis may be touched; follow local codes and have
+    mains work done or checked by someone licensed for it.
+    """
+
+
+def run() -> None:
+    """Entry point: run a verb, and say what went wrong in one line each."""
+    try:
+        main(standalone_mode=False)
+    except click.exceptions.Abort:
+        sys.exit(2)
+    except click.ClickException as error:
+        fail([f"firstglow: {error.format_message()}"], 2)
+    except click.exceptions.Exit as stop:
+        sys.exit(stop.exit_code)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(0)
+    except Exception as error:
+        code, lines = told(error)
+        if code is None:
+            raise
+        fail(lines, code)
+
+
+def told(error: Exception) -> tuple[int | None, list[str]]:
+    """Exit code and lines for the errors that the rooms raise on purpose; (None, []) for a bug of ours."""
+    name = type(error).__name__
+    if name == "AmplifierError":
+        return 2, str(error).splitlines()
+    if name in {"BenchError", "ReadingsError", "DeviceError", "QuantityError", "SituationError"}:
+        return 2, str(error).splitlines()
+    if name == "SolveError":
+        return 3, str(error).splitlines()
+    if isinstance(error, OSError):
+        return 2, [
+            f"{error.filename or 'firstglow'}: {error.strerror or error}; a file that can be read and written; try another path"
+        ]
+    return None, []
+
+
+def fail(lines: list[str], code: int) -> None:
+    """Print each line on stderr and leave."""
+    for line in lines:
+        click.echo(line, err=True)
+    sys.exit(code)

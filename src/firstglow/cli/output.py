@@ -1,0 +1,58 @@
+"""What every verb shares: the options that say how the amplifier stands, and JSON that is always finite."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+Command = Callable[..., Any]
+
+FILE = click.argument("file", type=click.Path(path_type=Path))
+AS = click.option(
+    "--as", "as_", type=click.Choice(["drawn", "found", "changed"]), default="changed", show_default=True,
+    help="Which layers of the file count.",
+)  # fmt: skip
+BENCH = click.option(
+    "--bench", type=click.Path(path_type=Path), default=None, help="Bench file: meters, lamps, dial."
+)
+JSON = click.option("--json", "as_json", is_flag=True, help="One JSON document (see: firstglow schema).")
+MAINS = click.option(
+    "--mains-now", type=str, default=None, metavar="VOLTS", help="Mains at the socket, read today."
+)
+METER = click.option(
+    "--meter", type=str, default=None, metavar="NAME", help="Which meter of the bench file reads."
+)
+
+
+def situation_options(command: Command) -> Command:
+    """``--mains-now --out --lift --pot --fault --meter ...``: one spelling everywhere (FILE.md 4)."""
+    for option in reversed(
+        [
+            MAINS,
+            click.option("--out", multiple=True, metavar="V3,V4", help="Valves out of their sockets."),
+            click.option("--lift", multiple=True, metavar="LINK", help="Links lifted."),
+            click.option("--pot", multiple=True, metavar="P1=0", help="Pot position, 0 to 1."),
+            click.option(
+                "--fault",
+                multiple=True,
+                metavar="PART:MODE",
+                help="One thing wrong, for instance C5:leaks=500k.",
+            ),
+            click.option("--load", type=click.Choice(["dummy", "none", "loudspeaker"]), default=None),
+            click.option("--lamp", type=str, default=None, metavar="WATTS", help="Limiter lamp in the line."),
+            click.option(
+                "--open", "opened", multiple=True, metavar="SWITCH", help="Switches open (standby)."
+            ),
+            click.option("--feedback", type=click.Choice(["closed", "open", "test"]), default=None),
+            METER,
+        ]
+    ):
+        command = option(command)
+    return command
+
+
+def print_json(document: object) -> None:
+    """One JSON document on stdout; NaN and infinities are a bug, never output."""
+    click.echo(json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1))
