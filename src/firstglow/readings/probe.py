@@ -18,13 +18,14 @@ class Probe:
     kind: see CONTRACTS.md. "ohms" is the power-off network with ``situation.mains_volts`` = 0.
     quantity: what the solver computes where it is not simply volts or ohms between the two joints:
         "volts", "ohms", "mains amps", "lamp", "look";
-        "bond ohms" (a wire: 0 .. the limit of its stop rule), "open ohms" (an open circuit: expected null, ``low`` is the
-        limit of its stop rule), "warm ohms" (copper at up to 60 K over cold: +0.39 % a kelvin);
+        "bond ohms" (a wire: 0 .. the limit of its stop rule), "open ohms" (an open circuit: expected null, ``low`` is
+        the limit of its stop rule), "warm ohms" (copper at up to 60 K over cold: +0.39 % a kelvin);
         "signal volts" (mid-band at the load, the situation's stimulus), "gain ratio" (the same, over its value with the
         loop lifted), "hum volts" (at the load, input shorted), "ripple volts";
         "turns volts" (unplugged: ``situation.stimulus_volts`` on the loudspeaker terminals of that output transformer,
         their common tied to its centre; ideal windings, amplitude of red minus black);
-        "peak volts" (highest of a cold start), "volts after" (``seconds`` after switch-off, from the rung's standing volts).
+        "peak volts" (highest of a cold start), "volts after" (``seconds`` after switch-off, from the rung's
+        standing volts).
     seconds: for "volts after".
     series_ohms: a resistor in the clip, ahead of the meter (1 Mohm keeps a long lead off a grid).
     """
@@ -43,7 +44,7 @@ class StopRule:
 
     rule: "capacitor volts" (``part``: working volts), "surge volts" (``part``: surge rating, cold starts only),
         "dissipation" (``part`` valve section: idle limit), "winding amps" (``part`` transformer), "bias safe" (``part``
-        valve section: grid volts that hold the strongest of the spread), "sign" (``limit`` +1 or -1: the sign it must have),
+        valve section: grid volts that hold the strongest of the spread), "sign" (``limit`` +1 or -1: its right sign),
         "zero" (``limit`` volts either side of 0), "heater" (``limit``: absolute volts), "ratio" (``limit``: fraction of
         the expected value), "ratio to" (``part``: id of another reading, ``limit``: fraction of that one's expected),
         "heater to cathode" (``part`` valve section), "gas tube amps" (``part``),
