@@ -14,16 +14,10 @@ AS = click.option(
     "--as", "as_", type=click.Choice(["drawn", "found", "changed"]), default="changed", show_default=True,
     help="Which layers of the file count.",
 )  # fmt: skip
-BENCH = click.option(
-    "--bench", type=click.Path(path_type=Path), default=None, help="Bench file: meters, lamps, dial."
-)
+BENCH = click.option("--bench", type=click.Path(path_type=Path), default=None, help="Bench file: meters, lamps, dial.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON document (see: firstglow schema).")
-MAINS = click.option(
-    "--mains-now", type=str, default=None, metavar="VOLTS", help="Mains at the socket, read today."
-)
-METER = click.option(
-    "--meter", type=str, default=None, metavar="NAME", help="Which meter of the bench file reads."
-)
+MAINS = click.option("--mains-now", type=str, default=None, metavar="VOLTS", help="Mains at the socket, read today.")
+METER = click.option("--meter", type=str, default=None, metavar="NAME", help="Which meter of the bench file reads.")
 
 
 def situation_options(command: Command) -> Command:
@@ -42,9 +36,7 @@ def situation_options(command: Command) -> Command:
             ),
             click.option("--load", type=click.Choice(["dummy", "none", "loudspeaker"]), default=None),
             click.option("--lamp", type=str, default=None, metavar="WATTS", help="Limiter lamp in the line."),
-            click.option(
-                "--open", "opened", multiple=True, metavar="SWITCH", help="Switches open (standby)."
-            ),
+            click.option("--open", "opened", multiple=True, metavar="SWITCH", help="Switches open (standby)."),
             click.option("--feedback", type=click.Choice(["closed", "open", "test"]), default=None),
             METER,
         ]

@@ -6,7 +6,7 @@ from typing import Any
 
 
 def names() -> tuple[str, ...]:
-    """Names that ``firstglow schema NAME`` takes, in alphabetical order ("amplifier" is made from the attribute tables)."""
+    """Names that ``firstglow schema NAME`` takes, in alphabetical order."""
     here = files("firstglow.schemas")
     return tuple(sorted([p.name.removesuffix(".json") for p in here.iterdir() if p.name.endswith(".json")]))
 
@@ -15,7 +15,5 @@ def load(name: str) -> dict[str, Any]:
     """The schema of one command's JSON; KeyError for a name that has none."""
     if name not in names():
         raise KeyError(name)
-    schema: dict[str, Any] = json.loads(
-        files("firstglow.schemas").joinpath(f"{name}.json").read_text(encoding="utf-8")
-    )
+    schema: dict[str, Any] = json.loads(files("firstglow.schemas").joinpath(f"{name}.json").read_text(encoding="utf-8"))
     return schema

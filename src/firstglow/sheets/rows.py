@@ -1,0 +1,159 @@
+"""From a ladder's readings to the rows a person reads: twins side by side, figures as the meter shows them."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, floor
+from typing import Any
+
+SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e9, "n": 1e-9, "p": 1e-12}
+UNITS = {"ohm": "Ω"}
+LARGEST_OHMS = 1e8
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One printed row. ``channels``: which blanks it needs ("left", "right", or "" for one that belongs to neither).
+
+    ids: the reading ids it stands for. pin: (base name, number) to ring, or None. Texts are ready to print.
+    """
+
+    ids: tuple[str, ...]
+    what: str
+    red: str
+    black: str
+    contact: str
+    range: str
+    expect: str
+    band: str
+    stop: str
+    channels: tuple[str, ...]
+    pin: tuple[str, int] | None
+    note: str
+    differs: str
+
+
+def scaled(value: float, unit: str | None, scale: str, decimals: int, direction: int = 0) -> str:
+    """A figure in the meter's own unit and decimals; direction -1 rounds down, +1 up, 0 to nearest."""
+    step = 10.0**-decimals
+    ratio = value / SCALES[scale] / step
+    # a figure already on the step must stay where it is: a billionth of a step is rounding noise, not a value
+    whole = floor(ratio + 1e-9) if direction < 0 else ceil(ratio - 1e-9) if direction > 0 else round(ratio)
+    text = f"{whole * step:.{decimals}f}"
+    if float(text) == 0:
+        text = text.replace("-", "")
+    return f"{text.replace('-', '−')} {scale}{UNITS.get(unit or '', unit or '')}".strip()
+
+
+def shown_form(shown: str | None, value: float | None, unit: str | None) -> tuple[str, int]:
+    """(scale letter, decimals) of the text a meter shows; guessed from the value where there is no such text."""
+    match = re.fullmatch(r"[−-]?(\d+)(?:\.(\d+))?\s*([mµukMGnp]?)(?:V|A|Ω|ohm|W|F|Hz|s|°C|)", (shown or "").strip())
+    if match:
+        return match[3], len(match[2] or "")
+    size = abs(value or 0.0)
+    if unit == "ohm":
+        scale = "M" if size >= 1e6 else "k" if size >= 1e3 else ""
+    elif unit in {"V", "A"}:
+        scale = "m" if 0 < size < 0.2 else ""
+    else:
+        scale = ""
+    size = size / SCALES[scale]
+    return scale, 0 if size >= 200 else 1 if size >= 20 else 2 if size >= 2 else 3
+
+
+def expect_text(reading: Mapping[str, Any]) -> tuple[str, str]:
+    """(the large figure, its band) of one reading."""
+    expected, low, high, unit = (reading.get(k) for k in ("expected", "low", "high", "unit"))
+    if isinstance(expected, str):
+        return expected.upper(), ""
+    if expected is None:
+        if low is None:
+            return "LOOK", ""
+        return "OPEN", f"over {scaled(low, unit, *shown_form(None, low, unit), direction=1)}"
+    scale, decimals = shown_form(reading.get("shown"), expected, unit)
+    figure = scaled(expected, unit, scale, decimals)
+    if low is None or high is None:
+        return figure, ""
+    if unit == "ohm" and expected > LARGEST_OHMS:
+        return "OPEN", f"over {scaled(low, unit, *shown_form(None, low, unit), direction=1)}"
+    return figure, f"{scaled(low, unit, scale, decimals, -1)}  to  {scaled(high, unit, scale, decimals, 1)}"
+
+
+def stop_text(reading: Mapping[str, Any]) -> str:
+    """When to switch off, rounded toward safe."""
+    unit = reading.get("unit")
+    below, above, expected = reading.get("stop_below"), reading.get("stop_above"), reading.get("expected")
+    size = expected if isinstance(expected, int | float) else None
+    texts = []
+    for limit, is_low, direction in ((below, True, 1), (above, False, -1)):
+        if limit is not None:
+            scale, decimals = shown_form(reading.get("shown"), size or limit, unit)
+            # on a negative rail "above" is read as "more volts" by half the people at a bench: say which way instead
+            word = ("beyond" if is_low else "nearer 0 than") if limit < 0 else ("below" if is_low else "above")
+            texts.append(f"{word} {scaled(limit, unit, scale, decimals, direction)}")
+    if texts and reading.get("kind") == "lamp":
+        texts = []
+    if reading.get("stop_words"):
+        texts.append(str(reading["stop_words"]))
+    return " or ".join(texts)
+
+
+def same_figures(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Do two twins print the same figures?"""
+    return (expect_text(one), stop_text(one), one.get("range")) == (
+        expect_text(other),
+        stop_text(other),
+        other.get("range"),
+    )
+
+
+def rows(rung: Mapping[str, Any], words: Mapping[str, str]) -> list[Row]:
+    """The rung's readings as rows; a left reading and its right twin with the same figures share one row."""
+    readings: Sequence[Mapping[str, Any]] = rung["readings"]
+    by_id = {r["id"]: r for r in readings}
+    done: set[str] = set()
+    made = []
+    for reading in readings:
+        if reading["id"] in done:
+            continue
+        twin = by_id.get(reading.get("twin") or "")
+        pair = [reading]
+        if twin is not None and twin["id"] not in done and twin is not reading and same_figures(reading, twin):
+            pair.append(twin)
+        done.update(r["id"] for r in pair)
+        made.append(row(pair, words))
+    return made
+
+
+def together(texts: Sequence[str]) -> str:
+    """One text for two twins: the words they share once, what differs side by side."""
+    if len(set(texts)) == 1:
+        return texts[0]
+    split = [t.split() for t in texts]
+    if len({len(w) for w in split}) != 1:
+        return " / ".join(texts)
+    return " ".join(words[0] if len(set(words)) == 1 else "/".join(words) for words in zip(*split, strict=True))
+
+
+def row(pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]) -> Row:
+    """One row for a reading, or for a reading and its twin."""
+    first = pair[0]
+    figure, band = expect_text(first)
+    pin = first.get("pin")
+    note = first.get("note_only")
+    differs = first.get("situation") or {}
+    return Row(
+        ids=tuple(r["id"] for r in pair),
+        what=together([r["what"] for r in pair]),
+        red=together([r.get("red_at") or r["red"] for r in pair]),
+        black=together([r.get("black_at") or r["black"] for r in pair]),
+        contact=words.get(first["contact"], first["contact"]),
+        range=first.get("range") or "",
+        expect=figure,
+        band=band,
+        stop=stop_text(first),
+        channels=tuple(r.get("channel") or "" for r in pair),
+        pin=(pin["base"], int(pin["number"])) if pin else None,
+        note=str(note) if note and note is not True else ("no verdict from this one: note it" if note else ""),
+        differs=str(differs.get("text", "")) if isinstance(differs, Mapping) else "",
+    )
