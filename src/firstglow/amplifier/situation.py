@@ -24,7 +24,8 @@ class Situation:
     mains_volts: V rms at the amplifier's plug, or ahead of the lamp where one is in; 0 is unplugged.
     mains_hz: None means the file's.
     out: envelopes that are out of their sockets ("V3"), rectifier valves included.
-    lifted: names of lifted links ("left feedback", "HT link").
+    lifted: names of lifted links ("left feedback", "HT link"), or a terminal of a part ("D1 cathode"): that lead hangs
+        free. The ladder opens diode-fed HT this way where the file draws no link for it.
     pots: pot name -> position 0 (wiper at end 1) .. 1 (wiper at end 2).
     idle: valve section -> cathode amps to which its pot is turned (solved per sample, rungs after idle setting).
     load: what hangs on the loudspeaker terminals.

@@ -68,6 +68,7 @@ class PlannedReading:
     needs: True where the rung's gate may not be passed with this unread.
     expect_word: for "lamp" (dark, dim, half, full) and "look" (yes, no) readings.
     check_first: what to check first when it is off.
+    stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
     """
 
     id: str
@@ -86,6 +87,7 @@ class PlannedReading:
     check_first: tuple[str, ...] = ()
     note_only: str = ""
     range_volts: float | None = None
+    stop_words: str = ""
 
 
 @dataclass(frozen=True, slots=True)
