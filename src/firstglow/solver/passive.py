@@ -1,0 +1,331 @@
+"""What is left of an amplifier when no valve and no rectifier conducts: resistances, capacitors, windings.
+
+Shared by the power-off ohms (cold.py), the discharge (discharge.py) and the signal (smallsignal.py), so that links,
+switches, pots, plugs and faults mean the same thing in all three.
+"""
+
+import itertools
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from firstglow.amplifier.model import Amplifier, Link, Part
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.solver.misfits import Misfits, misfits
+
+Array = NDArray[np.float64]
+Values = Mapping[str, ArrayLike]
+Role = Literal["part", "leak", "insulation", "tool"]
+
+CHASSIS = "chassis"
+# 1 gigaohm to 10 teraohm is what clean sockets, tag strips and winding paper show (common practice); a joint that
+# touches nothing else is held by this, and by the meter.
+INSULATION_OHMS = 1e11
+# A soldered joint or a plug's contact is a milliohm or so (common practice): no path between two joints is less.
+LEAST_OHMS = 1e-3
+# Tungsten cold against hot: 0.15, "about 1/6 to 1/8" (heater and winding facts, makers' practice).
+COLD_HEATER = 0.15
+# A pilot lamp runs hotter than a heater: about a tenth (common practice).
+COLD_LAMP = 0.1
+# A loudspeaker's dc ohms against its rated impedance (common practice: 0.7 to 0.85).
+LOUDSPEAKER_DC = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Branch:
+    """A resistance between two joints.
+
+    ohms: (sample,) or (1,). parameter: what it follows, or "". slope: d ohms / d parameter, (sample,) or (1,).
+    """
+
+    part: str
+    a: str
+    b: str
+    ohms: Array
+    role: Role = "part"
+    parameter: str = ""
+    slope: Array = field(default_factory=lambda: np.zeros(1))
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """A capacitor: ``farads`` (sample,) or (1,) between joints ``a`` (its +) and ``b``."""
+
+    part: str
+    a: str
+    b: str
+    farads: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Junction:
+    """A rectifier that may conduct from ``anode`` to ``cathode`` through ``ohms`` (sample,) or (1,)."""
+
+    part: str
+    anode: str
+    cathode: str
+    ohms: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Coil:
+    """One winding between two joints (``start`` carries the dot), or a choke (``core`` its own name, ``turns`` 1).
+
+    branch: the dc resistance in it, also listed among the branches. henries: of a choke, else None.
+    """
+
+    core: str
+    name: str
+    start: str
+    end: str
+    turns: Array
+    branch: Branch
+    henries: Array | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Passives:
+    """The passive network of one situation. ``joints``: every joint met, the chassis not among them."""
+
+    joints: tuple[str, ...]
+    branches: tuple[Branch, ...]
+    stores: tuple[Store, ...]
+    junctions: tuple[Junction, ...]
+    coils: tuple[Coil, ...]
+    wiring: "Wiring"
+
+
+class Wiring:
+    """Where each lead stands in a situation: links lifted or tied, a test resistor in the loop, leads exchanged.
+
+    A lifted lead without a tie hangs free on the joint "PART LEAD lifted".
+    """
+
+    def __init__(self, amplifier: Amplifier, situation: Situation, faults: Iterable[Fault] = ()) -> None:
+        self.amplifier = amplifier
+        self.situation = situation
+        self.misfits: Misfits = misfits(amplifier, faults)
+        self._moved: dict[tuple[str, str], str] = {}
+        self.inserted: list[tuple[str, str, str]] = []
+        wanted = set(situation.lifted)
+        for link in amplifier.links.values():
+            loop = is_feedback(amplifier, link)
+            if link.name in wanted or (loop and situation.feedback == "open"):
+                self._moved[link.part, link.lead] = link.tie or f"{link.part} {link.lead} lifted"
+            elif loop and situation.feedback == "test" and situation.test_ohms:
+                inside = f"{link.part} {link.lead} test"
+                self.inserted.append((link.part, inside, amplifier.joint_of(link.part, link.lead)))
+                self._moved[link.part, link.lead] = inside
+        for name in wanted - set(amplifier.links):
+            part, lead = _terminal(amplifier, name)
+            self._moved[part, lead] = f"{part} {lead} lifted"
+
+    def joint(self, part: Part, lead: str) -> str:
+        """Canonical joint that a lead stands on now."""
+        moved = self._moved.get((part.name, lead))
+        if moved is not None:
+            return moved
+        return part.leads[self.misfits.lead(part.name, lead)]
+
+    def fitted(self, part: Part) -> bool:
+        """Whether the part is there at all: valves, rectifiers and heaters leave with their envelope."""
+        return part.envelope is None or part.envelope not in self.situation.out
+
+
+def _terminal(amplifier: Amplifier, name: str) -> tuple[str, str]:
+    """Part and lead of a terminal's name ("D1 cathode"); ValueError for what is neither a link nor a terminal."""
+    for part in amplifier.parts.values():
+        lead = name.removeprefix(f"{part.name} ")
+        if lead != name and lead in part.leads:
+            return part.name, lead
+    raise ValueError(f"lifted {name}: neither a link nor a terminal of a part")
+
+
+def is_feedback(amplifier: Amplifier, link: Link) -> bool:
+    """Whether a link is one of the feedback loop's (FILE.md 4)."""
+    return amplifier.parts[link.part].words.get("link") == "feedback"
+
+
+def value(values: Values, part: Part, attribute: str) -> Array:
+    """A parameter's samples, or the part's own nominal: (sample,) or (1,)."""
+    found = values.get(f"{part.name} {attribute}")
+    return np.atleast_1d(np.asarray(part.value(attribute) if found is None else found, dtype=float))
+
+
+def passives(
+    amplifier: Amplifier, situation: Situation, values: Values | None = None, faults: Sequence[Fault] = ()
+) -> Passives:
+    """Everything that is not a valve's electron stream, as it stands on the bench with the mains off.
+
+    values: parameter name -> (sample,) in SI; what is missing is nominal. Heaters and lamps are cold.
+    """
+    wiring = Wiring(amplifier, situation, faults)
+    build = _Builder(wiring, values or {})
+    for part in amplifier.parts.values():
+        if wiring.fitted(part):
+            build.part(part)
+    build.bench()
+    build.faults()
+    joints: dict[str, None] = dict.fromkeys(amplifier.joints)
+    for branch in build.branches:
+        joints |= dict.fromkeys((branch.a, branch.b))
+    joints.pop(CHASSIS, None)
+    for joint in joints:
+        build.branches.append(Branch("", joint, CHASSIS, np.full(1, INSULATION_OHMS), "insulation"))
+    return Passives(
+        tuple(joints),
+        tuple(build.branches),
+        tuple(build.stores),
+        tuple(build.junctions),
+        tuple(build.coils),
+        wiring,
+    )
+
+
+class _Builder:
+    """Collects the branches of one part after another; a method a kind of part."""
+
+    def __init__(self, wiring: Wiring, values: Values) -> None:
+        self.wiring, self.values = wiring, values
+        self.branches: list[Branch] = []
+        self.stores: list[Store] = []
+        self.junctions: list[Junction] = []
+        self.coils: list[Coil] = []
+
+    def part(self, part: Part) -> None:
+        match part.kind:
+            case "resistor" | "fuse" | "wire":
+                self.resistance(part)
+            case "switch":
+                if part.name not in self.wiring.situation.switches_open:
+                    self.resistance(part)
+            case "capacitor":
+                self.capacitor(part)
+            case "pot":
+                self.pot(part)
+            case "choke":
+                self.choke(part)
+            case "diode":
+                self.junction(part)
+            case "heater" | "lamp":
+                self.filament(part)
+            case "valve":
+                self.heater_leak(part)
+            case "transformer" | "output transformer":
+                self.windings(part)
+            case "load":
+                self.load(part)
+
+    def add(
+        self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
+    ) -> Branch:
+        """A branch between two joints, its ohms multiplied by a drift and held above a soldered joint's."""
+        factor = self.wiring.misfits.factor(part.name)
+        rate = np.atleast_1d(np.asarray(slope, dtype=float)) * factor
+        branch = Branch(part.name, a, b, np.maximum(ohms * factor, LEAST_OHMS), role, parameter, rate)
+        self.branches.append(branch)
+        return branch
+
+    def resistance(self, part: Part) -> Branch | None:
+        if self.wiring.misfits.open(part.name):
+            return None
+        a, b = self.wiring.joint(part, "1"), self.wiring.joint(part, "2")
+        return self.add(part, a, b, value(self.values, part, "ohms"), f"{part.name} ohms")
+
+    def choke(self, part: Part) -> None:
+        branch = self.resistance(part)
+        if branch is not None:
+            henries = value(self.values, part, "henries")
+            self.coils.append(Coil(part.name, part.name, branch.a, branch.b, np.ones(1), branch, henries))
+
+    def capacitor(self, part: Part) -> None:
+        if self.wiring.misfits.open(part.name):
+            return
+        a, b = self.wiring.joint(part, "+"), self.wiring.joint(part, "-")
+        self.stores.append(Store(part.name, a, b, value(self.values, part, "farads")))
+        self.add(part, a, b, value(self.values, part, "leak_ohms"), f"{part.name} leak_ohms", role="leak")
+
+    def pot(self, part: Part) -> None:
+        """Two lengths of track that meet under the wiper, and the wiper's own contact."""
+        stated = self.wiring.situation.pots.get(part.name)
+        position = value(self.values, part, "position") if stated is None else np.full(1, float(stated))
+        track = value(self.values, part, "ohms")
+        under = f"{part.name} track"
+        if not self.wiring.misfits.open(part.name):
+            for end, length in (("end 1", position), ("end 2", 1.0 - position)):
+                self.add(part, self.wiring.joint(part, end), under, track * length, f"{part.name} ohms", length)
+        if not self.wiring.misfits.wiper_open(part.name):
+            contact = value(self.values, part, "wiper_ohms")
+            self.add(part, under, self.wiring.joint(part, "wiper"), contact, f"{part.name} wiper_ohms")
+
+    def junction(self, part: Part) -> None:
+        if self.wiring.misfits.open(part.name):
+            return
+        anode, cathode = self.wiring.joint(part, "anode"), self.wiring.joint(part, "cathode")
+        if self.wiring.misfits.reversed(part.name):
+            anode, cathode = cathode, anode
+        self.junctions.append(Junction(part.name, anode, cathode, value(self.values, part, "series_ohms")))
+
+    def filament(self, part: Part) -> None:
+        """Cold tungsten; a centre-tapped heater is two halves."""
+        if self.wiring.misfits.open(part.name):
+            return
+        cold = COLD_HEATER if part.kind == "heater" else COLD_LAMP
+        amps = value(self.values, part, "amps")
+        ohms = cold * value(self.values, part, "volts") / amps
+        ends = ("1", "ct", "2") if "ct" in part.leads else ("1", "2")
+        pieces = len(ends) - 1
+        for a, b in itertools.pairwise(self.wiring.joint(part, end) for end in ends):
+            self.add(part, a, b, ohms / pieces, f"{part.name} amps", -ohms / amps / pieces)
+
+    def heater_leak(self, part: Part) -> None:
+        heater = self.wiring.amplifier.parts.get(f"{part.envelope} heater")
+        if heater is not None and "hk_leak_ohms" in part.values:
+            a, b = self.wiring.joint(heater, "1"), self.wiring.joint(part, "cathode")
+            leak = value(self.values, part, "hk_leak_ohms")
+            self.add(part, a, b, leak, f"{part.name} hk_leak_ohms", role="leak")
+
+    def windings(self, part: Part) -> None:
+        for winding in part.windings:
+            if self.wiring.misfits.open(part.name, winding.name):
+                continue
+            names = [f"{part.name} {winding.name} {what}" for what in ("ohms", "turns")]
+            ohms, turns = (
+                np.atleast_1d(np.asarray(self.values.get(name, quantity.value), dtype=float))
+                for name, quantity in zip(names, (winding.ohms, winding.turns), strict=True)
+            )
+            a, b = self.wiring.joint(part, winding.start), self.wiring.joint(part, winding.end)
+            branch = self.add(part, a, b, ohms, names[0])
+            self.coils.append(Coil(part.name, winding.name, a, b, turns, branch))
+
+    def load(self, part: Part) -> None:
+        hangs = self.wiring.situation.load
+        if hangs != "none":
+            scale = LOUDSPEAKER_DC if hangs == "loudspeaker" else 1.0
+            a, b = self.wiring.joint(part, "hot"), self.wiring.joint(part, "common")
+            self.add(part, a, b, scale * value(self.values, part, "ohms"), f"{part.name} ohms", scale)
+
+    def bench(self) -> None:
+        """The shorting plug in each input (``stimulus_volts`` 0), load resistors, the loop's test resistor."""
+        situation = self.wiring.situation
+        if situation.stimulus_volts == 0.0:
+            for part in self.wiring.amplifier.of_kind("input"):
+                a, b = self.wiring.joint(part, "hot"), self.wiring.joint(part, "ground")
+                self.add(part, a, b, np.full(1, LEAST_OHMS))
+        for joint, ohms in situation.loads.items():
+            self.branches.append(Branch("bench load", joint, CHASSIS, np.full(1, max(ohms, LEAST_OHMS))))
+        for part_name, inside, outside in self.wiring.inserted:
+            series = np.full(1, max(situation.test_ohms or 0.0, LEAST_OHMS))
+            self.branches.append(Branch(f"{part_name} test", inside, outside, series))
+
+    def faults(self) -> None:
+        for bridge in self.wiring.misfits.bridges:
+            part = self.wiring.amplifier.parts[bridge.part]
+            if self.wiring.fitted(part):
+                other = self.wiring.amplifier.parts[bridge.other]
+                a, b = self.wiring.joint(part, bridge.a), self.wiring.joint(other, bridge.b)
+                ohms = np.full(1, max(bridge.ohms, LEAST_OHMS))
+                self.branches.append(Branch(part.name, a, b, ohms))

@@ -1,0 +1,1 @@
+"""Its presence puts tests/ on the path: any test may ``from builders import ...``."""
