@@ -125,7 +125,7 @@ def test_every_fitted_law_is_finite_at_the_ends_and_under_a_complex_step() -> No
                 ia, ig2, d = pentode_currents(section.law, plate + shift, screen, grid)
                 out = (ia, ig2, *d[0], *d[1])
             assert all(np.isfinite(x).all() for x in out), name
-            assert np.real(out[0]).min() >= -1e-90, name  # a complex power rounds; a real one is never negative
+            assert shift or min(out[0].min(), out[1].min()) >= 0, name
 
 
 def test_triode_rises_with_plate_and_grid_volts() -> None:
