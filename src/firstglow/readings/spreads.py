@@ -53,13 +53,11 @@ def columns(circuit: Any, mains_width: float | None = None) -> tuple[Column, ...
     """
     made = []
     for row, p in enumerate(circuit.parameters):
-        spread, shape = p.spread, p.shape
+        width, shape = p.spread, p.shape
         if p.name == MAINS and mains_width is not None:
-            spread, shape = mains_width, "uniform"
-        if spread <= 0.0 or shape == "exact":
-            continue
-        width = spread * abs(p.nominal) if p.nominal else spread
-        made.append(Column(p.name, p.part, row, p.nominal, width, shape))
+            width, shape = mains_width * p.nominal, "uniform"
+        if width > 0.0 and shape != "exact":
+            made.append(Column(p.name, p.part, row, p.nominal, width, shape))
     return tuple(made)
 
 

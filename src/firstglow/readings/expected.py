@@ -1,0 +1,148 @@
+"""What is expected of every reading of a ladder, as data."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from firstglow.readings.meters import SCALE, SIGN, UNIT, Meter, Range
+from firstglow.readings.probe import PlannedReading, PlannedRung
+
+# Mains, over the mains of the reading's situation, at which ``mains_curve`` is known.
+MAINS_STEPS = (0.90, 0.95, 1.0, 1.05, 1.10)
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """One side of a stop limit.
+
+    limit [SI]: stop when the signed reading passes it. why: in bench words. cut: it lies inside the healthy band.
+    separate: the cheapest measurement that tells a healthy amplifier from a sick one there ("" where not cut).
+    """
+
+    limit: float
+    why: str
+    cut: bool = False
+    separate: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedReading:
+    """One reading with its numbers.
+
+    rung: id of its rung. on: the meter's range, None for lamp and look. expected: [SI] as the meter shows it, a word
+    for lamp and look, None for an open circuit. low, high: band [SI], rounded outward on the meter's step.
+    moved_by: (part, share of the band's variance), largest first, down to 80 % in all.
+    words: the answers a healthy amplifier may give (lamp and look).
+    source_ohms: Thevenin ohms behind the two joints [ohm]. sigma: of the shown value [SI].
+    mains_curve: the nominal shown value [SI] at MAINS_STEPS, () where the mains do not move it.
+    """
+
+    planned: PlannedReading
+    rung: str
+    on: Range | None = None
+    expected: float | str | None = None
+    low: float | None = None
+    high: float | None = None
+    stop_below: Stop | None = None
+    stop_above: Stop | None = None
+    moved_by: tuple[tuple[str, float], ...] = ()
+    words: tuple[str, ...] = ()
+    source_ohms: float = 0.0
+    sigma: float = 0.0
+    mains_curve: tuple[float, ...] = ()
+    note_only: str = ""
+
+    @property
+    def id(self) -> str:
+        """``rung/probe/channel``."""
+        return self.planned.id
+
+    @property
+    def kind(self) -> str:
+        """What is read, as CONTRACTS.md calls it."""
+        return self.planned.probe.kind
+
+    @property
+    def unit(self) -> str | None:
+        """SI unit of the numbers; None for lamp and look."""
+        quantity = self.planned.probe.quantity
+        return "1" if quantity == "gain ratio" else UNIT[self.kind]
+
+    @property
+    def shown(self) -> str | None:
+        """The expected value exactly as the meter shows it."""
+        if self.on is None or not isinstance(self.expected, float):
+            return self.expected if isinstance(self.expected, str) else None
+        return self.on.shown(self.expected)
+
+    @property
+    def band_cut(self) -> bool:
+        """A stop limit lies inside the healthy band."""
+        return any(s is not None and s.cut for s in (self.stop_below, self.stop_above))
+
+    def text(self, value: float) -> str:
+        """A value as a person says it beside this reading: in its own unit and scale."""
+        if self.on is not None and self.unit == self.on.unit and abs(value) <= self.on.full:
+            return self.on.shown(value)
+        scale = next((s for s in ("M", "k", "") if abs(value) >= SCALE[s]), "m") if value else ""
+        return f"{value / SCALE[scale]:.4g} {scale}{SIGN.get(self.unit or '1', self.unit or '')}".strip()
+
+    def json(self, rung_situation: Mapping[str, Any] | None = None) -> dict[str, Any]:
+        """The reading as CONTRACTS.md's READING; ``situation`` is left to the ladder, which knows the rung's."""
+        p = self.planned
+        return {
+            "id": p.id, "what": p.what, "red": p.probe.red, "black": p.probe.black, "kind": self.kind,
+            "range": self.on.text if self.on else None, "unit": self.unit, "expected": self.expected,
+            "low": self.low, "high": self.high,
+            "stop_below": self.stop_below.limit if self.stop_below else None,
+            "stop_above": self.stop_above.limit if self.stop_above else None,
+            "stop_why": [s.why for s in (self.stop_below, self.stop_above) if s],
+            "band_cut": self.band_cut,
+            "separate": [s.separate for s in (self.stop_below, self.stop_above) if s and s.cut],
+            "shown": self.shown, "contact": p.contact, "channel": p.channel, "twin": p.twin,
+            "situation": dict(rung_situation or {}),
+            "moved_by": [{"part": part, "share": round(share, 4)} for part, share in self.moved_by],
+            "note_only": self.note_only, "stop_words": p.stop_words, "words": list(self.words),
+            "red_at": p.red_at, "black_at": p.black_at,
+            "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,
+            "needs": p.needs,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedRung:
+    """One rung with its numbers."""
+
+    planned: PlannedRung
+    readings: tuple[ExpectedReading, ...]
+
+    @property
+    def id(self) -> str:
+        """Id of the rung."""
+        return self.planned.id
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedLadder:
+    """The whole ladder with its numbers.
+
+    mains: V rms at the socket. score: the common normal score of the bands. findings: what the amplifier cannot do
+    (bias that does not reach, a pot out of travel), in bench words, for the sheet. given: what readings say about
+    each other (readings.given), None where it was not asked for.
+    """
+
+    amplifier: str
+    digest: str
+    mains: float
+    meter: Meter
+    rungs: tuple[ExpectedRung, ...]
+    score: float = 0.0
+    samples: int = 0
+    findings: tuple[str, ...] = ()
+    given: Any = None
+    by_id: Mapping[str, ExpectedReading] = field(default_factory=dict)
+
+    def readings(self) -> Iterator[ExpectedReading]:
+        """All readings, in the order they are taken."""
+        for rung in self.rungs:
+            yield from rung.readings

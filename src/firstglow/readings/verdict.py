@@ -1,0 +1,223 @@
+"""What a reading means: go on, look first, or switch off now. The stop limit always wins."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from math import inf, isfinite
+from typing import Any, Literal
+
+from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop
+from firstglow.readings.meters import Meter, ReadingsError, loaded, meter_named
+from firstglow.readings.slips import slip
+from firstglow.readings.taken import Taken, TakenFile
+from firstglow.readings.typed import typed_number, typed_word
+
+Answer = Literal["go on", "look first", "switch off now", "note only"]
+
+# A dial within this part of where the rung wants it is corrected for; past it the figure is not judged.
+MAINS_REACH = 0.12
+# Below this part of the band's width an expected value counts as nothing: mains then shift it, not scale it.
+_NOTHING = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What one reading means. value: as typed. why, check_first: in bench words.
+
+    compared [SI]: the value brought to the ladder's meter and mains, None for words and where nothing is compared.
+    """
+
+    id: str
+    value: str
+    verdict: Answer
+    why: str
+    check_first: tuple[str, ...] = ()
+    compared: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Verdicts:
+    """All verdicts of a readings file.
+
+    unread: readings that a gate still needs, on the rungs up to the one after the last that was read.
+    stopped_at: id of the first reading that says switch off, or None. passed_to: id of the last rung whose gate, and
+    every gate before it, is passed; None if not even the first.
+    """
+
+    verdicts: tuple[Verdict, ...]
+    unread: tuple[str, ...]
+    stopped_at: str | None
+    passed_to: str | None
+
+    def json(self) -> dict[str, Any]:
+        """CONTRACTS.md's verdict document."""
+        return {
+            "verdicts": [
+                {"id": v.id, "value": v.value, "verdict": v.verdict, "why": v.why,
+                 "check_first": list(v.check_first)} for v in self.verdicts
+            ],
+            "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to,
+        }  # fmt: skip
+
+
+def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
+    """Judge a readings file against a ladder. ReadingsError for an unknown id or an unreadable value."""
+    for row in taken.readings:
+        if row.id not in ladder.by_id:
+            near = get_close_matches(row.id, list(ladder.by_id), 1, 0.0)
+            raise ReadingsError(
+                f"{row.where}: {row.id}: no such reading on this ladder; rung/probe/channel; try {near[0]}"
+            )
+    by_id = {row.id: row for row in taken.readings}
+    ordered = [by_id[r.id] for r in ladder.readings() if r.id in by_id]
+    judged = [judge(ladder, ladder.by_id[row.id], row, taken) for row in ordered]
+    if ladder.given is not None:
+        judged = ladder.given.second_look(ladder, judged)
+    return gates(ladder, judged)
+
+
+def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> Verdict:
+    """One reading by itself."""
+    if reading.kind in {"lamp", "look"}:
+        return _judge_word(reading, row)
+    value = typed_number(row.text, reading.unit, f"{row.where}: {row.id}")
+    meter = meter_named(row.meter or taken.meter or ladder.meter.name, taken.meters)
+    stop = _stopped(reading, value)
+    if stop is not None:
+        why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
+        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, value), _checks(reading), value)
+    away = _mains_away(ladder, reading, row, taken)
+    if reading.note_only:
+        return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
+    if away is not None and abs(away - 1.0) > MAINS_REACH:
+        here = reading.planned.situation.mains_volts
+        why = (
+            f"read with {away * here:.0f} V of mains where this rung wants {here:.0f} V: set the dial and read it again"
+        )
+        return Verdict(row.id, row.text, "look first", why, (), None)
+    value, spare = _to_this_meter(ladder, reading, value, meter)
+    compared = _to_these_mains(reading, value, away)
+    return _judge_band(reading, row, value, compared, spare)
+
+
+def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: float, spare: float) -> Verdict:
+    """Inside the band or not; ``spare`` [SI] is what the band gives for a meter that is worse than the ladder's."""
+    low = -inf if reading.low is None else reading.low - spare
+    high = inf if reading.high is None else reading.high + spare
+    said = reading.text(compared) if isfinite(compared) else "OL"
+    if compared != value:
+        said = f"{reading.text(value)}, {said} at this sheet's mains and meter,"
+    if low <= compared <= high:
+        why = f"{said} is inside {_band(reading)}"
+        return Verdict(row.id, row.text, "go on", why, (), compared)
+    if reading.expected is None:
+        why = f"{said} where nothing may connect: at least {reading.text(low)} is expected"
+    else:
+        side = f"below {reading.text(low)}" if compared < low else f"above {reading.text(high)}"
+        why = f"{said} is {side}; {reading.shown} is expected"
+    return Verdict(row.id, row.text, "look first", _with_slip(why, reading, compared), _checks(reading), compared)
+
+
+def _band(reading: ExpectedReading) -> str:
+    if reading.low is not None and reading.high is not None:
+        return f"{reading.text(reading.low)} to {reading.text(reading.high)}"
+    return f"over {reading.text(reading.low or 0.0)}"
+
+
+def _judge_word(reading: ExpectedReading, row: Taken) -> Verdict:
+    """A lamp or a look."""
+    word = typed_word(row.text, reading.kind, f"{row.where}: {row.id}")
+    stop = reading.planned.stop_words
+    if word in reading.words or reading.note_only:
+        answer: Answer = "note only" if reading.note_only else "go on"
+        return Verdict(row.id, row.text, answer, reading.note_only or f"{word}, as expected")
+    brighter = reading.kind == "lamp" and reading.words and _glow(word) > max(_glow(w) for w in reading.words)
+    expected = " or ".join(reading.words)
+    if brighter:
+        why = f"the lamp is {word} where {expected} is expected: more current than this amplifier draws"
+        return Verdict(row.id, row.text, "switch off now", f"{why}{'; ' + stop if stop else ''}", _checks(reading))
+    if reading.kind == "look" and stop:
+        return Verdict(row.id, row.text, "switch off now", stop, _checks(reading))
+    return Verdict(row.id, row.text, "look first", f"{word}; {expected} is expected", _checks(reading))
+
+
+def _glow(word: str) -> int:
+    return ("dark", "dim", "half", "full").index(word)
+
+
+def _stopped(reading: ExpectedReading, value: float) -> Stop | None:
+    """The stop limit that this value passes, or None. An overload is past every limit on its side."""
+    if reading.stop_below is not None and value < reading.stop_below.limit:
+        return reading.stop_below
+    if reading.stop_above is not None and value > reading.stop_above.limit:
+        return reading.stop_above
+    return None
+
+
+def _with_slip(why: str, reading: ExpectedReading, value: float) -> str:
+    text = slip(reading, value)
+    return f"{why}. {text[0].upper()}{text[1:]}" if text else why
+
+
+def _checks(reading: ExpectedReading) -> tuple[str, ...]:
+    """What to check first: what the plan says, else the part that moves the reading most."""
+    planned = reading.planned.check_first
+    return planned or tuple(part for part, _ in reading.moved_by[:2])
+
+
+def _mains_away(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> float | None:
+    """Mains at the moment over the mains that the rung wants; None where none were read or none are on."""
+    wanted = reading.planned.situation.mains_volts
+    if wanted <= 0.0:
+        return None
+    if row.mains is not None:
+        dialled, socket = row.mains / wanted, row.mains / ladder.mains
+        # a rung with the dial low, and a figure that can only be the socket's: the dial stood where it should
+        return socket if abs(socket - 1.0) < MAINS_REACH < abs(dialled - 1.0) else dialled
+    return None if taken.mains is None else taken.mains / ladder.mains
+
+
+def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) -> float:
+    """The value as it would be at the mains of the sheet."""
+    if away is None or away == 1.0 or not reading.mains_curve or not isfinite(value):
+        return value
+    import numpy as np
+
+    curve = np.array(reading.mains_curve)
+    there = float(np.polynomial.Polynomial.fit(MAINS_STEPS, curve, 2)(away))
+    here = float(curve[MAINS_STEPS.index(1.0)])
+    width = (reading.high or 0.0) - (reading.low or 0.0)
+    if abs(here) > _NOTHING * width and there * here > 0:
+        return value * here / there
+    return value + here - there
+
+
+def _to_this_meter(ladder: ExpectedLadder, reading: ExpectedReading, value: float, meter: Meter) -> tuple[float, float]:
+    """(the value as the ladder's meter would show it, what the other meter is worse by) [SI]."""
+    on = reading.on
+    if meter.name == ladder.meter.name or on is None or not isfinite(value):
+        return value, 0.0
+    other = meter.range_for(reading.kind, value, reading.planned.range_volts)
+    unloaded = value / loaded(1.0, reading.source_ohms, other.input_ohms)
+    here: float = loaded(unloaded, reading.source_ohms, on.input_ohms)
+    return here, max(0.0, other.limits(value) - on.limits(here))
+
+
+def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:
+    """How far up the ladder these verdicts carry."""
+    by_id: Mapping[str, Verdict] = {v.id: v for v in judged}
+    stopped = next((v.id for v in judged if v.verdict == "switch off now"), None)
+    passed: str | None = None
+    unread: list[str] = []
+    going = True
+    last_read = max((i for i, r in enumerate(ladder.rungs) if any(x.id in by_id for x in r.readings)), default=-1)
+    for i, rung in enumerate(ladder.rungs):
+        needed = list(dict.fromkeys((*rung.planned.hold.needs, *(r.id for r in rung.readings if r.planned.needs))))
+        if i <= last_read + 1:
+            unread += [n for n in needed if n not in by_id]
+        going = going and all(
+            n in by_id and by_id[n].verdict in {"go on", "note only"} for n in needed
+        ) and all(by_id[r.id].verdict in {"go on", "note only"} for r in rung.readings if r.id in by_id)  # fmt: skip
+        if going:
+            passed = rung.id
+    return Verdicts(tuple(judged), tuple(unread), stopped, passed)

@@ -1,0 +1,165 @@
+"""Verdicts on a small hand-made ladder: every rule of the contract by itself."""
+
+from dataclasses import replace
+
+import pytest
+
+from firstglow.amplifier.situation import Situation
+from firstglow.readings.expected import ExpectedLadder, ExpectedReading, ExpectedRung, Stop
+from firstglow.readings.meters import ReadingsError, digital
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe
+from firstglow.readings.slips import slip
+from firstglow.readings.taken import parse_taken
+from firstglow.readings.verdict import verdict
+
+FULL = Situation(230.0)
+DIAL = Situation(69.0)
+
+
+def reading(
+    name: str, kind: str = "dc volts", situation: Situation = FULL, quantity: str = "volts", **numbers: object
+) -> ExpectedReading:
+    plan = {k: numbers.pop(k) for k in ("needs", "stop_words", "check_first", "range_volts") if k in numbers}
+    planned = PlannedReading(name, name, Probe(kind, "A", "chassis", quantity), situation, "clip", **plan)
+    top = max(abs(float(numbers.get(k) or 0.0)) for k in ("low", "high"))
+    on = None if kind in {"lamp", "look"} else digital().range_for(kind, top)
+    return ExpectedReading(planned, name.split("/")[0], on, **numbers)
+
+
+def ladder() -> ExpectedLadder:
+    rungs = [
+        ("3", [
+            reading("3/bias/left", expected=-38.2, low=-41.0, high=-35.0, stop_above=Stop(-31.0, "less than holds the "
+                    "strongest valve"), mains_curve=tuple(-38.2 * m for m in (0.9, 0.95, 1, 1.05, 1.1)),
+                    check_first=("D1",), source_ohms=220e3),
+            reading("3/ht", expected=0.0, low=-0.1, high=0.1, stop_above=Stop(10.0, "HT is not off")),
+            reading("3/early", situation=DIAL, expected=-11.0, low=-12.0, high=-10.0, needs=False),
+        ]),
+        ("4", [
+            reading("4/ht", expected=431.2, low=410.0, high=452.0, stop_above=Stop(450.0, "C1", True, "x"),
+                    mains_curve=tuple(431.2 * m for m in (0.9, 0.95, 1, 1.05, 1.1))),
+            reading("4/lamp", "lamp", quantity="lamp", expected="dark", words=("dark",)),
+            reading("4/creep", expected=300.0, low=280.0, high=320.0, note_only="still warming", needs=False),
+        ]),
+        ("5", [
+            reading("5/open", "ohms", quantity="open ohms", expected=None, low=10e6, high=None),
+            reading("5/glow", "look", quantity="look", expected="yes", words=("yes",), stop_words="red plate"),
+        ]),
+    ]  # fmt: skip
+    made = tuple(
+        ExpectedRung(PlannedRung(i, i, FULL, "", (), tuple(r.planned for r in rs), Hold(False, "")), tuple(rs))
+        for i, rs in rungs
+    )
+    by_id = {r.id: r for _, rs in rungs for r in rs}
+    return ExpectedLadder("Test", "0", 230.0, digital(), made, by_id=by_id)
+
+
+def one(name: str, value: str, extra: str = "", top: str = "") -> object:
+    text = f'{top}\n[readings]\n"{name}" = {{ value = "{value}"{extra} }}\n'
+    return verdict(ladder(), parse_taken(text)).verdicts[0]
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "answer"),
+    [
+        ("3/bias/left", "-38,2", "go on"), ("3/bias/left", "-41.0", "go on"), ("3/bias/left", "-41.1", "look first"),
+        ("3/bias/left", "-33", "look first"), ("3/bias/left", "-30.9", "switch off now"),
+        ("3/bias/left", "38.2", "switch off now"), ("3/ht", "-20 mV", "go on"), ("3/ht", "10.1", "switch off now"),
+        # inside the band and past the stop: the stop wins
+        ("4/ht", "451", "switch off now"), ("4/ht", "OL", "switch off now"), ("4/ht", "449", "go on"),
+        ("4/lamp", "dark", "go on"), ("4/lamp", "half", "switch off now"),
+        ("4/creep", "100", "note only"),
+        ("5/open", "OL", "go on"), ("5/open", "12M", "go on"), ("5/open", "2M2", "look first"),
+        ("5/glow", "yes", "go on"), ("5/glow", "no", "switch off now"),
+    ],
+)  # fmt: skip
+def test_answer(name: str, value: str, answer: str) -> None:
+    found = one(name, value)
+    assert found.verdict == answer
+    assert found.why
+
+
+def test_a_wrong_sign_still_switches_off_and_says_what_it_may_be() -> None:
+    found = one("3/bias/left", "38.2")
+    assert "sign" in found.why
+    assert found.check_first == ("D1",)
+
+
+def test_slips() -> None:
+    bias, ht = ladder().by_id["3/bias/left"], ladder().by_id["4/ht"]
+    assert "mV typed as V" in slip(bias, -38200.0)
+    assert "V typed as mV" in slip(ht, 0.4312)
+    assert "decimal point" in slip(ht, 43.1)
+    assert slip(ht, 380.0) == ""
+    assert slip(ladder().by_id["3/ht"], 5.0) == ""
+
+
+def test_mains_at_the_moment() -> None:
+    """10 V more mains, 4.35 % more of everything: -42.5 V is right then, and wrong at the sheet's own mains."""
+    assert one("3/bias/left", "-42.5").verdict == "look first"
+    assert one("3/bias/left", "-42.5", ", mains = 240").verdict == "go on"
+    assert one("3/bias/left", "-42.5", top="mains = 240").verdict == "go on"
+    # a rung at 30 %: the figure can be the dial's or the socket's
+    assert one("3/early", "-11", ", mains = 69").verdict == "go on"
+    assert one("3/early", "-11", ", mains = 230").verdict == "go on"
+    wrong = one("3/early", "-11", ", mains = 120")
+    assert (wrong.verdict, "set the dial" in wrong.why) == ("look first", True)
+
+
+def test_the_stop_limit_is_not_moved_by_mains() -> None:
+    assert one("4/ht", "451", ", mains = 240").verdict == "switch off now"
+
+
+def test_another_meter() -> None:
+    """Behind 220 kohm: -38.2 V on 10 Mohm is -39.04 V unloaded, and -32.0 V on 20 kohm/V x 50 V (Ohm's law)."""
+    assert one("3/bias/left", "-32.0", ', meter = "20k"').verdict == "go on"
+    assert one("3/bias/left", "-32.0").verdict == "look first"
+
+
+def test_gates() -> None:
+    text = '[readings]\n"3/bias/left" = "-38"\n"3/ht" = "0.0"\n'
+    found = verdict(ladder(), parse_taken(text))
+    assert (found.passed_to, found.stopped_at) == ("3", None)
+    assert found.unread == ("4/ht", "4/lamp")
+    # a needed reading unread: no gate is passed, whatever comes after
+    found = verdict(ladder(), parse_taken('[readings]\n"3/bias/left" = "-38"\n"4/ht" = "431"\n"4/lamp" = "dark"\n'))
+    assert found.passed_to is None
+    assert "3/ht" in found.unread
+    found = verdict(ladder(), parse_taken(text + '"4/ht" = "470"\n"4/lamp" = "dark"\n'))
+    assert (found.passed_to, found.stopped_at) == ("3", "4/ht")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('[readings]\n"3/bias/leftt" = "1"', "r:2: 3/bias/leftt: no such reading.*try 3/bias/left"),
+        ("x", "r:1: file"), ("mains = 118\n", r"no \[readings\]"), ("mains = -1\n[readings]\n", "r:1: mains = -1"),
+        ('\nmeter = "blue"\n[readings]\n', "r:2: meter blue: not on this bench"),
+        ('[readings]\n"3/ht" = { volts = 3 }', 'r:2: 3/ht: unknown key "volts"'), ("mans = 1\n[readings]", "try mains"),
+        ('[readings]\n"3/ht" = "much"', 'r:2: 3/ht: "much" is not a reading'),
+        ('[readings]\n"4/lamp" = "3"', "dark, dim, half, full"),
+    ],
+)  # fmt: skip
+def test_bad_files(text: str, words: str) -> None:
+    with pytest.raises(ReadingsError, match=words):
+        verdict(ladder(), parse_taken(text, "r"))
+
+
+def test_json_is_the_contract() -> None:
+    import json
+    from importlib.resources import files
+
+    import jsonschema
+
+    schema = json.loads(files("firstglow.schemas").joinpath("verdict.json").read_text())
+    made = verdict(ladder(), parse_taken('[readings]\n"4/ht" = "470"\n')).json()
+    jsonschema.validate(made, schema)
+    items = json.loads(files("firstglow.schemas").joinpath("ladder.json").read_text())
+    one_reading = {"$schema": items["$schema"], "$defs": items["$defs"], "$ref": "#/$defs/reading"}
+    for row in ladder().readings():
+        jsonschema.validate(row.json(), one_reading)
+
+
+def test_twin_stop_sides_read_signed() -> None:
+    below = replace(ladder().by_id["4/ht"], stop_below=Stop(50.0, "nothing comes"))
+    assert below.json()["stop_below"] == 50.0
