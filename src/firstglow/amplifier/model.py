@@ -152,6 +152,11 @@ class Amplifier:
     spreads: valve spread by type or "*": {"perveance": 1 sigma, "mu": 1 sigma, "contact": volts}.
     digest: hex SHA-256 of the resolved content (not comments, not order).
     lines: key path as written in the file -> 1-based line.
+    fragment: a stage on a bench supply: it needs no mains transformer.
+    not_used: "part attribute" of what is said and kept but not used by any solution yet.
+
+    Parts and joints stand in one canonical order (shared first, then each channel, names in natural order), so the
+    order of the file's lines changes nothing.
     """
 
     name: str
@@ -171,13 +176,15 @@ class Amplifier:
     file: str = ""
     layers: tuple[str, ...] = ("drawn",)
     lines: Mapping[str, int] = field(default_factory=dict)
+    fragment: bool = False
+    not_used: tuple[str, ...] = ()
 
     def joint_of(self, part: str, lead: str) -> str:
         """Canonical joint a lead stands on."""
         return self.parts[part].leads[lead]
 
     def of_kind(self, *kinds: str) -> tuple[Part, ...]:
-        """All parts of the given kinds, in file order."""
+        """All parts of the given kinds, in canonical order."""
         return tuple(p for p in self.parts.values() if p.kind in kinds)
 
 

@@ -1,0 +1,139 @@
+"""Opens an amplifier file: bytes to TOML with exact decimals, its line index, and what must be true of any such file."""
+
+import re
+import tomllib
+from dataclasses import dataclass
+from decimal import Decimal, InvalidOperation
+from pathlib import Path as FilePath
+from typing import Any
+
+from firstglow.amplifier.lines import line_index
+from firstglow.amplifier.mistakes import Mistakes, nearest
+
+FORMAT = 1
+LARGEST = 256 * 1024  # bytes; a large amplifier with its chassis is about 30 kB
+DEEPEST = 12
+KEYS = ("format", "amplifier", "fragment", "shared", "parts", "channel", "names", "spread", "layer")
+RESERVED = ("chart", "chassis", "wire", "intake")
+
+
+@dataclass
+class Document:
+    """An opened file: its data, and where mistakes go."""
+
+    data: dict[str, Any]
+    mistakes: Mistakes
+
+
+def open_document(source: str | FilePath | bytes, name: str = "") -> Document:
+    """Open a path, or a text that has a line break in it; raises AmplifierError for what cannot be read at all."""
+    file, raw = _bytes(source, name)
+    mistakes = Mistakes(file, {})
+    text = _text(raw, mistakes)
+    mistakes.stop()
+    _depth(text, mistakes)
+    mistakes.stop()
+    try:
+        data = tomllib.loads(text, parse_float=_exact)
+    except tomllib.TOMLDecodeError as error:
+        line = re.search(r"at line (\d+)", str(error))
+        where = int(line.group(1)) if line else text.count("\n") + 1
+        what = re.sub(r" \(at .*\)$", "", str(error))
+        shown = text.split("\n")[where - 1].strip() if where <= text.count("\n") + 1 else ""
+        mistakes.add(where, "file", f"not TOML: {what}: {shown[:60]}", 'TOML: name = ["what it is", "joint", "joint"]', 'R1 = ["220k", "HT1", "V1 plate"]')
+    except (RecursionError, ValueError, OverflowError) as error:
+        mistakes.add(1, "file", f"not TOML that can be read: {type(error).__name__}", "TOML 1.0", 'R1 = ["220k", "HT1", "V1 plate"]')
+    mistakes.stop()
+    try:
+        mistakes.lines = line_index(text)
+    except (RecursionError, ValueError, IndexError):  # our own walk is for messages only
+        mistakes.lines = {}
+    document = Document(data, mistakes)
+    _format(document)
+    return document
+
+
+def _exact(text: str) -> Decimal:
+    try:
+        return Decimal(text)
+    except InvalidOperation as error:
+        raise ValueError("a number that cannot be read") from error
+
+
+def _bytes(source: str | FilePath | bytes, name: str) -> tuple[str, bytes]:
+    if isinstance(source, bytes):
+        return name or "text", source
+    if isinstance(source, str) and ("\n" in source or not source):
+        return name or "text", source.encode("utf-8", "surrogatepass")
+    path = FilePath(source)
+    file = name or str(source)
+    mistakes = Mistakes(file, {})
+    try:
+        if path.is_dir():
+            mistakes.add(1, "file", "this is a folder", "an amplifier file", f"{path}/b-example.toml")
+        else:
+            with path.open("rb") as stream:
+                raw = stream.read(LARGEST + 1)
+            return file, raw
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "cannot be opened"
+        mistakes.add(1, "file", str(reason), "an amplifier file that can be read", "another path")
+    mistakes.stop()
+    raise AssertionError("unreachable")
+
+
+def _text(raw: bytes, mistakes: Mistakes) -> str:
+    if len(raw) > LARGEST:
+        mistakes.add(1, "file", f"more than {LARGEST // 1024} kB", "an amplifier file of at most 256 kB", "the right file")
+        return ""
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        mistakes.add(line, "file", f"byte {raw[error.start]:#04x} is not UTF-8", "a text file in UTF-8", "saving it as UTF-8")
+        return ""
+    if not text.strip():
+        mistakes.add(1, "file", "the file is empty", "an amplifier", f"format = {FORMAT}")
+    return text
+
+
+def _depth(text: str, mistakes: Mistakes) -> None:
+    """Brackets nested deeper than any part needs are refused before a parser sees them."""
+    depth = 0
+    for match in re.finditer(r'"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}]', text):
+        sign = match.group()
+        if sign in "[{":
+            depth += 1
+            if depth > DEEPEST:
+                mistakes.add(text.count("\n", 0, match.start()) + 1, "file", "brackets nested too deep", f"at most {DEEPEST}", "[what, lead, lead, { more }]")
+                return
+        elif sign in "]}":
+            depth = max(0, depth - 1)
+
+
+def _format(document: Document) -> None:
+    data, mistakes = document.data, document.mistakes
+    found = data.get("format")
+    if found is None:
+        mistakes.add(1, "file", "format is missing", f"format = {FORMAT} as its first line", f"format = {FORMAT}")
+    elif isinstance(found, bool) or not isinstance(found, int) or found < 1:
+        mistakes.add(("format",), "file", f"format = {found!r}"[:60], f"format = {FORMAT}", f"format = {FORMAT}")
+    elif found > FORMAT:
+        mistakes.add(("format",), "file", f"format {found} is newer than this firstglow", f"format up to {FORMAT}", "pip install --upgrade firstglow")
+        mistakes.stop()
+    channels = [c for c in _channel_names(data) if isinstance(c, str)]
+    for key in data:
+        if key in RESERVED:
+            mistakes.add((key,), "file", f"{key} is reserved for a later format and is not read yet", "a file without it", f"taking {key} out")
+        elif key not in KEYS and key not in channels:
+            near = nearest(key, [*KEYS, *channels])
+            mistakes.add((key,), "file", f"unknown key {key[:40]!r}", "allowed: " + ", ".join([*KEYS, *channels]), f"[{near or 'shared'}]")
+    for key in ("shared", "parts", "channel", "names", "spread", *channels):
+        if key in data and not isinstance(data[key], dict):
+            mistakes.add((key,), key, "this is no table", f"a table [{key}]", f"[{key}]")
+
+
+def _channel_names(data: dict[str, Any]) -> list[Any]:
+    amplifier = data.get("amplifier")
+    channels = amplifier.get("channels", []) if isinstance(amplifier, dict) else []
+    return channels if isinstance(channels, list) else []

@@ -1,0 +1,172 @@
+"""Which terminals are soldered together: names and terminals in, joints with one canonical name out."""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from firstglow.amplifier.drafts import Draft, Place, lead_names, lead_of
+from firstglow.amplifier.mistakes import Mistakes, nearest, short
+
+Node = tuple[str, str, str]  # ("lead", part, lead) or ("name", joint, "")
+
+SPECIAL = ("chassis", "line", "neutral", "earth")
+_FREE = re.compile(r"[A-Za-z0-9+\-][A-Za-z0-9+\-_./ ]{0,39}")
+_PARTLIKE = re.compile(r"[A-Z]{1,3}\d+[a-z]?")
+# Which terminal names a joint that has no name of its own: what a probe would be told to go to.
+_RANK = ("valve", "rectifier", "output transformer", "transformer", "input", "load", "pot", "diode", "capacitor", "choke", "resistor")
+
+
+def natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Sort key that puts R2 before R10."""
+    return tuple((0, int(t), "") if t.isdigit() else (1, 0, t) for t in re.findall(r"\d+|\D+", text))
+
+
+@dataclass
+class Scopes:
+    """Who is called what, in which channel."""
+
+    channels: tuple[str, ...]
+    mistakes: Mistakes
+    drafts: dict[str, Draft] = field(default_factory=dict)
+    names: dict[tuple[str | None, str], str] = field(default_factory=dict)
+    shared: set[str] = field(default_factory=set)
+
+    def add(self, draft: Draft) -> None:
+        """Make a part known under its local name, its canonical name, and channel + local name."""
+        self.drafts[draft.name] = draft
+        self.names.setdefault((draft.channel, draft.local), draft.name)
+        self.names.setdefault((None, draft.name), draft.name)
+
+    def part(self, word: str, channel: str | None) -> str | None:
+        """Canonical name of a part as called in a channel, or None."""
+        for key in ((channel, word), (None, word)):
+            if key in self.names and self.names[key] in self.drafts:
+                return self.names[key]
+        return None
+
+    def split(self, text: str, channel: str | None) -> tuple[str | None, list[str]]:
+        """A leading channel name sets the channel; the rest is words."""
+        words = text.split()
+        if len(words) > 1 and words[0] in self.channels:
+            return words[0], words[1:]
+        return channel, words
+
+    def find(self, text: str, channel: str | None) -> tuple[str | None, str, str | None]:
+        """(part or None, rest of the words, channel): the part that the text begins with."""
+        inside, words = self.split(text, channel)
+        for count in (2, 1):
+            part = self.part(" ".join(words[:count]), inside)
+            if part is not None and len(words) >= count:
+                return part, " ".join(words[count:]), inside
+        return None, " ".join(words), inside
+
+    def free_name(self, text: str, channel: str | None) -> str | None:
+        """The free joint name in the text, or None if it names a part's lead."""
+        part, rest, _ = self.find(text, channel)
+        return None if part is not None else rest
+
+    def node(self, place: Place, owner: str) -> Node | None:
+        """What a place means; None (with the mistake noted) if it means nothing."""
+        text = " ".join(place.text.split())
+        part, rest, channel = self.find(text, place.channel)
+        if part is not None:
+            draft = self.drafts[part]
+            lead = lead_of(draft, rest) if rest else None
+            if lead is not None:
+                return ("lead", part, lead)
+            names = lead_names(draft)
+            near = (nearest(rest, names) if rest else None) or (names[0] if names else "")
+            found = f"{short(text)!r}: {part} has no lead {short(rest)!r}" if rest else f"{short(text)!r} is a part, not a joint"
+            self.mistakes.add(place.line, owner, found, f"leads of {part}: {', '.join(names)}", f'"{self.called(part, place.channel)} {near}"')
+            return None
+        if not _FREE.fullmatch(rest):
+            self.mistakes.add(place.line, owner, f"{short(text)!r} cannot name a joint", "letters, figures, spaces, + and -, at most 40", '"HT1"')
+            return None
+        words = rest.split()
+        if len(words) > 1 and _PARTLIKE.fullmatch(words[0]):
+            self._no_part(place, owner, text, words)
+            return None
+        if rest in SPECIAL or channel is None or (rest in self.shared and channel == place.channel):
+            return ("name", rest, "")
+        return ("name", f"{channel} {rest}", "")
+
+    def called(self, part: str, channel: str | None) -> str:
+        """How a part is called in a channel's own table."""
+        draft = self.drafts[part]
+        return draft.local if draft.channel in {channel, None} else part
+
+    def _no_part(self, place: Place, owner: str, text: str, words: list[str]) -> None:
+        sections = [d for d in self.drafts.values() if d.envelope and d.local[:-1] == words[0] and d.channel in {place.channel, None}]
+        if sections:
+            remedy = f"{sections[0].local} {' '.join(words[1:])}"
+        else:
+            known = [local for channel, local in self.names if channel in {place.channel, None}]
+            remedy = f"{nearest(words[0], known) or (known[0] if known else 'V1')} {' '.join(words[1:])}"
+        self.mistakes.add(place.line, owner, f"{short(text)!r}: there is no part {words[0]}", "a lead of a part, or a joint's own name", f'"{remedy}"')
+
+
+class Groups:
+    """Sets of nodes that are one joint (union by name, deterministic whatever the order of the file)."""
+
+    def __init__(self) -> None:
+        self.above: dict[Node, Node] = {}
+
+    def add(self, node: Node) -> None:
+        """A node of its own, if not known yet."""
+        self.above.setdefault(node, node)
+
+    def top(self, node: Node) -> Node:
+        """The node that stands for the joint."""
+        self.add(node)
+        while self.above[node] != node:
+            self.above[node] = self.above[self.above[node]]
+            node = self.above[node]
+        return node
+
+    def join(self, one: Node, two: Node) -> None:
+        """Solder two nodes together."""
+        a, b = self.top(one), self.top(two)
+        if a != b:
+            self.above[max(a, b)] = min(a, b)
+
+    def sets(self) -> list[frozenset[Node]]:
+        """All joints."""
+        found: dict[Node, set[Node]] = {}
+        for node in self.above:
+            found.setdefault(self.top(node), set()).add(node)
+        return [frozenset(s) for s in found.values()]
+
+    def alone(self, node: Node) -> bool:
+        """True if nothing else is on the node's joint."""
+        top = self.top(node)
+        return not any(other != node and self.top(other) == top for other in self.above)
+
+    def split_off(self, node: Node) -> None:
+        """Unsolder one node from its joint; what is left stays together."""
+        rest = sorted(n for n in self.above if n != node and self.top(n) == self.top(node))
+        self.above[node] = node
+        for other in rest:
+            self.above[other] = rest[0]
+
+    def drop(self, node: Node) -> None:
+        """Take a node out altogether."""
+        self.split_off(node)
+        del self.above[node]
+
+
+def terminal(node: Node) -> str:
+    """``C3 +`` for a lead, the name for a name."""
+    return f"{node[1]} {node[2]}" if node[0] == "lead" else node[1]
+
+
+def canonical(nodes: Iterable[Node], kinds: Mapping[str, str]) -> str:
+    """The one name of a joint: chassis and mains joints, else its own name, else the terminal a probe would be sent to."""
+    names = [n[1] for n in nodes if n[0] == "name"]
+    for special in SPECIAL:
+        if special in names:
+            return special
+    if names:
+        return min(names, key=lambda n: (len(n), natural(n)))
+    leads = [n for n in nodes if n[0] == "lead"]
+    best = min(leads, key=lambda n: (_RANK.index(kinds[n[1]]) if kinds[n[1]] in _RANK else len(_RANK), natural(n[1]), natural(n[2])))
+    return terminal(best)

@@ -1,0 +1,276 @@
+"""Reads one part's line, ``[what it is, lead, lead ..., {more}]``, into a Draft."""
+
+import re
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from firstglow.amplifier import bases
+from firstglow.amplifier.attributes import Attribute, kinds
+from firstglow.amplifier.drafts import Draft, Place, lead_names, lead_of
+from firstglow.amplifier.lines import Path
+from firstglow.amplifier.mistakes import Mistakes, nearest, short
+from firstglow.amplifier.model import Origin, Quantity
+from firstglow.amplifier.what import Said, read_what
+from firstglow.amplifier.windings import read_winding
+from firstglow.quantities import QuantityError, Spread, code, read_spread, read_value
+
+NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
+_WINDING = re.compile(r"[a-z][a-z0-9]*")
+
+
+def quantity(row: Attribute, value: float, spread: Spread | None, origin: Origin) -> Quantity:
+    """A stated value with its own tolerance, or with the table's for a stated nominal."""
+    if spread is None:
+        return Quantity(value, row.stated, row.shape if row.stated else "exact", origin)
+    if spread.fraction is not None:
+        return Quantity(value, spread.fraction, "uniform", origin)
+    return Quantity(value, abs((spread.absolute or 0.0) / value) if value else 0.0, "uniform", origin)
+
+
+class PartReader:
+    """Reads part lines of one file, noting mistakes."""
+
+    def __init__(self, mistakes: Mistakes, layer: str = "drawn") -> None:
+        self.mistakes = mistakes
+        self.layer = layer
+
+    def read(self, path: Path, name: str, local: str, channel: str | None, line: Any) -> Draft | None:
+        """The part, or None (with the mistakes noted) where it cannot be used at all."""
+        parts = [line] if isinstance(line, str) else line
+        origin = Origin(self.layer, self.mistakes.line(path))
+        if not isinstance(parts, list) or not parts or not isinstance(parts[0], str):
+            self.mistakes.add(path, name, f"{short(line)!r} is no part", "[what it is, lead, lead ..., {more}]", f'{local} = ["220k", "HT1", "V1 plate"]')
+            return None
+        try:
+            said = read_what(parts[0])
+        except QuantityError as error:
+            self.mistakes.add((*path, "0"), name, error.found, error.allowed, error.remedy)
+            return None
+        assert said.kind is not None
+        draft = Draft(name, local, channel, said.kind, said.type, path, origin)
+        self.take(draft, said, origin, path)
+        if draft.kind in {"valve", "rectifier"} and not self.envelope(draft, path):
+            return None
+        more = parts[-1] if len(parts) > 1 and isinstance(parts[-1], dict) else {}
+        leads = parts[1:-1] if more or (len(parts) > 1 and isinstance(parts[-1], dict)) else parts[1:]
+        self._more(draft, more, (*path, str(len(parts) - 1)))
+        self._leads(draft, leads, path)
+        return draft
+
+    def envelope(self, draft: Draft, path: Path) -> bool:
+        """Find the valve type's section and the glass; False (and a mistake) where the type is not known."""
+        base = bases.bases().get(draft.type or "")
+        if base is None:
+            self.mistakes.add(path, draft.name, "no valve type", "a type that firstglow knows", '"6V6GT"')
+            return False
+        draft.base, draft.envelope = base, draft.name
+        asked = draft.words.get("section")
+        letter = draft.name[-1] if draft.name[-1] in "abtp" else ""
+        if len(base.sections) == 1:
+            draft.section = base.sections[0]
+            if asked and asked != base.sections[0].name:
+                self.mistakes.add(path, draft.name, f"section {asked!r}", f"a {base.name} has one section", "no section")
+            elif letter and draft.name[-2:-1].isdigit():
+                self.mistakes.add(path, draft.name, f"section {letter!r} of a {base.name}", "a valve with one section", f"{draft.local[:-1]}")
+            return True
+        section = base.section(str(asked) if asked else letter)
+        if section is None:
+            self.mistakes.add(
+                path, draft.name, f"no section of the {base.name} named", "one line a section: " + ", ".join(f"{draft.local.rstrip('ab')}{x}" for x in "ab"),
+                f"{draft.local.rstrip('ab')}a",
+            )  # fmt: skip
+            return False
+        draft.section = section
+        draft.words["section"] = section.name
+        draft.envelope = draft.name[:-1] if letter else draft.name
+        return True
+
+    def take(self, draft: Draft, said: Said, origin: Origin, path: Path) -> None:
+        """Put what a first text says into the draft."""
+        for name, (value, spread) in said.values.items():
+            self._put(draft, name, value, spread, origin, path)
+        for word, meaning in said.words.items():
+            if word == "tolerance":
+                self.mistakes.add(path, draft.name, "a tolerance of nothing", "a tolerance beside a value", '"220k 5%"')
+            else:
+                draft.words[word] = meaning
+        if said.type is not None:
+            draft.type = said.type
+
+    def _put(self, draft: Draft, name: str, value: float, spread: Spread | None, origin: Origin, path: Path) -> None:
+        row = kinds()[draft.kind].attributes[name]
+        if not row.low <= value <= row.high:
+            self.mistakes.add(
+                path, draft.name, f"{name} of {short(f'{value:g}')} {row.unit}", f"{row.low:g} to {row.high:g} {row.unit}",
+                f'"{code(min(max(abs(value), row.low or 1.0), row.high), row.unit)}"',
+            )  # fmt: skip
+            return
+        draft.values[name] = quantity(row, value, spread, origin)
+
+    def _leads(self, draft: Draft, leads: list[Any], path: Path) -> None:
+        names = [n for n in lead_names(draft) if draft.kind not in {"transformer"}]
+        if draft.kind == "output transformer":
+            names = []
+        for number, text in enumerate(leads):
+            at = (*path, str(number + 1))
+            if not isinstance(text, str):
+                self.mistakes.add(at, draft.name, f"{short(text)!r} where a joint should be", "the name of a joint or of a lead", '"HT1"')
+            elif number >= len(names):
+                self.mistakes.add(
+                    at, draft.name, f"{len(leads)} leads in a row", f"{len(names)}: {', '.join(names) or 'by name only, in { }'}",
+                    f'{{ "{(lead_names(draft) or ("primary 1",))[0]}" = "{short(text, 20)}" }}' if not names else f"{len(names)} leads",
+                )  # fmt: skip
+                return
+            elif names[number] in draft.leads:
+                self.mistakes.add(at, draft.name, f"lead {names[number]} said twice", "once", "one of the two")
+            else:
+                draft.leads[names[number]] = Place(text, draft.channel, self.mistakes.line(at))
+
+    def _more(self, draft: Draft, more: Mapping[str, Any], path: Path) -> None:
+        kind = kinds()[draft.kind]
+        windings = [k for k in more if draft.kind == "transformer" and k not in kind.attributes and k not in kind.words and _WINDING.fullmatch(k)]
+        for key in [*windings, *(k for k in more if k not in windings)]:
+            value, at = more[key], (*path, key)
+            if key in windings and lead_of(draft, key) is None:
+                self.winding(draft, key, value, at)
+            elif key in kind.attributes:
+                self.attribute(draft, key, value, at)
+            elif key in kind.words and key != "":
+                self._word(draft, key, value, at)
+            else:
+                self._lead(draft, key, value, at)
+
+    def _lead(self, draft: Draft, key: str, value: Any, at: Path) -> None:
+        kind = kinds()[draft.kind]
+        lead = lead_of(draft, key)
+        if lead is None:
+            self.mistakes.key(at, draft.name, key, [*lead_names(draft), *kind.attributes, *kind.words], "lead or attribute")
+        elif not isinstance(value, str):
+            self.mistakes.add(at, draft.name, f"{short(value)!r} where a joint should be", "the name of a joint or of a lead", '"HT1"')
+        elif lead in draft.leads:
+            self.mistakes.add(at, draft.name, f"lead {lead} said twice", "once", "one of the two")
+        else:
+            draft.leads[lead] = Place(value, draft.channel, self.mistakes.line(at))
+
+    def winding(self, draft: Draft, key: str, value: Any, at: Path) -> None:
+        """Read one winding of a mains transformer."""
+        if not isinstance(value, str):
+            self.mistakes.add(at, draft.name, f"{short(value)!r} is no winding", "volts, amps, ohms as one text", f'{key} = "6.3V 4A ct"')
+            return
+        try:
+            draft.windings[key] = (read_winding(key, value), Origin(self.layer, self.mistakes.line(at)))
+        except QuantityError as error:
+            self.mistakes.add(at, f"{draft.name} {key}", error.found, error.allowed, error.remedy)
+
+    def attribute(self, draft: Draft, key: str, value: Any, at: Path) -> None:
+        """Read one named attribute: a text with its unit, or a plain number in SI units."""
+        row = kinds()[draft.kind].attributes[key]
+        origin = Origin(self.layer, self.mistakes.line(at))
+        try:
+            number, spread = read_attribute(row, value, draft)
+        except QuantityError as error:
+            self.mistakes.add(at, draft.name, f"{key}: {error.found}", error.allowed, error.remedy)
+            return
+        self._put(draft, key, number, spread, origin, at)
+
+    def _word(self, draft: Draft, key: str, value: Any, at: Path) -> None:
+        if key == "link":
+            self._link(draft, value, at)
+        elif key == "heater":
+            self._heater(draft, value, at)
+        elif key == "idle":
+            self._idle(draft, value, at)
+        elif key == "taps":
+            self._taps(draft, value, at)
+        elif key in {"test", "single_ended"}:
+            if isinstance(value, bool):
+                draft.words[key] = value
+            else:
+                self.mistakes.add(at, draft.name, f"{key} = {short(value)}", "true or false", f"{key} = true")
+        elif not isinstance(value, str) or len(value) > 200:
+            self.mistakes.add(at, draft.name, f"{key} = {short(value)}", "a text", f'{key} = "..."')
+        elif key in _CHOICES and value not in _CHOICES[key]:
+            self.mistakes.add(at, draft.name, f"{key} = {value!r}", " or ".join(_CHOICES[key]), f'{key} = "{nearest(value, _CHOICES[key]) or _CHOICES[key][0]}"')
+        else:
+            draft.words[key] = value
+
+    def _link(self, draft: Draft, value: Any, at: Path) -> None:
+        leads = kinds()[draft.kind].leads
+        if isinstance(value, str) and 0 < len(value) <= 40:
+            tie = "chassis" if "feedback" in value.lower() else None
+            draft.link = (value, leads[0], tie)
+            draft.words["link"] = value
+            return
+        if isinstance(value, dict) and isinstance(value.get("name"), str) and set(value) <= {"name", "lead", "tie"}:
+            lead = lead_of(draft, str(value.get("lead", leads[0])))
+            tie = value.get("tie", "chassis" if "feedback" in value["name"].lower() else None)
+            if lead is not None and (tie is None or isinstance(tie, str)):
+                draft.link = (value["name"], lead, tie)
+                draft.words["link"] = value["name"]
+                return
+        self.mistakes.add(at, draft.name, f"link = {short(value)}", "a name, or { name, lead, tie }", f'link = {{ name = "feedback", lead = "{leads[0]}", tie = "chassis" }}')
+
+    def _heater(self, draft: Draft, value: Any, at: Path) -> None:
+        texts = [value] if isinstance(value, str) else value
+        if isinstance(texts, list) and 0 < len(texts) <= 3 and all(isinstance(t, str) for t in texts):
+            draft.heater = [Place(t, draft.channel, self.mistakes.line(at)) for t in texts]
+            return
+        self.mistakes.add(at, draft.name, f"heater = {short(value)}", "a winding, or a list of two or three joints", 'heater = "T1 heat"')
+
+    def _idle(self, draft: Draft, value: Any, at: Path) -> None:
+        words = str(value).split()
+        try:
+            amps = read_value(words[0], "A") if isinstance(value, str) and words else 0.0
+            spread = read_spread(words[1], "A") if len(words) == 2 else None
+        except QuantityError as error:
+            self.mistakes.add(at, draft.name, f"idle: {error.found}", error.allowed, error.remedy)
+            return
+        if not 1e-4 <= amps <= 1.0 or len(words) > 2:
+            self.mistakes.add(at, draft.name, f"idle = {short(value)}", "cathode current, 0.1 mA to 1 A", 'idle = "25m"')
+            return
+        fraction = spread.fraction if spread is not None and spread.fraction is not None else 0.03
+        draft.idle = (Quantity(amps, fraction, "uniform", Origin(self.layer, self.mistakes.line(at))), None)
+
+    def _taps(self, draft: Draft, value: Any, at: Path) -> None:
+        try:
+            text = str(value).removesuffix("R").removesuffix("Ω").strip() if isinstance(value, str) else ""
+            ohms = [read_value(t if not t.replace(".", "").isdigit() else t + "R", "ohm") for t in text.split("+")]
+        except QuantityError as error:
+            self.mistakes.add(at, draft.name, f"taps: {error.found}", error.allowed, '"4+8+16R"')
+            return
+        if len(set(ohms)) != len(ohms) or not all(0.5 <= o <= 2000 for o in ohms) or len(ohms) > 8:
+            self.mistakes.add(at, draft.name, f"taps = {short(value)}", "different ohms, 0.5 to 2000", 'taps = "4+8+16R"')
+            return
+        draft.words["taps"] = "+".join(f"{o:g}" for o in sorted(ohms))
+
+
+_CHOICES: Mapping[str, tuple[str, ...]] = {
+    "in_phase": ("a", "b"), "role": ("mains", "standby"), "heater_connection": ("parallel", "series"), "build": ("EI", "toroid"),
+    "section": ("1", "2", "triode", "pentode"),
+}  # fmt: skip
+
+
+def read_attribute(row: Attribute, value: Any, draft: Draft | None = None) -> tuple[float, Spread | None]:
+    """SI value and tolerance of an attribute as the file gives it; raises QuantityError."""
+    if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
+        raise QuantityError(f"{short(value)} is no value", f"a text in {row.unit}, or a number", f'"{code(row.low or 1.0, row.unit)}"')
+    if not isinstance(value, str):
+        if isinstance(value, Decimal) and not value.is_finite():
+            raise QuantityError(f"{value} is no number", "a finite number", f'"{code(row.low or 1.0, row.unit)}"')
+        if value and not -30 <= Decimal(value).adjusted() <= 30:
+            raise QuantityError("a number out of all reason", f"{row.low:g} to {row.high:g}", f'"{code(row.low or 1.0, row.unit)}"')
+        return float(value), None
+    words = value.split()
+    if not words or len(words) > 4:
+        raise QuantityError(f"{short(value)!r} cannot be read", f"a value in {row.unit}", f'"{code(row.low or 1.0, row.unit)}"')
+    spread = None
+    if len(words) > 1 and words[-1].endswith("%") or words[-1].startswith(("±", "+-")):
+        spread = read_spread(words[-1], row.unit)
+        words = words[:-1]
+    text = "".join(words)
+    if "+" in text[1:] and draft is not None and row.name == "primary_ohms":
+        unit = re.sub(r"^[\d.]+", "", text.split("+")[-1])
+        draft.sides = tuple(read_value(t if re.search(r"[A-Za-zΩ]", t) else t + unit, "ohm") for t in text.split("+"))
+        return sum(draft.sides), spread
+    return read_value(text, row.unit), spread

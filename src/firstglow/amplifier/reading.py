@@ -1,0 +1,166 @@
+"""``load``: from a file to the Amplifier, or every mistake in it."""
+
+import re
+import string
+from collections.abc import Mapping
+from pathlib import Path as FilePath
+from typing import Any
+
+from firstglow.amplifier.document import Document, open_document
+from firstglow.amplifier.drafts import Draft, Place, lead_names
+from firstglow.amplifier.head import read_head
+from firstglow.amplifier.implied import Implied
+from firstglow.amplifier.joints import Groups, Scopes
+from firstglow.amplifier.mistakes import Mistakes
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.partlines import NAME, PartReader
+from firstglow.amplifier.resolve import Resolver
+
+_CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
+AS = ("drawn", "found", "changed")
+
+
+def load(path_or_text: str | FilePath | bytes, as_: str = "changed", name: str = "") -> Amplifier:
+    """Read an amplifier file.
+
+    path_or_text: a path; or the file's own text or bytes (anything with a line break in it is taken as text).
+    as_: "drawn" (no layers), "found" (found and measured layers) or "changed" (all layers, in order).
+    name: what to call the file in messages where a text is given.
+
+    Raises AmplifierError with every mistake in the file; ValueError for another ``as_``.
+    """
+    if as_ not in AS:
+        raise ValueError(f"as_ = {as_!r}; one of {', '.join(AS)}")
+    document = open_document(path_or_text, name)
+    mistakes = document.mistakes
+    head = read_head(document)
+    scopes = Scopes(head.channels, mistakes)
+    _read_parts(document, scopes, head.channels)
+    groups = Groups()
+    _join_drawn(scopes, groups)
+    mistakes.stop()
+    implied = Implied(scopes, groups, head.fragment, head.mains_volts)
+    implied.run()
+    _leads_everywhere(scopes, groups, mistakes)
+    mistakes.stop()
+    head.defaults.extend(implied.defaults)
+    amplifier = Resolver(head, scopes, groups, mistakes).run(("drawn",))
+    mistakes.stop()
+    return amplifier
+
+
+def _read_parts(document: Document, scopes: Scopes, channels: tuple[str, ...]) -> None:
+    """All part lines into drafts: shared ones, then each channel's own."""
+    reader = PartReader(document.mistakes)
+    names = _names(document, channels)
+    for table in ("shared", "parts"):
+        for local, line in _table(document, table).items():
+            _add(reader, scopes, (table, local), local, local, None, line)
+    for channel in channels:
+        own = _table(document, channel)
+        for local, line in _table(document, "channel").items():
+            path = ("channel", local)
+            if local in own:
+                line, path = _differs(line, own[local]), (channel, local)
+            _add(reader, scopes, path, names[channel].get(local) or f"{channel} {local}", local, channel, line)
+        for local, line in own.items():
+            if local not in _table(document, "channel"):
+                _add(reader, scopes, (channel, local), names[channel].get(local) or f"{channel} {local}", local, channel, line)
+
+
+def _differs(line: Any, own: Any) -> Any:
+    """A channel's own text replaces what the part is and keeps its leads; a whole line replaces the line."""
+    if isinstance(own, str) and isinstance(line, list) and line:
+        return [own, *line[1:]]
+    return own
+
+
+def _table(document: Document, name: str) -> Mapping[str, Any]:
+    value = document.data.get(name, {})
+    return value if isinstance(value, dict) else {}
+
+
+def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str, str]]:
+    """The table of names per channel: {"right": {"V2": "V5"}}."""
+    found: dict[str, dict[str, str]] = {c: {} for c in channels}
+    for channel, table in _table(document, "names").items():
+        if channel not in found or not isinstance(table, dict):
+            document.mistakes.key(("names", channel), "names", channel, channels or ("left",), "channel")
+            continue
+        for local, name in table.items():
+            if isinstance(name, str) and NAME.fullmatch(name):
+                found[channel][local] = name
+            else:
+                document.mistakes.add(("names", channel, local), local, f"{name!r} is no name of a part", "a letter, then letters and figures", '"V5"')
+    return found
+
+
+def _add(reader: PartReader, scopes: Scopes, path: tuple[str, ...], name: str, local: str, channel: str | None, line: Any) -> None:
+    if not NAME.fullmatch(local):
+        reader.mistakes.add(path, local, f"{local!r} is no name of a part", "a letter, then letters and figures", '"R1"')
+        return
+    if isinstance(line, list) and line and isinstance(line[0], str) and _CAN.search(line[0]):
+        for letter, section in _can(line):
+            _add(reader, scopes, path, name + letter, local + letter, channel, section)
+            if name + letter in scopes.drafts:
+                scopes.drafts[name + letter].words["can"] = name
+        return
+    draft = reader.read(path, name, local, channel, line)
+    if draft is None:
+        return
+    if name in scopes.drafts:
+        reader.mistakes.add(path, name, f"a second part named {name}", "one part a name", f"{name}b")
+        return
+    scopes.add(draft)
+
+
+def _can(line: list[Any]) -> list[tuple[str, list[Any]]]:
+    """The sections of a can as part lines: plus leads in order, the common minus last."""
+    match = _CAN.search(line[0])
+    assert match is not None
+    sizes = match.group().split("+")
+    unit = re.sub(r"^[\d.]+", "", sizes[-1])
+    leads = [x for x in line[1:] if isinstance(x, str)]
+    more = [x for x in line[1:] if not isinstance(x, str)]
+    out = []
+    for number, size in enumerate(sizes[:26]):
+        what = line[0][: match.start()] + size.removesuffix(unit) + unit + line[0][match.end() :]
+        ends = [leads[number], leads[-1]] if len(leads) == len(sizes) + 1 else leads[number : number + 1]
+        out.append((string.ascii_lowercase[number], [what, *ends, *more]))
+    return out
+
+
+def _join_drawn(scopes: Scopes, groups: Groups) -> None:
+    """Every stated lead onto its joint. Names used outside the channels are shared by all."""
+    for draft in scopes.drafts.values():
+        if draft.channel is None:
+            for place in draft.leads.values():
+                free = scopes.free_name(place.text, None)
+                if free is not None and scopes.split(place.text, None)[0] is None:
+                    scopes.shared.add(free)
+    for draft in scopes.drafts.values():
+        for lead in lead_names(draft):
+            groups.add(("lead", draft.name, lead))
+    for draft in scopes.drafts.values():
+        for lead, place in draft.leads.items():
+            node = scopes.node(place, draft.name)
+            if node is not None:
+                groups.join(("lead", draft.name, lead), node)
+
+
+def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes) -> None:
+    """A lead that the line leaves out and no other line mentions stands nowhere."""
+    for draft in scopes.drafts.values():
+        if draft.kind in {"transformer", "output transformer", "heater"} or draft.line == 0:
+            continue
+        for lead in lead_names(draft):
+            if lead not in draft.leads and groups.alone(("lead", draft.name, lead)):
+                names = ", ".join(lead_names(draft))
+                mistakes.add(draft.path, draft.name, f"lead {lead} stands nowhere", f"a joint for each of {names}", _with_lead(draft, lead))
+
+
+def _with_lead(draft: Draft, lead: str) -> str:
+    if draft.kind in {"valve", "rectifier"}:
+        return f'{{ "{lead}" = "HT1" }}'
+    known = [draft.leads[x].text if x in draft.leads else "chassis" for x in lead_names(draft)]
+    return f"{draft.local} = [..., " + ", ".join(f'"{k}"' for k in known) + "]"

@@ -1,0 +1,219 @@
+"""Reads the first text of a part: ``220k 1W 5%``, ``choke 8H 160m 120R``, ``selenium 100m 4 plates``, ``6V6GT``."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cache
+
+from firstglow.amplifier import bases
+from firstglow.amplifier.attributes import Kind, kinds
+from firstglow.quantities import QuantityError, Spread, plain, read_spread, read_value
+
+_NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
+_PLATES = re.compile(r"(?i)\b(\d{1,3})\s+plates?\b")
+
+
+@dataclass(slots=True)
+class Said:
+    """What one text says of a part.
+
+    values: attribute -> (SI value, tolerance or None).
+    """
+
+    kind: str | None = None
+    type: str | None = None
+    values: dict[str, tuple[float, Spread | None]] = field(default_factory=dict)
+    words: dict[str, str | bool] = field(default_factory=dict)
+
+
+@cache
+def _phrases() -> Mapping[str, tuple[str, str | None]]:
+    """Words that name a kind, or a kind and its type; those of several kinds are left to the value beside them."""
+    found: dict[str, tuple[str, str | None]] = {}
+    twice = set()
+    for kind in kinds().values():
+        for word in kind.types:
+            if word.lower() in found:
+                twice.add(word.lower())
+            found[word.lower()] = (kind.name, word)
+    for word in twice:
+        del found[word]
+    for kind in kinds().values():
+        if kind.name not in {"valve", "rectifier", "heater"}:
+            found[kind.name] = (kind.name, None)
+        for word in kind.says:
+            found[word] = (kind.name, None)
+    return found
+
+
+def _take_phrases(text: str, said: Said) -> str:
+    """Strip kind and type words, longest first, from the text."""
+    rest = f" {text} "
+    for phrase in sorted(_phrases(), key=len, reverse=True):
+        spot = re.search(rf"(?<=\s){re.escape(phrase)}(?=\s)", rest, re.IGNORECASE)
+        if spot:
+            kind, kind_type = _phrases()[phrase]
+            if said.kind is None or kind_type is None:
+                said.kind = kind
+            if kind_type is not None and said.kind == kind:
+                said.type = said.type or kind_type
+            if phrase in {"mains switch", "standby switch"}:
+                said.words["role"] = phrase.split()[0]
+            if phrase in {"trimmer"}:
+                said.type = "preset"
+            rest = rest[: spot.start()] + " " + rest[spot.end() :]
+    return rest.strip()
+
+
+def _tokens(text: str) -> list[str]:
+    """Words of the text; a bare number and the unit behind it are one (``4.7 kΩ``)."""
+    out: list[str] = []
+    for word in text.split():
+        if out and _NUMBER.fullmatch(out[-1]) and not word[0].isdigit() and word[0] not in "±+-":
+            out[-1] += word
+        else:
+            out.append(word)
+    return out
+
+
+def _kind_types(kind: Kind, token: str, said: Said) -> bool:
+    """True if the token is a word for a type of this kind (wirewound: a resistor's and a pot's)."""
+    for word in kind.types:
+        if word.lower() == token.lower():
+            said.type = said.type or word
+            return True
+    return False
+
+
+def _guess(tokens: list[str], said: Said) -> None:
+    """Kind from a designation, else from the unit of the first value."""
+    for token in tokens:
+        base = bases.find(token)
+        if base is not None:
+            said.kind = "rectifier" if base.rectifier else "valve"
+            return
+        if bases.diode(token) is not None:
+            said.kind = "diode"
+            return
+        if bases.gas(token) is not None:
+            said.kind = "gas tube"
+            return
+    for token in tokens:
+        for unit, kind in (("ohm", "resistor"), ("F", "capacitor")):
+            first = token.split("+")[-1]
+            if re.search(r"[A-Za-zΩ]", first) and _reads(first, unit):
+                said.kind = kind
+                return
+
+
+def _reads(token: str, unit: str) -> bool:
+    try:
+        read_value(token, unit)
+    except QuantityError as error:
+        return "apart" in error.found or "may be" in error.found
+    return True
+
+
+def _designation(token: str, said: Said) -> bool:
+    """A valve's, diode's or gas tube's registered type, with the figures it stands for."""
+    base = bases.find(token)
+    if base is not None and said.kind in {"valve", "rectifier"}:
+        said.kind = "rectifier" if base.rectifier else "valve"
+        said.type = base.name
+        if token.upper() != base.name.upper():
+            said.words["designation"] = token
+        return True
+    row = bases.diode(token)
+    if row is not None and said.kind == "diode":
+        said.type = row["type"]
+        said.words["designation"] = token.upper()
+        said.values.setdefault("amps", (row["amps"], None))
+        said.values.setdefault("volts", (row["volts"], None))
+        return True
+    tube = bases.gas(token)
+    if tube is not None and said.kind == "gas tube":
+        said.type = tube[0]
+        for name in ("volts", "amps_min", "amps_max"):
+            said.values.setdefault(name, (tube[1][name], None))
+        return True
+    return False
+
+
+def _value(kind: Kind, token: str, said: Said) -> bool:
+    """Read the token as one of the kind's unnamed attributes; raises QuantityError for one that has two readings."""
+    asked: QuantityError | None = None
+    for name in kind.unnamed:
+        unit = kind.attributes[name].unit
+        try:
+            value = read_value(token, unit)
+        except QuantityError as error:
+            if "may be" in error.found or "two readings" in error.found or "comma" in error.found or "no unit" in error.found:
+                asked = asked or error
+            continue
+        if not re.search(r"[A-Za-zΩ]", token):
+            asked = asked or QuantityError(f"{token!r} has no unit", f"a unit: {unit}", f'"{token}{"R" if unit == "ohm" else unit}"')
+            continue
+        if name in said.values:
+            raise QuantityError(f"{token!r} is a second value in {unit}", "one value in each unit", "one of the two")
+        said.values[name] = (value, None)
+        return True
+    if asked:
+        raise asked
+    return False
+
+
+def read_what(text: str, kind_name: str | None = None) -> Said:
+    """What ``text`` says; ``kind_name`` where the kind is known already (a layer sets a part).
+
+    Raises QuantityError with what is wrong in one of its words.
+    """
+    if len(text) > 200:
+        raise QuantityError("the text is too long", "at most 200 characters", '"220k 1W"')
+    said = Said(kind=kind_name)
+    body = " ".join(plain(text).split())
+    plates = _PLATES.search(body)
+    if plates:
+        said.values["plates"] = (float(plates.group(1)), None)
+        body = body[: plates.start()] + body[plates.end() :]
+    body = re.sub(r"(?i)\bsingle[- ]ended\b", _single(said), body)
+    tokens = _tokens(_take_phrases(body, said))
+    if kind_name is not None and said.kind != kind_name and {kind_name, said.kind} != {"valve", "rectifier"}:
+        raise QuantityError(f"{text!r} is a {said.kind}", f"a {kind_name}", "remove the part and add another")
+    if said.kind is None:
+        _guess(tokens, said)
+    if said.kind is None:
+        raise QuantityError(
+            f"{text!r} names no part", "a value with its unit, a valve type, or a kind of part", '"220k", "0.1u 400V", "6V6GT" or "choke 8H"'
+        )
+    kind = kinds()[said.kind]
+    spread: Spread | None = None
+    for token in tokens:
+        as_spread = read_spread(token, kind.attributes[kind.unnamed[0]].unit) if kind.unnamed else None
+        if as_spread is not None:
+            spread = as_spread
+        elif not (_kind_types(kind, token, said) or _designation(token, said) or _value(kind, token, said)):
+            raise QuantityError(f"{token!r} says nothing about a {kind.name}", _allowed(kind), kind.example.split('"')[1] if '"' in kind.example else kind.name)
+    if "plates" in said.values and said.kind != "diode":
+        raise QuantityError("plates belong to a selenium rectifier", "selenium", '"selenium 100m 4 plates"')
+    if spread is not None:
+        for name in kind.unnamed:
+            if name in said.values and kind.attributes[name].role == "value":
+                said.values[name] = (said.values[name][0], spread)
+                break
+        else:
+            said.words["tolerance"] = text
+    return said
+
+
+def _single(said: Said):  # type: ignore[no-untyped-def]
+    def replace(_: re.Match[str]) -> str:
+        said.words["single_ended"] = True
+        return " "
+
+    return replace
+
+
+def _allowed(kind: Kind) -> str:
+    units = ", ".join(f"{kind.attributes[n].name} in {kind.attributes[n].unit}" for n in kind.unnamed)
+    types = ", ".join(kind.types)
+    return "; ".join(x for x in (units, types) if x) or "nothing more"

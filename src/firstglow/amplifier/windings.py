@@ -1,0 +1,123 @@
+"""Reads the text of a winding: ``300-0-300V 150m 90+94R``, ``6.3V 4A ct``, ``0-117-230V 14R``, ``42V 20m 60R``."""
+
+import re
+from dataclasses import dataclass
+
+from firstglow.quantities import QuantityError, Spread, plain, read_spread, read_value
+
+_EXAMPLE = '"300-0-300V 150m 90+94R" or "6.3V 4A ct"'
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A stretch of a winding between two neighbouring leads. ``start`` carries the phase dot."""
+
+    name: str
+    start: str
+    end: str
+    volts: float
+    ohms: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class WindingText:
+    """One winding as written.
+
+    leads: lead names without the winding's own ("1", "ct", "2"); sides: between neighbouring leads, in order.
+    amps: rating or None. open_volts: the volts are of the unloaded winding, else of the loaded one, as marked.
+    spread: tolerance of the volts, where stated.
+    """
+
+    name: str
+    leads: tuple[str, ...]
+    sides: tuple[Side, ...]
+    amps: float | None
+    open_volts: bool
+    spread: Spread | None
+
+    @property
+    def primary(self) -> bool:
+        """A winding is a primary by its name."""
+        return self.name.startswith("primary")
+
+    @property
+    def volts(self) -> float:
+        """Volts from end to end."""
+        return sum(side.volts for side in self.sides)
+
+
+def read_winding(name: str, text: str) -> WindingText:
+    """Read one winding's text; raises QuantityError."""
+    steps: list[float] | None = None
+    ohms: list[float] = []
+    amps: float | None = None
+    centre = open_volts = False
+    spread = None
+    if len(text) > 100:
+        raise QuantityError("the text is too long", "volts, amps, ohms of one winding", _EXAMPLE)
+    for token in plain(text).split():
+        tolerance = read_spread(token, "V")
+        if tolerance is not None:
+            spread = tolerance
+        elif token.lower() == "ct":
+            centre = True
+        elif token.lower() == "open":
+            open_volts = True
+        elif steps is None and re.fullmatch(r"[\d.]+(?:-[\d.]+)*V", token):
+            steps = [read_value(v + "V", "V") for v in token[:-1].split("-")]
+        elif not ohms and token.endswith(("R", "Ω", "ohm")) or re.fullmatch(r"\d*R\d+|\d+k\d*", token):
+            unit = re.sub(r"^[\d.]+", "", token.split("+")[-1])
+            ohms = [read_value(t if re.search(r"[A-Za-zΩ]", t) else t + unit, "ohm") for t in token.split("+")]
+        elif amps is None:
+            amps = read_value(token, "A")
+            if not re.search(r"[A-Za-z]", token):
+                raise QuantityError(f"{token!r} has no unit", "V, A or R", _EXAMPLE)
+        else:
+            raise QuantityError(f"{token!r} is not of a winding", "volts, amps, ohms, ct, open", _EXAMPLE)
+    if steps is None:
+        raise QuantityError(f"{text!r} has no volts", "volts of the winding", _EXAMPLE)
+    if any(o <= 0 for o in ohms) or (amps is not None and amps <= 0):
+        raise QuantityError(f"{text!r} has a value of nothing or less", "ohms and amps above 0", _EXAMPLE)
+    leads, volts = _leads(steps, centre, text)
+    if any(not 0.1 <= v <= 5000 for v in volts):
+        raise QuantityError(f"{text!r} has volts that no winding has", "0.1 to 5000 V between leads, rising outward", _EXAMPLE)
+    return WindingText(name, tuple(leads), _sides(name, leads, volts, ohms, text), amps, open_volts, spread)
+
+
+def _leads(steps: list[float], centre: bool, text: str) -> tuple[list[str], list[float]]:
+    """Lead names in order along the winding, and the volts between neighbours."""
+    if len(steps) == 1:
+        if centre:
+            return ["1", "ct", "2"], [steps[0] / 2, steps[0] / 2]
+        return ["1", "2"], [steps[0]]
+    if steps.count(0.0) != 1 or centre:
+        raise QuantityError(f"{text!r}: where is 0?", "one 0 among the taps: its centre or its end", '"300-0-300V" or "0-117-230V"')
+    zero = steps.index(0.0)
+    if zero == 0:
+        leads = [f"{v:g}" for v in steps]
+    else:
+        left = ["1", *(f"{v:g}a" for v in steps[1:zero])]
+        right = [*(f"{v:g}b" for v in steps[zero + 1 : -1]), "2"] if zero < len(steps) - 1 else []
+        leads = [*left, "ct" if right else "0", *right]
+    signed = [-v for v in steps[:zero]] + steps[zero:]
+    return leads, [b - a for a, b in zip(signed, signed[1:], strict=False)]
+
+
+def _sides(name: str, leads: list[str], volts: list[float], ohms: list[float], text: str) -> tuple[Side, ...]:
+    """The stretches; one figure of ohms for several stretches is shared out by their volts."""
+    if ohms and len(ohms) not in {1, len(volts)}:
+        raise QuantityError(f"{text!r} gives {len(ohms)} resistances", f"one, or {len(volts)}: one between neighbouring leads", _EXAMPLE)
+    total = sum(volts)
+    each: list[float | None] = [None] * len(volts)
+    if ohms:
+        each = list(ohms) if len(ohms) == len(volts) else [ohms[0] * v / total for v in volts]
+    out = []
+    for n, (start, end) in enumerate(zip(leads, leads[1:], strict=False)):
+        if len(volts) == 1:
+            side = name
+        elif len(volts) == 2 and "ct" in leads:
+            side = f"{name} {'ab'[n]}"
+        else:
+            side = f"{name} {end if start == '0' or leads[0] == '0' else start}"
+        out.append(Side(side, f"{name} {start}", f"{name} {end}", volts[n], each[n]))
+    return tuple(out)

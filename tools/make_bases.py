@@ -1,0 +1,155 @@
+"""Writes src/firstglow/amplifier/bases.toml from a valve facts file (TOML): what the file reader must know of a valve.
+
+    python tools/make_bases.py valves.toml > src/firstglow/amplifier/bases.toml
+
+Taken over: designations, kind, heating, heater volts and amps, warm-up, base and pins, each with how it was verified.
+Worked out here: sections and their electrodes by pin, and whether the cathode is joined to the heater in the glass
+(directly heated, or one pin carries "heater and cathode"). Designations with a remark in brackets ("near", "other
+base") are not the same valve and are left out. Diodes and gas tubes below are the usual registrations.
+"""
+
+import re
+import sys
+import tomllib
+from pathlib import Path
+
+TAIL = """
+[diode.1N4007]
+type = "silicon"
+amps = 1.0
+volts = 1000.0
+source = "JEDEC registration 1963"
+verified = "page"
+
+[diode.1N5408]
+type = "silicon"
+amps = 3.0
+volts = 1000.0
+source = "JEDEC registration, 1N5400 series"
+verified = "page"
+
+[diode.UF4007]
+type = "silicon"
+amps = 1.0
+volts = 1000.0
+source = "maker's data sheet, UF4001 to UF4007"
+verified = "memory"
+
+[gas."0A2"]
+designations = ["0A2", "OA2", "VR150", "0D3", "OD3", "150C2"]
+volts = 150.0
+amps_min = 0.005
+amps_max = 0.03
+source = "RCA Receiving Tube Manual (0D3/VR150 runs 5 to 40 mA; the lower limit stands)"
+verified = "memory"
+
+[gas."0B2"]
+designations = ["0B2", "OB2", "VR105", "0C3", "OC3", "108C1"]
+volts = 108.0
+amps_min = 0.005
+amps_max = 0.03
+source = "RCA Receiving Tube Manual (0C3/VR105: 105 V, 5 to 40 mA; the lower limit stands)"
+verified = "memory"
+"""
+
+
+def quoted(text: str) -> str:
+    return '"' + text.replace("\\", "\\\\").replace('"', "'") + '"'
+
+
+def electrodes(words: str) -> list[tuple[str, str]]:
+    """(section, electrode) pairs that a pin carries; section "" where there is one only."""
+    words = re.sub(r"\(.*?\)", "", words).strip()
+    section = ""
+    for name in ("triode", "pentode"):
+        if words.startswith(name + " "):
+            section, words = name, words.removeprefix(name + " ")
+    found = []
+    for word in re.split(r",| and ", words):
+        word = word.strip()
+        numbered = re.fullmatch(r"(plate|cathode) ([12])", word)
+        if numbered:
+            found.append((numbered.group(2), numbered.group(1)))
+        elif word in {"plate", "cathode", "grid"}:
+            found.append((section, word))
+        elif word in {"heater", "filament"}:
+            found.append(("heater", "heater"))
+        elif word == "heater centre tap":
+            found.append(("heater", "ct"))
+        elif re.fullmatch(r"grid [123]", word):
+            found.append((section, word))
+    return found
+
+
+def sections(valve: dict) -> dict[str, dict[str, list[int]]]:
+    """section -> electrode -> pins. Grid numbers mean sections in a double triode and electrodes in a pentode."""
+    double = valve["kind"].startswith("dual triode")
+    rectifier = valve["kind"].startswith("rectifier")
+    out: dict[str, dict[str, list[int]]] = {}
+    for pin in valve.get("pins", ()):
+        for section, electrode in electrodes(pin["electrode"]):
+            if double and electrode.startswith("grid "):
+                section, electrode = electrode[-1], "grid"
+            if rectifier and section in {"1", "2"}:
+                section, electrode = "", f"{electrode} {section}"
+            electrode = {"grid 1": "grid", "grid 2": "screen", "grid 3": "suppressor"}.get(electrode, electrode)
+            out.setdefault(section, {}).setdefault(electrode, []).append(pin["pin"])
+    for found in out.values():
+        if found.get("suppressor") and found["suppressor"] == found.get("cathode"):
+            del found["suppressor"]  # joined in the glass
+    return out
+
+
+def main() -> None:
+    facts = tomllib.loads(Path(sys.argv[1]).read_text(encoding="utf-8"))
+    print("# Valve bases, heaters and sections, as the amplifier file's reader needs them.")
+    print(f"# Written by tools/make_bases.py from a facts file compiled {facts['meta']['compiled']}: do not edit by hand.")
+    print('# verified: "page" seen on the page named in source; "memory" recalled, check before quoting. doubt: as it says.')
+    for name, valve in facts["valves"].items():
+        found = sections(valve)
+        heater = found.pop("heater", {})
+        kind = valve["kind"]
+        rectifier = kind.startswith("rectifier")
+        direct = valve["heating"] == "direct"
+        joined = direct or any("heater and cathode" in p["electrode"] for p in valve.get("pins", ()))
+        print(f"\n[valve.{quoted(name)}]")
+        same = [d for d in valve["designations"] if "(" not in d and "/" not in d]
+        print(f"designations = [{', '.join(map(quoted, same))}]")
+        print(f"kind = {quoted(kind)}")
+        print(f"heating = {quoted(valve['heating'])}")
+        print(f"cathode_joined_to_heater = {'true' if joined else 'false'}")
+        heaters = [
+            f"{{ volts = {float(h['volts'])}, amps = {float(h['amps'])}"
+            + (f", doubt = {quoted(h['doubt'])}" if "doubt" in h else "") + " }"
+            for h in valve["heater"]
+        ]
+        print(f"heaters = [{', '.join(heaters)}]")
+        print(f"heater_verified = {quoted(valve.get('heater_verified', 'memory'))}")
+        if "heater_seen_in" in valve:
+            print(f"heater_source = {quoted(valve['heater_seen_in'])}")
+        print(f"warmup_s = {float(valve['warmup_s'])}")
+        print(f"base = {quoted(valve['base'])}")
+        print(f"heater_pins = {heater.get('heater', [])}")
+        if "ct" in heater:
+            print(f"heater_ct_pin = {heater['ct'][0]}")
+        print(f"pins_verified = {quoted(valve.get('pins_verified', 'memory'))}")
+        if "pins_seen_in" in valve:
+            print(f"pins_source = {quoted(valve['pins_seen_in'])}")
+        if "pins_doubt" in valve:
+            print(f"pins_doubt = {quoted(valve['pins_doubt'])}")
+        if rectifier and joined:
+            found.setdefault("", {})["cathode"] = [max(heater["heater"])]
+        elif direct:
+            found.setdefault("", {})["cathode"] = heater["heater"][:1]
+        for section, pins in sorted(found.items()):
+            what = "rectifier" if rectifier else "pentode" if "screen" in pins else "triode"
+            listed = ", ".join(f"{quoted(e)} = {p}" for e, p in pins.items())
+            print(f"[[valve.{quoted(name)}.section]]")
+            print(f"name = {quoted(section)}")
+            print(f"kind = {quoted(what)}")
+            print(f"pins = {{ {listed} }}")
+    print(TAIL.rstrip())
+
+
+if __name__ == "__main__":
+    main()
