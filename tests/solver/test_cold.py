@@ -1,12 +1,14 @@
 """Power-off ohms of whole amplifiers against sums done by hand, exact enumeration and finite differences."""
 
 import itertools
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from builders import Builder, primary, push_pull_fixed, single_ended_cathode, tapped
+from firstglow.amplifier.faults import all_faults
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.cold import cold_ohms, cold_sensitivities
@@ -118,15 +120,15 @@ class TestFaults:
         ("fault", "red", "black", "expected"),
         [
             (Fault("R1", "open"), "HT3", "HT1", None),
-            (Fault("R1", "shorted"), "HT3", "HT1", 90.01),
+            (Fault("R1", "shorted"), "HT3", "HT1", 90.1),
             (Fault("R1", "drifts", 1.3), "HT3", "HT1", 90 + 1.3 * 15e3),
             (Fault("L1", "open"), "HT2", "HT1", None),
-            (Fault("C1", "shorted"), "HT1", "chassis", 0.01),
+            (Fault("C1", "shorted"), "HT1", "chassis", 0.1),
             (Fault("C7", "leaks", 500e3), "V1b plate", "V2 drive", 500e3),
             (Fault("P1", "wiper open"), "V2 bias node", "bias", None),
             (Fault("P1", "open"), "bias", "chassis", 58e3),
             (Fault("T2", "plate a open"), "T2 plate a", "HT1", None),
-            (Fault("T1", "ht a shorted"), "T1 ht 1", "chassis", 0.01),
+            (Fault("T1", "ht a shorted"), "T1 ht 1", "chassis", parallel(0.1, 55)),
             (Fault("F1", "open"), "line", "neutral", None),
         ],
     )
@@ -142,13 +144,24 @@ class TestFaults:
     def test_output_valve_shorts_seen_with_the_valve_in(self, rowan: Amplifier) -> None:
         seated = OUT.but(out=frozenset({"V1", "V3", "V4"}))
         shorted = Fault("V2", "grid to cathode")
-        assert one(rowan, "V2 grid", "chassis", seated, shorted) == pytest.approx(10.01, rel=1e-3)
+        assert one(rowan, "V2 grid", "chassis", seated, shorted) == pytest.approx(11.0, rel=1e-3)
         assert one(rowan, "V2 grid", "chassis", OUT, shorted) > 200e3
         leak = Fault("V2", "heater to cathode", 50e3)
         assert one(rowan, "T1 heat 1", "V2 cathode", seated, leak) == pytest.approx(10.0 + 0.03, rel=1e-3)
         cathode_open = Fault("R20", "open")
         got = float(cold_ohms(rowan, seated, [("T1 heat 1", "V2 cathode")], tight(rowan), [leak, cathode_open])[0, 0])
         assert got == pytest.approx(50e3, rel=1e-3)
+
+    @pytest.mark.parametrize("build", [push_pull_fixed, single_ended_cathode])
+    def test_every_fault_of_the_table_is_known(self, build: Callable[[], Amplifier]) -> None:
+        amplifier = build()
+        seated = Situation(0.0)
+        healthy = cold_ohms(amplifier, seated, [("HT1", "chassis"), ("T1 heat 1", "T1 heat 2")])
+        for case in all_faults(amplifier):
+            got = cold_ohms(amplifier, seated, [("HT1", "chassis")], None, [case.at(0.5)])
+            assert np.isfinite(got).all(), case
+        dead = cold_ohms(amplifier, seated, [("T1 heat 1", "T1 heat 2")], None, [Fault("V2", "dead")])
+        assert dead[0, 0] > healthy[1, 0] * 1.001  # one heater the fewer beside the winding
 
     def test_unknown_faults_never_pass_unnoticed(self, rowan: Amplifier) -> None:
         with pytest.raises(ValueError, match="R99"):

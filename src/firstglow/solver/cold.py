@@ -17,7 +17,8 @@ import numpy as np
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.laplacian import Laplacian, through
-from firstglow.solver.passive import CHASSIS, INSULATION_OHMS, LEAST_OHMS, Array, Branch, Passives, Values, passives
+from firstglow.solver.parameters import CONTACT_OHMS
+from firstglow.solver.passive import CHASSIS, INSULATION_OHMS, Array, Branch, Passives, Values, passives
 
 Pair = tuple[str, str]
 Diodes = Literal["open", "conducting"]
@@ -98,7 +99,7 @@ def cold_sensitivities(
         for branch, square in zip(network.branches, squares, strict=True):
             if branch.parameter:
                 whole = out.setdefault(branch.parameter, np.zeros((len(pairs), network.samples)))
-                whole[row] += np.where(branch.ohms > LEAST_OHMS, square * branch.slope, 0.0)
+                whole[row] += np.where(branch.ohms > CONTACT_OHMS, square * branch.slope, 0.0)
     return out
 
 
@@ -112,7 +113,7 @@ def _with_junctions(network: ColdNetwork, red: str, black: str) -> Array:
     closed = np.zeros((len(junctions), network.samples), dtype=bool)
     for _ in range(4 * len(junctions) + 4):
         extra = [
-            Branch(j.part, j.anode, j.cathode, np.where(on, np.maximum(j.ohms, LEAST_OHMS), INSULATION_OHMS))
+            Branch(j.part, j.anode, j.cathode, np.where(on, np.maximum(j.ohms, CONTACT_OHMS), INSULATION_OHMS))
             for j, on in zip(junctions, closed, strict=True)
         ]
         trial = ColdNetwork(network.resting, extra)

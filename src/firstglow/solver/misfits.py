@@ -1,40 +1,29 @@
 """What a fault does to the resting network: parts gone, bridged, drifted, turned round (design.md's fault modes)."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault
 
-# A metal-to-metal short inside a part.
-SHORT_OHMS = 0.01
-# Ends of a part that "shorted" joins.
+# Ohms that a short leaves (the fault table's own words): in a part or a winding, across a heater, in a valve.
+SHORT_OHMS = 0.1
+HEATER_SHORT_OHMS = 0.05
+ELECTRODE_SHORT_OHMS = 1.0
+# Ends of a part that "shorted" joins, where they are not "1" and "2".
 ENDS = {
     "capacitor": ("+", "-"),
     "pot": ("end 1", "end 2"),
     "diode": ("anode", "cathode"),
     "gas tube": ("anode", "cathode"),
-    "rectifier": ("plate 1", "cathode"),
     "load": ("hot", "common"),
-    "input": ("hot", "ground"),
-    "supply": ("+", "-"),
 }
 # Modes that change what a valve or a rectifier conducts, or the mains side: nothing moves in a resting network.
-ELECTRONIC = frozenset(
-    {
-        "dead",
-        "weak",
-        "gassy",
-        "wrong type",
-        "half dead",
-        "wrong tap",
-        "aged",
-        "blown",
-        "soft",
-        "emission",
-        "low emission",
-    }
-)
+ELECTRONIC = ("weak", "gassy", "wrong type", "half dead", "wrong tap")
+EXCHANGES = {
+    "plates exchanged": {"plate a": "plate b", "plate b": "plate a"},
+    "screens exchanged": {"screen a": "screen b", "screen b": "screen a"},
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,45 +39,32 @@ class Bridge:
 
 @dataclass(frozen=True, slots=True)
 class Misfits:
-    """Faults sorted by what they do. opens: (part, winding), winding "" for the whole part."""
+    """Faults sorted by what they do.
+
+    opens: (part, winding), winding "" for the whole part. factors: part -> what its ohms are multiplied by. dried: part
+    -> what its farads are multiplied by. turned: diodes and output transformers (their secondaries) the wrong way
+    round. leads: (part, lead) -> the lead whose joint it stands on instead.
+    """
 
     opens: frozenset[tuple[str, str]]
-    factors: dict[str, float]
+    factors: Mapping[str, float]
+    dried: Mapping[str, float]
     turned: frozenset[str]
     lost_wipers: frozenset[str]
     bridges: tuple[Bridge, ...]
-    exchanged: frozenset[str]
+    leads: Mapping[tuple[str, str], str]
 
     def open(self, part: str, winding: str = "") -> bool:
         """Whether the part (or one of its windings) no longer conducts."""
         return (part, "") in self.opens or (part, winding) in self.opens
 
-    def factor(self, part: str) -> float:
-        """What a drift multiplies the part's ohms by."""
-        return self.factors.get(part, 1.0)
-
-    def reversed(self, part: str) -> bool:
-        """Whether a diode is in the wrong way round."""
-        return part in self.turned
-
-    def wiper_open(self, part: str) -> bool:
-        """Whether the pot's wiper has lost its track."""
-        return part in self.lost_wipers
-
-    def lead(self, part: str, lead: str) -> str:
-        """The lead whose joint this lead stands on: another one where plate leads were exchanged."""
-        if part in self.exchanged:
-            return EXCHANGE.get(lead, lead)
-        return lead
-
-
-EXCHANGE = {"plate a": "plate b", "plate b": "plate a"}
-
 
 def misfits(amplifier: Amplifier, faults: Iterable[Fault]) -> Misfits:
     """Sort faults. ValueError where a part or a mode is not known here: a fault never passes unnoticed."""
-    opens, turned, lost, exchanged = set(), set(), set(), set()
+    opens, turned, lost = set(), set(), set()
     factors: dict[str, float] = {}
+    dried: dict[str, float] = {}
+    leads: dict[tuple[str, str], str] = {}
     bridges: list[Bridge] = []
     for fault in faults:
         part = amplifier.parts.get(fault.part)
@@ -98,32 +74,34 @@ def misfits(amplifier: Amplifier, faults: Iterable[Fault]) -> Misfits:
         mode = fault.mode[len(winding) :].strip()
         if mode == "open":
             opens.add((part.name, winding))
+        elif mode == "dead":
+            opens.add((f"{part.envelope} heater", ""))
         elif mode == "reversed":
             turned.add(part.name)
         elif mode == "wiper open":
             lost.add(part.name)
         elif mode == "drifts":
             factors[part.name] = factors.get(part.name, 1.0) * _stated(fault)
-        elif mode == "plates exchanged":
-            exchanged.add(part.name)
-        elif mode not in ELECTRONIC:
-            bridges.append(_bridge(amplifier, part, winding, mode, fault))
-    return Misfits(frozenset(opens), factors, frozenset(turned), frozenset(lost), tuple(bridges), frozenset(exchanged))
+        elif mode == "dried":
+            dried[part.name] = dried.get(part.name, 1.0) * _stated(fault)
+        elif mode in EXCHANGES:
+            leads |= {(part.name, one): other for one, other in EXCHANGES[mode].items()}
+        elif not mode.startswith(ELECTRONIC):
+            bridges.append(_bridge(part, winding, mode, fault))
+    return Misfits(frozenset(opens), factors, dried, frozenset(turned), frozenset(lost), tuple(bridges), leads)
 
 
-def _bridge(amplifier: Amplifier, part: Part, winding: str, mode: str, fault: Fault) -> Bridge:
-    if mode == "shorted":
+def _bridge(part: Part, winding: str, mode: str, fault: Fault) -> Bridge:
+    if mode in {"shorted", "leaks"}:
         a, b = _ends(part, winding)
-        return Bridge(part.name, a, part.name, b, SHORT_OHMS)
-    if mode == "leaks":
-        a, b = _ends(part, winding)
-        return Bridge(part.name, a, part.name, b, _stated(fault))
-    first, middle, second = mode.partition(" to ")
-    ohms = SHORT_OHMS if fault.value is None else fault.value
-    if middle and first == "heater" and second in part.leads:
-        return Bridge(f"{part.envelope} heater", "1", part.name, second, ohms)
-    if middle and first in part.leads and second in part.leads:
-        return Bridge(part.name, first, part.name, second, ohms)
+        short = HEATER_SHORT_OHMS if part.kind == "heater" else SHORT_OHMS
+        return Bridge(part.name, a, part.name, b, _stated(fault) if mode == "leaks" else short)
+    first, _, second = mode.partition(" to ")
+    if first == "heater" and second in part.leads:
+        return Bridge(f"{part.envelope} heater", "1", part.name, second, _stated(fault))
+    first, second = (lead if lead in part.leads else f"{lead} 1" for lead in (first, second))
+    if first in part.leads and second in part.leads:
+        return Bridge(part.name, first, part.name, second, ELECTRODE_SHORT_OHMS)
     raise ValueError(f"fault {fault.part}:{fault.mode}: not a fault of a {part.kind} that the resting network knows")
 
 

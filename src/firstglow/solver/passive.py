@@ -15,17 +15,15 @@ from numpy.typing import ArrayLike, NDArray
 from firstglow.amplifier.model import Amplifier, Link, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.misfits import Misfits, misfits
+from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
 
 Array = NDArray[np.float64]
 Values = Mapping[str, ArrayLike]
 Role = Literal["part", "leak", "insulation", "tool"]
 
 CHASSIS = "chassis"
-# 1 gigaohm to 10 teraohm is what clean sockets, tag strips and winding paper show (common practice); a joint that
-# touches nothing else is held by this, and by the meter.
-INSULATION_OHMS = 1e11
-# A soldered joint or a plug's contact is a milliohm or so (common practice): no path between two joints is less.
-LEAST_OHMS = 1e-3
+# A joint that touches nothing else is held by this, and by the meter.
+INSULATION_OHMS = 1.0 / INSULATION_SIEMENS
 # Tungsten cold against hot: 0.15, "about 1/6 to 1/8" (heater and winding facts, makers' practice).
 COLD_HEATER = 0.15
 # A pilot lamp runs hotter than a heater: about a tenth (common practice).
@@ -128,7 +126,7 @@ class Wiring:
         moved = self._moved.get((part.name, lead))
         if moved is not None:
             return moved
-        return part.leads[self.misfits.lead(part.name, lead)]
+        return part.leads[self.misfits.leads.get((part.name, lead), lead)]
 
     def fitted(self, part: Part) -> bool:
         """Whether the part is there at all: valves, rectifiers and heaters leave with their envelope."""
@@ -223,9 +221,9 @@ class _Builder:
         self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
     ) -> Branch:
         """A branch between two joints, its ohms multiplied by a drift and held above a soldered joint's."""
-        factor = self.wiring.misfits.factor(part.name)
+        factor = self.wiring.misfits.factors.get(part.name, 1.0)
         rate = np.atleast_1d(np.asarray(slope, dtype=float)) * factor
-        branch = Branch(part.name, a, b, np.maximum(ohms * factor, LEAST_OHMS), role, parameter, rate)
+        branch = Branch(part.name, a, b, np.maximum(ohms * factor, CONTACT_OHMS), role, parameter, rate)
         self.branches.append(branch)
         return branch
 
@@ -245,7 +243,8 @@ class _Builder:
         if self.wiring.misfits.open(part.name):
             return
         a, b = self.wiring.joint(part, "+"), self.wiring.joint(part, "-")
-        self.stores.append(Store(part.name, a, b, value(self.values, part, "farads")))
+        farads = value(self.values, part, "farads") * self.wiring.misfits.dried.get(part.name, 1.0)
+        self.stores.append(Store(part.name, a, b, farads))
         self.add(part, a, b, value(self.values, part, "leak_ohms"), f"{part.name} leak_ohms", role="leak")
 
     def pot(self, part: Part) -> None:
@@ -257,7 +256,7 @@ class _Builder:
         if not self.wiring.misfits.open(part.name):
             for end, length in (("end 1", position), ("end 2", 1.0 - position)):
                 self.add(part, self.wiring.joint(part, end), under, track * length, f"{part.name} ohms", length)
-        if not self.wiring.misfits.wiper_open(part.name):
+        if part.name not in self.wiring.misfits.lost_wipers:
             contact = value(self.values, part, "wiper_ohms")
             self.add(part, under, self.wiring.joint(part, "wiper"), contact, f"{part.name} wiper_ohms")
 
@@ -265,7 +264,7 @@ class _Builder:
         if self.wiring.misfits.open(part.name):
             return
         anode, cathode = self.wiring.joint(part, "anode"), self.wiring.joint(part, "cathode")
-        if self.wiring.misfits.reversed(part.name):
+        if part.name in self.wiring.misfits.turned:
             anode, cathode = cathode, anode
         self.junctions.append(Junction(part.name, anode, cathode, value(self.values, part, "series_ohms")))
 
@@ -314,11 +313,11 @@ class _Builder:
         if situation.stimulus_volts == 0.0:
             for part in self.wiring.amplifier.of_kind("input"):
                 a, b = self.wiring.joint(part, "hot"), self.wiring.joint(part, "ground")
-                self.add(part, a, b, np.full(1, LEAST_OHMS))
+                self.add(part, a, b, np.full(1, CONTACT_OHMS))
         for joint, ohms in situation.loads.items():
-            self.branches.append(Branch("bench load", joint, CHASSIS, np.full(1, max(ohms, LEAST_OHMS))))
+            self.branches.append(Branch("bench load", joint, CHASSIS, np.full(1, max(ohms, CONTACT_OHMS))))
         for part_name, inside, outside in self.wiring.inserted:
-            series = np.full(1, max(situation.test_ohms or 0.0, LEAST_OHMS))
+            series = np.full(1, max(situation.test_ohms or 0.0, CONTACT_OHMS))
             self.branches.append(Branch(f"{part_name} test", inside, outside, series))
 
     def faults(self) -> None:
@@ -327,5 +326,5 @@ class _Builder:
             if self.wiring.fitted(part):
                 other = self.wiring.amplifier.parts[bridge.other]
                 a, b = self.wiring.joint(part, bridge.a), self.wiring.joint(other, bridge.b)
-                ohms = np.full(1, max(bridge.ohms, LEAST_OHMS))
+                ohms = np.full(1, max(bridge.ohms, CONTACT_OHMS))
                 self.branches.append(Branch(part.name, a, b, ohms))
