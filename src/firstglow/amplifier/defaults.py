@@ -110,6 +110,8 @@ def fill(draft: Draft, values: dict[str, Quantity], note: Callable[[DefaultUsed]
         spread, shape = row.spread, row.shape
         if row.name == "age" and draft.type == "selenium":
             spread, shape = 1.0, "uniform"
+        if value == 0 and row.unit == "1":
+            spread = 0.0
         values[row.name] = Quantity(value, spread, shape if spread else "exact", _DEFAULT)
         if row.used != "not used yet" and not (draft.kind == "diode" and draft.type != "selenium" and row.name in {"plates", "age"}):
             note(DefaultUsed(draft.name, row.name, show(value, row.unit), spread_text(values[row.name], row)))

@@ -76,7 +76,7 @@ FAULTS: Mapping[str, tuple[Mode, ...]] = {
     "choke": (OPEN, Mode("shorted", "0.1 ohm and no inductance in its place")),
     "diode": (OPEN, SHORTED, Mode("reversed", "anode and cathode exchanged")),
     "valve": (
-        Mode("dead", "heater broken: no emission, no heater current"),
+        Mode("dead", "no emission; its heater still draws"),
         Mode("weak", "perveance and emission times the factor", "1", 0.4, 0.8),
         Mode("gassy", "gas grid current over plate current", "1", 1e-5, 5e-4),
         Mode("grid to cathode", "1 ohm between grid and cathode"),
@@ -84,7 +84,7 @@ FAULTS: Mapping[str, tuple[Mode, ...]] = {
         Mode("heater to cathode", "ohms between heater lead 1 and cathode", "ohm", 1e4, 1e6, _separate),
     ),
     "rectifier": (
-        Mode("dead", "heater broken: no emission, no heater current"),
+        Mode("dead", "no emission; its heater still draws"),
         Mode("weak", "perveance and emission times the factor", "1", 0.3, 0.7),
         Mode("half dead", "plate 2 draws nothing", when=_lead("plate 2")),
         Mode("plate to cathode", "1 ohm between plate 1 and cathode"),

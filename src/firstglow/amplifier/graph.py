@@ -1,6 +1,6 @@
 """The amplifier as a graph: branches inside parts, walks along them, and which joints are held still.
 
-Nothing here knows what a part is for. Branch ohms are nominal values as drawn, used only to prefer one way over another.
+Nothing here knows what a part is for. Branch ohms are nominal, used only to prefer one way.
 """
 
 import heapq
@@ -11,7 +11,19 @@ from typing import Literal
 from firstglow.amplifier.model import Amplifier, Part
 
 Sort = Literal[
-    "wire", "resistance", "choke", "winding", "source", "diode", "valve", "grid", "gas", "heater", "lamp", "load", "capacitor"
+    "wire",
+    "resistance",
+    "choke",
+    "winding",
+    "source",
+    "diode",
+    "valve",
+    "grid",
+    "gas",
+    "heater",
+    "lamp",
+    "load",
+    "capacitor",
 ]
 
 # What direct current passes either way. A valve passes it from plate or screen to cathode, a grid does not count.
@@ -71,8 +83,7 @@ def branches_of(part: Part) -> tuple[Branch, ...]:
         case "resistor":
             return way("resistance", "1", "2", part.value("ohms"))
         case "pot":
-            ohms, wiper = part.value("ohms"), part.value("wiper_ohms")
-            at = part.value("position")
+            ohms, wiper, at = part.value("ohms"), part.value("wiper_ohms"), part.value("position")
             return way("resistance", "end 1", "wiper", ohms * at + wiper) + way(
                 "resistance", "wiper", "end 2", ohms * (1 - at) + wiper
             )
@@ -249,19 +260,16 @@ def quiet_joints(net: Net) -> frozenset[str]:
 
 def _driven(net: Net, group: frozenset[str], quiet: Collection[str]) -> bool:
     """Whether a mains-transformer winding joins this cluster to a quiet joint."""
-    paths = reach(net, group, lambda b, _: b.sort in {"wire", "resistance"} or is_mains_secondary(net, b), quiet)
-    return any(
-        joint in quiet and any(b.sort in {"winding", "source"} for b in path) for joint, path in paths.items()
-    ) and not any(joint in quiet and _plain(path) for joint, path in paths.items())
 
+    def may(b: Branch, _: str) -> bool:
+        return b.sort == "wire" or (b.sort == "resistance" and b.ohms < 10e3) or is_mains_secondary(net, b)
 
-def _plain(path: Path) -> bool:
-    """A path of wires and low resistors only (a back bias resistor, not the load of a pumped joint)."""
-    return all(b.sort in {"wire", "resistance"} and b.ohms < 2e3 for b in path)
+    paths = reach(net, group, may, quiet)
+    return any(j in quiet and any(b.sort in {"winding", "source"} for b in path) for j, path in paths.items())
 
 
 def ac_joints(amplifier: Amplifier) -> frozenset[str]:
-    """Joints that carry mains-frequency ac from a transformer: winding ends and what hangs on them before any rectifier.
+    """Joints that carry ac from a mains transformer: winding ends and what hangs on them before any rectifier.
 
     Joints held still (chassis, reservoirs, a bypassed heater reference) are not among them; a heater line is.
     """
@@ -269,5 +277,7 @@ def ac_joints(amplifier: Amplifier) -> frozenset[str]:
     quiet = quiet_joints(net)
     starts = {j for b in net.branches if is_mains_secondary(net, b) for j in (b.a, b.b)} - quiet
     sorts = {"wire", "resistance", "winding", "heater", "lamp", "source"}
-    found = reach(net, starts, lambda b, _: b.sort in sorts and (b.sort != "winding" or is_mains_secondary(net, b)), quiet)
+    found = reach(
+        net, starts, lambda b, _: b.sort in sorts and (b.sort != "winding" or is_mains_secondary(net, b)), quiet
+    )
     return frozenset(found) - quiet

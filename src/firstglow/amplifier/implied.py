@@ -30,6 +30,11 @@ class Implied:
         if not self.fragment:
             self._mains_side()
 
+    def valves(self) -> None:
+        """Suppressors and heaters again: a layer may have added valves."""
+        self._suppressors()
+        self._heaters()
+
     def _note(self, part: str, what: str, value: str) -> None:
         self.defaults.append(DefaultUsed(part, what, value, "as wired by default"))
 

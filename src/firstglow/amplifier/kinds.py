@@ -95,7 +95,7 @@ TABLE: tuple[Kind, ...] = (
             _rating("amps", "A", "rated dc"),
             _later("core_loss_watts", "W", "loss of its core"),
         ),
-        ("henries", "amps", "ohms"), words=_LINKED, text="", example='L1 = ["choke 8H 160m 120R", "HT1", "HT2"]',
+        ("amps", "henries", "ohms"), words=_LINKED, text="", example='L1 = ["choke 8H 160m 120R", "HT1", "HT2"]',
     ),
     Kind(
         "diode", ("anode", "cathode"),

@@ -52,11 +52,24 @@ class PartReader:
         self.take(draft, said, origin, path)
         if draft.kind in {"valve", "rectifier"} and not self.envelope(draft, path):
             return None
-        more = parts[-1] if len(parts) > 1 and isinstance(parts[-1], dict) else {}
-        leads = parts[1:-1] if more or (len(parts) > 1 and isinstance(parts[-1], dict)) else parts[1:]
-        self._more(draft, more, (*path, str(len(parts) - 1)))
-        self._leads(draft, leads, path)
+        first = next((n for n, x in enumerate(parts) if isinstance(x, dict)), len(parts))
+        self._more(draft, self._tables(draft, parts, first, path))
+        self._leads(draft, parts[1:first], path)
         return draft
+
+    def _tables(self, draft: Draft, parts: list[Any], first: int, path: Path) -> dict[str, tuple[Any, Path]]:
+        """key -> (value, path) of the tables that end a line; there may be several."""
+        found: dict[str, tuple[Any, Path]] = {}
+        for number, table in enumerate(parts[first:], first):
+            at = (*path, str(number))
+            if not isinstance(table, dict):
+                self.mistakes.add(at, draft.name, f"{short(table)!r} behind a table", "leads first, then { }", "the lead in front of the table")
+                continue
+            for key, value in table.items():
+                if key in found:
+                    self.mistakes.add((*at, key), draft.name, f"{key} said twice", "once", "one of the two")
+                found[key] = (value, (*at, key))
+        return found
 
     def envelope(self, draft: Draft, path: Path) -> bool:
         """Find the valve type's section and the glass; False (and a mistake) where the type is not known."""
@@ -127,17 +140,17 @@ class PartReader:
             else:
                 draft.leads[names[number]] = Place(text, draft.channel, self.mistakes.line(at))
 
-    def _more(self, draft: Draft, more: Mapping[str, Any], path: Path) -> None:
+    def _more(self, draft: Draft, more: Mapping[str, tuple[Any, Path]]) -> None:
         kind = kinds()[draft.kind]
         windings = [k for k in more if draft.kind == "transformer" and k not in kind.attributes and k not in kind.words and _WINDING.fullmatch(k)]
         for key in [*windings, *(k for k in more if k not in windings)]:
-            value, at = more[key], (*path, key)
+            value, at = more[key]
             if key in windings and lead_of(draft, key) is None:
                 self.winding(draft, key, value, at)
             elif key in kind.attributes:
                 self.attribute(draft, key, value, at)
             elif key in kind.words and key != "":
-                self._word(draft, key, value, at)
+                self.word(draft, key, value, at)
             else:
                 self._lead(draft, key, value, at)
 
@@ -174,7 +187,8 @@ class PartReader:
             return
         self._put(draft, key, number, spread, origin, at)
 
-    def _word(self, draft: Draft, key: str, value: Any, at: Path) -> None:
+    def word(self, draft: Draft, key: str, value: Any, at: Path) -> None:
+        """Read one attribute that is text or yes/no."""
         if key == "link":
             self._link(draft, value, at)
         elif key == "heater":

@@ -2,15 +2,16 @@
 
 import re
 import string
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path as FilePath
 from typing import Any
 
 from firstglow.amplifier.document import Document, open_document
-from firstglow.amplifier.drafts import Draft, Place, lead_names
+from firstglow.amplifier.drafts import Draft, lead_names
 from firstglow.amplifier.head import read_head
 from firstglow.amplifier.implied import Implied
 from firstglow.amplifier.joints import Groups, Scopes
+from firstglow.amplifier.layers import Accuracies, Layers
 from firstglow.amplifier.mistakes import Mistakes
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.partlines import NAME, PartReader
@@ -20,31 +21,43 @@ _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
 
 
-def load(path_or_text: str | FilePath | bytes, as_: str = "changed", name: str = "") -> Amplifier:
+def load(path_or_text: str | FilePath | bytes, as_: str = "changed", name: str = "", meters: Accuracies | None = None) -> Amplifier:
     """Read an amplifier file.
 
     path_or_text: a path; or the file's own text or bytes (anything with a line break in it is taken as text).
     as_: "drawn" (no layers), "found" (found and measured layers) or "changed" (all layers, in order).
     name: what to call the file in messages where a text is given.
+    meters: what the bench's meters are good for (``Bench.accuracies``), for measured layers that name one.
 
     Raises AmplifierError with every mistake in the file; ValueError for another ``as_``.
     """
     if as_ not in AS:
         raise ValueError(f"as_ = {as_!r}; one of {', '.join(AS)}")
     document = open_document(path_or_text, name)
+    # The whole file is read with every layer first, so a mistake is a mistake whatever is asked for.
+    everything = _build(document, "changed", meters or {}, lenient=False)
+    return everything if as_ == "changed" else _build(document, as_, meters or {}, lenient=True)
+
+
+def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> Amplifier:
     mistakes = document.mistakes
     head = read_head(document)
     scopes = Scopes(head.channels, mistakes)
     _read_parts(document, scopes, head.channels)
     groups = Groups()
     _join_drawn(scopes, groups)
-    mistakes.stop()
     implied = Implied(scopes, groups, head.fragment, head.mains_volts)
-    implied.run()
-    _leads_everywhere(scopes, groups, mistakes)
+    if not mistakes.found:
+        implied.run()
+        _leads_everywhere(scopes, groups, mistakes, scopes.drafts.values())
+    layers = Layers(document, scopes, groups, as_, meters, lenient)
+    layers.run()
+    mistakes.stop()
+    implied.valves()
+    _leads_everywhere(scopes, groups, mistakes, layers.added)
     mistakes.stop()
     head.defaults.extend(implied.defaults)
-    amplifier = Resolver(head, scopes, groups, mistakes).run(("drawn",))
+    amplifier = Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
     mistakes.stop()
     return amplifier
 
@@ -92,6 +105,10 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
                 found[channel][local] = name
             else:
                 document.mistakes.add(("names", channel, local), local, f"{name!r} is no name of a part", "a letter, then letters and figures", '"V5"')
+    renamed = {local for table in found.values() for local in table}
+    for table in found.values():  # a valve that is renamed in one channel keeps its plain name in the other
+        for local in renamed:
+            table.setdefault(local, local)
     return found
 
 
@@ -148,10 +165,10 @@ def _join_drawn(scopes: Scopes, groups: Groups) -> None:
                 groups.join(("lead", draft.name, lead), node)
 
 
-def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes) -> None:
+def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts: Iterable[Draft]) -> None:
     """A lead that the line leaves out and no other line mentions stands nowhere."""
-    for draft in scopes.drafts.values():
-        if draft.kind in {"transformer", "output transformer", "heater"} or draft.line == 0:
+    for draft in drafts:
+        if draft.name not in scopes.drafts or draft.kind in {"transformer", "output transformer", "heater"} or draft.line == 0:
             continue
         for lead in lead_names(draft):
             if lead not in draft.leads and groups.alone(("lead", draft.name, lead)):

@@ -125,7 +125,7 @@ class Resolver:
             if draft.kind == "output transformer":
                 windings = output_windings(draft, values)
         values.pop("primary_volts", None)
-        words = dict(draft.words)
+        words = {k: v for k, v in draft.words.items() if k != "set_by"}
         twin = self._twin(draft)
         aliases = (f"{draft.channel} {draft.local}",) if draft.channel and f"{draft.channel} {draft.local}" != draft.name else ()
         return Part(

@@ -82,7 +82,7 @@ def mains_windings(
         origin = draft.windings[text.name][1]
         for side in text.sides:
             ohms = side.ohms if side.ohms is not None else 0.5 * typical * side.volts / primary_amps * (side.volts / nominal_volts)
-            out.append(_winding(side.name, side.start, side.end, Quantity(side.volts, 0.0, "exact", origin), ohms, side.ohms is None, text.amps, "primary", origin))
+            out.append(_winding(side.name, side.start, side.end, Quantity(side.volts, 0.0, "exact", origin), ohms, side.ohms is None, text, "primary", origin))
             if side.ohms is None:
                 note(DefaultUsed(f"{draft.name} {side.name}", "ohms", f"{ohms:.3g} ohm", "50 % either way, from typical regulation"))
         if not drop:
@@ -119,18 +119,18 @@ def _secondary(draft: Draft, text: WindingText, load: Load, typical: float, drop
             # a half that conducts half the time loses its resistance's drop in half of the rms only
             volts = (side.volts + share * load.power_amps * ohms) / (1.0 - min(drop, 0.4))
             spread = MARKED_SPREAD + (0.02 if load.guessed or side.ohms is None else 0.0)
-        if text.spread is not None and text.spread.fraction is not None:
-            spread = text.spread.fraction
+        spread = text.spread if text.spread is not None else spread
         turns = Quantity(volts, spread, "uniform", origin)
-        out.append(_winding(side.name, side.start, side.end, turns, ohms, side.ohms is None, text.amps, "secondary", origin))
+        out.append(_winding(side.name, side.start, side.end, turns, ohms, side.ohms is None, text, "secondary", origin))
     return out
 
 
 def _winding(
-    name: str, start: str, end: str, turns: Quantity, ohms: float, unknown: bool, amps: float | None, role: str, origin: Origin
+    name: str, start: str, end: str, turns: Quantity, ohms: float, unknown: bool, text: WindingText, role: str, origin: Origin
 ) -> Winding:
-    resistance = Quantity(ohms, UNKNOWN_OHMS_SPREAD if unknown else OHMS_SPREAD, "uniform", _DEFAULT if unknown else origin)
-    rating = Quantity(amps, 0.0, "exact", origin) if amps is not None else None
+    stated = text.ohms_spread if text.ohms_spread is not None else OHMS_SPREAD
+    resistance = Quantity(ohms, UNKNOWN_OHMS_SPREAD if unknown else stated, "uniform", _DEFAULT if unknown else origin)
+    rating = Quantity(text.amps, 0.0, "exact", origin) if text.amps is not None else None
     return Winding(name, start, end, turns, resistance, rating, "primary" if role == "primary" else "secondary")
 
 

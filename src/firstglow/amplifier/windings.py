@@ -1,9 +1,9 @@
 """Reads the text of a winding: ``300-0-300V 150m 90+94R``, ``6.3V 4A ct``, ``0-117-230V 14R``, ``42V 20m 60R``."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from firstglow.quantities import QuantityError, Spread, plain, read_spread, read_value
+from firstglow.quantities import QuantityError, plain, read_spread, read_value
 
 _EXAMPLE = '"300-0-300V 150m 90+94R" or "6.3V 4A ct"'
 
@@ -25,7 +25,7 @@ class WindingText:
 
     leads: lead names without the winding's own ("1", "ct", "2"); sides: between neighbouring leads, in order.
     amps: rating or None. open_volts: the volts are of the unloaded winding, else of the loaded one, as marked.
-    spread: tolerance of the volts, where stated.
+    spread: half width of the volts as a fraction, where stated or measured; ohms_spread: likewise of the ohms.
     """
 
     name: str
@@ -33,7 +33,8 @@ class WindingText:
     sides: tuple[Side, ...]
     amps: float | None
     open_volts: bool
-    spread: Spread | None
+    spread: float | None
+    ohms_spread: float | None = None
 
     @property
     def primary(self) -> bool:
@@ -46,19 +47,19 @@ class WindingText:
         return sum(side.volts for side in self.sides)
 
 
-def read_winding(name: str, text: str) -> WindingText:
-    """Read one winding's text; raises QuantityError."""
+def read_winding(name: str, text: str, old: WindingText | None = None) -> WindingText:
+    """Read one winding's text; what it does not say is taken from ``old``. Raises QuantityError."""
     steps: list[float] | None = None
     ohms: list[float] = []
     amps: float | None = None
     centre = open_volts = False
-    spread = None
+    spread: float | None = None
     if len(text) > 100:
         raise QuantityError("the text is too long", "volts, amps, ohms of one winding", _EXAMPLE)
     for token in plain(text).split():
         tolerance = read_spread(token, "V")
         if tolerance is not None:
-            spread = tolerance
+            spread = tolerance.fraction
         elif token.lower() == "ct":
             centre = True
         elif token.lower() == "open":
@@ -74,14 +75,25 @@ def read_winding(name: str, text: str) -> WindingText:
                 raise QuantityError(f"{token!r} has no unit", "V, A or R", _EXAMPLE)
         else:
             raise QuantityError(f"{token!r} is not of a winding", "volts, amps, ohms, ct, open", _EXAMPLE)
-    if steps is None:
+    if steps is None and old is None:
         raise QuantityError(f"{text!r} has no volts", "volts of the winding", _EXAMPLE)
     if any(o <= 0 for o in ohms) or (amps is not None and amps <= 0):
         raise QuantityError(f"{text!r} has a value of nothing or less", "ohms and amps above 0", _EXAMPLE)
-    leads, volts = _leads(steps, centre, text)
+    if steps is None:
+        assert old is not None
+        leads, volts, open_volts, spread = list(old.leads), [x.volts for x in old.sides], old.open_volts, old.spread
+    else:
+        leads, volts = _leads(steps, centre, text)
     if any(not 0.1 <= v <= 5000 for v in volts):
         raise QuantityError(f"{text!r} has volts that no winding has", "0.1 to 5000 V between leads, rising outward", _EXAMPLE)
-    return WindingText(name, tuple(leads), _sides(name, leads, volts, ohms, text), amps, open_volts, spread)
+    if old is not None and tuple(leads) != old.leads:
+        raise QuantityError(f"{text!r} has other leads", f"volts between the leads {', '.join(old.leads)}", _EXAMPLE)
+    sides = _sides(name, leads, volts, ohms, text)
+    if old is not None:
+        if not ohms:
+            sides = tuple(replace(new, ohms=was.ohms) for new, was in zip(sides, old.sides, strict=True))
+        return WindingText(name, tuple(leads), sides, amps or old.amps, open_volts, spread, old.ohms_spread)
+    return WindingText(name, tuple(leads), sides, amps, open_volts, spread)
 
 
 def _leads(steps: list[float], centre: bool, text: str) -> tuple[list[str], list[float]]:
