@@ -323,22 +323,22 @@ def push_pull_windings(
     if screen_tap:
         t = screen_tap
         out += [
-            winding("plate a", "plate a", "screen a", half * (1 - t), half_ohms * (1 - t)),
-            winding("screen a", "screen a", "centre", half * t, half_ohms * t),
-            winding("screen b", "centre", "screen b", half * t, half_ohms * t),
-            winding("plate b", "screen b", "plate b", half * (1 - t), half_ohms * (1 - t)),
+            winding("plate a", "plate a", "screen a", half * (1 - t), half_ohms * (1 - t), role="primary"),
+            winding("screen a", "screen a", "centre", half * t, half_ohms * t, role="primary"),
+            winding("screen b", "centre", "screen b", half * t, half_ohms * t, role="primary"),
+            winding("plate b", "screen b", "plate b", half * (1 - t), half_ohms * (1 - t), role="primary"),
         ]
     else:
         out += [
-            winding("plate a", "plate a", "centre", half, half_ohms),
-            winding("plate b", "centre", "plate b", half, half_ohms),
+            winding("plate a", "plate a", "centre", half, half_ohms, role="primary"),
+            winding("plate b", "centre", "plate b", half, half_ohms, role="primary"),
         ]
     return (*out, *secondaries(taps))
 
 
 def single_ended_windings(ra: float, taps: tuple[float, ...] = (4.0, 8.0), ohms: float = 200.0) -> tuple[Winding, ...]:
     """Single-ended output transformer: "plate a" to "centre", and a tapped secondary."""
-    return (winding("plate a", "plate a", "centre", (ra / taps[0]) ** 0.5, ohms), *secondaries(taps))
+    return (winding("plate a", "plate a", "centre", (ra / taps[0]) ** 0.5, ohms, role="primary"), *secondaries(taps))
 
 
 def secondaries(taps: tuple[float, ...]) -> tuple[Winding, ...]:

@@ -1,4 +1,4 @@
-"""Rectifier legs: each way that charging current takes, through windings and rectifiers, from one steady joint to another.
+"""Rectifier legs: each way that charging current takes, through windings and rectifiers, between steady joints.
 
 A leg is a loop of one winding span and one or more rectifying stages. It starts and ends on joints with a steady
 voltage; in between are winding ends, fuses, switches, series resistors. What the structure cannot be read from is
@@ -50,6 +50,7 @@ class Leg:
     coupling: capacitors that bring the winding's volts to a joint that has no dc path to it (cascade doubler, bias
         through a capacitor from one HT leg); the leg then starts or ends on that joint.
     choke: the choke of a choke input, and ``beyond`` the joint on its far side; None for a capacitor input.
+        choke_first: it is on the side of ``start`` (a choke in HT minus).
     held: whether a capacitor holds ``end`` (or ``beyond``) and ``start`` still.
     """
 
@@ -62,7 +63,16 @@ class Leg:
     coupling: tuple[str, ...] = ()
     choke: str | None = None
     beyond: str | None = None
+    choke_first: bool = False
     held: bool = True
+
+    @property
+    def outer(self) -> tuple[str, str]:
+        """Start and end as the reservoir sees them: beyond the choke of a choke input."""
+        beyond = self.beyond
+        if beyond is None:
+            return self.start, self.end
+        return (beyond, self.end) if self.choke_first else (self.start, beyond)
 
     @property
     def rectifiers(self) -> tuple[str, ...]:
@@ -273,7 +283,7 @@ def _leg(search: Search, start: str, path: Path, end: str, held: Collection[str]
             windings += [WindingStep(w.part, w.winding, w.sign * factor) for w in steps]
             coupling.append(capacitor)
             extra += series
-    choke, beyond = None, None
+    choke, beyond, choke_first = None, None, False
     first, stop = start, end
     for i, b in enumerate(path):
         if b.sort == "choke":
@@ -281,19 +291,20 @@ def _leg(search: Search, start: str, path: Path, end: str, held: Collection[str]
             if i > last:
                 stop, beyond = joints[i], end
                 break
-            first, beyond = joints[i + 1], start
-    series = [(i, b.part) for i, b in enumerate(path) if b.sort in {"wire", "resistance"}]
+            first, beyond, choke_first = joints[i + 1], start, True
+    passed = [(i, b.part) for i, b in enumerate(path) if b.sort in {"wire", "resistance"}]
     return Leg(
         first,
         stop,
         tuple(windings),
         tuple(tuple(Plate(s.part, s.lead_a) for s in search.stages[b.a, b.b]) for b in path if b.sort == "diode"),
-        tuple(dict.fromkeys([*(p for i, p in series if i < last), *extra])),
-        tuple(dict.fromkeys(p for i, p in series if i > last)),
+        tuple(dict.fromkeys([*(p for i, p in passed if i < last), *extra])),
+        tuple(dict.fromkeys(p for i, p in passed if i > last)),
         tuple(coupling),
         choke,
         beyond,
-        held=all(j in search.quiet or j in search.drives or _held_alone(search, j, held) for j in (start, end)),
+        choke_first,
+        all(j in search.quiet or j in search.drives or _held_alone(search, j, held) for j in (start, end)),
     )
 
 
@@ -402,7 +413,7 @@ def _merge_plates(legs: list[Leg]) -> tuple[Leg, ...]:
             for p in one.stages[0]
         )
         joined = Leg(same.start, same.end, same.windings, (stage,), common, same.series_dc, same.coupling,
-                     same.choke, same.beyond, same.held)  # fmt: skip
+                     same.choke, same.beyond, same.choke_first, same.held)  # fmt: skip
         merged[merged.index(same)] = joined
     return tuple(merged)
 

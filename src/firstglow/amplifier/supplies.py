@@ -1,0 +1,338 @@
+"""Every rectified supply, recognised from structure: which windings, rectifiers, reservoir, and the nodes behind it."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from firstglow.amplifier.graph import Branch, Net, holds, least_ohms, net_of, quiet_joints, reach
+from firstglow.amplifier.legs import Leg, find_legs
+from firstglow.amplifier.model import Amplifier, Part, Problem
+
+Use = Literal["ht", "bias", "heater", "negative"]
+Form = Literal["full wave", "half wave", "bridge", "full-wave doubler", "cascade doubler"]
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """One rectified supply.
+
+    name: its hot joint. transformer: the one that feeds it (the first, where several do; a bench supply's name in a
+        fragment). windings: winding names that carry its charging current, each once.
+    rectifiers: parts, in file order. kind: by what rectifies ("valve" where any valve is in the legs).
+    joint: hot joint of the reservoir; ret: its return joint ("chassis", or the HT minus of a back bias).
+    sign: +1 where ``joint`` is positive to ``ret``.
+    use: "negative": a negative rail that biases no grid.
+    reservoir: capacitor from ``joint`` to ``ret`` (of a full-wave doubler the one at ``joint``), None where nothing
+        holds it. reservoirs: all capacitors the rectifiers charge: both of a doubler.
+    middle: of a doubler the joint between the two (full-wave) or the pumped joint (cascade); else None.
+    input: "choke" where a choke stands between rectifiers and reservoir; "none" without a reservoir.
+    rectified: joint where the rectifiers deliver (``joint`` itself for a capacitor input without series parts).
+    legs: each charging loop. series: fuses, switches, links, resistors that charging current passes.
+    dc_lead: what to lift so that nothing is charged: the name of a link between rectifiers and reservoir if there is
+        one, else the terminals of all rectifiers on that side ("D1 cathode"); names that Situation.lifted takes.
+    nodes: joints held by capacitors from the reservoir outward, ``joint`` first (empty without a reservoir).
+    channel: the channel all of its rectifiers belong to, or None.
+    """
+
+    name: str
+    transformer: str
+    windings: tuple[str, ...]
+    rectifiers: tuple[str, ...]
+    kind: Literal["valve", "silicon", "selenium"]
+    form: Form
+    reservoir: str | None
+    joint: str
+    ret: str
+    sign: Literal[1, -1]
+    use: Use
+    input: Literal["capacitor", "choke", "none"]
+    first_choke: str | None
+    rectified: str
+    legs: tuple[Leg, ...]
+    reservoirs: tuple[str, ...] = ()
+    middle: str | None = None
+    series: tuple[str, ...] = ()
+    dc_lead: tuple[str, ...] = ()
+    nodes: tuple[str, ...] = ()
+    channel: str | None = None
+
+
+def supplies(amplifier: Amplifier) -> tuple[Supply, ...]:
+    """Every rectified supply: HT first, then negative ones, then dc heaters; within a use in the file's order."""
+    net = net_of(amplifier)
+    legs, _ = find_legs(net)
+    found = [_supply(net, group) for group in _groups(net, legs)]
+    order: tuple[Use, ...] = ("ht", "bias", "negative", "heater")
+    names = list(amplifier.parts)
+    return tuple(sorted(found, key=lambda s: (order.index(s.use), names.index(s.rectifiers[0]))))
+
+
+def unrecognised(amplifier: Amplifier) -> tuple[Problem, ...]:
+    """One problem for each rectifier on a winding that is part of no supply."""
+    net = net_of(amplifier)
+    _, left = find_legs(net)
+    problems = []
+    for b in dict.fromkeys(left):
+        part = amplifier.parts[b.part]
+        lead = b.lead_a
+        problems.append(
+            Problem(
+                amplifier.file,
+                part.origin.line or 1,
+                f"{b.part} {lead}",
+                f"rectifier from {b.a} to {b.b} is in no charging path that comes back to its winding",
+                "winding, rectifier, reservoir capacitor, and back to the winding's other end or its centre tap",
+                _come_back(net, b),
+            )
+        )
+    return tuple(problems)
+
+
+def _come_back(net: Net, b: Branch) -> str:
+    """A remedy: what is most often missing is the return of the winding."""
+    parts = net.amplifier.parts
+    for part in parts.values():
+        if part.kind == "transformer":
+            for w in part.windings:
+                for lead in (w.start, w.end):
+                    joint = part.leads[lead]
+                    if (
+                        w.role == "secondary"
+                        and b.a != joint != b.b
+                        and len(net.amplifier.joints[joint].terminals) == 1
+                    ):
+                        return (
+                            f'a wire from {part.name} {lead} to chassis: W9 = ["wire", "{part.name} {lead}", "chassis"]'
+                        )
+    return f'a reservoir capacitor on {b.b}: C99 = ["32u 500V", "{b.b}", "chassis"]'
+
+
+# -- which legs make one supply ------------------------------------------------------------------------------------
+def _groups(net: Net, legs: Iterable[Leg]) -> list[tuple[Leg, ...]]:
+    """Legs that charge the same thing, then the two stages of a doubler together."""
+    by_ends: dict[tuple[str, str], tuple[Leg, ...]] = {}
+    for leg in legs:
+        by_ends[leg.start, leg.end] = (*by_ends.get((leg.start, leg.end), ()), leg)
+    groups = list(by_ends.values())
+    joined = True
+    while joined:
+        joined = False
+        for lower in groups:
+            upper = next((g for g in groups if g is not lower and _stacked(net, lower, g)), None)
+            if upper is not None:
+                groups = [g for g in groups if g is not lower and g is not upper] + [(*lower, *upper)]
+                joined = True
+                break
+    return groups
+
+
+def _stacked(net: Net, lower: tuple[Leg, ...], upper: tuple[Leg, ...]) -> bool:
+    """Whether ``upper`` starts where ``lower`` ends: a doubler, unless that middle is where the whole is referenced
+    (then they are a positive and a negative supply)."""
+    middle = upper[0].start
+    if lower[-1].end != middle or not any(leg.held for leg in (*lower, *upper)):
+        return False
+    ends = (lower[0].start, upper[-1].end)
+    return min(_to_chassis(net, e) for e in ends) < _to_chassis(net, middle)
+
+
+def _to_chassis(net: Net, joint: str) -> float:
+    """Least dc ohms from a joint to chassis not through windings, rectifiers or valves; infinite without a way."""
+
+    def ohms(b: Branch, _: str) -> float | None:
+        return b.ohms if b.sort in {"wire", "resistance", "choke", "heater", "lamp"} else None
+
+    found = least_ohms(net, joint, ohms).get("chassis")
+    return float("inf") if found is None else found[0]
+
+
+# -- one supply ------------------------------------------------------------------------------------------------------
+def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
+    parts = net.amplifier.parts
+    low, high = _outer(legs[0], start=True), _outer(legs[-1], start=False)
+    positive = _to_chassis(net, low) <= _to_chassis(net, high)
+    joint, ret = (high, low) if positive else (low, high)
+    sign: Literal[1, -1] = 1 if positive else -1
+    form, middle = _form(legs)
+    names = [p for p in parts if any(p in leg.rectifiers for leg in legs)]
+    windings = {(w.part, w.winding): None for leg in legs for w in leg.windings}
+    choke = next((leg.choke for leg in legs if leg.choke), None)
+    reservoirs = _reservoirs(net, legs, joint, ret, middle)
+    use = _use(net, joint, ret, sign)
+    ends = {leg.end if positive else leg.start for leg in legs if (leg.end if positive else leg.start) != middle}
+    rectified = _rectified(net, legs, positive, ends)
+    channels = {parts[p].channel for p in names}
+    return Supply(
+        joint,
+        next(iter(windings))[0],
+        tuple(dict.fromkeys(w for _, w in windings)),
+        tuple(names),
+        _kind([parts[n] for n in names]),
+        form,
+        reservoirs[0] if reservoirs else None,
+        joint,
+        ret,
+        sign,
+        use,
+        "choke" if choke else ("capacitor" if reservoirs else "none"),
+        choke,
+        rectified,
+        legs,
+        reservoirs,
+        middle,
+        tuple(dict.fromkeys(p for leg in legs for p in (*leg.series_ac, *leg.series_dc))),
+        _dc_lead(net, legs, positive, middle),
+        supply_nodes(net, joint, ret) if reservoirs else (),
+        channels.pop() if len(channels) == 1 else None,
+    )
+
+
+def _outer(leg: Leg, start: bool) -> str:
+    """A leg's end as seen from the reservoir: beyond a choke, if the choke is on that side."""
+    if leg.beyond is not None and leg.choke is not None:
+        on_end = leg.beyond not in {leg.start}
+        if start and not on_end:
+            return leg.beyond
+        if not start and on_end:
+            return leg.beyond
+    return leg.start if start else leg.end
+
+
+def _form(legs: tuple[Leg, ...]) -> tuple[Form, str | None]:
+    """How the legs stand to each other, and the middle joint of a doubler."""
+    ends = {(leg.start, leg.end) for leg in legs}
+    if len(ends) > 1:
+        middle = next(b.start for a in legs for b in legs if a.end == b.start)
+        return ("cascade doubler" if any(leg.coupling for leg in legs) else "full-wave doubler"), middle
+    if len(legs) == 1:
+        return "half wave", None
+    spans = {frozenset((w.part, w.winding) for w in leg.windings) for leg in legs}
+    signs = {tuple(sorted((w.part, w.winding, w.sign) for w in leg.windings)) for leg in legs}
+    if len(spans) == 1:
+        return ("bridge" if len(signs) > 1 else "half wave"), None
+    return "full wave", None
+
+
+def _kind(rectifiers: list[Part]) -> Literal["valve", "silicon", "selenium"]:
+    if any(p.kind == "rectifier" for p in rectifiers):
+        return "valve"
+    return "selenium" if any(p.type == "selenium" for p in rectifiers) else "silicon"
+
+
+def _reservoirs(net: Net, legs: tuple[Leg, ...], joint: str, ret: str, middle: str | None) -> tuple[str, ...]:
+    """Capacitors that the legs charge, the one at ``joint`` first."""
+    first = _capacitor(net, joint, [j for j in (ret, middle, "chassis") if j is not None])
+    found = [first]
+    if middle is not None:
+        pumps = [c for leg in legs for c in leg.coupling]
+        found += pumps or [_capacitor(net, middle, [ret, joint, "chassis"])]
+    return tuple(dict.fromkeys(c for c in found if c is not None))
+
+
+def _capacitor(net: Net, joint: str, others: list[str]) -> str | None:
+    """The large capacitor at a joint whose far end comes first in ``others`` (else anywhere), then the largest."""
+    parts = net.amplifier.parts
+    at = [b for b in net.at[joint] if b.sort == "capacitor" and holds(net, b)]
+
+    def rank(b: Branch) -> tuple[int, float]:
+        far = b.far(joint)
+        return (others.index(far) if far in others else len(others), -parts[b.part].value("farads"))
+
+    return min(at, key=rank).part if at else None
+
+
+def _rectified(net: Net, legs: tuple[Leg, ...], positive: bool, ends: set[str]) -> str:
+    """The joint of the last rectifier's output on the hot side."""
+    parts = net.amplifier.parts
+    if len(ends) == 1 and not any(leg.series_dc for leg in legs):
+        return next(iter(ends))
+    leg = legs[-1] if positive else legs[0]
+    plate = leg.stages[-1][0] if positive else leg.stages[0][0]
+    return parts[plate.part].leads["cathode" if positive else plate.lead]
+
+
+def _dc_lead(net: Net, legs: tuple[Leg, ...], positive: bool, middle: str | None) -> tuple[str, ...]:
+    """A link on the dc side of every leg, else the hot terminals of the last rectifiers."""
+    amplifier = net.amplifier
+    common = [p for p in legs[0].series_dc if all(p in leg.series_dc for leg in legs)]
+    links = [link.name for link in amplifier.links.values() if link.part in common]
+    if links:
+        return (links[0],)
+    out: list[str] = []
+    for leg in legs:
+        if (leg.end if positive else leg.start) == middle:
+            continue
+        stage = leg.stages[-1] if positive else leg.stages[0]
+        out += [f"{p.part} {'cathode' if positive else p.lead}" for p in stage]
+    return tuple(dict.fromkeys(out))
+
+
+def _use(net: Net, joint: str, ret: str, sign: int) -> Use:
+    """What hangs on it: heaters, grids, or everything else."""
+    dc = {"wire", "resistance", "choke", "lamp"}
+    stop = {"chassis", ret}
+    found = reach(net, [joint], lambda b, _: b.sort in dc, stop)
+    mine = [j for j in found if j not in stop]
+    near = reach(
+        net, [joint], lambda b, _: b.sort in {"wire", "choke"} or (b.sort == "resistance" and b.ohms < 100), stop
+    )
+    if any(b.sort == "heater" for j in near if j not in stop for b in net.at[j]):
+        return "heater"
+    if sign > 0:
+        return "ht"
+    grids = any(b.sort == "grid" and b.lead_a == "grid" and b.a == j for j in mine for b in net.at[j])
+    return "bias" if grids else "negative"
+
+
+# -- nodes behind a reservoir ------------------------------------------------------------------------------------------
+def supply_nodes(net: Net, joint: str, ret: str) -> tuple[str, ...]:
+    """Joints that large capacitors hold and ``joint`` feeds through resistors and chokes, nearest first.
+
+    Bypassed cathodes, decoupled screens of a single small valve and a heater line's reference are not nodes.
+    """
+    quiet = quiet_joints(net)
+    stop = {"chassis", ret}
+
+    def ohms(b: Branch, left: str) -> float | None:
+        if b.sort not in {"wire", "resistance", "choke", "lamp"} or left in stop:
+            return None
+        if left != joint and not _passes(net, left, quiet):
+            return None
+        return b.ohms + 1e-3
+
+    found = least_ohms(net, joint, ohms, stop)
+    near = sorted((cost, j) for j, (cost, _) in found.items() if j not in stop)
+    return tuple(j for _, j in near if j == joint or (j in quiet and is_node(net, j)))
+
+
+def _passes(net: Net, joint: str, quiet: frozenset[str]) -> bool:
+    """Supply current goes on through this joint: a node, or a joint where no valve's electrode stands."""
+    electrodes = any(b.sort in {"valve", "grid"} for b in net.at[joint])
+    return not electrodes or (joint in quiet and is_node(net, joint))
+
+
+def is_node(net: Net, joint: str) -> bool:
+    """A joint that a large capacitor holds and that feeds something other than one small valve's own electrode."""
+    at = net.at[joint]
+    if not any(b.sort == "capacitor" and holds(net, b) for b in at):
+        return False
+    if any(b.sort == "heater" or (b.sort == "winding" and _mains_winding(net, b)) for b in at):
+        return any(b.sort == "diode" for b in at)  # a rectifier's own heater on HT
+    if any(b.sort in {"valve", "grid"} and joint == b.b and b.lead_b == "cathode" for b in at):
+        return False
+    if any(b.sort == "grid" for b in at):
+        return False
+    screens = [b for b in at if b.sort == "valve" and b.lead_a == "screen"]
+    ways = [b for b in at if b.sort in {"resistance", "choke", "wire", "winding"} and b.far(joint) != "chassis"]
+    return not (len(screens) == 1 and len(ways) <= 1 and not _output_plate(net, screens[0]))
+
+
+def _mains_winding(net: Net, b: Branch) -> bool:
+    return net.amplifier.parts[b.part].kind == "transformer"
+
+
+def _output_plate(net: Net, screen: Branch) -> bool:
+    """Whether the valve of this screen has its plate on an output transformer."""
+    parts = net.amplifier.parts
+    plate = parts[screen.part].leads.get("plate", "")
+    return any(b.sort == "winding" and parts[b.part].kind == "output transformer" for b in net.at.get(plate, ()))
