@@ -149,7 +149,7 @@ def _to_chassis(net: Net, joint: str) -> float:
 # -- one supply ------------------------------------------------------------------------------------------------------
 def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
     parts = net.amplifier.parts
-    low, high = _outer(legs[0], start=True), _outer(legs[-1], start=False)
+    low, high = legs[0].outer[0], legs[-1].outer[1]
     positive = _to_chassis(net, low) <= _to_chassis(net, high)
     joint, ret = (high, low) if positive else (low, high)
     sign: Literal[1, -1] = 1 if positive else -1
@@ -185,17 +185,6 @@ def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
         supply_nodes(net, joint, ret) if reservoirs else (),
         channels.pop() if len(channels) == 1 else None,
     )
-
-
-def _outer(leg: Leg, start: bool) -> str:
-    """A leg's end as seen from the reservoir: beyond a choke, if the choke is on that side."""
-    if leg.beyond is not None and leg.choke is not None:
-        on_end = leg.beyond not in {leg.start}
-        if start and not on_end:
-            return leg.beyond
-        if not start and on_end:
-            return leg.beyond
-    return leg.start if start else leg.end
 
 
 def _form(legs: tuple[Leg, ...]) -> tuple[Form, str | None]:
@@ -273,10 +262,13 @@ def _use(net: Net, joint: str, ret: str, sign: int) -> Use:
     stop = {"chassis", ret}
     found = reach(net, [joint], lambda b, _: b.sort in dc, stop)
     mine = [j for j in found if j not in stop]
-    near = reach(
-        net, [joint], lambda b, _: b.sort in {"wire", "choke"} or (b.sort == "resistance" and b.ohms < 100), stop
+    warm = reach(
+        net,
+        [joint],
+        lambda b, _: b.sort in {"wire", "choke", "heater"} or (b.sort == "resistance" and b.ohms < 100),
+        stop,
     )
-    if any(b.sort == "heater" for j in near if j not in stop for b in net.at[j]):
+    if any(j in stop and any(b.sort == "heater" for b in path) for j, path in warm.items()):
         return "heater"
     if sign > 0:
         return "ht"
