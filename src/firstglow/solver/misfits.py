@@ -75,7 +75,7 @@ def misfits(amplifier: Amplifier, faults: Iterable[Fault]) -> Misfits:
         if mode == "open":
             opens.add((part.name, winding))
         elif mode == "dead":
-            opens.add((f"{part.envelope} heater", ""))
+            opens.add((f"{part.envelope} heater" if part.envelope else part.name, ""))
         elif mode == "reversed":
             turned.add(part.name)
         elif mode == "wiper open":

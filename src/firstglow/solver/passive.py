@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from firstglow.amplifier.model import Amplifier, Link, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.misfits import Misfits, misfits
-from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
+from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS, OPEN_OHMS
 
 Array = NDArray[np.float64]
 Values = Mapping[str, ArrayLike]
@@ -28,6 +28,8 @@ INSULATION_OHMS = 1.0 / INSULATION_SIEMENS
 COLD_HEATER = 0.15
 # A pilot lamp runs hotter than a heater: about a tenth (common practice).
 COLD_LAMP = 0.1
+# Leads of an output transformer's valve side; the other windings are the loudspeaker's.
+PRIMARY_LEADS = frozenset({"plate a", "plate b", "centre", "screen a", "screen b"})
 # A loudspeaker's dc ohms against its rated impedance (common practice: 0.7 to 0.85).
 LOUDSPEAKER_DC = 0.8
 
@@ -72,7 +74,7 @@ class Junction:
 class Coil:
     """One winding between two joints (``start`` carries the dot), or a choke (``core`` its own name, ``turns`` 1).
 
-    branch: the dc resistance in it, also listed among the branches. henries: of a choke, else None.
+    branch: the dc resistance in it, also listed among the branches. henries: of a choke, else None. kind: of the part.
     """
 
     core: str
@@ -81,6 +83,7 @@ class Coil:
     end: str
     turns: Array
     branch: Branch
+    kind: str
     henries: Array | None = None
 
 
@@ -154,14 +157,22 @@ def value(values: Values, part: Part, attribute: str) -> Array:
 
 
 def passives(
-    amplifier: Amplifier, situation: Situation, values: Values | None = None, faults: Sequence[Fault] = ()
+    amplifier: Amplifier,
+    situation: Situation,
+    values: Values | None = None,
+    faults: Sequence[Fault] = (),
+    powered: bool = False,
 ) -> Passives:
-    """Everything that is not a valve's electron stream, as it stands on the bench with the mains off.
+    """Everything that is not a valve's electron stream, as it stands on the bench.
 
-    values: parameter name -> (sample,) in SI; what is missing is nominal. Heaters and lamps are cold.
+    values: parameter name -> (sample,) in SI; what is missing is nominal. They may be the circuit's own vector, faults
+        of a batch included ("T1 ht a short siemens", "V3 in"); a fault that is in ``values`` must not be in ``faults``
+        too, except those that move leads ("plates exchanged", "screens exchanged", "reversed").
+    powered: heaters are hot, gas tubes glow, bench supplies are on, a loudspeaker shows its rated impedance; else
+        cold, dark, disconnected, its dc ohms.
     """
     wiring = Wiring(amplifier, situation, faults)
-    build = _Builder(wiring, values or {})
+    build = _Builder(wiring, values or {}, powered)
     for part in amplifier.parts.values():
         if wiring.fitted(part):
             build.part(part)
@@ -186,8 +197,8 @@ def passives(
 class _Builder:
     """Collects the branches of one part after another; a method a kind of part."""
 
-    def __init__(self, wiring: Wiring, values: Values) -> None:
-        self.wiring, self.values = wiring, values
+    def __init__(self, wiring: Wiring, values: Values, powered: bool) -> None:
+        self.wiring, self.values, self.powered = wiring, values, powered
         self.branches: list[Branch] = []
         self.stores: list[Store] = []
         self.junctions: list[Junction] = []
@@ -210,12 +221,15 @@ class _Builder:
                 self.junction(part)
             case "heater" | "lamp":
                 self.filament(part)
-            case "valve":
+            case "valve" | "rectifier":
                 self.heater_leak(part)
+                self.touching(part)
             case "transformer" | "output transformer":
                 self.windings(part)
             case "load":
                 self.load(part)
+            case "gas tube" | "supply":
+                self.source(part)
 
     def add(
         self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
@@ -237,7 +251,7 @@ class _Builder:
         branch = self.resistance(part)
         if branch is not None:
             henries = value(self.values, part, "henries")
-            self.coils.append(Coil(part.name, part.name, branch.a, branch.b, np.ones(1), branch, henries))
+            self.coils.append(Coil(part.name, part.name, branch.a, branch.b, np.ones(1), branch, part.kind, henries))
 
     def capacitor(self, part: Part) -> None:
         if self.wiring.misfits.open(part.name):
@@ -269,12 +283,12 @@ class _Builder:
         self.junctions.append(Junction(part.name, anode, cathode, value(self.values, part, "series_ohms")))
 
     def filament(self, part: Part) -> None:
-        """Cold tungsten; a centre-tapped heater is two halves."""
+        """Tungsten, cold or hot; a centre-tapped heater is two halves."""
         if self.wiring.misfits.open(part.name):
             return
-        cold = COLD_HEATER if part.kind == "heater" else COLD_LAMP
+        cold = 1.0 if self.powered else COLD_HEATER if part.kind == "heater" else COLD_LAMP
         amps = value(self.values, part, "amps")
-        ohms = cold * value(self.values, part, "volts") / amps
+        ohms = cold * value(self.values, part, "volts") / amps / self.inside(part)
         ends = ("1", "ct", "2") if "ct" in part.leads else ("1", "2")
         pieces = len(ends) - 1
         for a, b in itertools.pairwise(self.wiring.joint(part, end) for end in ends):
@@ -284,8 +298,22 @@ class _Builder:
         heater = self.wiring.amplifier.parts.get(f"{part.envelope} heater")
         if heater is not None and "hk_leak_ohms" in part.values:
             a, b = self.wiring.joint(heater, "1"), self.wiring.joint(part, "cathode")
-            leak = value(self.values, part, "hk_leak_ohms")
+            leak = value(self.values, part, "hk_leak_ohms") / self.inside(part)
             self.add(part, a, b, leak, f"{part.name} hk_leak_ohms", role="leak")
+
+    def inside(self, part: Part) -> Array:
+        """1 while the envelope is in its socket, next to nothing where a batch has pulled it (the circuit's "V3 in")."""
+        there = np.atleast_1d(np.asarray(self.values.get(f"{part.envelope} in", 1.0), dtype=float))
+        factor: Array = np.maximum(there, 1.0 / OPEN_OHMS)
+        return factor
+
+    def touching(self, part: Part) -> None:
+        """Electrodes that a batch joins ("V2 grid to cathode siemens" of the circuit)."""
+        for one, two in itertools.permutations(part.leads, 2):
+            siemens = self.values.get(f"{part.name} {one} to {two} siemens")
+            if siemens is not None:
+                ohms = 1.0 / np.maximum(np.atleast_1d(siemens) * self.inside(part), 1.0 / OPEN_OHMS)
+                self.add(part, self.wiring.joint(part, one), self.wiring.joint(part, two), ohms)
 
     def windings(self, part: Part) -> None:
         for winding in part.windings:
@@ -298,14 +326,26 @@ class _Builder:
             )
             a, b = self.wiring.joint(part, winding.start), self.wiring.joint(part, winding.end)
             branch = self.add(part, a, b, ohms, names[0])
-            self.coils.append(Coil(part.name, winding.name, a, b, turns, branch))
+            short = self.values.get(f"{part.name} {winding.name} short siemens")
+            if short is not None:
+                self.add(part, a, b, 1.0 / np.maximum(np.atleast_1d(short), 1.0 / OPEN_OHMS))
+            if part.name in self.wiring.misfits.turned and not PRIMARY_LEADS & {winding.start, winding.end}:
+                turns = -turns
+            self.coils.append(Coil(part.name, winding.name, a, b, turns, branch, part.kind))
 
     def load(self, part: Part) -> None:
         hangs = self.wiring.situation.load
         if hangs != "none":
-            scale = LOUDSPEAKER_DC if hangs == "loudspeaker" else 1.0
+            scale = LOUDSPEAKER_DC if hangs == "loudspeaker" and not self.powered else 1.0
             a, b = self.wiring.joint(part, "hot"), self.wiring.joint(part, "common")
             self.add(part, a, b, scale * value(self.values, part, "ohms"), f"{part.name} ohms", scale)
+
+    def source(self, part: Part) -> None:
+        """A glowing gas tube or a bench supply as its own small resistance; nothing when the power is off."""
+        if self.powered and not self.wiring.misfits.open(part.name):
+            ends = ("anode", "cathode") if part.kind == "gas tube" else ("+", "-")
+            a, b = (self.wiring.joint(part, end) for end in ends)
+            self.add(part, a, b, value(self.values, part, "ohms"), f"{part.name} ohms")
 
     def bench(self) -> None:
         """The shorting plug in each input (``stimulus_volts`` 0), load resistors, the loop's test resistor."""
