@@ -1,0 +1,109 @@
+"""An amplifier compiled into unknowns, parameters and stamps: one circuit for every situation, fault and tolerance."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import numpy as np
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.solver.equations import Equations
+from firstglow.solver.frame import Array, Frame, Group
+from firstglow.solver.heaters import Heaters
+from firstglow.solver.legs import find_reservoirs
+from firstglow.solver.linear_parts import plan_linear
+from firstglow.solver.mains_side import Cores, Feed
+from firstglow.solver.newton import Start, newton
+from firstglow.solver.overlay import overlay
+from firstglow.solver.parameters import Parameter
+from firstglow.solver.pulses import Pulses
+from firstglow.solver.standing import SolveError, Standing
+from firstglow.solver.start import ColdStart
+from firstglow.solver.valves import Sections, section_of
+
+Types = Callable[[str], Any]
+
+
+class Circuit:
+    """See the module's text; made by ``compile_circuit``."""
+
+    def __init__(self, amplifier: Amplifier, types: Types) -> None:
+        self.amplifier = amplifier
+        f = self.frame = Frame(amplifier, types)
+        reservoirs = find_reservoirs(amplifier, f.nodes)
+        inlets = amplifier.of_kind("inlet")
+        for name in [f"drive {r.part}" for r in reservoirs] + (["lamp ohms", "lamp harmonics"] if inlets else []):
+            f.unknown(name)
+        f.start()
+        spread = amplifier.mains_spread
+        f.rows.add(Parameter("mains volts", "", "volts", amplifier.mains_volts, spread, "uniform", shared=True))
+        f.rows.add(Parameter("lamp ohms factor", "lamp", "ohms factor", 1.0, 0.1, "uniform"))
+        groups: list[Group] = [plan_linear(f)]
+        if inlets:
+            groups.append(Feed(f, inlets[0]))
+        groups += [Cores(f, t) for t in amplifier.of_kind("transformer")]
+        groups.append(Heaters(f))
+        valves = amplifier.of_kind("valve")
+        for screens in (False, True):
+            chosen = [v for v in valves if (section_of(f, v).kind == "pentode") == screens]
+            if chosen:
+                groups.append(Sections(f, chosen, screens))
+        groups += [Pulses(f, r) for r in reservoirs]
+        self.equations = Equations(f, groups)
+        self.unknowns = tuple(f.unknowns)
+        self.parameters = tuple(f.rows.parameters)
+        self.column = dict(f.rows.row)
+        self.index = dict(f.index)
+        self.start = ColdStart(f, self.equations)
+
+    @property
+    def nominal(self) -> Array:
+        """Every parameter's nominal value, (parameter,)."""
+        return np.array([q.nominal for q in self.parameters])
+
+    def vector(self, situation: Situation, faults: Sequence[Fault] = ()) -> Array:
+        """The nominal amplifier in a situation, (parameter,)."""
+        return self.apply(self.nominal[:, None], situation, faults)[:, 0]
+
+    def apply(self, values: Array, situation: Situation, faults: Sequence[Fault] = ()) -> Array:
+        """Values (parameter, sample) with a situation and faults laid over them: a copy."""
+        return overlay(self.amplifier, self.column, values, situation, faults)
+
+    def solve(self, values: Array, start: Array | None = None, strict: bool = True) -> Standing:
+        """The standing solution of every column of ``values``, (parameter,) or (parameter, sample).
+
+        start: a first guess (unknown,) or (unknown, sample), from a solution near by. strict: raise SolveError when a
+        sample would not settle; else it is marked in ``settled``.
+        """
+        p = np.asarray(values, dtype=float)
+        p = p[:, None] if p.ndim == 1 else p
+        found = newton(self.equations, p, self._first(p, start), self._ramp)
+        if strict and not found.settled.all():
+            lost = np.flatnonzero(~found.settled)
+            name = self.unknowns[found.moved[lost[0]]].split(" ", 1)[1]
+            raise SolveError(
+                f"would not settle; {name} moved most; check the parts on {name}, or solve at lower mains first",
+                name, tuple(int(k) for k in lost),
+            )  # fmt: skip
+        return Standing(found.x, p, found.settled, found.steps, self.index)
+
+    def _first(self, p: Array, start: Array | None) -> Start:
+        if start is None:
+            return lambda q, which: self.start(q)
+        given = start[:, None] if start.ndim == 1 else start
+        given = np.broadcast_to(given, (given.shape[0], p.shape[1]))
+        return lambda q, which: given[:, which]
+
+    def _ramp(self, p: Array, share: float) -> Array:
+        q = np.array(p)
+        q[self.column["mains volts"]] *= share
+        for part in self.amplifier.of_kind("supply"):
+            q[self.column[f"{part.name} volts"]] *= share
+        return q
+
+
+def compile_circuit(amplifier: Amplifier, types: Types | None = None) -> Circuit:
+    """Compile an amplifier. types: valve type by name (the catalogue's ``valve_type`` unless given)."""
+    if types is None:
+        from firstglow.devices.catalogue import valve_type as types
+    return Circuit(amplifier, types)

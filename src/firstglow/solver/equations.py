@@ -1,0 +1,87 @@
+"""Residual and Jacobian of a whole circuit, for a batch: the part groups' terms and slopes through two sparse tables."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.solver.elimination import plan_elimination
+from firstglow.solver.frame import Array, Coefficients, Frame, Group
+from firstglow.solver.stamps import incidence, scatter
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A batch whose parameters are set: each group's coefficients, and the part of the Jacobian that stays.
+
+    fixed: (slot, sample).
+    """
+
+    coefficients: tuple[Coefficients, ...]
+    fixed: Array
+
+    @property
+    def samples(self) -> int:
+        """How many samples."""
+        return int(self.fixed.shape[1])
+
+    def keep(self, chosen: NDArray[np.bool_]) -> "Prepared":
+        """Only the chosen samples."""
+        n = self.samples
+
+        def cut(a: Array) -> Array:
+            return a[..., chosen] if a.ndim and a.shape[-1] == n else a
+
+        kept = tuple({name: cut(a) for name, a in c.items()} for c in self.coefficients)
+        return Prepared(kept, self.fixed[:, chosen])
+
+
+class Equations:
+    """What a solver needs of a circuit: f(x) = 0 and its slopes, laid out for one elimination program."""
+
+    def __init__(self, frame: Frame, groups: Sequence[Group]) -> None:
+        self.size = len(frame.unknowns)
+        self.groups = tuple(groups)
+        plan = frame.plan
+        self.elimination = plan_elimination(self.size, plan.pattern())
+        self.incidence = incidence(plan, self.size)
+        self.term_spans = _spans([g.terms for g in groups])
+        slope_spans = _spans([g.slopes for g in groups])
+        slot, slots = self.elimination.slot, self.elimination.slots
+        moving = [k for s, g in zip(slope_spans, groups, strict=True) if not g.constant for k in range(s.start, s.stop)]
+        still = [k for s, g in zip(slope_spans, groups, strict=True) if g.constant for k in range(s.start, s.stop)]
+        self.scatter_moving = scatter(plan, slot, slots, moving)
+        self.scatter_still = scatter(plan, slot, slots, still)
+        self.moving_spans = _spans([0 if g.constant else g.slopes for g in groups])
+        self.still_spans = _spans([g.slopes if g.constant else 0 for g in groups])
+
+    def prepare(self, p: Array) -> Prepared:
+        """Set the parameters (parameter, sample)."""
+        coefficients = tuple(g.prepare(p) for g in self.groups)
+        n = p.shape[1]
+        slopes = np.zeros((self.scatter_still.shape[1], n), dtype=p.dtype)
+        nowhere = np.zeros((self.size + 1, n), dtype=p.dtype)
+        for g, c, span in zip(self.groups, coefficients, self.still_spans, strict=True):
+            if g.constant:
+                g.flows(nowhere, c, np.empty((g.terms, n), dtype=p.dtype), slopes[span])
+        return Prepared(coefficients, self.scatter_still @ slopes)
+
+    def evaluate(self, x: Array, at: Prepared) -> tuple[Array, Array]:
+        """Residual (unknown, sample) and Jacobian slots (slot, sample) at x (unknown, sample)."""
+        n = x.shape[1]
+        wide = np.concatenate([x, np.zeros((1, n), dtype=x.dtype)])
+        terms = np.empty((self.incidence.shape[1], n), dtype=x.dtype)
+        slopes = np.empty((self.scatter_moving.shape[1], n), dtype=x.dtype)
+        spare = np.empty((self.scatter_still.shape[1], n), dtype=x.dtype)
+        spans = zip(self.groups, at.coefficients, self.term_spans, self.moving_spans, self.still_spans, strict=True)
+        for g, c, t, s, k in spans:
+            g.flows(wide, c, terms[t], spare[k] if g.constant else slopes[s])
+        jacobian = self.scatter_moving @ slopes
+        jacobian += at.fixed
+        return self.incidence @ terms, jacobian
+
+
+def _spans(sizes: Sequence[int]) -> list[slice]:
+    ends = np.cumsum([0, *sizes])
+    return [slice(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True)]

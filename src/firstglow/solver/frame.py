@@ -1,0 +1,90 @@
+"""What the part groups share while a circuit is compiled: unknowns by name, parameter rows, the plan of stamps."""
+
+from collections.abc import Callable, Mapping
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.solver.nodes import CHASSIS, Nodes, find_nodes
+from firstglow.solver.parameters import Rows
+from firstglow.solver.stamps import Plan
+
+Array = NDArray[Any]
+Coefficients = Mapping[str, Array]
+Types = Callable[[str], Any]
+
+
+class Group(Protocol):
+    """Parts of one kind, evaluated together.
+
+    terms, slopes: how many of each it owns; they lie one after another in the plan.
+    constant: its slopes do not depend on the unknowns.
+    """
+
+    terms: int
+    slopes: int
+    constant: bool
+
+    def prepare(self, p: Array) -> Coefficients:
+        """What depends on the parameters (parameter, sample) alone; arrays end in the sample axis."""
+
+    def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
+        """Fill ``terms`` (term, sample) and ``slopes`` (slope, sample) for the unknowns x (unknown + ground, sample)."""
+
+
+class Frame:
+    """The circuit as far as it has been compiled."""
+
+    def __init__(self, amplifier: Amplifier, types: Types) -> None:
+        self.amplifier, self.types = amplifier, types
+        self.nodes: Nodes = find_nodes(amplifier)
+        self.rows = Rows()
+        names = [f"dc {j}" for j in self.nodes.dc] + [f"ac {j}" for j in (*self.nodes.ac, *self.nodes.mains)]
+        names += [f"quadrature {j}" for j in self.nodes.mains]
+        for part in amplifier.of_kind("transformer"):
+            names += [f"{what} {part.name}" for what in ("core", "core in phase", "core quadrature", "core load")]
+        self.unknowns: list[str] = names
+        self.index: dict[str, int] = {name: k for k, name in enumerate(names)}
+
+    def unknown(self, name: str) -> int:
+        """Make a further unknown; before the plan is started."""
+        self.index[name] = len(self.unknowns)
+        self.unknowns.append(name)
+        return self.index[name]
+
+    def start(self) -> None:
+        """All unknowns are known by name: terms may be planned now."""
+        self.plan = Plan(len(self.unknowns))
+
+    @property
+    def ground(self) -> int:
+        """The index of what is always 0 V."""
+        return len(self.unknowns)
+
+    def dc(self, node: str) -> int:
+        """Unknown of a node's dc volts; the ground for chassis and the mains side."""
+        return self.index.get(f"dc {node}", self.ground)
+
+    def ac(self, node: str) -> int:
+        """Unknown of a node's winding volts in phase; the ground where it has none."""
+        return self.index.get(f"ac {node}", self.ground)
+
+    def carries_ac(self, node: str) -> bool:
+        """Whether a winding's ac stands on this node (or it is chassis or earth, where it is 0)."""
+        return node in {CHASSIS, "earth"} or f"ac {node}" in self.index
+
+    def lead(self, part: Part, lead: str) -> str:
+        """Node of a lead."""
+        return self.nodes.lead(part, lead)
+
+    def envelope_row(self, envelope: str | None) -> int:
+        """Row of the factor that is 1 while the valve is in its socket."""
+        return self.rows.fixed(f"{envelope} in", 1.0, envelope or "", "in")
+
+
+def smooth_size(v: Array, width: float) -> tuple[Array, Array]:
+    """|v| rounded over ``width``, and its derivative; 0 at 0."""
+    root = np.sqrt(v * v + width * width)
+    return root - width, v / root

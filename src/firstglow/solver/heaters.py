@@ -1,0 +1,119 @@
+"""Heaters and pilot lamps on their windings, and the heater volts that the cathodes' emission follows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.devices.emission import heater_current
+from firstglow.solver.frame import Array, Coefficients, Frame, smooth_size
+from firstglow.solver.stamps import merge
+
+EDGE = 1e-4
+"""Heater volts over rated are rounded over this width at 0 V [1]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A whole heater, or one half of one with a centre tap: unknowns a and b, and what part of the rated volts it takes."""
+
+    row: int
+    a: int
+    b: int
+    share: float
+    envelope: str
+
+
+class Heaters:
+    """All heaters and pilot lamps. A term and a slope each piece; ``ratios`` serves the valves.
+
+    A heater on a winding draws rms amps from it; its dc path is its hot resistance. One on a rectified supply draws dc.
+    """
+
+    constant = False
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        self.pieces: list[Piece] = []
+        volts, amps, factors = [], [], []
+        for part in frame.amplifier.of_kind("heater", "lamp"):
+            inside = frame.rows.fixed("always", 1.0) if part.envelope is None else frame.envelope_row(part.envelope)
+            v, a = frame.rows.of(part, "volts"), frame.rows.of(part, "amps")
+            for ends, share in halves(part):
+                node = _source(frame, part)
+                i, j = (node(frame.lead(part, lead)) for lead in ends)
+                self.pieces.append(Piece(len(volts), i, j, share, part.envelope or ""))
+                volts.append(v)
+                amps.append(a)
+                factors.append(inside)
+        self.volts, self.amps, self.factors = volts, amps, factors
+        self.share = np.array([[p.share] for p in self.pieces])
+        self.a = np.array([p.a for p in self.pieces], dtype=int)
+        self.b = np.array([p.b for p in self.pieces], dtype=int)
+        self.terms = self.slopes = len(self.pieces)
+        for piece in self.pieces:
+            rows = merge((piece.a, 1.0), (piece.b, -1.0))
+            frame.plan.term(rows)
+            frame.plan.slope(rows, rows)
+
+    def prepare(self, p: Array) -> Coefficients:
+        if not self.pieces:
+            return {}
+        return {"volts": p[self.volts] * self.share, "amps": p[self.amps] * p[self.factors]}
+
+    def warm(self, p: Array) -> list[tuple[Piece, float]]:
+        """Each piece with its conductance at rated volts [S], for one sample."""
+        c = self.prepare(p)
+        return [(piece, float(c["amps"][k, 0] / c["volts"][k, 0])) for k, piece in enumerate(self.pieces)]
+
+    def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
+        if self.pieces:
+            terms[:], slopes[:] = heater_current(x[self.a] - x[self.b], c["volts"], c["amps"])
+
+
+def halves(part: Part) -> tuple[tuple[tuple[str, str], float], ...]:
+    """The pieces of a heater as (leads, share of the rated volts)."""
+    if "ct" in part.leads:
+        return (("1", "ct"), 0.5), (("ct", "2"), 0.5)
+    return ((("1", "2"), 1.0),)
+
+
+def _source(frame: Frame, part: Part):  # type: ignore[no-untyped-def]
+    """Which volts heat this part: a winding's, or (a rectified heater line) dc."""
+    alternating = all(frame.carries_ac(frame.lead(part, lead)) for lead in part.leads)
+    return frame.ac if alternating else frame.dc
+
+
+class HeaterRatio:
+    """Heater volts over rated, for a list of envelopes; 1 where the file draws no heater (a fragment).
+
+    Each envelope has at most two pieces; absent ones point at the ground with a share that gives 0.
+    """
+
+    def __init__(self, frame: Frame, envelopes: list[str | None]) -> None:
+        self.frame = frame
+        ground = frame.ground
+        self.a = np.full((2, len(envelopes)), ground)
+        self.b = np.full((2, len(envelopes)), ground)
+        self.volts = np.zeros(len(envelopes), dtype=int)
+        self.base = np.zeros((len(envelopes), 1))
+        always = frame.rows.fixed("always", 1.0)
+        for k, envelope in enumerate(envelopes):
+            heater = frame.amplifier.parts.get(f"{envelope} heater")
+            if heater is None:
+                self.volts[k], self.base[k] = always, 1.0
+                continue
+            self.volts[k] = frame.rows.of(heater, "volts")
+            node = _source(frame, heater)
+            for n, (ends, _) in enumerate(halves(heater)):
+                self.a[n, k], self.b[n, k] = (node(frame.lead(heater, lead)) for lead in ends)
+
+    def columns(self, k: int) -> list[dict[int, float]]:
+        """The two differences of unknowns that envelope k's ratio depends on."""
+        return [merge((int(self.a[n, k]), 1.0), (int(self.b[n, k]), -1.0)) for n in range(2)]
+
+    def ratios(self, x: Array, volts: Array) -> tuple[Array, Array]:
+        """(envelope, sample) ratio, and its slopes by the two differences (2, envelope, sample)."""
+        v = (x[self.a] - x[self.b]) / volts
+        size, d = smooth_size(v, EDGE)
+        return self.base + size[0] + size[1], d / volts

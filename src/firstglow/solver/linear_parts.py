@@ -1,0 +1,317 @@
+"""Everything whose current is in proportion to volts: resistances, windings on their core, leakage, bench supplies.
+
+A *pull* is a coefficient times a difference of two unknowns, leaving some rows: a resistor's current, or a winding's
+share in the amp-turns of its core. Coefficients follow from the parameters alone, so all of this is set once a solution.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.solver.frame import Array, Coefficients, Frame
+from firstglow.solver.nodes import CHASSIS, GROUNDED, free_end
+from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS, OPEN_OHMS
+from firstglow.solver.stamps import merge
+
+Maker = Callable[[Array], Array]
+
+
+def siemens(ohms: Array) -> Array:
+    """Conductance of a resistance that is never less than a contact's."""
+    return 1.0 / np.maximum(ohms, CONTACT_OHMS)
+
+
+class LinearParts:
+    """Collects pulls and constant feeds; one coefficient may serve several pulls (dc and ac of one resistor)."""
+
+    constant = True
+
+    def __init__(self, frame: Frame) -> None:
+        self.frame = frame
+        self.makers: list[Maker] = []
+        self.ohms_rows: list[int] = []
+        self.siemens_rows: list[int] = []
+        self.pulls: list[tuple[tuple[str, int], int, int, dict[int, float]]] = []
+        self.feeds: list[tuple[int, dict[int, float]]] = []
+        self.terms = self.slopes = 0
+
+    # -- coefficients -------------------------------------------------------------------------------------------
+    def by_ohms(self, row: int) -> tuple[str, int]:
+        """A coefficient 1/ohms of a parameter row."""
+        self.ohms_rows.append(row)
+        return "ohms", len(self.ohms_rows) - 1
+
+    def by_siemens(self, row: int) -> tuple[str, int]:
+        """A coefficient that is a parameter row itself."""
+        self.siemens_rows.append(row)
+        return "siemens", len(self.siemens_rows) - 1
+
+    def by(self, maker: Maker) -> tuple[str, int]:
+        """A coefficient computed from the whole parameter vector."""
+        self.makers.append(maker)
+        return "made", len(self.makers) - 1
+
+    # -- pulls ----------------------------------------------------------------------------------------------------
+    def pull(self, coefficient: tuple[str, int], a: int, b: int, rows: dict[int, float]) -> None:
+        """coefficient * (x[a] - x[b]), leaving ``rows``."""
+        if a != b:
+            self.pulls.append((coefficient, a, b, rows))
+
+    def conduct(self, coefficient: tuple[str, int], one: str, two: str, dc: bool = True, ac: bool = True) -> None:
+        """A conductance between two nodes, wherever both can carry that kind of current."""
+        f = self.frame
+        if one == two:
+            return
+        if dc:
+            a, b = f.dc(one), f.dc(two)
+            self.pull(coefficient, a, b, merge((a, 1.0), (b, -1.0)))
+        if ac and f.carries_ac(one) and f.carries_ac(two):
+            a, b = f.ac(one), f.ac(two)
+            self.pull(coefficient, a, b, merge((a, 1.0), (b, -1.0)))
+            a, b = (f.index.get(f"quadrature {n}", f.ground) for n in (one, two))
+            self.pull(coefficient, a, b, merge((a, 1.0), (b, -1.0)))
+
+    def feed(self, maker: Maker, rows: dict[int, float]) -> None:
+        """A constant current leaving ``rows``."""
+        self.makers.append(maker)
+        self.feeds.append((len(self.makers) - 1, rows))
+
+    # -- a group --------------------------------------------------------------------------------------------------
+    def finish(self) -> None:
+        """Enter everything into the plan, in the order that ``flows`` fills."""
+        plan = self.frame.plan
+        base = {"ohms": 0, "siemens": len(self.ohms_rows)}
+        base["made"] = base["siemens"] + len(self.siemens_rows)
+        for _, a, b, rows in self.pulls:
+            plan.term(rows)
+            plan.slope(rows, merge((a, 1.0), (b, -1.0)))
+        for _, rows in self.feeds:
+            plan.term(rows)
+        self.which = np.array([base[kind] + k for (kind, k), *_ in self.pulls], dtype=int)
+        self.fed = np.array([base["made"] + k for k, _ in self.feeds], dtype=int)
+        self.a = np.array([a for _, a, _, _ in self.pulls], dtype=int)
+        self.b = np.array([b for _, _, b, _ in self.pulls], dtype=int)
+        self.slopes = len(self.pulls)
+        self.terms = self.slopes + len(self.feeds)
+
+    def prepare(self, p: Array) -> Coefficients:
+        """``pull`` and ``feed``: the coefficients, in order."""
+        made = [np.broadcast_to(m(p), p.shape[1:]) for m in self.makers]
+        shape = (0, p.shape[1])
+        table = np.concatenate(
+            [siemens(p[self.ohms_rows]), p[self.siemens_rows], np.array(made) if made else np.zeros(shape)]
+        )
+        return {"pull": table[self.which], "feed": table[self.fed]}
+
+    def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
+        """Currents of all pulls, then the feeds; the slopes are the coefficients."""
+        n = self.slopes
+        np.subtract(x[self.a], x[self.b], out=terms[:n])
+        terms[:n] *= c["pull"]
+        terms[n:] = c["feed"]
+        slopes[:] = c["pull"]
+
+
+def plan_linear(frame: Frame) -> LinearParts:
+    """All linear parts of the amplifier."""
+    parts = LinearParts(frame)
+    for part in frame.amplifier.parts.values():
+        _BY_KIND.get(part.kind, _nothing)(parts, part)
+    _links(parts)
+    _insulation(parts)
+    rest = frame.index.get("lamp harmonics")
+    if rest is not None:
+        parts.pull(parts.by(_one), rest, frame.ground, {rest: 1.0})
+    parts.finish()
+    return parts
+
+
+def _nothing(parts: LinearParts, part: Part) -> None:
+    """Kinds without a linear current."""
+
+
+def _two_leads(parts: LinearParts, part: Part) -> None:
+    f = parts.frame
+    ends = [f.lead(part, lead) for lead in ("1", "2")]
+    parts.conduct(parts.by_ohms(f.rows.of(part, "ohms")), *ends)
+
+
+def _capacitor(parts: LinearParts, part: Part) -> None:
+    f = parts.frame
+    ends = [f.lead(part, lead) for lead in ("+", "-")]
+    parts.conduct(parts.by_ohms(f.rows.of(part, "leak_ohms")), *ends)
+    farads, esr = f.rows.of(part, "farads"), f.rows.of(part, "esr_ohms")
+    if all(f.carries_ac(n) for n in ends):
+        hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
+
+        def reactance(p: Array) -> Array:
+            # what the windings' ac meets; its quadrature is left out (these joints are at rest or nearly so)
+            w = 2.0 * np.pi * p[hertz] * p[farads]
+            return w / (1.0 + w * p[esr])
+
+        parts.conduct(parts.by(reactance), *ends, dc=False)
+
+
+def _pot(parts: LinearParts, part: Part) -> None:
+    """The star of two track lengths and the wiper's contact, as the triangle between its leads."""
+    f = parts.frame
+    rows = [f.rows.of(part, a) for a in ("ohms", "position", "wiper_ohms")]
+
+    def star(p: Array) -> tuple[Array, Array, Array, Array]:
+        track, at, wiper = (p[r] for r in rows)
+        one, two, three = siemens(track * at), siemens(track * (1.0 - at)), siemens(wiper)
+        return one, two, three, one + two + three
+
+    def side(i: int, j: int) -> Maker:
+        def maker(p: Array) -> Array:
+            arms = star(p)
+            # never a product of two open arms over a sum that has lost them
+            return arms[i] * (arms[j] / arms[3])
+
+        return maker
+
+    leads = [f.lead(part, lead) for lead in ("end 1", "end 2", "wiper")]
+    for i, j in ((0, 1), (0, 2), (1, 2)):
+        parts.conduct(parts.by(side(i, j)), leads[i], leads[j])
+
+
+def _windings(parts: LinearParts, part: Part) -> None:
+    f = parts.frame
+    for w in part.windings:
+        ends = [f.lead(part, lead) for lead in (w.start, w.end)]
+        ohms = f.rows.quantity(f"{part.name} {w.name} ohms", part.name, f"{w.name} ohms", w.ohms)
+        turns = f.rows.quantity(f"{part.name} {w.name} turns", part.name, f"{w.name} turns", w.turns)
+        short = f.rows.fixed(f"{part.name} {w.name} short siemens", 0.0, part.name, f"{w.name} short siemens")
+        parts.conduct(parts.by_siemens(short), *ends)
+        if part.kind != "transformer":
+            parts.conduct(parts.by_ohms(ohms), *ends)
+            continue
+        parts.conduct(parts.by_ohms(ohms), *ends, ac=False)
+        _on_core(parts, part, w.role == "primary", ends, ohms, turns)
+
+
+def _on_core(parts: LinearParts, part: Part, primary: bool, ends: list[str], ohms: int, turns: int) -> None:
+    """A winding's ac: (start - end - turns * core volts) / ohms, and its amp-turns in the core's rows.
+
+    Turns are counted against the nominal mains volts, so that the core's unknown is volts of the primary.
+    """
+    f = parts.frame
+    per = 1.0 / f.amplifier.mains_volts
+    g = parts.by_ohms(ohms)
+    gn = parts.by(lambda p: siemens(p[ohms]) * (p[turns] * per))
+    gnn = parts.by(lambda p: siemens(p[ohms]) * (p[turns] * per) ** 2)
+    phases = [("ac", "core in phase"), ("quadrature", "core quadrature")] if primary else [("ac", "core")]
+    for volts, core in phases:
+        a, b = (f.index.get(f"{volts} {n}", f.ground) for n in ends)
+        u = f.index[f"{core} {part.name}"]
+        balance = f.index[f"{core} {part.name}"] if primary else f.index[f"core load {part.name}"]
+        out = merge((a, 1.0), (b, -1.0))
+        parts.pull(g, a, b, out)
+        parts.pull(gn, f.ground, u, out)
+        parts.pull(gn, a, b, {balance: 1.0})
+        parts.pull(gnn, f.ground, u, {balance: 1.0})
+
+
+def _core_loss(parts: LinearParts, part: Part) -> None:
+    """load row: load = loss current - sum of the secondaries' amp-turns (the windings put those in themselves)."""
+    f = parts.frame
+    loss = f.rows.of(part, "core_loss_watts")
+    square = f.amplifier.mains_volts**2
+    load, core = f.index[f"core load {part.name}"], f.index[f"core {part.name}"]
+    parts.pull(parts.by(_one), load, f.ground, {load: 1.0})
+    parts.pull(parts.by(lambda p: p[loss] / square), f.ground, core, {load: 1.0})
+
+
+def _one(p: Array) -> Array:
+    return np.ones(p.shape[1], dtype=p.dtype)
+
+
+def _transformer(parts: LinearParts, part: Part) -> None:
+    _windings(parts, part)
+    _core_loss(parts, part)
+
+
+def _load(parts: LinearParts, part: Part) -> None:
+    f = parts.frame
+    parts.conduct(
+        parts.by_ohms(f.rows.of(part, "ohms")), f.lead(part, "hot"), f.lead(part, "common"), ac=False
+    )
+
+
+def _input(parts: LinearParts, part: Part) -> None:
+    """The shorting plug, or a generator whose output is a low resistance at dc too."""
+    f = parts.frame
+    row = f.rows.fixed(f"{part.name} source ohms", CONTACT_OHMS, part.name, "source ohms")
+    parts.conduct(parts.by_ohms(row), f.lead(part, "hot"), f.lead(part, "ground"), ac=False)
+
+
+def _supply(parts: LinearParts, part: Part) -> None:
+    f = parts.frame
+    volts, ohms = f.rows.of(part, "volts"), f.rows.of(part, "ohms")
+    a, b = f.lead(part, "+"), f.lead(part, "-")
+    parts.conduct(parts.by_ohms(ohms), a, b)
+    node = f.ac if part.value("hertz") > 0 else f.dc
+    parts.feed(
+        lambda p: -p[volts] * siemens(p[ohms]), merge((node(a), 1.0), (node(b), -1.0))
+    )
+
+
+def _valve(parts: LinearParts, part: Part) -> None:
+    """Leakage from heater to cathode, and the shorts between electrodes that faults close."""
+    f = parts.frame
+    inside = f.envelope_row(part.envelope)
+    heater = f.amplifier.parts.get(f"{part.envelope} heater")
+    if heater is not None and "hk_leak_ohms" in part.values:
+        leak = f.rows.of(part, "hk_leak_ohms")
+        parts.conduct(
+            parts.by(lambda p: siemens(p[leak]) * p[inside]), f.lead(heater, "1"), f.lead(part, "cathode"), ac=False
+        )
+    for one, two in SHORTS:
+        if one in part.leads and two in part.leads:
+            short = f.rows.fixed(f"{part.name} {one} to {two} siemens", 0.0, part.name, f"{one} to {two} siemens")
+            parts.conduct(
+                parts.by(lambda p, s=short: p[s] * p[inside]), f.lead(part, one), f.lead(part, two), ac=False
+            )
+
+
+SHORTS = (
+    ("grid", "cathode"), ("plate", "screen"), ("grid", "screen"), ("plate", "grid"), ("screen", "cathode"),
+    ("plate", "cathode"), ("plate 1", "cathode"), ("plate 2", "cathode"), ("anode", "cathode"),
+)  # fmt: skip
+"""Pairs of electrodes that can touch."""
+
+
+def _links(parts: LinearParts) -> None:
+    """A lead with a tie: its free end has a contact to its joint and one to the tie."""
+    f = parts.frame
+    for link in f.amplifier.links.values():
+        if link.tie is None:
+            continue
+        here = free_end(link.name)
+        closed = f.rows.fixed(f"{link.name} link ohms", CONTACT_OHMS, link.part, "link ohms")
+        tied = f.rows.fixed(f"{link.name} tie ohms", OPEN_OHMS, link.part, "tie ohms")
+        parts.conduct(parts.by_ohms(closed), here, f.amplifier.joint_of(link.part, link.lead))
+        parts.conduct(parts.by_ohms(tied), here, link.tie)
+
+
+def _insulation(parts: LinearParts) -> None:
+    """Every joint's stated leakage to chassis; a situation's load resistors and a meter to chassis lie beside it."""
+    f = parts.frame
+    for node in f.nodes.dc:
+        row = f.rows.fixed(f"{node} leak siemens", INSULATION_SIEMENS)
+        parts.conduct(parts.by_siemens(row), node, CHASSIS, ac=False)
+    for node in (*f.nodes.ac, *f.nodes.mains):
+        row = f.rows.fixed(f"{node} ac leak siemens", INSULATION_SIEMENS)
+        parts.conduct(parts.by_siemens(row), node, CHASSIS, dc=False)
+    for part in f.amplifier.of_kind("inlet"):
+        row = f.rows.fixed("neutral earth ohms", CONTACT_OHMS)
+        parts.conduct(parts.by_ohms(row), f.lead(part, "neutral"), CHASSIS, dc=False)
+
+
+_BY_KIND: dict[str, Callable[[LinearParts, Part], None]] = {
+    **dict.fromkeys(("resistor", "choke", "fuse", "switch", "wire"), _two_leads),
+    "capacitor": _capacitor, "pot": _pot, "transformer": _transformer, "output transformer": _windings,
+    "load": _load, "input": _input, "supply": _supply, "valve": _valve, "rectifier": _valve, "diode": _valve,
+}  # fmt: skip
+assert CHASSIS in GROUNDED

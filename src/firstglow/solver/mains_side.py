@@ -1,0 +1,155 @@
+"""From the socket to the core: limiter lamp, primary, magnetising current. In phase and quadrature, volts rms.
+
+The mains are the reference phase. A core's emf has a part in phase and one in quadrature; its size drives everything on
+the secondary side, whose loads are in phase with it. The magnetising current lags by a quarter turn.
+"""
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.solver.frame import Array, Coefficients, Frame
+from firstglow.solver.linear_parts import siemens
+from firstglow.solver.parameters import CONTACT_OHMS
+from firstglow.solver.stamps import merge
+
+EDGE_VOLTS = 1e-3
+"""Core volts below this are rounded to 0 [V]: no phase is left in them."""
+KNEE_POWER = 8.0
+"""How steeply the magnetising current bends up beyond the knee (silicon steel near 1.5 tesla, common practice: 7 to 12)."""
+COLD_RATIO = 300.0 / 2700.0
+"""Filament cold over hot, in kelvin; with ohms as kelvin to the power 1.2 a lamp is 14 times lower cold (common practice 10..15)."""
+
+
+class Feed:
+    """The mains through the limiter lamp into the inlet. Terms: in phase, quadrature, lamp ohms' own equation."""
+
+    constant = False
+
+    def __init__(self, frame: Frame, inlet: Part) -> None:
+        f, self.frame = frame, frame
+        line, neutral = f.lead(inlet, "line"), f.lead(inlet, "neutral")
+        self.line = f.ac(line), f.index.get(f"quadrature {line}", f.ground)
+        self.neutral = f.ac(neutral), f.index.get(f"quadrature {neutral}", f.ground)
+        self.lamp = f.index["lamp ohms"]
+        self.rest = f.index["lamp harmonics"]
+        self.volts = f.rows.row["mains volts"]
+        self.watts = f.rows.fixed("lamp watts", 60.0, "lamp", "watts")
+        self.inserted = f.rows.fixed("lamp in", 0.0, "lamp", "in")
+        self.factor = f.rows.row["lamp ohms factor"]
+        self.terms, self.slopes = 3, 0
+        for a, b in zip(self.neutral, self.line, strict=True):
+            rows = merge((a, 1.0), (b, -1.0))
+            f.plan.term(rows)
+            f.plan.slope(rows, rows)
+            f.plan.slope(rows, {self.lamp: 1.0})
+        own = {self.lamp: 1.0}
+        f.plan.term(own)
+        for k in range(2):
+            f.plan.slope(own, merge((self.neutral[k], 1.0), (self.line[k], -1.0)))
+        f.plan.slope(own, {self.lamp: 1.0})
+        f.plan.slope(own, {self.rest: 1.0})
+        self.slopes = 8
+
+    def prepare(self, p: Array) -> Coefficients:
+        hot = p[self.factor] * self.frame.amplifier.mains_volts**2 / p[self.watts]
+        return {"volts": p[self.volts], "hot": hot, "watts": p[self.watts], "in": p[self.inserted]}
+
+    def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
+        ohms = x[self.lamp]
+        g = 1.0 / ohms
+        re = (c["volts"] + x[self.neutral[0]] - x[self.line[0]]) * g
+        im = (x[self.neutral[1]] - x[self.line[1]]) * g
+        terms[0], terms[1] = re, im
+        slopes[0], slopes[1], slopes[2], slopes[3] = g, -re * g, g, -im * g
+        square = re * re + im * im + x[self.rest]
+        h, d = filament(square * ohms / c["watts"])
+        lit = c["in"] * c["hot"]
+        terms[2] = ohms - lit * h - (1.0 - c["in"]) * CONTACT_OHMS
+        d = lit * d / c["watts"]
+        slopes[4], slopes[5] = -d * 2.0 * re, -d * 2.0 * im
+        # d(square * ohms)/d ohms at fixed volts: the squares of the fundamental fall as 1/ohms^2
+        slopes[6] = 1.0 - d * (square - 2.0 * (re * re + im * im))
+        slopes[7] = -d * ohms
+
+
+def filament(load: Array) -> tuple[Array, Array]:
+    """Ohms over hot ohms of a tungsten lamp at ``load`` = watts over rated, and the derivative.
+
+    Radiation: watts as the fourth power of kelvin; ohms as kelvin^1.2 (PHYSICS notes of the house; common practice).
+    """
+    cold = COLD_RATIO**4
+    base = cold + (1.0 - cold) * np.where(np.real(load) > 0.0, load, 0.0)
+    h = base**0.3
+    return h, 0.3 * (1.0 - cold) * h / base
+
+
+class Cores:
+    """One transformer: amp-turns in phase and in quadrature, the size of its emf. Terms: size, load, two balances."""
+
+    constant = False
+
+    def __init__(self, frame: Frame, part: Part) -> None:
+        f, self.frame = frame, frame
+        names = ("core", "core load", "core in phase", "core quadrature")
+        self.size, self.load, self.re, self.im = (f.index[f"{n} {part.name}"] for n in names)
+        self.magnetising = f.rows.of(part, "magnetising_amps")
+        self.knee = f.rows.of(part, "knee_volts")
+        self.hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
+        plan = f.plan
+        own = {self.size: 1.0}
+        plan.term(own)
+        for column in (self.size, self.re, self.im):
+            plan.slope(own, {column: 1.0})
+        for row in (self.re, self.im):
+            plan.term({row: 1.0})
+            for column in (self.load, self.re, self.im):
+                plan.slope({row: 1.0}, {column: 1.0})
+        self.terms, self.slopes = 3, 9
+
+    def prepare(self, p: Array) -> Coefficients:
+        flux = self.frame.amplifier.mains_hz / (p[self.hertz] * self.frame.amplifier.mains_volts)
+        return {"flux": flux, "amps": p[self.magnetising], "knee": p[self.knee]}
+
+    def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
+        re, im, load = x[self.re], x[self.im], x[self.load]
+        square = re * re + im * im + EDGE_VOLTS**2
+        root = np.sqrt(square)
+        terms[0] = x[self.size] - root + EDGE_VOLTS
+        slopes[0], slopes[1], slopes[2] = 1.0, -re / root, -im / root
+        lag, d_lag = magnetising(root * c["flux"], c["amps"], c["knee"])
+        d_lag = d_lag * c["flux"]
+        a, b = load / root, lag / root
+        # currents wanted by the core, as the emf's phase turns: load along it, magnetising a quarter turn behind
+        terms[1] = -(a * re + b * im)
+        terms[2] = -(a * im - b * re)
+        da, db = -load / square / root, (d_lag - b) / square
+        slopes[3], slopes[6] = -re / root, -im / root
+        slopes[4] = -(a + da * re * re + db * re * im)
+        slopes[5] = -(da * re * im + b + db * im * im)
+        slopes[7] = -(da * re * im - b - db * re * re)
+        slopes[8] = -(a + da * im * im - db * im * re)
+
+
+def magnetising(flux: Array, amps: Array, knee: Array) -> tuple[Array, Array]:
+    """Magnetising current [A rms] at ``flux`` (1 at nominal volts and hertz) and its derivative [A].
+
+    amps: at flux 1. knee: flux where the bend is as large as the straight part. A plausible shape, not a fitted core.
+    """
+    scale = amps / (1.0 + knee**-KNEE_POWER)
+    bend = (flux / knee) ** KNEE_POWER
+    return scale * flux * (1.0 + bend), scale * (1.0 + (KNEE_POWER + 1.0) * bend)
+
+
+def ahead_of(frame: Frame, transformer: str) -> tuple[list[int], list[tuple[int, int]]]:
+    """What the pulses of a transformer's secondaries meet on the mains side: rows of the ohms in series with its
+    primary, and rows (ohms, turns) of its primary windings, which stand in parallel."""
+    f = frame
+    part = f.amplifier.parts[transformer]
+    primaries = [w for w in part.windings if w.role == "primary"]
+    rows = [(f.rows.row[f"{part.name} {w.name} ohms"], f.rows.row[f"{part.name} {w.name} turns"]) for w in primaries]
+    ahead = [
+        f.rows.of(p, "ohms")
+        for p in f.amplifier.of_kind("fuse", "switch", "wire", "resistor")
+        if all(f.lead(p, lead) in f.nodes.mains for lead in ("1", "2"))
+    ]
+    return ahead, rows

@@ -1,0 +1,150 @@
+"""Newton's rule for a batch: undamped first, then damped where that does not settle, then up a mains ramp.
+
+Damping is affine invariant: a step is taken when the next simplified step (same factors, new residual) is shorter
+(natural monotonicity test: P. Deuflhard, "Newton Methods for Nonlinear Problems", Springer 2004, section 2.1; from
+memory). Settled samples leave the batch.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.solver.equations import Equations, Prepared
+from firstglow.solver.frame import Array
+
+SETTLED = 1e-8
+"""Largest |dx|/(1+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
+SETTLED_AMPS = 1e-12
+CHUNK = 512
+PLAIN_STEPS = 16
+DAMPED_STEPS = 80
+RAMP_STEPS = 12
+LEAST_DAMPING = 1e-4
+DROP = 0.25
+"""Settled samples are dropped when they are this part of the batch."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """x: (unknown, sample). settled: (sample,). steps: (sample,) Newton steps taken. moved: (sample,) the unknown whose
+    last step was largest, relative to its size."""
+
+    x: Array
+    settled: NDArray[np.bool_]
+    steps: NDArray[np.int64]
+    moved: NDArray[np.int64]
+
+
+Start = Callable[[Array, NDArray[np.int64]], Array]
+"""(parameters of some samples, which samples they are) -> first guess (unknown, sample)."""
+
+
+def newton(equations: Equations, p: Array, start: Start, ramp: Callable[[Array, float], Array]) -> Outcome:
+    """Solve f(x) = 0 for every column of p (parameter, sample).
+
+    start: see ``Start``. ramp: (parameters, share) -> parameters with that share of the
+    mains.
+    """
+    n = p.shape[1]
+    x = np.empty((equations.size, n))
+    settled = np.zeros(n, dtype=bool)
+    steps = np.zeros(n, dtype=np.int64)
+    moved = np.zeros(n, dtype=np.int64)
+
+    def take(which: Array, found: Outcome) -> None:
+        x[:, which], settled[which], moved[which] = found.x, found.settled, found.moved
+        steps[which] += found.steps
+
+    with np.errstate(all="ignore"):
+        for first in range(0, n, CHUNK):
+            part = np.arange(first, min(first + CHUNK, n))
+            q = p[:, part]
+            take(part, _iterate(equations, equations.prepare(q), start(q, part), PLAIN_STEPS, False))
+        for again in (damped, climb):
+            for left in _chunks(np.flatnonzero(~settled)):
+                take(left, again(equations, p[:, left], lambda q, left=left: start(q, left), ramp))
+    return Outcome(x, settled, steps, moved)
+
+
+def _chunks(which: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+    return [which[k : k + CHUNK] for k in range(0, len(which), CHUNK)]
+
+
+def damped(equations: Equations, p: Array, start: Callable[[Array], Array], ramp: object = None) -> Outcome:
+    """Damped steps from the start."""
+    return _iterate(equations, equations.prepare(p), start(p), DAMPED_STEPS, True)
+
+
+def climb(
+    equations: Equations, p: Array, start: Callable[[Array], Array], ramp: Callable[[Array, float], Array]
+) -> Outcome:
+    """From a small part of the mains to all of it, each rung from the last one's solution."""
+    steps = np.zeros(p.shape[1], dtype=np.int64)
+    x = start(ramp(p, 1.0 / RAMP_STEPS))
+    for k in range(1, RAMP_STEPS + 1):
+        q = ramp(p, k / RAMP_STEPS)
+        found = _iterate(equations, equations.prepare(q), x, DAMPED_STEPS, True)
+        x = np.where(np.isfinite(found.x), found.x, start(q))
+        steps += found.steps
+    return Outcome(found.x, found.settled, steps, found.moved)
+
+
+def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool) -> Outcome:
+    n = x.shape[1]
+    out = np.array(x)
+    settled = np.zeros(n, dtype=bool)
+    steps = np.full(n, most, dtype=np.int64)
+    moved = np.zeros(n, dtype=np.int64)
+    live = np.arange(n)
+    x = np.array(x)
+    share = np.ones(n)
+    for k in range(1, most + 1):
+        residual, slots = equations.evaluate(x, at)
+        factors = list(slots)
+        equations.elimination.factor(factors, np.empty(x.shape[1]))
+        dx = -residual
+        equations.elimination.solve(factors, dx)
+        if damp:
+            dx, share = _natural(equations, at, factors, x, dx, share)
+        x += dx
+        change = np.abs(dx) / (1.0 + np.abs(x))
+        most_moved = change.argmax(axis=0)
+        size = np.take_along_axis(change, most_moved[None], axis=0)[0]
+        done = (size < SETTLED) | ((np.abs(residual).max(axis=0) < SETTLED_AMPS) & (size < 1e-3))
+        if damp:
+            done &= share > 0.99
+        lost = ~np.isfinite(size)
+        out[:, live] = x
+        moved[live] = most_moved
+        gone = done | lost
+        if done.any():
+            settled[live[done]] = True
+            steps[live[done]] = k
+        if gone.all():
+            break
+        if gone.mean() >= DROP:
+            stay = ~gone
+            live, x, at, share = live[stay], x[:, stay], at.keep(stay), share[stay]
+    return Outcome(out, settled, steps, moved)
+
+
+def _natural(
+    equations: Equations, at: Prepared, factors: list[Array], x: Array, dx: Array, share: Array
+) -> tuple[Array, Array]:
+    """The part of each sample's step that passes the natural monotonicity test, and that part (sample,)."""
+    scale = 1.0 / (1.0 + np.abs(x))
+    size = np.sqrt(np.mean((dx * scale) ** 2, axis=0))
+    share = np.minimum(1.0, share * 4.0)
+    tried = np.zeros(x.shape[1], dtype=bool)
+    for _ in range(14):
+        residual, _ = equations.evaluate(x + share * dx, at)
+        ahead = -residual
+        equations.elimination.solve(factors, ahead)
+        new = np.sqrt(np.mean((ahead * scale) ** 2, axis=0))
+        tried |= (new <= (1.0 - share / 4.0) * size) | (share <= LEAST_DAMPING)
+        if tried.all():
+            break
+        share = np.where(tried, share, np.maximum(share / 2.0, LEAST_DAMPING))
+    return share * dx, share

@@ -1,0 +1,66 @@
+"""Where the solution starts: dc at 0 V, the windings and heaters at what they stand at with warm heaters and no pulses."""
+
+import numpy as np
+
+from firstglow.solver.equations import Equations
+from firstglow.solver.frame import Array, Frame
+from firstglow.solver.heaters import Heaters
+from firstglow.solver.parameters import CONTACT_OHMS
+
+
+class ColdStart:
+    """The first guess for any parameters: worked out once at nominal mains, in proportion to the mains after that.
+
+    Heaters take their rated resistance, so that cathodes are warm from the first step; nothing is known of the dc.
+    """
+
+    def __init__(self, frame: Frame, equations: Equations) -> None:
+        self.mains = frame.rows.row["mains volts"]
+        self.nominal = frame.amplifier.mains_volts
+        p = np.array([[q.nominal] for q in frame.rows.parameters])
+        self.base = np.zeros(equations.size)
+        index = frame.index
+        driven = [k for name, k in index.items() if name.startswith(("core in phase ", "drive "))]
+        driven += [index[f"core {t.name}"] for t in frame.amplifier.of_kind("transformer")]
+        self.base[driven] = self.nominal
+        self.lamp = index.get("lamp ohms")
+        self.lamp_rows = [frame.rows.row.get(f"lamp {name}") for name in ("in", "watts")]
+        loose = [k for name, k in index.items() if name.startswith("ac ")]
+        if loose:
+            self._windings(frame, equations, p, loose)
+
+    def _windings(self, frame: Frame, equations: Equations, p: Array, loose: list[int]) -> None:
+        """Solve the ac joints alone, the cores at nominal volts."""
+        at = equations.prepare(p)
+        size = equations.size
+        x = np.zeros((size + 1, 1))
+        x[:size, 0] = self.base
+        matrix = np.zeros((size, size))
+        for (i, j), slot in equations.elimination.slot.items():
+            matrix[i, j] = at.fixed[slot, 0]
+        linear = equations.groups[0]
+        terms = np.empty((equations.incidence.shape[1], 1))
+        terms[:] = 0.0
+        linear.flows(x, at.coefficients[0], terms[equations.term_spans[0]], np.empty((linear.slopes, 1)))
+        residual = equations.incidence @ terms
+        for group in equations.groups:
+            if isinstance(group, Heaters):
+                for piece, g in group.warm(p):
+                    for i, si in ((piece.a, 1.0), (piece.b, -1.0)):
+                        for j, sj in ((piece.a, 1.0), (piece.b, -1.0)):
+                            if size not in (i, j):
+                                matrix[i, j] += si * sj * g
+        line = frame.index.get("ac line")
+        if line is not None:
+            matrix[line, line] += 1.0 / CONTACT_OHMS
+            residual[line] -= self.nominal / CONTACT_OHMS
+        keep = np.ix_(loose, loose)
+        self.base[loose] = np.linalg.solve(matrix[keep], -residual[loose, 0])
+
+    def __call__(self, p: Array) -> Array:
+        """First guess (unknown, sample) for parameters (parameter, sample)."""
+        x = self.base[:, None] * (p[self.mains] / self.nominal)
+        if self.lamp is not None:
+            lit, watts = (p[row] for row in self.lamp_rows)
+            x[self.lamp] = CONTACT_OHMS + lit * 0.3 * self.nominal**2 / watts
+        return x
