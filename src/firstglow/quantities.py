@@ -27,14 +27,31 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
     "1": ("",),
 }
 _PREFIX: Mapping[str, str] = {
-    "p": "1e-12", "n": "1e-9", "u": "1e-6", "m": "1e-3", "": "1", "k": "1e3", "K": "1e3", "M": "1e6", "G": "1e9", "T": "1e12",
-}  # fmt: skip
+    "p": "1e-12",
+    "n": "1e-9",
+    "u": "1e-6",
+    "m": "1e-3",
+    "": "1",
+    "k": "1e3",
+    "K": "1e3",
+    "M": "1e6",
+    "G": "1e9",
+    "T": "1e12",
+}
 # Prefixes that may stand alone, the unit being plain from the place: "220k", "32u", "150m", "8H".
 _ALONE: Mapping[str, str] = {"ohm": "kKMGT", "F": "pnu", "H": "mu", "A": "mu", "V": "mk", "W": "m"}
 # Prefixes that may stand in front of the unit's own letter.
 _WITH: Mapping[str, str] = {
-    "ohm": "mkKMGT", "F": "pnum", "H": "mu", "A": "num", "V": "umk", "W": "m", "VA": "k", "Hz": "kM", "s": "m",
-}  # fmt: skip
+    "ohm": "mkKMGT",
+    "F": "pnum",
+    "H": "mu",
+    "A": "num",
+    "V": "umk",
+    "W": "m",
+    "VA": "k",
+    "Hz": "kM",
+    "s": "m",
+}
 # IEC 60062 letters that mark the decimal point.
 _POINT: Mapping[str, Mapping[str, str]] = {
     "ohm": {"R": "", "r": "", "E": "", "k": "k", "K": "k", "M": "M", "G": "G", "T": "T"},
@@ -45,7 +62,16 @@ _POINT: Mapping[str, Mapping[str, str]] = {
     "W": {"W": ""},
 }
 # IEC 60062:2016, letter codes for tolerance (symmetric ones).
-TOLERANCE_LETTERS: Mapping[str, str] = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2", "J": "5", "K": "10", "M": "20"}
+TOLERANCE_LETTERS: Mapping[str, str] = {
+    "B": "0.1",
+    "C": "0.25",
+    "D": "0.5",
+    "F": "1",
+    "G": "2",
+    "J": "5",
+    "K": "10",
+    "M": "20",
+}
 _SIGNS = str.maketrans({"µ": "u", "μ": "u", "Ω": "Ω", "−": "-", "–": "-", "×": "x", "\u00a0": " ", "\u202f": " "})
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
 _LONGEST = 40
@@ -85,9 +111,19 @@ def _decimal(number: str, text: str, unit: str) -> Decimal:
 
 def _example(unit: str) -> str:
     return {
-        "ohm": '"4k7"', "F": '"0.1u"', "H": '"8H"', "V": '"250V"', "A": '"150m"', "W": '"2W"', "Hz": '"50Hz"', "s": '"11s"',
-        "VA": '"120VA"', "mm": '"25mm"', "degC": '"85C"', "g": '"40g"',
-    }.get(unit, '"0.5" or "50%"')  # fmt: skip
+        "ohm": '"4k7"',
+        "F": '"0.1u"',
+        "H": '"8H"',
+        "V": '"250V"',
+        "A": '"150m"',
+        "W": '"2W"',
+        "Hz": '"50Hz"',
+        "s": '"11s"',
+        "VA": '"120VA"',
+        "mm": '"25mm"',
+        "degC": '"85C"',
+        "g": '"40g"',
+    }.get(unit, '"0.5" or "50%"')
 
 
 def _unreadable(text: str, unit: str) -> QuantityError:
@@ -98,7 +134,9 @@ def _unreadable(text: str, unit: str) -> QuantityError:
 def _refuse_doubtful(raw: str, text: str, unit: str) -> None:
     """Texts that have two readings a factor of 1000 (or a million) apart are asked about, never guessed."""
     if "," in raw:
-        raise QuantityError(f"{text!r} has a comma", "a point for decimals, nothing between thousands", f'"{raw.replace(",", ".")}"')
+        raise QuantityError(
+            f"{text!r} has a comma", "a point for decimals, nothing between thousands", f'"{raw.replace(",", ".")}"'
+        )
     number = _NUMBER.match(raw)
     rest = raw[number.end() :].strip() if number else ""
     if unit == "F" and number and rest.lower() in {"m", "mf", "mfd", "mmf", "mmfd"}:
@@ -111,7 +149,9 @@ def _refuse_doubtful(raw: str, text: str, unit: str) -> None:
     if unit == "F" and number and rest == "":
         raise QuantityError(f"{text!r} has no unit", "p, n or u", f'"{number.group()}u"')
     if unit == "ohm" and number and rest == "m":
-        raise QuantityError(f"{text!r} may be milliohms or megohms", "M for megohms, R for ohms", f'"{number.group()}M"')
+        raise QuantityError(
+            f"{text!r} may be milliohms or megohms", "M for megohms, R for ohms", f'"{number.group()}M"'
+        )
 
 
 def read_decimal(text: str, unit: str) -> Decimal:
@@ -120,10 +160,12 @@ def read_decimal(text: str, unit: str) -> Decimal:
     >>> read_decimal("4k7", "ohm"), read_decimal("0.22u", "F"), read_decimal("6V3", "V")
     (Decimal('4700'), Decimal('2.2E-7'), Decimal('6.3'))
 
-    Raises QuantityError; a lone ``m`` or ``mf`` on a capacitor, a decimal comma and a bare ``m`` on a resistor are asked.
+    Raises QuantityError; a lone ``m`` or ``mf`` on a capacitor, a decimal comma, a bare ``m`` on a resistor are asked.
     """
     if len(text) > _LONGEST:
-        raise QuantityError(f"{text[:20]!r}... is too long for a value", f"at most {_LONGEST} characters", _example(unit))
+        raise QuantityError(
+            f"{text[:20]!r}... is too long for a value", f"at most {_LONGEST} characters", _example(unit)
+        )
     raw = plain(text).strip()
     _refuse_doubtful(raw, text, unit)
     if unit == "1" and raw.endswith("%"):
@@ -135,11 +177,11 @@ def read_decimal(text: str, unit: str) -> Decimal:
     if coded and coded.group(3) in _POINT.get(unit, {}):
         sign, whole, letter, part = coded.groups()
         return _decimal(f"{sign}{whole or '0'}.{part}", text, unit) * Decimal(_PREFIX[_POINT[unit][letter]])
-    number = _NUMBER.match(raw)
-    if not number:
+    figures = _NUMBER.match(raw)
+    if not figures:
         raise _unreadable(text, unit)
-    rest = raw[number.end() :].strip()
-    value = _decimal(number.group(), text, unit)
+    rest = raw[figures.end() :].strip()
+    value = _decimal(figures.group(), text, unit)
     if rest == "":
         return value
     if unit == "ohm" and rest.lower() in {"meg", "megohm", "megohms"}:
@@ -177,7 +219,17 @@ def read_spread(text: str, unit: str) -> Spread | None:
 
 
 _STEPS = (("T", 12), ("G", 9), ("M", 6), ("k", 3), ("", 0), ("m", -3), ("µ", -6), ("n", -9), ("p", -12))
-_SPAN: Mapping[str, str] = {"ohm": "TGMk", "F": "µnp", "H": "mµ", "V": "kmµ", "A": "mµn", "W": "kmµ", "Hz": "kM", "s": "m", "J": "m"}
+_SPAN: Mapping[str, str] = {
+    "ohm": "TGMk",
+    "F": "µnp",
+    "H": "mµ",
+    "V": "kmµ",
+    "A": "mµn",
+    "W": "kmµ",
+    "Hz": "kM",
+    "s": "m",
+    "J": "m",
+}
 _SHOWN: Mapping[str, str] = {"ohm": "Ω", "1": "", "degC": "°C"}
 
 
@@ -209,7 +261,7 @@ def _digits(value: float, digits: int) -> str:
 
 
 def code(value: float, unit: str) -> str:
-    """Text that ``read_value`` reads back to exactly ``value``, with a letter where one is usual: ``4.7k``, ``0.22u``."""
+    """Text that ``read_value`` reads back to exactly ``value``, with the usual prefix: ``4.7k``, ``220n``."""
     exact = Decimal(repr(value))
     suffix = {"ohm": "R", "1": "", "degC": "C"}.get(unit, unit)
     span = {"ohm": ("G", "M", "k"), "F": ("u", "n", "p"), "H": ("m",), "A": ("m", "u"), "V": ("m",)}.get(unit, ())

@@ -47,7 +47,9 @@ class Base:
         """The section a letter (a, b, t, p) or section name means; the only one where there is one."""
         if len(self.sections) == 1:
             return self.sections[0]
-        names = {"a": ("1", "triode"), "b": ("2", "pentode"), "t": ("triode",), "p": ("pentode",)}.get(letter, (letter,))
+        names = {"a": ("1", "triode"), "b": ("2", "pentode"), "t": ("triode",), "p": ("pentode",)}.get(
+            letter, (letter,)
+        )
         return next((s for s in self.sections if s.name in names), None)
 
 
@@ -66,9 +68,17 @@ def _base(name: str, row: Mapping[str, Any]) -> Base:
     sections = tuple(Section(s["name"], s["kind"], {e: tuple(p) for e, p in s["pins"].items()}) for s in row["section"])
     heaters = tuple((h["volts"], h["amps"]) for h in row["heaters"])
     return Base(
-        name, row["kind"], row["heating"] == "direct", row["cathode_joined_to_heater"], heaters, tuple(row["heater_pins"]),
-        row.get("heater_ct_pin"), row["warmup_s"], row["base"], sections,
-    )  # fmt: skip
+        name,
+        row["kind"],
+        row["heating"] == "direct",
+        row["cathode_joined_to_heater"],
+        heaters,
+        tuple(row["heater_pins"]),
+        row.get("heater_ct_pin"),
+        row["warmup_s"],
+        row["base"],
+        sections,
+    )
 
 
 @cache
@@ -83,13 +93,17 @@ def designations() -> Mapping[str, str]:
 
 
 def find(word: str) -> Base | None:
-    """The valve type of a designation, or None. ``6SN7`` finds 6SN7GTB: a missing suffix is allowed where one type fits."""
+    """The valve type of a designation, or None. A missing suffix is allowed where one type fits: 6SN7 is 6SN7GTB."""
     known = designations()
     key = word.upper()
     if key in known:
         return bases()[known[key]]
     if len(key) >= 3:
-        ends = {chief for other, chief in known.items() if re.fullmatch(re.escape(key) + "(G|GT|GTA|GTB|GA|GB|GY|A|B|C)", other)}
+        ends = {
+            chief
+            for other, chief in known.items()
+            if re.fullmatch(re.escape(key) + "(G|GT|GTA|GTB|GA|GB|GY|A|B|C)", other)
+        }
         if len(ends) == 1:
             return bases()[ends.pop()]
     return None

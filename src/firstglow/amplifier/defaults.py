@@ -13,7 +13,10 @@ _DEFAULT = Origin("default", 0)
 # Leakage of electrolytics: 0.002*C*V in microamperes, microfarads and volts at the rated volts once formed, a fifth of
 # the usual limit of 0.01*C*V (common practice). Dry capacitors: insulation of ordinary samples (common practice).
 _DRY_LEAK: Mapping[str, float] = {"paper": 5e8, "ceramic": 1e10}
-_OWN_SPREAD: Mapping[tuple[str, str], float] = {("resistor", "carbon composition"): 0.20, ("capacitor", "electrolytic"): 0.30}
+_OWN_SPREAD: Mapping[tuple[str, str], float] = {
+    ("resistor", "carbon composition"): 0.20,
+    ("capacitor", "electrolytic"): 0.30,
+}
 
 
 def capacitor_type(draft: Draft) -> str:
@@ -75,10 +78,19 @@ def _core_loss(_: Draft, values: Mapping[str, Quantity]) -> float:
 
 
 RULES: Mapping[str, Rule] = {
-    "capacitor leak": _capacitor_leak, "capacitor esr": _capacitor_esr, "choke ohms": _choke_ohms, "selenium plates": _selenium_plates,
-    "selenium age": _selenium_age, "fuse amps": _fuse_amps, "fuse ohms": _fuse_ohms, "output primary ohms": _output_primary_ohms,
-    "output secondary ohms": _output_secondary_ohms, "transformer load": _transformer_load, "magnetising": _magnetising, "core loss": _core_loss,
-}  # fmt: skip
+    "capacitor leak": _capacitor_leak,
+    "capacitor esr": _capacitor_esr,
+    "choke ohms": _choke_ohms,
+    "selenium plates": _selenium_plates,
+    "selenium age": _selenium_age,
+    "fuse amps": _fuse_amps,
+    "fuse ohms": _fuse_ohms,
+    "output primary ohms": _output_primary_ohms,
+    "output secondary ohms": _output_secondary_ohms,
+    "transformer load": _transformer_load,
+    "magnetising": _magnetising,
+    "core loss": _core_loss,
+}
 SAID_BY: Mapping[str, str] = {
     "capacitor leak": "electrolytic 500 s / farads; paper 0.5 GΩ; ceramic 10 GΩ; others 30 GΩ",
     "capacitor esr": "electrolytic 40 µs / farads; others 0.1 Ω",
@@ -101,7 +113,12 @@ def fill(draft: Draft, values: dict[str, Quantity], note: Callable[[DefaultUsed]
         if row.name in values:
             widened = _OWN_SPREAD.get((draft.kind, draft.type or ""))
             said = values[row.name]
-            if widened and row.name in {"ohms", "farads"} and said.spread == row.stated and said.origin.layer != "measured":
+            if (
+                widened
+                and row.name in {"ohms", "farads"}
+                and said.spread == row.stated
+                and said.origin.layer != "measured"
+            ):
                 values[row.name] = Quantity(said.value, widened, "uniform", said.origin)
             continue
         if row.default is None:
@@ -113,7 +130,9 @@ def fill(draft: Draft, values: dict[str, Quantity], note: Callable[[DefaultUsed]
         if value == 0 and row.unit == "1":
             spread = 0.0
         values[row.name] = Quantity(value, spread, shape if spread else "exact", _DEFAULT)
-        if row.used != "not used yet" and not (draft.kind == "diode" and draft.type != "selenium" and row.name in {"plates", "age"}):
+        if row.used != "not used yet" and not (
+            draft.kind == "diode" and draft.type != "selenium" and row.name in {"plates", "age"}
+        ):
             note(DefaultUsed(draft.name, row.name, show(value, row.unit), spread_text(values[row.name], row)))
 
 

@@ -26,9 +26,15 @@ def content(amplifier: Amplifier) -> dict[str, Any]:
         "fragment": a.fragment,
         "parts": {
             p.name: {
-                "kind": p.kind, "type": p.type, "leads": dict(p.leads), "values": {k: _quantity(v) for k, v in p.values.items()},
-                "words": {k: v for k, v in p.words.items() if k != "note"}, "windings": [_winding(w) for w in p.windings],
-                "envelope": p.envelope, "channel": p.channel, "twin": p.twin,
+                "kind": p.kind,
+                "type": p.type,
+                "leads": dict(p.leads),
+                "values": {k: _quantity(v) for k, v in p.values.items()},
+                "words": {k: v for k, v in p.words.items() if k != "note"},
+                "windings": [_winding(w) for w in p.windings],
+                "envelope": p.envelope,
+                "channel": p.channel,
+                "twin": p.twin,
             }
             for p in a.parts.values()
         },
@@ -36,7 +42,7 @@ def content(amplifier: Amplifier) -> dict[str, Any]:
         "links": {x.name: [x.part, x.lead, x.tie, x.channel] for x in a.links.values()},
         "idle": {x.valve: [_quantity(x.amps), repr(x.setting), x.pot] for x in a.idle.values()},
         "spreads": {k: {n: repr(x) for n, x in v.items()} for k, v in a.spreads.items()},
-    }  # fmt: skip
+    }
 
 
 def digest(amplifier: Amplifier) -> str:

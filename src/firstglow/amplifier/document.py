@@ -1,4 +1,4 @@
-"""Opens an amplifier file: bytes to TOML with exact decimals, its line index, and what must be true of any such file."""
+"""Opens an amplifier file: TOML with exact decimals, its line index, and what must be true of any such file."""
 
 import re
 import tomllib
@@ -25,8 +25,11 @@ class Document:
     mistakes: Mistakes
 
 
-def open_document(source: str | FilePath | bytes, name: str = "") -> Document:
-    """Open a path, or a text that has a line break in it; raises AmplifierError for what cannot be read at all."""
+def open_document(source: str | FilePath | bytes, name: str = "", keys: tuple[str, ...] = KEYS) -> Document:
+    """Open a path, or a text that has a line break in it; raises AmplifierError for what cannot be read at all.
+
+    keys: top-level keys that a file of this sort may have.
+    """
     file, raw = _bytes(source, name)
     mistakes = Mistakes(file, {})
     text = _text(raw, mistakes)
@@ -40,16 +43,28 @@ def open_document(source: str | FilePath | bytes, name: str = "") -> Document:
         where = int(line.group(1)) if line else text.count("\n") + 1
         what = re.sub(r" \(at .*\)$", "", str(error))
         shown = text.split("\n")[where - 1].strip() if where <= text.count("\n") + 1 else ""
-        mistakes.add(where, "file", f"not TOML: {what}: {shown[:60]}", 'TOML: name = ["what it is", "joint", "joint"]', 'R1 = ["220k", "HT1", "V1 plate"]')
+        mistakes.add(
+            where,
+            "file",
+            f"not TOML: {what}: {shown[:60]}",
+            'TOML: name = ["what it is", "joint", "joint"]',
+            'R1 = ["220k", "HT1", "V1 plate"]',
+        )
     except (RecursionError, ValueError, OverflowError) as error:
-        mistakes.add(1, "file", f"not TOML that can be read: {type(error).__name__}", "TOML 1.0", 'R1 = ["220k", "HT1", "V1 plate"]')
+        mistakes.add(
+            1,
+            "file",
+            f"not TOML that can be read: {type(error).__name__}",
+            "TOML 1.0",
+            'R1 = ["220k", "HT1", "V1 plate"]',
+        )
     mistakes.stop()
     try:
         mistakes.lines = line_index(text)
     except (RecursionError, ValueError, IndexError):  # our own walk is for messages only
         mistakes.lines = {}
     document = Document(data, mistakes)
-    _format(document)
+    _format(document, keys)
     return document
 
 
@@ -84,13 +99,17 @@ def _bytes(source: str | FilePath | bytes, name: str) -> tuple[str, bytes]:
 
 def _text(raw: bytes, mistakes: Mistakes) -> str:
     if len(raw) > LARGEST:
-        mistakes.add(1, "file", f"more than {LARGEST // 1024} kB", "an amplifier file of at most 256 kB", "the right file")
+        mistakes.add(
+            1, "file", f"more than {LARGEST // 1024} kB", "an amplifier file of at most 256 kB", "the right file"
+        )
         return ""
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
-        mistakes.add(line, "file", f"byte {raw[error.start]:#04x} is not UTF-8", "a text file in UTF-8", "saving it as UTF-8")
+        mistakes.add(
+            line, "file", f"byte {raw[error.start]:#04x} is not UTF-8", "a text file in UTF-8", "saving it as UTF-8"
+        )
         return ""
     if not text.strip():
         mistakes.add(1, "file", "the file is empty", "an amplifier", f"format = {FORMAT}")
@@ -105,13 +124,19 @@ def _depth(text: str, mistakes: Mistakes) -> None:
         if sign in "[{":
             depth += 1
             if depth > DEEPEST:
-                mistakes.add(text.count("\n", 0, match.start()) + 1, "file", "brackets nested too deep", f"at most {DEEPEST}", "[what, lead, lead, { more }]")
+                mistakes.add(
+                    text.count("\n", 0, match.start()) + 1,
+                    "file",
+                    "brackets nested too deep",
+                    f"at most {DEEPEST}",
+                    "[what, lead, lead, { more }]",
+                )
                 return
         elif sign in "]}":
             depth = max(0, depth - 1)
 
 
-def _format(document: Document) -> None:
+def _format(document: Document, keys: tuple[str, ...]) -> None:
     data, mistakes = document.data, document.mistakes
     found = data.get("format")
     if found is None:
@@ -119,17 +144,35 @@ def _format(document: Document) -> None:
     elif isinstance(found, bool) or not isinstance(found, int) or found < 1:
         mistakes.add(("format",), "file", f"format = {found!r}"[:60], f"format = {FORMAT}", f"format = {FORMAT}")
     elif found > FORMAT:
-        mistakes.add(("format",), "file", f"format {found} is newer than this firstglow", f"format up to {FORMAT}", "pip install --upgrade firstglow")
+        mistakes.add(
+            ("format",),
+            "file",
+            f"format {found} is newer than this firstglow",
+            f"format up to {FORMAT}",
+            "pip install --upgrade firstglow",
+        )
         mistakes.stop()
-    channels = [c for c in _channel_names(data) if isinstance(c, str)]
+    channels = [c for c in _channel_names(data) if isinstance(c, str)] if keys is KEYS else []
     for key in data:
-        if key in RESERVED:
-            mistakes.add((key,), "file", f"{key} is reserved for a later format and is not read yet", "a file without it", f"taking {key} out")
-        elif key not in KEYS and key not in channels:
-            near = nearest(key, [*KEYS, *channels])
-            mistakes.add((key,), "file", f"unknown key {key[:40]!r}", "allowed: " + ", ".join([*KEYS, *channels]), f"[{near or 'shared'}]")
+        if key in RESERVED and keys is KEYS:
+            mistakes.add(
+                (key,),
+                "file",
+                f"{key} is reserved for a later format and is not read yet",
+                "a file without it",
+                f"taking {key} out",
+            )
+        elif key not in keys and key not in channels:
+            near = nearest(key, [*keys, *channels])
+            mistakes.add(
+                (key,),
+                "file",
+                f"unknown key {key[:40]!r}",
+                "allowed: " + ", ".join([*keys, *channels]),
+                near or keys[2],
+            )
     for key in ("shared", "parts", "channel", "names", "spread", *channels):
-        if key in data and not isinstance(data[key], dict):
+        if key in data and key in {*keys, *channels} and not isinstance(data[key], dict):
             mistakes.add((key,), key, "this is no table", f"a table [{key}]", f"[{key}]")
 
 

@@ -12,12 +12,35 @@ from firstglow.amplifier.windings import WindingText
 
 # Other spellings of lead names; spaces, dashes and underscores are dropped before the look-up.
 _SAME: Mapping[str, str] = {
-    "anode": "plate", "a": "plate", "anode1": "plate 1", "anode2": "plate 2", "a1": "plate 1", "a2": "plate 2",
-    "g": "grid", "g1": "grid", "grid1": "grid", "g2": "screen", "grid2": "screen", "screengrid": "screen",
-    "g3": "suppressor", "grid3": "suppressor", "k": "cathode", "plus": "+", "pos": "+", "minus": "-", "neg": "-",
-    "centretap": "centre", "centertap": "centre", "center": "centre", "ground": "ground", "live": "line",
-    "platea": "plate a", "plateb": "plate b", "cw": "end 2", "ccw": "end 1",
-}  # fmt: skip
+    "anode": "plate",
+    "a": "plate",
+    "anode1": "plate 1",
+    "anode2": "plate 2",
+    "a1": "plate 1",
+    "a2": "plate 2",
+    "g": "grid",
+    "g1": "grid",
+    "grid1": "grid",
+    "g2": "screen",
+    "grid2": "screen",
+    "screengrid": "screen",
+    "g3": "suppressor",
+    "grid3": "suppressor",
+    "k": "cathode",
+    "plus": "+",
+    "pos": "+",
+    "minus": "-",
+    "neg": "-",
+    "centretap": "centre",
+    "centertap": "centre",
+    "center": "centre",
+    "ground": "ground",
+    "live": "line",
+    "platea": "plate a",
+    "plateb": "plate b",
+    "cw": "end 2",
+    "ccw": "end 1",
+}
 
 
 @dataclass(slots=True)

@@ -28,7 +28,7 @@ class Mode:
     unit: str | None = None
     low: float = 0.0
     high: float = 0.0
-    when: Callable[[Part], bool] = lambda part: True  # noqa: E731
+    when: Callable[[Part], bool] = lambda part: True
 
     @property
     def middle(self) -> float | None:

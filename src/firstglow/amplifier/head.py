@@ -20,7 +20,13 @@ def read_head(document: Document) -> Head:
     """The Head; notes mistakes and goes on with stand-ins so that the rest of the file is still checked."""
     mistakes, table = document.mistakes, document.data.get("amplifier")
     if not isinstance(table, dict):
-        mistakes.add(("amplifier",), "amplifier", "the amplifier's own line is missing", "name and mains", 'amplifier = { name = "Alder Ten", mains = "230V 50Hz" }')
+        mistakes.add(
+            ("amplifier",),
+            "amplifier",
+            "the amplifier's own line is missing",
+            "name and mains",
+            'amplifier = { name = "Alder Ten", mains = "230V 50Hz" }',
+        )
         table = {"name": "", "mains": "230V 50Hz"}
     for key in table:
         if key not in _KEYS:
@@ -32,16 +38,30 @@ def read_head(document: Document) -> Head:
     defaults: list[DefaultUsed] = []
     volts, hertz = _mains(table.get("mains"), bool(fragment), mistakes, defaults)
     return Head(
-        _text(table, "name", "" if not fragment else "fragment", mistakes), _text(table, "drawing", "not stated", mistakes), volts, hertz,
-        _channels(table, document), _mains_spread(table, mistakes, defaults), bool(fragment), _floating(table, mistakes), _spreads(document, defaults), defaults,
-    )  # fmt: skip
+        _text(table, "name", "" if not fragment else "fragment", mistakes),
+        _text(table, "drawing", "not stated", mistakes),
+        volts,
+        hertz,
+        _channels(table, document),
+        _mains_spread(table, mistakes, defaults),
+        bool(fragment),
+        _floating(table, mistakes),
+        _spreads(document, defaults),
+        defaults,
+    )
 
 
 def _text(table: dict[str, Any], key: str, default: str, mistakes: Mistakes) -> str:
     value = table.get(key, default)
     if isinstance(value, str) and len(value) <= 80 and (value or key != "name"):
         return " ".join(value.split())
-    mistakes.add(("amplifier", key), "amplifier", f"{key} = {short(value)!r}" if value else f"{key} is missing", "a text of at most 80 characters", f'{key} = "Alder Ten"')
+    mistakes.add(
+        ("amplifier", key),
+        "amplifier",
+        f"{key} = {short(value)!r}" if value else f"{key} is missing",
+        "a text of at most 80 characters",
+        f'{key} = "Alder Ten"',
+    )
     return default
 
 
@@ -61,26 +81,48 @@ def _mains(value: Any, fragment: bool, mistakes: Mistakes, defaults: list[Defaul
         return 230.0, 50.0
     if volts is None or not 50 <= volts <= 500:
         found = "mains is missing" if value is None else f"mains = {short(value)!r}"
-        mistakes.add(("amplifier", "mains"), "amplifier", found, "what the primary in use is marked for, 50 to 500 V", 'mains = "230V 50Hz"')
+        mistakes.add(
+            ("amplifier", "mains"),
+            "amplifier",
+            found,
+            "what the primary in use is marked for, 50 to 500 V",
+            'mains = "230V 50Hz"',
+        )
         return 230.0, 50.0
     if hertz is None:
         hertz = 60.0 if volts < 130 else 50.0
         defaults.append(DefaultUsed("mains", "hertz", f"{hertz:g} Hz", "exact"))
     if not 15 <= hertz <= 500:
-        mistakes.add(("amplifier", "mains"), "amplifier", f"mains at {hertz:g} Hz", "15 to 500 Hz", 'mains = "230V 50Hz"')
+        mistakes.add(
+            ("amplifier", "mains"), "amplifier", f"mains at {hertz:g} Hz", "15 to 500 Hz", 'mains = "230V 50Hz"'
+        )
         hertz = 50.0
     return volts, hertz
 
 
 def _channels(table: dict[str, Any], document: Document) -> tuple[str, ...]:
     value, mistakes = table.get("channels", []), document.mistakes
-    good = isinstance(value, list) and len(value) <= 8 and all(isinstance(c, str) and _CHANNEL.fullmatch(c) for c in value)
+    good = (
+        isinstance(value, list) and len(value) <= 8 and all(isinstance(c, str) and _CHANNEL.fullmatch(c) for c in value)
+    )
     taken = {*KEYS, *RESERVED, "chassis", "line", "neutral", "earth"}
     if not good or len(set(value)) != len(value) or taken & set(value):
-        mistakes.add(("amplifier", "channels"), "amplifier", f"channels = {short(value)}", "different small-letter names, at most 8", 'channels = ["left", "right"]')
+        mistakes.add(
+            ("amplifier", "channels"),
+            "amplifier",
+            f"channels = {short(value)}",
+            "different small-letter names, at most 8",
+            'channels = ["left", "right"]',
+        )
         return ()
     if not value and "channel" in document.data:
-        mistakes.add(("channel",), "channel", "a [channel] of an amplifier without channels", "channels in the amplifier's line", 'channels = ["left", "right"]')
+        mistakes.add(
+            ("channel",),
+            "channel",
+            "a [channel] of an amplifier without channels",
+            "channels in the amplifier's line",
+            'channels = ["left", "right"]',
+        )
     return tuple(value)
 
 
@@ -94,7 +136,13 @@ def _mains_spread(table: dict[str, Any], mistakes: Mistakes, defaults: list[Defa
     except QuantityError:
         spread = None
     if spread is None or spread.fraction is None or spread.fraction > 0.3:
-        mistakes.add(("amplifier", "mains_spread"), "amplifier", f"mains_spread = {short(value)}", "a percentage up to 30 %", 'mains_spread = "10%"')
+        mistakes.add(
+            ("amplifier", "mains_spread"),
+            "amplifier",
+            f"mains_spread = {short(value)}",
+            "a percentage up to 30 %",
+            'mains_spread = "10%"',
+        )
         return MAINS_SPREAD
     return spread.fraction
 
@@ -102,7 +150,13 @@ def _mains_spread(table: dict[str, Any], mistakes: Mistakes, defaults: list[Defa
 def _floating(table: dict[str, Any], mistakes: Mistakes) -> list[Place]:
     value = table.get("floating", [])
     if not isinstance(value, list) or not all(isinstance(v, str) for v in value):
-        mistakes.add(("amplifier", "floating"), "amplifier", f"floating = {short(value)}", "a list of joints", 'floating = ["T1 spare 1"]')
+        mistakes.add(
+            ("amplifier", "floating"),
+            "amplifier",
+            f"floating = {short(value)}",
+            "a list of joints",
+            'floating = ["T1 spare 1"]',
+        )
         return []
     return [Place(v, None, mistakes.line(("amplifier", "floating", str(n)))) for n, v in enumerate(value)]
 
@@ -114,7 +168,13 @@ def _spreads(document: Document, defaults: list[DefaultUsed]) -> dict[str, dict[
     for name, values in table.items():
         base = bases.find(name)
         if (name != "*" and base is None) or not isinstance(values, dict):
-            document.mistakes.add(("spread", name), "spread", f"spread of {short(name)!r}", 'a valve type, or "*" for all', '"*" = { perveance = "8%" }')
+            document.mistakes.add(
+                ("spread", name),
+                "spread",
+                f"spread of {short(name)!r}",
+                'a valve type, or "*" for all',
+                '"*" = { perveance = "8%" }',
+            )
             continue
         kept = dict(found["*"]) if name != "*" else found["*"]
         for key, value in values.items():
@@ -122,11 +182,20 @@ def _spreads(document: Document, defaults: list[DefaultUsed]) -> dict[str, dict[
                 document.mistakes.key(("spread", name, key), "spread", key, SPREADS)
                 continue
             try:
-                kept[key] = read_value(str(value), "V" if key == "contact" else "1")
-                if not 0 <= kept[key] <= 1:
-                    raise QuantityError(f"{value}", "0 to 100 %, or 0 to 1 V", '"8%"')
-            except QuantityError as error:
-                document.mistakes.add(("spread", name, key), "spread", f"{key}: {error.found}", error.allowed, f"{key} = {error.remedy}")
+                number = read_value(str(value), "V" if key == "contact" else "1")
+            except QuantityError:
+                number = -1.0
+            if 0 <= number <= 1:
+                kept[key] = number
+            else:
+                example = '"0.07V"' if key == "contact" else '"8%"'
+                document.mistakes.add(
+                    ("spread", name, key),
+                    "spread",
+                    f"{key} = {short(value)}",
+                    "0 to 100 %, or 0 to 1 V",
+                    f"{key} = {example}",
+                )
         found["*" if base is None else base.name] = kept
     if "*" not in table:
         defaults.append(DefaultUsed("valves", "spread (1 sigma)", "perveance 8 %, mu 3 %, contact 0.07 V", "as stated"))

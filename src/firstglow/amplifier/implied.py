@@ -43,7 +43,9 @@ class Implied:
             if self.scopes.drafts[name].kind in kinds:
                 yield self.scopes.drafts[name]
 
-    def _new(self, name: str, kind: str, kind_type: str | None = None, channel: str | None = None, line: int = 0) -> Draft:
+    def _new(
+        self, name: str, kind: str, kind_type: str | None = None, channel: str | None = None, line: int = 0
+    ) -> Draft:
         local = name.removeprefix(f"{channel} ") if channel else name
         draft = Draft(name, local, channel, kind, kind_type, (), Origin("default", line))
         self.scopes.add(draft)
@@ -76,7 +78,8 @@ class Implied:
 
     def _heater(self, envelope: str, base: Base, sections: list[Draft], channel: str | None) -> None:
         heater = self._new(f"{envelope} heater", "heater", base.name, channel, sections[0].line)
-        heater.local = f"{sections[0].local.removesuffix('a').removesuffix('b') if len(base.sections) > 1 else sections[0].local} heater"
+        local = sections[0].local
+        heater.local = f"{local[:-1] if len(base.sections) > 1 and local[-1] in 'abtp' else local} heater"
         self.scopes.names[(channel, heater.local)] = heater.name
         heater.envelope, heater.base = envelope, base
         places = next((s.heater for s in sections if s.heater), [])
@@ -112,11 +115,16 @@ class Implied:
             if draft is not None and draft.kind == "transformer" and rest in draft.windings:
                 leads = draft.windings[rest][0].leads
                 return [("lead", draft.name, f"{rest} {leads[0]}"), ("lead", draft.name, f"{rest} {leads[-1]}")]
-            known = [f"{d.local} {w}" for d in self._all("transformer") for w in d.windings if not w.startswith("primary")]
+            known = [
+                f"{d.local} {w}" for d in self._all("transformer") for w in d.windings if not w.startswith("primary")
+            ]
             self.scopes.mistakes.add(
-                places[0].line, owner.name, f"heater = {places[0].text!r}", "a winding of a mains transformer, or a list of two joints",
+                places[0].line,
+                owner.name,
+                f"heater = {places[0].text!r}",
+                "a winding of a mains transformer, or a list of two joints",
                 f'heater = "{next((k for k in known if "heat" in k), known[0] if known else "T1 heat")}"',
-            )  # fmt: skip
+            )
             return []
         nodes = [self.scopes.node(p, owner.name) for p in places]
         return [n for n in nodes if n is not None] if all(nodes) else []
@@ -124,22 +132,31 @@ class Implied:
     def _unsaid(self, envelope: str, base: Base, owner: Draft) -> list[Node]:
         """The one winding of fitting volts; a bench supply in a fragment."""
         fits = [
-            (d, w) for d in self._all("transformer") for w, _ in d.windings.values()
+            (d, w)
+            for d in self._all("transformer")
+            for w, _ in d.windings.values()
             if not w.primary and any(abs(w.volts / v - 1) < 0.12 for v, _ in base.heaters)
-        ]  # fmt: skip
+        ]
         if base.rectifier and base.joined:
             fits = [f for f in fits if not self._taken(*f)] or fits
         if len(fits) == 1:
             draft, winding = fits[0]
             self._note(f"{envelope} heater", "fed from", f"{draft.name} {winding.name}")
-            return [("lead", draft.name, f"{winding.name} {winding.leads[0]}"), ("lead", draft.name, f"{winding.name} {winding.leads[-1]}")]
+            return [
+                ("lead", draft.name, f"{winding.name} {winding.leads[0]}"),
+                ("lead", draft.name, f"{winding.name} {winding.leads[-1]}"),
+            ]
         if self.fragment:
             return self._bench_heater(base)
         names = ", ".join(f"{d.name} {w.name}" for d, w in fits) or "none fits"
         volts = " or ".join(f"{v:g} V" for v, _ in base.heaters)
         first = f"{fits[0][0].local} {fits[0][1].name}" if fits else "T1 heat"
         self.scopes.mistakes.add(
-            owner.line, owner.name, f"no winding named for its heater of {volts} ({names})", "a winding, or a list of two joints", f'heater = "{first}"'
+            owner.line,
+            owner.name,
+            f"no winding named for its heater of {volts} ({names})",
+            "a winding, or a list of two joints",
+            f'heater = "{first}"',
         )
         return []
 
@@ -152,7 +169,10 @@ class Implied:
         name = f"heater supply {volts:g}V"
         if name not in self.scopes.drafts:
             supply = self._new(name, "supply")
-            supply.values = {"volts": Quantity(volts, 0.0, "exact", _DEFAULT), "hertz": Quantity(50.0, 0.0, "exact", _DEFAULT)}
+            supply.values = {
+                "volts": Quantity(volts, 0.0, "exact", _DEFAULT),
+                "hertz": Quantity(50.0, 0.0, "exact", _DEFAULT),
+            }
             self._tie(name, "-", ("name", "chassis", ""))
             self.groups.add(("lead", name, "+"))
             self._note(name, "heaters", f"{volts:g} V ac from a bench supply, one side on chassis")
@@ -202,7 +222,9 @@ class Implied:
             return
         chain: Node = ("name", "line", "")
         for kind, name in (("fuse", "mains fuse"), ("switch", "mains switch")):
-            placeless = [d for d in self._all(kind) if all(self._alone(d.name, lead) for lead in ("1", "2")) and not d.leads]
+            placeless = [
+                d for d in self._all(kind) if all(self._alone(d.name, lead) for lead in ("1", "2")) and not d.leads
+            ]
             draft = placeless[0] if placeless else None
             if draft is None:
                 draft = self._new(name, kind)
@@ -233,7 +255,10 @@ class Implied:
             if len(windings) == 1:
                 winding = windings[0]
                 if winding.leads[0] == "0":
-                    tap = min((lead for lead in winding.leads[1:]), key=lambda t: abs(float(re.sub(r"[ab]$", "", t)) - self.mains_volts))
+                    tap = min(
+                        (lead for lead in winding.leads[1:]),
+                        key=lambda t: abs(float(re.sub(r"[ab]$", "", t)) - self.mains_volts),
+                    )
                     return draft.name, f"{winding.name} {tap}", f"{winding.name} 0"
                 return draft.name, f"{winding.name} {winding.leads[0]}", f"{winding.name} {winding.leads[-1]}"
         return None

@@ -13,7 +13,19 @@ SPECIAL = ("chassis", "line", "neutral", "earth")
 _FREE = re.compile(r"[A-Za-z0-9+\-][A-Za-z0-9+\-_./ ]{0,39}")
 _PARTLIKE = re.compile(r"[A-Z]{1,3}\d+[a-z]?")
 # Which terminal names a joint that has no name of its own: what a probe would be told to go to.
-_RANK = ("valve", "rectifier", "output transformer", "transformer", "input", "load", "pot", "diode", "capacitor", "choke", "resistor")
+_RANK = (
+    "valve",
+    "rectifier",
+    "output transformer",
+    "transformer",
+    "input",
+    "load",
+    "pot",
+    "diode",
+    "capacitor",
+    "choke",
+    "resistor",
+)
 
 
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:
@@ -76,11 +88,27 @@ class Scopes:
                 return ("lead", part, lead)
             names = lead_names(draft)
             near = (nearest(rest, names) if rest else None) or (names[0] if names else "")
-            found = f"{short(text)!r}: {part} has no lead {short(rest)!r}" if rest else f"{short(text)!r} is a part, not a joint"
-            self.mistakes.add(place.line, owner, found, f"leads of {part}: {', '.join(names)}", f'"{self.called(part, place.channel)} {near}"')
+            found = (
+                f"{short(text)!r}: {part} has no lead {short(rest)!r}"
+                if rest
+                else f"{short(text)!r} is a part, not a joint"
+            )
+            self.mistakes.add(
+                place.line,
+                owner,
+                found,
+                f"leads of {part}: {', '.join(names)}",
+                f'"{self.called(part, place.channel)} {near}"',
+            )
             return None
         if not _FREE.fullmatch(rest):
-            self.mistakes.add(place.line, owner, f"{short(text)!r} cannot name a joint", "letters, figures, spaces, + and -, at most 40", '"HT1"')
+            self.mistakes.add(
+                place.line,
+                owner,
+                f"{short(text)!r} cannot name a joint",
+                "letters, figures, spaces, + and -, at most 40",
+                '"HT1"',
+            )
             return None
         words = rest.split()
         if len(words) > 1 and _PARTLIKE.fullmatch(words[0]):
@@ -96,13 +124,23 @@ class Scopes:
         return draft.local if draft.channel in {channel, None} else part
 
     def _no_part(self, place: Place, owner: str, text: str, words: list[str]) -> None:
-        sections = [d for d in self.drafts.values() if d.envelope and d.local[:-1] == words[0] and d.channel in {place.channel, None}]
+        sections = [
+            d
+            for d in self.drafts.values()
+            if d.envelope and d.local[:-1] == words[0] and d.channel in {place.channel, None}
+        ]
         if sections:
             remedy = f"{sections[0].local} {' '.join(words[1:])}"
         else:
             known = [local for channel, local in self.names if channel in {place.channel, None}]
             remedy = f"{nearest(words[0], known) or (known[0] if known else 'V1')} {' '.join(words[1:])}"
-        self.mistakes.add(place.line, owner, f"{short(text)!r}: there is no part {words[0]}", "a lead of a part, or a joint's own name", f'"{remedy}"')
+        self.mistakes.add(
+            place.line,
+            owner,
+            f"{short(text)!r}: there is no part {words[0]}",
+            "a lead of a part, or a joint's own name",
+            f'"{remedy}"',
+        )
 
 
 class Groups:
@@ -160,7 +198,7 @@ def terminal(node: Node) -> str:
 
 
 def canonical(nodes: Iterable[Node], kinds: Mapping[str, str]) -> str:
-    """The one name of a joint: chassis and mains joints, else its own name, else the terminal a probe would be sent to."""
+    """The one name of a joint: chassis and mains joints, else its own name, else the terminal a probe goes to."""
     names = [n[1] for n in nodes if n[0] == "name"]
     for special in SPECIAL:
         if special in names:
@@ -168,5 +206,8 @@ def canonical(nodes: Iterable[Node], kinds: Mapping[str, str]) -> str:
     if names:
         return min(names, key=lambda n: (len(n), natural(n)))
     leads = [n for n in nodes if n[0] == "lead"]
-    best = min(leads, key=lambda n: (_RANK.index(kinds[n[1]]) if kinds[n[1]] in _RANK else len(_RANK), natural(n[1]), natural(n[2])))
+    best = min(
+        leads,
+        key=lambda n: (_RANK.index(kinds[n[1]]) if kinds[n[1]] in _RANK else len(_RANK), natural(n[1]), natural(n[2])),
+    )
     return terminal(best)

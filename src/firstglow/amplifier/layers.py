@@ -36,7 +36,9 @@ def applies(kind: str, as_: str) -> bool:
 class Layers:
     """Applies the layers of one file to its drafts and joints."""
 
-    def __init__(self, document: Document, scopes: Scopes, groups: Groups, as_: str, meters: Accuracies, lenient: bool) -> None:
+    def __init__(
+        self, document: Document, scopes: Scopes, groups: Groups, as_: str, meters: Accuracies, lenient: bool
+    ) -> None:
         self.document, self.scopes, self.groups, self.as_ = document, scopes, groups, as_
         self.meters, self.lenient = meters, lenient
         self.mistakes: Mistakes = document.mistakes
@@ -55,20 +57,30 @@ class Layers:
             kind = layer.get("kind")
             if kind not in KINDS:
                 found = "kind is missing" if kind is None else f"kind = {short(kind)!r}"
-                self.mistakes.add((*path, "kind"), "layer", found, " or ".join(KINDS), f'kind = "{nearest(str(kind), KINDS) or "changed"}"')
+                self.mistakes.add(
+                    (*path, "kind"),
+                    "layer",
+                    found,
+                    " or ".join(KINDS),
+                    f'kind = "{nearest(str(kind), KINDS) or "changed"}"',
+                )
                 continue
             if applies(kind, self.as_):
                 self._apply(layer, kind, path)
                 if kind not in self.used:
                     self.used.append(kind)
-            else:  # what it touches is another part from here on: later measurements of it are not of the part that counts
-                self.passed_over |= {self._bare(w) for w in (*_keys(layer, "set"), *_keys(layer, "add"), *_keys(layer, "rejoin"))}
+            else:  # what it touches is another part from here on: later measurements are not of the part that counts
+                self.passed_over |= {
+                    self._bare(w) for w in (*_keys(layer, "set"), *_keys(layer, "add"), *_keys(layer, "rejoin"))
+                }
 
     def _apply(self, layer: Mapping[str, Any], kind: str, path: Path) -> None:
         for key, value in layer.items():
             if key not in _KEYS:
                 self.mistakes.key((*path, key), "layer", key, _KEYS)
-            elif key in {"who", "when", "why", "note", "meter"} and not (isinstance(value, str) or (key == "when" and hasattr(value, "isoformat"))):
+            elif key in {"who", "when", "why", "note", "meter"} and not (
+                isinstance(value, str) or (key == "when" and hasattr(value, "isoformat"))
+            ):
                 self.mistakes.add((*path, key), "layer", f"{key} = {short(value)}", "a text", f'{key} = "..."')
         uncertainty = self._uncertainty(layer, path)
         for name, value in self._table(layer, "set", path):
@@ -77,7 +89,9 @@ class Layers:
             self._add(name, value, kind, (*path, "add", name))
         removed = layer.get("remove", [])
         if not isinstance(removed, list) or not all(isinstance(r, str) for r in removed):
-            self.mistakes.add((*path, "remove"), "layer", f"remove = {short(removed)}", "a list of parts", 'remove = ["R5"]')
+            self.mistakes.add(
+                (*path, "remove"), "layer", f"remove = {short(removed)}", "a list of parts", 'remove = ["R5"]'
+            )
             removed = []
         for position, name in enumerate(removed):
             self._remove(name, (*path, "remove", str(position)))
@@ -100,7 +114,13 @@ class Layers:
         except QuantityError:
             spread = None
         if spread is None or spread.fraction is None:
-            self.mistakes.add((*path, "uncertainty"), "layer", f"uncertainty = {short(text)}", "a percentage above 0", 'uncertainty = "0.5%"')
+            self.mistakes.add(
+                (*path, "uncertainty"),
+                "layer",
+                f"uncertainty = {short(text)}",
+                "a percentage above 0",
+                'uncertainty = "0.5%"',
+            )
             return None
         return spread.fraction
 
@@ -128,7 +148,9 @@ class Layers:
         return found
 
     # -- the four verbs ----------------------------------------------------------------------------------------------
-    def _set(self, word: str, value: Any, kind: str, layer: Mapping[str, Any], uncertainty: float | None, path: Path) -> None:
+    def _set(
+        self, word: str, value: Any, kind: str, layer: Mapping[str, Any], uncertainty: float | None, path: Path
+    ) -> None:
         if kind == "measured" and self._bare(word) in self.passed_over:
             return
         for draft, rest in self._meant(word, path):
@@ -143,7 +165,9 @@ class Layers:
             elif isinstance(value, str):
                 self._set_text(reader, draft, value, kind, path)
             else:
-                self.mistakes.add(path, draft.name, f"{short(value)} is no value", "a text, or a table of attributes", '"100k 1W"')
+                self.mistakes.add(
+                    path, draft.name, f"{short(value)} is no value", "a text, or a table of attributes", '"100k 1W"'
+                )
             if kind == "measured":
                 self._narrow(draft, before, layer, uncertainty)
 
@@ -154,7 +178,13 @@ class Layers:
         except QuantityError as error:
             self.mistakes.add(path, draft.name, error.found, error.allowed, error.remedy)
             return
-        if kind != "measured" and draft.kind not in {"transformer", "output transformer", "valve", "rectifier", "heater"}:
+        if kind != "measured" and draft.kind not in {
+            "transformer",
+            "output transformer",
+            "valve",
+            "rectifier",
+            "heater",
+        }:
             keep = {"position"} & set(draft.values)  # another part stands there now; only where a hand left it stays
             draft.values = {k: draft.values[k] for k in keep}
             draft.type = None
@@ -166,7 +196,9 @@ class Layers:
     def _another_valve(self, reader: PartReader, draft: Draft, path: Path) -> None:
         """A valve of another type in the same socket: its sections and its heater follow."""
         envelope = draft.envelope
-        for other in [d for d in self.scopes.drafts.values() if d.envelope == envelope and d.kind in {"valve", "rectifier"}]:
+        for other in [
+            d for d in self.scopes.drafts.values() if d.envelope == envelope and d.kind in {"valve", "rectifier"}
+        ]:
             other.type = draft.type
             if reader.envelope(other, path):
                 other.envelope = envelope
@@ -192,7 +224,13 @@ class Layers:
         known = draft.windings.get(name)
         if known is None:
             names = list(draft.windings) or list(kinds()[draft.kind].attributes)
-            self.mistakes.add(path, draft.name, f"no winding {short(name)!r}", ", ".join(names), f'"{draft.name} {nearest(name, names) or names[0]}"')
+            self.mistakes.add(
+                path,
+                draft.name,
+                f"no winding {short(name)!r}",
+                ", ".join(names),
+                f'"{draft.name} {nearest(name, names) or names[0]}"',
+            )
             return
         try:
             new = read_winding(name, value if isinstance(value, str) else "", known[0])
@@ -200,10 +238,23 @@ class Layers:
             self.mistakes.add(path, f"{draft.name} {name}", error.found, error.allowed, error.remedy)
             return
         if kind == "measured":
-            if new.sides != known[0].sides and not new.open_volts and any(n.volts != o.volts for n, o in zip(new.sides, known[0].sides, strict=True)):
-                self.mistakes.add(path, f"{draft.name} {name}", "volts measured under an unknown load", "volts with nothing on the winding, marked open", f'"{short(value)} open"')
+            if (
+                new.sides != known[0].sides
+                and not new.open_volts
+                and any(n.volts != o.volts for n, o in zip(new.sides, known[0].sides, strict=True))
+            ):
+                self.mistakes.add(
+                    path,
+                    f"{draft.name} {name}",
+                    "volts measured under an unknown load",
+                    "volts with nothing on the winding, marked open",
+                    f'"{short(value)} open"',
+                )
                 return
-            if any(n.volts != o.volts for n, o in zip(new.sides, known[0].sides, strict=True)) or new.open_volts != known[0].open_volts:
+            if (
+                any(n.volts != o.volts for n, o in zip(new.sides, known[0].sides, strict=True))
+                or new.open_volts != known[0].open_volts
+            ):
                 new = replace(new, spread=new.spread if new.spread != known[0].spread else good_for)
             if any(n.ohms != o.ohms for n, o in zip(new.sides, known[0].sides, strict=True)):
                 new = replace(new, ohms_spread=good_for)
@@ -215,21 +266,31 @@ class Layers:
         own = self.meters.get(str(layer.get("meter", "")), {})
         return own.get(unit, METER.get(unit, OTHER))
 
-    def _narrow(self, draft: Draft, before: Mapping[str, Quantity], layer: Mapping[str, Any], uncertainty: float | None) -> None:
+    def _narrow(
+        self, draft: Draft, before: Mapping[str, Quantity], layer: Mapping[str, Any], uncertainty: float | None
+    ) -> None:
         """A measured value keeps the uncertainty of the meter that measured it, unless the text gives its own."""
         for name, value in draft.values.items():
             row = kinds()[draft.kind].attributes[name]
             if value is before.get(name) or value.origin.layer != "measured" or row.role == "setting":
                 continue
             if value.spread == row.stated:
-                draft.values[name] = replace(value, spread=self._good_for(row.unit, layer, uncertainty), shape="uniform")
+                draft.values[name] = replace(
+                    value, spread=self._good_for(row.unit, layer, uncertainty), shape="uniform"
+                )
 
     def _add(self, word: str, line: Any, kind: str, path: Path) -> None:
         channel, words = self.scopes.split(" ".join(word.split()), None)
         every = len(words) > 1 and words[0] == "channel"
         local = words[-1] if words else ""
         if not NAME.fullmatch(local) or len(words) > (2 if every else 1):
-            self.mistakes.add(path, word, f"{short(word)!r} is no name of a new part", 'a name, "left R40", or "channel R40" for every channel', '"R40"')
+            self.mistakes.add(
+                path,
+                word,
+                f"{short(word)!r} is no name of a new part",
+                'a name, "left R40", or "channel R40" for every channel',
+                '"R40"',
+            )
             return
         for where in self.scopes.channels if every else (channel,):
             name = f"{where} {local}" if where else local
@@ -264,7 +325,9 @@ class Layers:
                 continue
             self._drop(draft)
             envelope = draft.envelope
-            left = [d for d in self.scopes.drafts.values() if d.envelope == envelope and d.kind in {"valve", "rectifier"}]
+            left = [
+                d for d in self.scopes.drafts.values() if d.envelope == envelope and d.kind in {"valve", "rectifier"}
+            ]
             if envelope and not left and f"{envelope} heater" in self.scopes.drafts:
                 self._drop(self.scopes.drafts[f"{envelope} heater"])
 
@@ -279,7 +342,13 @@ class Layers:
             lead = lead_of(draft, rest) if rest else None
             if lead is None:
                 names = lead_names(draft)
-                self.mistakes.add(path, word, f"{short(word)!r} is no lead", f"leads of {draft.name}: {', '.join(names)}", f'"{draft.name} {nearest(rest, names) or names[0]}"')
+                self.mistakes.add(
+                    path,
+                    word,
+                    f"{short(word)!r} is no lead",
+                    f"leads of {draft.name}: {', '.join(names)}",
+                    f'"{draft.name} {nearest(rest, names) or names[0]}"',
+                )
                 continue
             if not isinstance(value, str):
                 self.mistakes.add(path, word, f"{short(value)} is no joint", "the joint it goes to", '"chassis"')

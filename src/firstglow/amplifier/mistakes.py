@@ -36,7 +36,9 @@ class Mistakes:
         """Note an unknown key, with the nearest known one."""
         names = list(known)
         near = nearest(key, names)
-        self.add(at, part, f"unknown {what} {short(key)!r}", "allowed: " + ", ".join(names), f"{near}" if near else names[0])
+        self.add(
+            at, part, f"unknown {what} {short(key)!r}", "allowed: " + ", ".join(names), f"{near}" if near else names[0]
+        )
 
     def stop(self) -> None:
         """Raise AmplifierError if anything was found."""

@@ -34,7 +34,9 @@ def _called(part: Part) -> set[str]:
     """Other words for a part: its name in its channel's table, and the spindle or can it shares."""
     out = set()
     if part.channel:
-        out |= {n.removeprefix(f"{part.channel} ") for n in (part.name, *part.aliases) if n.startswith(f"{part.channel} ")}
+        out |= {
+            n.removeprefix(f"{part.channel} ") for n in (part.name, *part.aliases) if n.startswith(f"{part.channel} ")
+        }
     gang = part.words.get("gang")
     if isinstance(gang, str):
         out |= {gang, f"{part.channel} {gang}"} if part.channel else {gang}
@@ -74,7 +76,12 @@ def situation_from_options(
     volts = amplifier.mains_volts if mains_now is None else _number("--mains-now", mains_now, "V", "118")
     if not 0 <= volts <= MOST_MAINS * amplifier.mains_volts:
         most = f"{MOST_MAINS * amplifier.mains_volts:.0f}"
-        raise SituationError("--mains-now", f"{volts:g} V", f"0 to {most} V for a primary marked {amplifier.mains_volts:g} V", f"--mains-now {amplifier.mains_volts:g}")
+        raise SituationError(
+            "--mains-now",
+            f"{volts:g} V",
+            f"0 to {most} V for a primary marked {amplifier.mains_volts:g} V",
+            f"--mains-now {amplifier.mains_volts:g}",
+        )
     watts = None if lamp is None else _number("--lamp", lamp, "W", "60")
     if watts is not None and not 1 <= watts <= 2000:
         raise SituationError("--lamp", f"{watts:g} W", "1 to 2000 W", "--lamp 60")
@@ -113,10 +120,19 @@ def _envelopes(amplifier: Amplifier, out: Iterable[str]) -> list[str]:
     for word in _words(out):
         named = {amplifier.parts[n].envelope for n in find_parts(amplifier, word)}
         named |= {e for e in glass if e == word}
-        named |= {p.envelope for p in amplifier.parts.values() if p.envelope and word in {c[:-1] for c in _called(p)} and p.name != p.envelope}
+        named |= {
+            p.envelope
+            for p in amplifier.parts.values()
+            if p.envelope and word in {c[:-1] for c in _called(p)} and p.name != p.envelope
+        }
         envelopes = [e for e in sorted(named, key=str) if e is not None]
         if not envelopes:
-            raise SituationError("--out", f"{word!r} is no valve here", "valves: " + ", ".join(sorted(glass)), f"--out {nearest(word, sorted(glass)) or next(iter(sorted(glass)), 'V1')}")
+            raise SituationError(
+                "--out",
+                f"{word!r} is no valve here",
+                "valves: " + ", ".join(sorted(glass)),
+                f"--out {nearest(word, sorted(glass)) or next(iter(sorted(glass)), 'V1')}",
+            )
         found += envelopes
     return found
 
@@ -127,7 +143,12 @@ def _links(amplifier: Amplifier, lift: Iterable[str]) -> list[str]:
         named = [x.name for x in amplifier.links.values() if word in {x.name, x.name.removeprefix(f"{x.channel} ")}]
         if not named:
             known = ", ".join(amplifier.links) or "none: this amplifier has no link"
-            raise SituationError("--lift", f"{word!r} is no link here", f"links: {known}", f"--lift {nearest(word, amplifier.links) or next(iter(amplifier.links), 'feedback')!r}")
+            raise SituationError(
+                "--lift",
+                f"{word!r} is no link here",
+                f"links: {known}",
+                f"--lift {nearest(word, amplifier.links) or next(iter(amplifier.links), 'feedback')!r}",
+            )
         found += named
     return found
 
@@ -136,9 +157,16 @@ def _switches(amplifier: Amplifier, words: Iterable[str]) -> list[str]:
     found: list[str] = []
     switches = _known(amplifier, "switch")
     for word in _words(words):
-        named = [n for n in find_parts(amplifier, word) if n in switches] or [n for n in switches if amplifier.parts[n].words.get("role") == word]
+        named = [n for n in find_parts(amplifier, word) if n in switches] or [
+            n for n in switches if amplifier.parts[n].words.get("role") == word
+        ]
         if not named:
-            raise SituationError("--switch-open", f"{word!r} is no switch here", "switches: " + (", ".join(switches) or "none"), f"--switch-open {next(iter(switches), 'standby')!r}")
+            raise SituationError(
+                "--switch-open",
+                f"{word!r} is no switch here",
+                "switches: " + (", ".join(switches) or "none"),
+                f"--switch-open {next(iter(switches), 'standby')!r}",
+            )
         found += named
     return found
 
@@ -150,10 +178,17 @@ def _pots(amplifier: Amplifier, texts: Iterable[str]) -> list[tuple[str, float]]
         word, equals, value = text.partition("=")
         named = [n for n in find_parts(amplifier, word) if n in pots]
         if not named or not equals:
-            raise SituationError("--pot", f"{text!r}", "a pot and where it stands, 0 to 1: " + (", ".join(pots) or "no pot here"), f'--pot "{nearest(word, pots) or next(iter(pots), "P1")}=0.5"')
+            raise SituationError(
+                "--pot",
+                f"{text!r}",
+                "a pot and where it stands, 0 to 1: " + (", ".join(pots) or "no pot here"),
+                f'--pot "{nearest(word, pots) or next(iter(pots), "P1")}=0.5"',
+            )
         position = _number("--pot", value, "1", f'"{named[0]}=0.5"')
         if not 0 <= position <= 1:
-            raise SituationError("--pot", f"{word} at {value}", "0 (wiper at end 1) to 1 (wiper at end 2)", f'--pot "{named[0]}=0.5"')
+            raise SituationError(
+                "--pot", f"{word} at {value}", "0 (wiper at end 1) to 1 (wiper at end 2)", f'--pot "{named[0]}=0.5"'
+            )
         found += [(n, position) for n in named]
     return found
 
@@ -164,9 +199,16 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
     named = find_parts(amplifier, part_word)
     if not colon or not named:
         near = nearest(part_word, amplifier.parts) or next(iter(amplifier.parts))
-        raise SituationError("--fault", f"{text!r}: no part {part_word.strip()!r}" if colon else f"{text!r} has no mode", "PART:MODE or PART:MODE=VALUE", f'--fault "{near}:open"')
+        raise SituationError(
+            "--fault",
+            f"{text!r}: no part {part_word.strip()!r}" if colon else f"{text!r} has no mode",
+            "PART:MODE or PART:MODE=VALUE",
+            f'--fault "{near}:open"',
+        )
     if len(named) > 1:
-        raise SituationError("--fault", f"{part_word} is in every channel", " or ".join(named), f'--fault "{named[0]}:{rest}"')
+        raise SituationError(
+            "--fault", f"{part_word} is in every channel", " or ".join(named), f'--fault "{named[0]}:{rest}"'
+        )
     part = amplifier.parts[named[0]]
     mode_word, equals, value = rest.partition("=")
     mode_word = " ".join(mode_word.split())
@@ -176,11 +218,21 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
     modes = [m for m in FAULTS[part.kind] if m.when(part) and (m.name == mode_word or mode_word in _expanded(m, part))]
     if not modes:
         known = list(dict.fromkeys(c.mode for c in cases))
-        raise SituationError("--fault", f"{part.name} has no mode {mode_word!r}", "modes: " + (", ".join(known) or "none"), f'--fault "{part.name}:{nearest(mode_word, known) or next(iter(known), "open")}"')
+        raise SituationError(
+            "--fault",
+            f"{part.name} has no mode {mode_word!r}",
+            "modes: " + (", ".join(known) or "none"),
+            f'--fault "{part.name}:{nearest(mode_word, known) or next(iter(known), "open")}"',
+        )
     mode = modes[0]
     if mode.unit is None:
         if equals:
-            raise SituationError("--fault", f"{mode_word} takes no value", f"{part.name}:{mode_word}", f'--fault "{part.name}:{mode_word}"')
+            raise SituationError(
+                "--fault",
+                f"{mode_word} takes no value",
+                f"{part.name}:{mode_word}",
+                f'--fault "{part.name}:{mode_word}"',
+            )
         return Fault(part.name, mode_word)
     scale = amplifier.mains_volts if mode.unit == "V" else 1.0
     if not equals:
@@ -202,7 +254,12 @@ def _wrong_type(part: Part, value: str, known: Sequence[str]) -> Fault:
     chosen = next((m for m in fitting if m.partition("=")[2].upper() == value.upper()), None)
     if chosen is None:
         types = ", ".join(m.partition("=")[2] for m in fitting) or f"no other type fits {part.name}"
-        raise SituationError("--fault", f"{value or 'no type'!r} for {part.name}", f"types that fit its socket: {types}", f'--fault "{part.name}:{next(iter(fitting), "open")}"')
+        raise SituationError(
+            "--fault",
+            f"{value or 'no type'!r} for {part.name}",
+            f"types that fit its socket: {types}",
+            f'--fault "{part.name}:{next(iter(fitting), "open")}"',
+        )
     return Fault(part.name, chosen)
 
 
@@ -213,5 +270,3 @@ def fault_text(amplifier: Amplifier, fault: Fault) -> str:
     part = amplifier.parts[fault.part]
     unit = next((m.unit for m in FAULTS[part.kind] if m.name == fault.mode and m.unit), "1")
     return f"{fault.part}:{fault.mode}={re.sub(r'R$', '', code(fault.value, unit))}"
-
-

@@ -40,7 +40,13 @@ class PartReader:
         parts = [line] if isinstance(line, str) else line
         origin = Origin(self.layer, self.mistakes.line(path))
         if not isinstance(parts, list) or not parts or not isinstance(parts[0], str):
-            self.mistakes.add(path, name, f"{short(line)!r} is no part", "[what it is, lead, lead ..., {more}]", f'{local} = ["220k", "HT1", "V1 plate"]')
+            self.mistakes.add(
+                path,
+                name,
+                f"{short(line)!r} is no part",
+                "[what it is, lead, lead ..., {more}]",
+                f'{local} = ["220k", "HT1", "V1 plate"]',
+            )
             return None
         try:
             said = read_what(parts[0])
@@ -63,7 +69,13 @@ class PartReader:
         for number, table in enumerate(parts[first:], first):
             at = (*path, str(number))
             if not isinstance(table, dict):
-                self.mistakes.add(at, draft.name, f"{short(table)!r} behind a table", "leads first, then { }", "the lead in front of the table")
+                self.mistakes.add(
+                    at,
+                    draft.name,
+                    f"{short(table)!r} behind a table",
+                    "leads first, then { }",
+                    "the lead in front of the table",
+                )
                 continue
             for key, value in table.items():
                 if key in found:
@@ -83,16 +95,27 @@ class PartReader:
         if len(base.sections) == 1:
             draft.section = base.sections[0]
             if asked and asked != base.sections[0].name:
-                self.mistakes.add(path, draft.name, f"section {asked!r}", f"a {base.name} has one section", "no section")
+                self.mistakes.add(
+                    path, draft.name, f"section {asked!r}", f"a {base.name} has one section", "no section"
+                )
             elif letter and draft.name[-2:-1].isdigit():
-                self.mistakes.add(path, draft.name, f"section {letter!r} of a {base.name}", "a valve with one section", f"{draft.local[:-1]}")
+                self.mistakes.add(
+                    path,
+                    draft.name,
+                    f"section {letter!r} of a {base.name}",
+                    "a valve with one section",
+                    f"{draft.local[:-1]}",
+                )
             return True
         section = base.section(str(asked) if asked else letter)
         if section is None:
             self.mistakes.add(
-                path, draft.name, f"no section of the {base.name} named", "one line a section: " + ", ".join(f"{draft.local.rstrip('ab')}{x}" for x in "ab"),
+                path,
+                draft.name,
+                f"no section of the {base.name} named",
+                "one line a section: " + ", ".join(f"{draft.local.rstrip('ab')}{x}" for x in "ab"),
                 f"{draft.local.rstrip('ab')}a",
-            )  # fmt: skip
+            )
             return False
         draft.section = section
         draft.words["section"] = section.name
@@ -115,25 +138,39 @@ class PartReader:
         row = kinds()[draft.kind].attributes[name]
         if not row.low <= value <= row.high:
             self.mistakes.add(
-                path, draft.name, f"{name} of {short(f'{value:g}')} {row.unit}", f"{row.low:g} to {row.high:g} {row.unit}",
+                path,
+                draft.name,
+                f"{name} of {short(f'{value:g}')} {row.unit}",
+                f"{row.low:g} to {row.high:g} {row.unit}",
                 f'"{code(min(max(abs(value), row.low or 1.0), row.high), row.unit)}"',
-            )  # fmt: skip
+            )
             return
         draft.values[name] = quantity(row, value, spread, origin)
 
     def _leads(self, draft: Draft, leads: list[Any], path: Path) -> None:
-        names = [n for n in lead_names(draft) if draft.kind not in {"transformer"}]
+        names = [n for n in lead_names(draft) if draft.kind != "transformer"]
         if draft.kind == "output transformer":
             names = []
         for number, text in enumerate(leads):
             at = (*path, str(number + 1))
             if not isinstance(text, str):
-                self.mistakes.add(at, draft.name, f"{short(text)!r} where a joint should be", "the name of a joint or of a lead", '"HT1"')
+                self.mistakes.add(
+                    at,
+                    draft.name,
+                    f"{short(text)!r} where a joint should be",
+                    "the name of a joint or of a lead",
+                    '"HT1"',
+                )
             elif number >= len(names):
                 self.mistakes.add(
-                    at, draft.name, f"{len(leads)} leads in a row", f"{len(names)}: {', '.join(names) or 'by name only, in { }'}",
-                    f'{{ "{(lead_names(draft) or ("primary 1",))[0]}" = "{short(text, 20)}" }}' if not names else f"{len(names)} leads",
-                )  # fmt: skip
+                    at,
+                    draft.name,
+                    f"{len(leads)} leads in a row",
+                    f"{len(names)}: {', '.join(names) or 'by name only, in { }'}",
+                    f'{{ "{(lead_names(draft) or ("primary 1",))[0]}" = "{short(text, 20)}" }}'
+                    if not names
+                    else f"{len(names)} leads",
+                )
                 return
             elif names[number] in draft.leads:
                 self.mistakes.add(at, draft.name, f"lead {names[number]} said twice", "once", "one of the two")
@@ -142,7 +179,14 @@ class PartReader:
 
     def _more(self, draft: Draft, more: Mapping[str, tuple[Any, Path]]) -> None:
         kind = kinds()[draft.kind]
-        windings = [k for k in more if draft.kind == "transformer" and k not in kind.attributes and k not in kind.words and _WINDING.fullmatch(k)]
+        windings = [
+            k
+            for k in more
+            if draft.kind == "transformer"
+            and k not in kind.attributes
+            and k not in kind.words
+            and _WINDING.fullmatch(k)
+        ]
         for key in [*windings, *(k for k in more if k not in windings)]:
             value, at = more[key]
             if key in windings and lead_of(draft, key) is None:
@@ -158,9 +202,13 @@ class PartReader:
         kind = kinds()[draft.kind]
         lead = lead_of(draft, key)
         if lead is None:
-            self.mistakes.key(at, draft.name, key, [*lead_names(draft), *kind.attributes, *kind.words], "lead or attribute")
+            self.mistakes.key(
+                at, draft.name, key, [*lead_names(draft), *kind.attributes, *kind.words], "lead or attribute"
+            )
         elif not isinstance(value, str):
-            self.mistakes.add(at, draft.name, f"{short(value)!r} where a joint should be", "the name of a joint or of a lead", '"HT1"')
+            self.mistakes.add(
+                at, draft.name, f"{short(value)!r} where a joint should be", "the name of a joint or of a lead", '"HT1"'
+            )
         elif lead in draft.leads:
             self.mistakes.add(at, draft.name, f"lead {lead} said twice", "once", "one of the two")
         else:
@@ -169,7 +217,13 @@ class PartReader:
     def winding(self, draft: Draft, key: str, value: Any, at: Path) -> None:
         """Read one winding of a mains transformer."""
         if not isinstance(value, str):
-            self.mistakes.add(at, draft.name, f"{short(value)!r} is no winding", "volts, amps, ohms as one text", f'{key} = "6.3V 4A ct"')
+            self.mistakes.add(
+                at,
+                draft.name,
+                f"{short(value)!r} is no winding",
+                "volts, amps, ohms as one text",
+                f'{key} = "6.3V 4A ct"',
+            )
             return
         try:
             draft.windings[key] = (read_winding(key, value), Origin(self.layer, self.mistakes.line(at)))
@@ -205,7 +259,13 @@ class PartReader:
         elif not isinstance(value, str) or len(value) > 200:
             self.mistakes.add(at, draft.name, f"{key} = {short(value)}", "a text", f'{key} = "..."')
         elif key in _CHOICES and value not in _CHOICES[key]:
-            self.mistakes.add(at, draft.name, f"{key} = {value!r}", " or ".join(_CHOICES[key]), f'{key} = "{nearest(value, _CHOICES[key]) or _CHOICES[key][0]}"')
+            self.mistakes.add(
+                at,
+                draft.name,
+                f"{key} = {value!r}",
+                " or ".join(_CHOICES[key]),
+                f'{key} = "{nearest(value, _CHOICES[key]) or _CHOICES[key][0]}"',
+            )
         else:
             draft.words[key] = value
 
@@ -223,14 +283,26 @@ class PartReader:
                 draft.link = (value["name"], lead, tie)
                 draft.words["link"] = value["name"]
                 return
-        self.mistakes.add(at, draft.name, f"link = {short(value)}", "a name, or { name, lead, tie }", f'link = {{ name = "feedback", lead = "{leads[0]}", tie = "chassis" }}')
+        self.mistakes.add(
+            at,
+            draft.name,
+            f"link = {short(value)}",
+            "a name, or { name, lead, tie }",
+            f'link = {{ name = "feedback", lead = "{leads[0]}", tie = "chassis" }}',
+        )
 
     def _heater(self, draft: Draft, value: Any, at: Path) -> None:
         texts = [value] if isinstance(value, str) else value
         if isinstance(texts, list) and 0 < len(texts) <= 3 and all(isinstance(t, str) for t in texts):
             draft.heater = [Place(t, draft.channel, self.mistakes.line(at)) for t in texts]
             return
-        self.mistakes.add(at, draft.name, f"heater = {short(value)}", "a winding, or a list of two or three joints", 'heater = "T1 heat"')
+        self.mistakes.add(
+            at,
+            draft.name,
+            f"heater = {short(value)}",
+            "a winding, or a list of two or three joints",
+            'heater = "T1 heat"',
+        )
 
     def _idle(self, draft: Draft, value: Any, at: Path) -> None:
         words = str(value).split()
@@ -241,7 +313,9 @@ class PartReader:
             self.mistakes.add(at, draft.name, f"idle: {error.found}", error.allowed, error.remedy)
             return
         if not 1e-4 <= amps <= 1.0 or len(words) > 2:
-            self.mistakes.add(at, draft.name, f"idle = {short(value)}", "cathode current, 0.1 mA to 1 A", 'idle = "25m"')
+            self.mistakes.add(
+                at, draft.name, f"idle = {short(value)}", "cathode current, 0.1 mA to 1 A", 'idle = "25m"'
+            )
             return
         fraction = spread.fraction if spread is not None and spread.fraction is not None else 0.03
         draft.idle = (Quantity(amps, fraction, "uniform", Origin(self.layer, self.mistakes.line(at))), None)
@@ -254,32 +328,43 @@ class PartReader:
             self.mistakes.add(at, draft.name, f"taps: {error.found}", error.allowed, '"4+8+16R"')
             return
         if len(set(ohms)) != len(ohms) or not all(0.5 <= o <= 2000 for o in ohms) or len(ohms) > 8:
-            self.mistakes.add(at, draft.name, f"taps = {short(value)}", "different ohms, 0.5 to 2000", 'taps = "4+8+16R"')
+            self.mistakes.add(
+                at, draft.name, f"taps = {short(value)}", "different ohms, 0.5 to 2000", 'taps = "4+8+16R"'
+            )
             return
         draft.words["taps"] = "+".join(f"{o:g}" for o in sorted(ohms))
 
 
 _CHOICES: Mapping[str, tuple[str, ...]] = {
-    "in_phase": ("a", "b"), "role": ("mains", "standby"), "heater_connection": ("parallel", "series"), "build": ("EI", "toroid"),
+    "in_phase": ("a", "b"),
+    "role": ("mains", "standby"),
+    "heater_connection": ("parallel", "series"),
+    "build": ("EI", "toroid"),
     "section": ("1", "2", "triode", "pentode"),
-}  # fmt: skip
+}
 
 
 def read_attribute(row: Attribute, value: Any, draft: Draft | None = None) -> tuple[float, Spread | None]:
     """SI value and tolerance of an attribute as the file gives it; raises QuantityError."""
     if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
-        raise QuantityError(f"{short(value)} is no value", f"a text in {row.unit}, or a number", f'"{code(row.low or 1.0, row.unit)}"')
+        raise QuantityError(
+            f"{short(value)} is no value", f"a text in {row.unit}, or a number", f'"{code(row.low or 1.0, row.unit)}"'
+        )
     if not isinstance(value, str):
         if isinstance(value, Decimal) and not value.is_finite():
             raise QuantityError(f"{value} is no number", "a finite number", f'"{code(row.low or 1.0, row.unit)}"')
         if value and not -30 <= Decimal(value).adjusted() <= 30:
-            raise QuantityError("a number out of all reason", f"{row.low:g} to {row.high:g}", f'"{code(row.low or 1.0, row.unit)}"')
+            raise QuantityError(
+                "a number out of all reason", f"{row.low:g} to {row.high:g}", f'"{code(row.low or 1.0, row.unit)}"'
+            )
         return float(value), None
     words = value.split()
     if not words or len(words) > 4:
-        raise QuantityError(f"{short(value)!r} cannot be read", f"a value in {row.unit}", f'"{code(row.low or 1.0, row.unit)}"')
+        raise QuantityError(
+            f"{short(value)!r} cannot be read", f"a value in {row.unit}", f'"{code(row.low or 1.0, row.unit)}"'
+        )
     spread = None
-    if len(words) > 1 and words[-1].endswith("%") or words[-1].startswith(("±", "+-")):
+    if (len(words) > 1 and words[-1].endswith("%")) or words[-1].startswith(("±", "+-")):
         spread = read_spread(words[-1], row.unit)
         words = words[:-1]
     text = "".join(words)

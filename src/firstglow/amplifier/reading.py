@@ -21,7 +21,9 @@ _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
 
 
-def load(path_or_text: str | FilePath | bytes, as_: str = "changed", name: str = "", meters: Accuracies | None = None) -> Amplifier:
+def load(
+    path_or_text: str | FilePath | bytes, as_: str = "changed", name: str = "", meters: Accuracies | None = None
+) -> Amplifier:
     """Read an amplifier file.
 
     path_or_text: a path; or the file's own text or bytes (anything with a line break in it is taken as text).
@@ -78,7 +80,15 @@ def _read_parts(document: Document, scopes: Scopes, channels: tuple[str, ...]) -
             _add(reader, scopes, path, names[channel].get(local) or f"{channel} {local}", local, channel, line)
         for local, line in own.items():
             if local not in _table(document, "channel"):
-                _add(reader, scopes, (channel, local), names[channel].get(local) or f"{channel} {local}", local, channel, line)
+                _add(
+                    reader,
+                    scopes,
+                    (channel, local),
+                    names[channel].get(local) or f"{channel} {local}",
+                    local,
+                    channel,
+                    line,
+                )
 
 
 def _differs(line: Any, own: Any) -> Any:
@@ -104,7 +114,13 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
             if isinstance(name, str) and NAME.fullmatch(name):
                 found[channel][local] = name
             else:
-                document.mistakes.add(("names", channel, local), local, f"{name!r} is no name of a part", "a letter, then letters and figures", '"V5"')
+                document.mistakes.add(
+                    ("names", channel, local),
+                    local,
+                    f"{name!r} is no name of a part",
+                    "a letter, then letters and figures",
+                    '"V5"',
+                )
     renamed = {local for table in found.values() for local in table}
     for table in found.values():  # a valve that is renamed in one channel keeps its plain name in the other
         for local in renamed:
@@ -112,9 +128,13 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
     return found
 
 
-def _add(reader: PartReader, scopes: Scopes, path: tuple[str, ...], name: str, local: str, channel: str | None, line: Any) -> None:
+def _add(
+    reader: PartReader, scopes: Scopes, path: tuple[str, ...], name: str, local: str, channel: str | None, line: Any
+) -> None:
     if not NAME.fullmatch(local):
-        reader.mistakes.add(path, local, f"{local!r} is no name of a part", "a letter, then letters and figures", '"R1"')
+        reader.mistakes.add(
+            path, local, f"{local!r} is no name of a part", "a letter, then letters and figures", '"R1"'
+        )
         return
     if isinstance(line, list) and line and isinstance(line[0], str) and _CAN.search(line[0]):
         for letter, section in _can(line):
@@ -168,12 +188,22 @@ def _join_drawn(scopes: Scopes, groups: Groups) -> None:
 def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts: Iterable[Draft]) -> None:
     """A lead that the line leaves out and no other line mentions stands nowhere."""
     for draft in drafts:
-        if draft.name not in scopes.drafts or draft.kind in {"transformer", "output transformer", "heater"} or draft.line == 0:
+        if (
+            draft.name not in scopes.drafts
+            or draft.kind in {"transformer", "output transformer", "heater"}
+            or draft.line == 0
+        ):
             continue
         for lead in lead_names(draft):
             if lead not in draft.leads and groups.alone(("lead", draft.name, lead)):
                 names = ", ".join(lead_names(draft))
-                mistakes.add(draft.path, draft.name, f"lead {lead} stands nowhere", f"a joint for each of {names}", _with_lead(draft, lead))
+                mistakes.add(
+                    draft.path,
+                    draft.name,
+                    f"lead {lead} stands nowhere",
+                    f"a joint for each of {names}",
+                    _with_lead(draft, lead),
+                )
 
 
 def _with_lead(draft: Draft, lead: str) -> str:

@@ -15,7 +15,7 @@ from firstglow.amplifier.model import Amplifier, DefaultUsed, IdleTarget, Joint,
 from firstglow.amplifier.transformers import HT_GUESS_AMPS, mains_windings, output_windings
 from firstglow.amplifier.windings import WindingText
 
-# 1 sigma of new valves, common to small and power types; reproduces makers' limits (perveance 7 to 10 %, mu 2.5 to 4 %).
+# 1 sigma of new valves; reproduces makers' acceptance limits (perveance 7 to 10 %, mu 2.5 to 4 %, contact 0.07 V).
 SPREADS: Mapping[str, float] = {"perveance": 0.08, "mu": 0.03, "contact": 0.07}
 
 
@@ -56,12 +56,25 @@ class Resolver:
         self._both_leads(parts)
         links = self._links(parts)
         amplifier = Amplifier(
-            name=self.head.name, drawing=self.head.drawing, mains_volts=self.head.mains_volts, mains_hz=self.head.mains_hz,
-            channels=self.head.channels, parts=parts, joints=joints, links=links, idle=self._idle(parts), aliases=self._aliases(joints, parts),
-            mains_spread=self.head.mains_spread, spreads=self.head.spreads, defaults=tuple(self.defaults), file=self.mistakes.file,
-            layers=layers, lines={dotted(p): n for p, n in self.mistakes.lines.items()}, fragment=self.head.fragment,
+            name=self.head.name,
+            drawing=self.head.drawing,
+            mains_volts=self.head.mains_volts,
+            mains_hz=self.head.mains_hz,
+            channels=self.head.channels,
+            parts=parts,
+            joints=joints,
+            links=links,
+            idle=self._idle(parts),
+            aliases=self._aliases(joints, parts),
+            mains_spread=self.head.mains_spread,
+            spreads=self.head.spreads,
+            defaults=tuple(self.defaults),
+            file=self.mistakes.file,
+            layers=layers,
+            lines={dotted(p): n for p, n in self.mistakes.lines.items()},
+            fragment=self.head.fragment,
             not_used=tuple(self._not_used(parts)),
-        )  # fmt: skip
+        )
         return replace(amplifier, digest=digest(amplifier))
 
     def _order(self, draft: Draft) -> tuple[object, ...]:
@@ -79,7 +92,9 @@ class Resolver:
         nodes = [self.scopes.node(p, "floating") for p in self.head.floating]
         return [n for n in nodes if n is not None and n in self.groups.above]
 
-    def _joints(self, names: Mapping[frozenset[Node], str], floating: set[Node], parts: Mapping[str, Part]) -> dict[str, Joint]:
+    def _joints(
+        self, names: Mapping[frozenset[Node], str], floating: set[Node], parts: Mapping[str, Part]
+    ) -> dict[str, Joint]:
         found = {}
         for nodes, name in names.items():
             leads = sorted((n for n in nodes if n[0] == "lead"), key=lambda n: (natural(n[1]), natural(n[2])))
@@ -92,10 +107,18 @@ class Resolver:
             centre = len(leads) == 1 and leads[0][2] == "ct" and self.kinds[leads[0][1]] == "heater"
             line = min((self.scopes.drafts[n[1]].line for n in leads if self.scopes.drafts[n[1]].line), default=0)
             found[name] = Joint(
-                name, tuple(terminal(n) for n in leads), aliases, self._channel(name, leads, parts),
-                self.groups.top(next(iter(nodes))) in floating or centre, line,
-            )  # fmt: skip
-        return dict(sorted(found.items(), key=lambda kv: (self._channel_rank(kv[1].channel), kv[0] not in SPECIAL, natural(kv[0]))))
+                name,
+                tuple(terminal(n) for n in leads),
+                aliases,
+                self._channel(name, leads, parts),
+                self.groups.top(next(iter(nodes))) in floating or centre,
+                line,
+            )
+        return dict(
+            sorted(
+                found.items(), key=lambda kv: (self._channel_rank(kv[1].channel), kv[0] not in SPECIAL, natural(kv[0]))
+            )
+        )
 
     def _channel_rank(self, channel: str | None) -> int:
         return self.head.channels.index(channel) + 1 if channel in self.head.channels else 0
@@ -127,11 +150,25 @@ class Resolver:
         values.pop("primary_volts", None)
         words = {k: v for k, v in draft.words.items() if k != "set_by"}
         twin = self._twin(draft)
-        aliases = (f"{draft.channel} {draft.local}",) if draft.channel and f"{draft.channel} {draft.local}" != draft.name else ()
+        aliases = (
+            (f"{draft.channel} {draft.local}",)
+            if draft.channel and f"{draft.channel} {draft.local}" != draft.name
+            else ()
+        )
         return Part(
-            draft.name, draft.kind, draft.type, leads, dict(sorted(values.items())), dict(sorted(words.items())), windings, draft.envelope,
-            draft.channel, twin, aliases, draft.origin,
-        )  # fmt: skip
+            draft.name,
+            draft.kind,
+            draft.type,
+            leads,
+            dict(sorted(values.items())),
+            dict(sorted(words.items())),
+            windings,
+            draft.envelope,
+            draft.channel,
+            twin,
+            aliases,
+            draft.origin,
+        )
 
     def _spread(self, draft: Draft, values: dict[str, Quantity]) -> None:
         own = self.head.spreads.get(draft.type or "", {}) | {}
@@ -145,23 +182,38 @@ class Resolver:
         for row in kinds()[draft.kind].attributes.values():
             if row.required and row.name not in values:
                 self.mistakes.add(
-                    draft.line, draft.name, f"a {draft.kind} without {row.name}", f"{row.name}: {row.text}", kinds()[draft.kind].example or row.name
+                    draft.line,
+                    draft.name,
+                    f"a {draft.kind} without {row.name}",
+                    f"{row.name}: {row.text}",
+                    kinds()[draft.kind].example or row.name,
                 )
 
-    def _mains_windings(self, draft: Draft, values: dict[str, Quantity], where: Mapping[str, str]) -> tuple[Winding, ...]:
+    def _mains_windings(
+        self, draft: Draft, values: dict[str, Quantity], where: Mapping[str, str]
+    ) -> tuple[Winding, ...]:
         if not any(w.primary for w, _ in draft.windings.values()):
-            self.mistakes.add(draft.line, draft.name, "a mains transformer without a primary", "a winding whose name begins with primary",
-                              f'{{ primary = "{self.head.mains_volts:g}V" }}')  # fmt: skip
+            self.mistakes.add(
+                draft.line,
+                draft.name,
+                "a mains transformer without a primary",
+                "a winding whose name begins with primary",
+                f'{{ primary = "{self.head.mains_volts:g}V" }}',
+            )
             return ()
         windings, load = mains_windings(
-            draft, self.head.mains_volts, lambda w: self._rectified(draft, w, where), lambda w, r: self._guess(draft, w, r, where), self.defaults.append
+            draft,
+            self.head.mains_volts,
+            lambda w: self._rectified(draft, w, where),
+            lambda w, r: self._guess(draft, w, r, where),
+            self.defaults.append,
         )
         values.setdefault("volt_amps", Quantity(load, 0.3, "uniform", Origin("default", 0)))
         values["primary_volts"] = Quantity(self.head.mains_volts)
         return windings
 
     def _rectified(self, draft: Draft, winding: WindingText, where: Mapping[str, str]) -> bool:
-        """True where an end of the winding stands on a plate of a rectifier or on a diode (capacitors between allowed for)."""
+        """True where an end of the winding stands on a plate of a rectifier or on a diode."""
         ends = {where[f"{draft.name} {winding.name} {lead}"] for lead in winding.leads}
         for other in self.scopes.drafts.values():
             if other.kind in {"diode", "rectifier"}:
@@ -179,8 +231,16 @@ class Resolver:
         if heaters and not rectified:
             return sum(_heater_amps(h, winding) for h in heaters)
         if rectified and winding.volts > 100:
-            sections = [d for d in self.scopes.drafts.values() if d.kind == "valve" and d.section is not None and d.base is not None]
-            power = sum(1 for d in sections if d.section and d.section.kind == "pentode" and d.base and d.base.heaters[-1][1] > 0.44)
+            sections = [
+                d
+                for d in self.scopes.drafts.values()
+                if d.kind == "valve" and d.section is not None and d.base is not None
+            ]
+            power = sum(
+                1
+                for d in sections
+                if d.section and d.section.kind == "pentode" and d.base and d.base.heaters[-1][1] > 0.44
+            )
             return max(0.03, 0.045 * power + 0.003 * (len(sections) - power)) if sections else HT_GUESS_AMPS
         return 0.02 if rectified else 1.0
 
@@ -193,11 +253,18 @@ class Resolver:
 
     def _both_leads(self, parts: Mapping[str, Part]) -> None:
         for part in parts.values():
-            if len(part.leads) >= 2 and part.kind not in {"valve", "heater", "transformer", "output transformer"} and len(set(part.leads.values())) == 1:
+            if (
+                len(part.leads) >= 2
+                and part.kind not in {"valve", "heater", "transformer", "output transformer"}
+                and len(set(part.leads.values())) == 1
+            ):
                 self.mistakes.add(
-                    part.origin.line, part.name, f"both leads on one joint, {next(iter(part.leads.values()))}", "a joint for each lead",
+                    part.origin.line,
+                    part.name,
+                    f"both leads on one joint, {next(iter(part.leads.values()))}",
+                    "a joint for each lead",
                     f"another joint for lead {list(part.leads)[-1]}",
-                )  # fmt: skip
+                )
 
     # -- links, idle, aliases --------------------------------------------------------------------------------------
     def _links(self, parts: Mapping[str, Part]) -> dict[str, Link]:
@@ -208,7 +275,9 @@ class Resolver:
             name, lead, tie = draft.link
             full = f"{draft.channel} {name}" if draft.channel else name
             if full in found:
-                self.mistakes.add(draft.line, draft.name, f"a second link named {name}", "one name a link", f'link = "{name} 2"')
+                self.mistakes.add(
+                    draft.line, draft.name, f"a second link named {name}", "one name a link", f'link = "{name} 2"'
+                )
                 continue
             joint = None
             if tie is not None:
@@ -222,7 +291,13 @@ class Resolver:
             return None
         if node not in self.groups.above:
             names = [n[1] for n in self.groups.above if n[0] == "name"]
-            self.mistakes.add(draft.line, draft.name, f"there is no joint {text!r}", "a joint of this amplifier", f'"{nearest(text, names) or "chassis"}"')
+            self.mistakes.add(
+                draft.line,
+                draft.name,
+                f"there is no joint {text!r}",
+                "a joint of this amplifier",
+                f'"{nearest(text, names) or "chassis"}"',
+            )
             return None
         top = self.groups.top(node)
         return canonical([n for n in self.groups.above if self.groups.top(n) == top], self.kinds)
@@ -235,9 +310,17 @@ class Resolver:
             pot = self.scopes.find(str(by), draft.channel)[0] if by else None
             if by and (pot is None or self.scopes.drafts[pot].kind != "pot"):
                 pots = [d.local for d in self.scopes.drafts.values() if d.kind == "pot"]
-                self.mistakes.add(draft.line, name, f"set_by = {by!r}", "a pot", f'set_by = "{nearest(str(by), pots) or (pots[0] if pots else "P1")}"')
+                self.mistakes.add(
+                    draft.line,
+                    name,
+                    f"set_by = {by!r}",
+                    "a pot",
+                    f'set_by = "{nearest(str(by), pots) or (pots[0] if pots else "P1")}"',
+                )
             if draft.idle is not None:
-                found[name] = IdleTarget(name, replace(draft.idle[0], spread=0.0, shape="exact"), draft.idle[0].spread, pot)
+                found[name] = IdleTarget(
+                    name, replace(draft.idle[0], spread=0.0, shape="exact"), draft.idle[0].spread, pot
+                )
         return found
 
     def _aliases(self, joints: Mapping[str, Joint], parts: Mapping[str, Part]) -> dict[str, str]:
@@ -246,22 +329,28 @@ class Resolver:
             for other in part.aliases:
                 found[other] = part.name
             draft = self.scopes.drafts[part.name]
-            for lead, joint in part.leads.items():
-                found[f"{part.name} {lead}"] = joint
+            for lead, stands_on in part.leads.items():
+                found[f"{part.name} {lead}"] = stands_on
                 for other in part.aliases:
-                    found[f"{other} {lead}"] = joint
+                    found[f"{other} {lead}"] = stands_on
             if isinstance(gang := draft.words.get("gang"), str):
                 found.setdefault(gang, part.name)
         for joint in joints.values():
             for other in joint.aliases:
                 found[other] = joint.name
-        return {k: v for k, v in sorted(found.items(), key=lambda kv: natural(kv[0])) if k != v and k not in joints and k not in parts}
+        return {
+            k: v
+            for k, v in sorted(found.items(), key=lambda kv: natural(kv[0]))
+            if k != v and k not in joints and k not in parts
+        }
 
     def _not_used(self, parts: Mapping[str, Part]) -> list[str]:
         return [
-            f"{p.name} {n}" for p in parts.values() for n, q in p.values.items()
+            f"{p.name} {n}"
+            for p in parts.values()
+            for n, q in p.values.items()
             if kinds()[p.kind].attributes[n].used == "not used yet" and q.origin.layer != "default"
-        ]  # fmt: skip
+        ]
 
 
 def _heater_amps(heater: Draft, winding: WindingText) -> float:

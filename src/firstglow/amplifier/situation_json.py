@@ -32,7 +32,9 @@ def situation_from_json(data: Mapping[str, Any]) -> Situation:
     made: dict[str, Any] = {}
     for key, value in data.items():
         if key not in known:
-            raise SituationError("situation", f"unknown key {key!r}", "keys: " + ", ".join(sorted(known)), '{"mains_volts": 230}')
+            raise SituationError(
+                "situation", f"unknown key {key!r}", "keys: " + ", ".join(sorted(known)), '{"mains_volts": 230}'
+            )
         if key == "text":
             continue
         if key in _SETS:
@@ -51,7 +53,12 @@ def situation_from_json(data: Mapping[str, Any]) -> Situation:
             good = _number(value) or (value is None and key in {"mains_hz", "lamp_watts", "test_ohms"})
             made[key] = None if value is None else float(value) if good else None
         if not good:
-            raise SituationError("situation", f"{key} = {str(value)[:40]!r}", "a value of the kind in docs/file.md", '{"mains_volts": 230, "out": ["V3"]}')
+            raise SituationError(
+                "situation",
+                f"{key} = {str(value)[:40]!r}",
+                "a value of the kind in docs/file.md",
+                '{"mains_volts": 230, "out": ["V3"]}',
+            )
     if "mains_volts" not in made:
         raise SituationError("situation", "mains_volts is missing", "volts at the plug", '{"mains_volts": 230}')
     return Situation(**made)

@@ -6,6 +6,7 @@ regulation, half of it in the primary and half in the secondaries.
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from math import log, sqrt
 
 from firstglow.amplifier.drafts import Draft, taps
@@ -16,8 +17,18 @@ from firstglow.amplifier.windings import WindingText
 # thumb (EI), good to 30 % of itself.
 REGULATION: Mapping[str, tuple[tuple[float, float], ...]] = {
     "EI": ((50.0, 0.15), (100.0, 0.10), (200.0, 0.08)),
-    "toroid": ((15.0, 0.19), (30.0, 0.18), (50.0, 0.13), (80.0, 0.12), (120.0, 0.11), (160.0, 0.08), (225.0, 0.07), (300.0, 0.06), (500.0, 0.04)),
-}  # fmt: skip
+    "toroid": (
+        (15.0, 0.19),
+        (30.0, 0.18),
+        (50.0, 0.13),
+        (80.0, 0.12),
+        (120.0, 0.11),
+        (160.0, 0.08),
+        (225.0, 0.07),
+        (300.0, 0.06),
+        (500.0, 0.04),
+    ),
+}
 # Mean power current of a winding that feeds a rectifier, over the dc it is rated for: a capacitor-input supply gives
 # about 1.25 times the rms volts of one leg in dc volts, so V*I(mean power) = 1.25*V*Idc (common practice, 10 %).
 DC_TO_AC = 1.25
@@ -35,7 +46,7 @@ def regulation(volt_amps: float, build: str) -> float:
     rows = REGULATION[build]
     if volt_amps <= rows[0][0]:
         return rows[0][1]
-    for (low, at_low), (high, at_high) in zip(rows, rows[1:], strict=False):
+    for (low, at_low), (high, at_high) in pairwise(rows):
         if volt_amps <= high:
             return at_low + (at_high - at_low) * log(volt_amps / low) / log(high / low)
     return rows[-1][1]
@@ -60,9 +71,12 @@ def load_of(winding: WindingText, rectified: bool, guess: float) -> Load:
 
 
 def mains_windings(
-    draft: Draft, nominal_volts: float, rectified: Callable[[WindingText], bool], guess: Callable[[WindingText, bool], float],
+    draft: Draft,
+    nominal_volts: float,
+    rectified: Callable[[WindingText], bool],
+    guess: Callable[[WindingText, bool], float],
     note: Callable[[DefaultUsed], None],
-) -> tuple[tuple[Winding, ...], float]:  # fmt: skip
+) -> tuple[tuple[Winding, ...], float]:
     """Windings of a mains transformer, and the load [VA] of all of them at their ratings.
 
     nominal_volts: what the primary in use is marked for. rectified, guess: see ``load_of``.
@@ -81,10 +95,33 @@ def mains_windings(
     for text in (w for w in texts if w.primary):
         origin = draft.windings[text.name][1]
         for side in text.sides:
-            ohms = side.ohms if side.ohms is not None else 0.5 * typical * side.volts / primary_amps * (side.volts / nominal_volts)
-            out.append(_winding(side.name, side.start, side.end, Quantity(side.volts, 0.0, "exact", origin), ohms, side.ohms is None, text, "primary", origin))
+            ohms = (
+                side.ohms
+                if side.ohms is not None
+                else 0.5 * typical * side.volts / primary_amps * (side.volts / nominal_volts)
+            )
+            out.append(
+                _winding(
+                    side.name,
+                    side.start,
+                    side.end,
+                    Quantity(side.volts, 0.0, "exact", origin),
+                    ohms,
+                    side.ohms is None,
+                    text,
+                    "primary",
+                    origin,
+                )
+            )
             if side.ohms is None:
-                note(DefaultUsed(f"{draft.name} {side.name}", "ohms", f"{ohms:.3g} ohm", "50 % either way, from typical regulation"))
+                note(
+                    DefaultUsed(
+                        f"{draft.name} {side.name}",
+                        "ohms",
+                        f"{ohms:.3g} ohm",
+                        "50 % either way, from typical regulation",
+                    )
+                )
         if not drop:
             used = min((s for s in _spans(text)), key=lambda s: abs(s[0] - nominal_volts))
             drop = primary_amps * sum(w.ohms.value for w in out[: used[1]]) / nominal_volts
@@ -102,7 +139,9 @@ def _spans(text: WindingText) -> list[tuple[float, int]]:
     return out
 
 
-def _secondary(draft: Draft, text: WindingText, load: Load, typical: float, drop: float, note: Callable[[DefaultUsed], None]) -> list[Winding]:
+def _secondary(
+    draft: Draft, text: WindingText, load: Load, typical: float, drop: float, note: Callable[[DefaultUsed], None]
+) -> list[Winding]:
     """Sides of one secondary: open-circuit volts from the marked, loaded ones."""
     origin = draft.windings[text.name][1]
     out = []
@@ -112,7 +151,11 @@ def _secondary(draft: Draft, text: WindingText, load: Load, typical: float, drop
         share = load.share if len(text.sides) > 1 else 1.0
         ohms = side.ohms if side.ohms is not None else 0.5 * typical * side.volts / load.power_amps
         if side.ohms is None:
-            note(DefaultUsed(f"{draft.name} {side.name}", "ohms", f"{ohms:.3g} ohm", "50 % either way, from typical regulation"))
+            note(
+                DefaultUsed(
+                    f"{draft.name} {side.name}", "ohms", f"{ohms:.3g} ohm", "50 % either way, from typical regulation"
+                )
+            )
         if text.open_volts:
             volts, spread = side.volts, OPEN_SPREAD
         else:
@@ -126,7 +169,15 @@ def _secondary(draft: Draft, text: WindingText, load: Load, typical: float, drop
 
 
 def _winding(
-    name: str, start: str, end: str, turns: Quantity, ohms: float, unknown: bool, text: WindingText, role: str, origin: Origin
+    name: str,
+    start: str,
+    end: str,
+    turns: Quantity,
+    ohms: float,
+    unknown: bool,
+    text: WindingText,
+    role: str,
+    origin: Origin,
 ) -> Winding:
     stated = text.ohms_spread if text.ohms_spread is not None else OHMS_SPREAD
     resistance = Quantity(ohms, UNKNOWN_OHMS_SPREAD if unknown else stated, "uniform", _DEFAULT if unknown else origin)
@@ -156,10 +207,15 @@ def output_windings(draft: Draft, values: Mapping[str, Quantity]) -> tuple[Windi
             start, end = _primary_leads(name, half, bool(tap))
             out.append(
                 Winding(
-                    f"{name} {half}", start, end, Quantity(turns * share, 0.01, "uniform", values["raa_ohms"].origin),
-                    Quantity(resistance * share, copper.spread, copper.shape, copper.origin), None, "primary",
+                    f"{name} {half}",
+                    start,
+                    end,
+                    Quantity(turns * share, 0.01, "uniform", values["raa_ohms"].origin),
+                    Quantity(resistance * share, copper.spread, copper.shape, copper.origin),
+                    None,
+                    "primary",
                 )
-            )  # fmt: skip
+            )
     return (*out, *_output_secondary(draft, ohms, values["secondary_ohms"]))
 
 
@@ -181,9 +237,13 @@ def _output_secondary(draft: Draft, ohms: Iterable[float], copper: Quantity) -> 
         ends = (f"{tap:g}", below) if draft.words.get("in_phase", "a") == "a" else (below, f"{tap:g}")
         out.append(
             Winding(
-                f"secondary {tap:g}", *ends, Quantity(turns - turns_below, 0.01, "uniform", copper.origin),
-                Quantity(copper.value * share, copper.spread, copper.shape, copper.origin), None, "secondary",
+                f"secondary {tap:g}",
+                *ends,
+                Quantity(turns - turns_below, 0.01, "uniform", copper.origin),
+                Quantity(copper.value * share, copper.spread, copper.shape, copper.origin),
+                None,
+                "secondary",
             )
-        )  # fmt: skip
+        )
         below, turns_below = f"{tap:g}", turns
     return out

@@ -59,7 +59,7 @@ def _take_phrases(text: str, said: Said) -> str:
                 said.type = said.type or kind_type
             if phrase in {"mains switch", "standby switch"}:
                 said.words["role"] = phrase.split()[0]
-            if phrase in {"trimmer"}:
+            if phrase == "trimmer":
                 said.type = "preset"
             rest = rest[: spot.start()] + " " + rest[spot.end() :]
     return rest.strip()
@@ -147,11 +147,18 @@ def _value(kind: Kind, token: str, said: Said) -> bool:
         try:
             value = read_value(token, unit)
         except QuantityError as error:
-            if "may be" in error.found or "two readings" in error.found or "comma" in error.found or "no unit" in error.found:
+            if (
+                "may be" in error.found
+                or "two readings" in error.found
+                or "comma" in error.found
+                or "no unit" in error.found
+            ):
                 asked = asked or error
             continue
         if not re.search(r"[A-Za-zΩ]", token):
-            asked = asked or QuantityError(f"{token!r} has no unit", f"a unit: {unit}", f'"{token}{"R" if unit == "ohm" else unit}"')
+            asked = asked or QuantityError(
+                f"{token!r} has no unit", f"a unit: {unit}", f'"{token}{"R" if unit == "ohm" else unit}"'
+            )
             continue
         if name in said.values:
             raise QuantityError(f"{token!r} is a second value in {unit}", "one value in each unit", "one of the two")
@@ -183,7 +190,9 @@ def read_what(text: str, kind_name: str | None = None) -> Said:
         _guess(tokens, said)
     if said.kind is None:
         raise QuantityError(
-            f"{text!r} names no part", "a value with its unit, a valve type, or a kind of part", '"220k", "0.1u 400V", "6V6GT" or "choke 8H"'
+            f"{text!r} names no part",
+            "a value with its unit, a valve type, or a kind of part",
+            '"220k", "0.1u 400V", "6V6GT" or "choke 8H"',
         )
     kind = kinds()[said.kind]
     spread: Spread | None = None
@@ -192,7 +201,11 @@ def read_what(text: str, kind_name: str | None = None) -> Said:
         if as_spread is not None:
             spread = as_spread
         elif not (_kind_types(kind, token, said) or _designation(token, said) or _value(kind, token, said)):
-            raise QuantityError(f"{token!r} says nothing about a {kind.name}", _allowed(kind), kind.example.split('"')[1] if '"' in kind.example else kind.name)
+            raise QuantityError(
+                f"{token!r} says nothing about a {kind.name}",
+                _allowed(kind),
+                kind.example.split('"')[1] if '"' in kind.example else kind.name,
+            )
     if "plates" in said.values and said.kind != "diode":
         raise QuantityError("plates belong to a selenium rectifier", "selenium", '"selenium 100m 4 plates"')
     if spread is not None:

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from firstglow.quantities import QuantityError, plain, read_spread, read_value
 
@@ -66,7 +67,7 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
             open_volts = True
         elif steps is None and re.fullmatch(r"[\d.]+(?:-[\d.]+)*V", token):
             steps = [read_value(v + "V", "V") for v in token[:-1].split("-")]
-        elif not ohms and token.endswith(("R", "Ω", "ohm")) or re.fullmatch(r"\d*R\d+|\d+k\d*", token):
+        elif (not ohms and token.endswith(("R", "Ω", "ohm"))) or re.fullmatch(r"\d*R\d+|\d+k\d*", token):
             unit = re.sub(r"^[\d.]+", "", token.split("+")[-1])
             ohms = [read_value(t if re.search(r"[A-Za-zΩ]", t) else t + unit, "ohm") for t in token.split("+")]
         elif amps is None:
@@ -85,7 +86,9 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
     else:
         leads, volts = _leads(steps, centre, text)
     if any(not 0.1 <= v <= 5000 for v in volts):
-        raise QuantityError(f"{text!r} has volts that no winding has", "0.1 to 5000 V between leads, rising outward", _EXAMPLE)
+        raise QuantityError(
+            f"{text!r} has volts that no winding has", "0.1 to 5000 V between leads, rising outward", _EXAMPLE
+        )
     if old is not None and tuple(leads) != old.leads:
         raise QuantityError(f"{text!r} has other leads", f"volts between the leads {', '.join(old.leads)}", _EXAMPLE)
     sides = _sides(name, leads, volts, ohms, text)
@@ -103,7 +106,9 @@ def _leads(steps: list[float], centre: bool, text: str) -> tuple[list[str], list
             return ["1", "ct", "2"], [steps[0] / 2, steps[0] / 2]
         return ["1", "2"], [steps[0]]
     if steps.count(0.0) != 1 or centre:
-        raise QuantityError(f"{text!r}: where is 0?", "one 0 among the taps: its centre or its end", '"300-0-300V" or "0-117-230V"')
+        raise QuantityError(
+            f"{text!r}: where is 0?", "one 0 among the taps: its centre or its end", '"300-0-300V" or "0-117-230V"'
+        )
     zero = steps.index(0.0)
     if zero == 0:
         leads = [f"{v:g}" for v in steps]
@@ -112,19 +117,21 @@ def _leads(steps: list[float], centre: bool, text: str) -> tuple[list[str], list
         right = [*(f"{v:g}b" for v in steps[zero + 1 : -1]), "2"] if zero < len(steps) - 1 else []
         leads = [*left, "ct" if right else "0", *right]
     signed = [-v for v in steps[:zero]] + steps[zero:]
-    return leads, [b - a for a, b in zip(signed, signed[1:], strict=False)]
+    return leads, [b - a for a, b in pairwise(signed)]
 
 
 def _sides(name: str, leads: list[str], volts: list[float], ohms: list[float], text: str) -> tuple[Side, ...]:
     """The stretches; one figure of ohms for several stretches is shared out by their volts."""
     if ohms and len(ohms) not in {1, len(volts)}:
-        raise QuantityError(f"{text!r} gives {len(ohms)} resistances", f"one, or {len(volts)}: one between neighbouring leads", _EXAMPLE)
+        raise QuantityError(
+            f"{text!r} gives {len(ohms)} resistances", f"one, or {len(volts)}: one between neighbouring leads", _EXAMPLE
+        )
     total = sum(volts)
     each: list[float | None] = [None] * len(volts)
     if ohms:
         each = list(ohms) if len(ohms) == len(volts) else [ohms[0] * v / total for v in volts]
     out = []
-    for n, (start, end) in enumerate(zip(leads, leads[1:], strict=False)):
+    for n, (start, end) in enumerate(pairwise(leads)):
         if len(volts) == 1:
             side = name
         elif len(volts) == 2 and "ct" in leads:

@@ -1,0 +1,257 @@
+"""The bench file: what stands on this bench, never in an amplifier file (docs/file.md, Bench file)."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path as FilePath
+from typing import Any
+
+from firstglow.amplifier.document import Document, open_document
+from firstglow.amplifier.mistakes import Mistakes, short
+from firstglow.amplifier.model import AmplifierError
+from firstglow.quantities import QuantityError, read_value
+
+_KEYS = (
+    "format",
+    "mains",
+    "variable_transformer",
+    "isolating_transformer",
+    "lamps",
+    "leads",
+    "meters_at_once",
+    "dummy_load",
+    "words",
+    "meters",
+    "old_electrolytics",
+    "unknown_transformer",
+    "note",
+)
+# The keys of a meter's own table; the readings room turns it into a meter (``readings.meters.meter_from_table``).
+_METER_KEYS = (
+    "kind",
+    "counts",
+    "ohms",
+    "ohms_per_volt",
+    "ac_ohms_per_volt",
+    "dc",
+    "ac",
+    "resistance",
+    "amps",
+    "rating",
+    "leads",
+    "note",
+)
+_WORDS: Mapping[str, tuple[str, ...]] = {"valve": ("valve", "tube"), "plate": ("plate", "anode"), "ht": ("HT", "B+")}
+_ACCURACY = re.compile(r"(?:±\s*)?(\d+(?:\.\d+)?)\s*%\s*(?:\+\s*(\d+(?:\.\d+)?)(?:\s*(?:counts?|digits?))?)?")
+_TYPICAL_COUNTS = 2000.0  # where a reading of a 4000 or 6000 count meter lies on its range, about
+MOST_WATTS = 2000.0
+
+
+class BenchError(AmplifierError):
+    """The bench file cannot be used; ``problems`` as for an amplifier file."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """One bench.
+
+    mains_now: V rms at the socket today, None: the amplifier's own. lamps: ratings of the limiter lamps [W], rising.
+    lead_volts: what the meter leads stand [V]. meters_at_once: how many can be clipped on together.
+    dummy_ohms, dummy_watts: of the dummy load. words: "valve", "plate", "ht" as this bench says them.
+    meters: name -> its table as written, for ``readings.meters.meter_from_table``; ``meter_lines``: its line.
+    """
+
+    mains_now: float | None = None
+    variable_transformer: bool = True
+    isolating_transformer: bool = False
+    lamps: tuple[float, ...] = (40.0, 60.0, 100.0, 150.0)
+    lead_volts: float = 1000.0
+    meters_at_once: int = 2
+    dummy_ohms: float = 8.0
+    dummy_watts: float = 50.0
+    old_electrolytics: bool = False
+    unknown_transformer: bool = False
+    words: Mapping[str, str] = field(default_factory=lambda: {k: v[0] for k, v in _WORDS.items()})
+    meters: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    meter_lines: Mapping[str, int] = field(default_factory=dict)
+    file: str = "default bench"
+
+    def accuracies(self) -> dict[str, dict[str, float]]:
+        """Meter name -> unit -> half width as a fraction, for layers that say which meter measured."""
+        units = {"dc": "V", "ac": "winding", "resistance": "ohm", "amps": "A"}
+        found: dict[str, dict[str, float]] = {}
+        for name, table in self.meters.items():
+            found[name] = {unit: _fraction(str(table[key])) for key, unit in units.items() if key in table}
+        return found
+
+
+def _fraction(text: str) -> float:
+    match = _ACCURACY.fullmatch(text.strip())
+    if match is None:
+        return 0.01
+    return max(1e-5, float(match.group(1)) / 100 + float(match.group(2) or 0) / _TYPICAL_COUNTS)
+
+
+def load_bench(path_or_text: str | FilePath | bytes | None = None, name: str = "") -> Bench:
+    """Read a bench file; None gives the default bench. Raises BenchError with every mistake."""
+    if path_or_text is None:
+        return Bench()
+    try:
+        document = open_document(path_or_text, name, keys=_KEYS)
+        bench = _bench(document)
+        document.mistakes.stop()
+    except AmplifierError as error:
+        raise BenchError(error.problems) from None
+    return bench
+
+
+def _bench(document: Document) -> Bench:
+    data, mistakes = document.data, document.mistakes
+    ohms, watts = _dummy(data, mistakes)
+    meters = _meters(data, mistakes)
+    return Bench(
+        mains_now=_one(data, "mains", "V", 50.0, 500.0, None, mistakes, '"230V"'),
+        variable_transformer=_yes(data, "variable_transformer", True, mistakes),
+        isolating_transformer=_yes(data, "isolating_transformer", False, mistakes),
+        lamps=_lamps(data, mistakes),
+        lead_volts=_one(data, "leads", "V", 50.0, 20000.0, 1000.0, mistakes, '"1000V"') or 1000.0,
+        meters_at_once=_count(data, mistakes),
+        dummy_ohms=ohms,
+        dummy_watts=watts,
+        old_electrolytics=_yes(data, "old_electrolytics", False, mistakes),
+        unknown_transformer=_yes(data, "unknown_transformer", False, mistakes),
+        words=_words(data, mistakes),
+        meters=meters,
+        meter_lines={m: mistakes.line(("meters", m)) for m in meters},
+        file=mistakes.file,
+    )
+
+
+def _yes(data: Mapping[str, Any], key: str, default: bool, mistakes: Mistakes) -> bool:
+    value = data.get(key, default)
+    if isinstance(value, bool):
+        return value
+    mistakes.add((key,), "bench", f"{key} = {short(value)}", "true or false", f"{key} = true")
+    return default
+
+
+def _one(
+    data: Mapping[str, Any],
+    key: str,
+    unit: str,
+    low: float,
+    high: float,
+    default: float | None,
+    mistakes: Mistakes,
+    example: str,
+) -> float | None:
+    if key not in data:
+        return default
+    try:
+        value = read_value(str(data[key]), unit)
+        if low <= value <= high:
+            return value
+        found = f"{key} = {short(data[key])}"
+    except QuantityError as error:
+        found = f"{key}: {error.found}"
+    mistakes.add((key,), "bench", found, f"{low:g} to {high:g} {unit}", f"{key} = {example}")
+    return default
+
+
+def _lamps(data: Mapping[str, Any], mistakes: Mistakes) -> tuple[float, ...]:
+    value = data.get("lamps")
+    if value is None:
+        return Bench().lamps
+    try:
+        watts = (
+            sorted({read_value(str(v), "W") for v in value}) if isinstance(value, list) and len(value) <= 20 else None
+        )
+    except QuantityError:
+        watts = None
+    if watts is None or not all(1 <= w <= MOST_WATTS for w in watts):
+        mistakes.add(
+            ("lamps",),
+            "bench",
+            f"lamps = {short(value)}",
+            "a list of lamps, 1 to 2000 W; [] where there is none",
+            'lamps = ["40W", "60W", "100W"]',
+        )
+        return Bench().lamps
+    return tuple(watts)
+
+
+def _dummy(data: Mapping[str, Any], mistakes: Mistakes) -> tuple[float, float]:
+    value = data.get("dummy_load")
+    if value is None:
+        return 8.0, 50.0
+    words = value.split() if isinstance(value, str) else []
+    try:
+        ohms, watts = read_value(words[0], "ohm"), read_value(words[1], "W")
+        if len(words) == 2 and 0.5 <= ohms <= 10000 and 0.1 <= watts <= 10000:
+            return ohms, watts
+    except (QuantityError, IndexError):
+        pass
+    mistakes.add(("dummy_load",), "bench", f"dummy_load = {short(value)}", "ohms and watts", 'dummy_load = "8R 50W"')
+    return 8.0, 50.0
+
+
+def _count(data: Mapping[str, Any], mistakes: Mistakes) -> int:
+    value = data.get("meters_at_once", 2)
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= 12:
+        return value
+    mistakes.add(("meters_at_once",), "bench", f"meters_at_once = {short(value)}", "1 to 12", "meters_at_once = 2")
+    return 2
+
+
+def _words(data: Mapping[str, Any], mistakes: Mistakes) -> dict[str, str]:
+    found = {k: v[0] for k, v in _WORDS.items()}
+    table = data.get("words", {})
+    if not isinstance(table, dict):
+        mistakes.add(("words",), "bench", "words is no table", "a table", 'words = { valve = "tube" }')
+        return found
+    for key, value in table.items():
+        if key not in _WORDS:
+            mistakes.key(("words", key), "bench", key, _WORDS)
+        elif value not in _WORDS[key]:
+            mistakes.add(
+                ("words", key),
+                "bench",
+                f"{key} = {short(value)}",
+                " or ".join(_WORDS[key]),
+                f'{key} = "{_WORDS[key][-1]}"',
+            )
+        else:
+            found[key] = value
+    return found
+
+
+def _meters(data: Mapping[str, Any], mistakes: Mistakes) -> dict[str, dict[str, Any]]:
+    found: dict[str, dict[str, Any]] = {}
+    tables = data.get("meters", {})
+    if not isinstance(tables, dict):
+        mistakes.add(("meters",), "bench", "meters is no table", "[meters.NAME]", "[meters.digital]")
+        return found
+    for name, table in tables.items():
+        if not isinstance(table, dict):
+            mistakes.add(
+                ("meters", name),
+                "bench",
+                f"meter {short(name)} is no table",
+                "[meters.NAME]",
+                f"[meters.{short(name, 20)}]",
+            )
+            continue
+        for key in table:
+            if key not in _METER_KEYS:
+                mistakes.key(("meters", name, key), f"meter {short(name, 20)}", key, _METER_KEYS)
+        for key in ("dc", "ac", "resistance", "amps"):
+            if key in table and not (isinstance(table[key], str) and _ACCURACY.fullmatch(table[key].strip())):
+                mistakes.add(
+                    ("meters", name, key),
+                    f"meter {short(name, 20)}",
+                    f"{key} = {short(table[key])}",
+                    "per cent of the reading + counts",
+                    f'{key} = "0.5% + 2"',
+                )
+        found[name] = {k: v if isinstance(v, str | int) else str(v) for k, v in table.items() if k != "note"}
+    return found

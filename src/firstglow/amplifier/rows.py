@@ -1,0 +1,46 @@
+"""How a row of the attribute table is written; the rows themselves are in kinds.py and the kinds_ files beside it."""
+
+from collections.abc import Mapping
+
+from firstglow.amplifier.attributes import Attribute, Role
+from firstglow.amplifier.model import Shape
+
+
+def row(
+    name: str,
+    unit: str,
+    text: str,
+    default: float | str | None = None,
+    spread: float = 0.0,
+    shape: Shape = "exact",
+    stated: float = 0.0,
+    used: str = "standing",
+    low: float = 0.0,
+    high: float = 1e12,
+    role: Role = "value",
+) -> Attribute:
+    return Attribute(name, unit, default, spread, shape, stated, role, used, low, high, text)
+
+
+def rating(name: str, unit: str, text: str, high: float = 1e6, used: str = "limits") -> Attribute:
+    return row(name, unit, text, used=used, low=1e-6, high=high, role="rating")
+
+
+def later(name: str, unit: str, text: str) -> Attribute:
+    return row(name, unit, text, used="not used yet", low=0.0, high=1e9)
+
+
+def table(*rows: Attribute) -> Mapping[str, Attribute]:
+    """The rows by name, with what every body of a part may say."""
+    body = (
+        later("body_length_mm", "mm", "length of the body"),
+        later("body_width_mm", "mm", "width or diameter of the body"),
+        later("lead_spacing_mm", "mm", "distance between the leads"),
+    )
+    return {row.name: row for row in (*rows, *body)}
+
+
+LINK = "name of a lead that can be lifted: text, or { name, lead, tie } (tie: joint its free end goes to while lifted)"
+NOTE = "free text for people; nothing reads it"
+WORDS = {"note": NOTE}
+LINKED = {"link": LINK, **WORDS}
