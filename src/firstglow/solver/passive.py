@@ -302,7 +302,7 @@ class _Builder:
             self.add(part, a, b, leak, f"{part.name} hk_leak_ohms", role="leak")
 
     def inside(self, part: Part) -> Array:
-        """1 while the envelope is in its socket, next to nothing where a batch has pulled it (the circuit's "V3 in")."""
+        """1 while the envelope is in its socket, next to nothing where a batch has pulled it (the row "V3 in")."""
         there = np.atleast_1d(np.asarray(self.values.get(f"{part.envelope} in", 1.0), dtype=float))
         factor: Array = np.maximum(there, 1.0 / OPEN_OHMS)
         return factor
