@@ -56,8 +56,9 @@ class Range:
 
     @property
     def decimals(self) -> int:
-        """Digits after the point, in the range's own scale."""
-        return max(0, -floor(log10(self.step / SCALE[self.scale]) + 1e-9))
+        """Digits after the point that show every step, in the range's own scale."""
+        step = self.step / SCALE[self.scale]
+        return next((d for d in range(6) if abs(step * 10**d - round(step * 10**d)) < 1e-6), 6)
 
     @property
     def text(self) -> str:

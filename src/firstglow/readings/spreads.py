@@ -45,16 +45,16 @@ class Column:
         return self.width / 3**0.5 if self.shape == "uniform" else self.width
 
 
-def columns(circuit: Any, mains_width: float | None = None) -> tuple[Column, ...]:
+def columns(circuit: Any, mains_width: float) -> tuple[Column, ...]:
     """The circuit's parameters that have a spread.
 
-    mains_width: half width as a fraction that replaces the socket's variation, because the mains are read at the
-        same moment as the reading: what is left is that reading's own uncertainty. None keeps the socket's.
+    mains_width: half width of the mains as a fraction: where they are read at the same moment as the reading, what is
+        left is that reading's own uncertainty (``mains_read_width``); else the socket's variation.
     """
     made = []
     for row, p in enumerate(circuit.parameters):
         width, shape = p.spread, p.shape
-        if p.name == MAINS and mains_width is not None:
+        if p.name == MAINS:
             width, shape = mains_width * p.nominal, "uniform"
         if width > 0.0 and shape != "exact":
             made.append(Column(p.name, p.part, row, p.nominal, width, shape))
@@ -111,7 +111,7 @@ class Draws:
         return int(self.values.shape[1])
 
 
-def draw(circuit: Any, samples: int, seed: int = SEED, mains_width: float | None = None) -> Draws:
+def draw(circuit: Any, samples: int, mains_width: float, seed: int = SEED) -> Draws:
     """``samples`` amplifiers from the circuit's spreads, all drawn together."""
     cols = columns(circuit, mains_width)
     nominal = np.array([p.nominal for p in circuit.parameters])

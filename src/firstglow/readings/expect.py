@@ -1,0 +1,169 @@
+"""From a plan of readings to what the meter must show at each of them: middle, band, stops, and what moves it.
+
+Two ways to a band. By sampling: thousands of amplifiers through the nonlinear solution, the same ones on every rung
+(JCGM 101:2008); that is what is printed. By slopes at the nominal amplifier: for anything interactive. ``compare``
+puts both side by side, as clause 8 of JCGM 101 asks.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.readings.bands import Marginals, common_score, marginals, shapes
+from firstglow.readings.expected import ExpectedLadder
+from firstglow.readings.finish import finish, found_out, limits_of, numbers
+from firstglow.readings.meters import Meter
+from firstglow.readings.observe import Observer, Seen
+from firstglow.readings.probe import PlannedRung
+from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, prepare, sample
+from firstglow.readings.spreads import SEED, draw, settings, unit_column
+
+Array = NDArray[np.float64]
+Mode = Literal["sampled", "fast"]
+
+SAMPLES = 2000
+# Standard deviations to the hottest valve of the spread (one in a thousand is hotter), and how many amplifiers show it
+# where nothing else was sampled.
+HOTTEST = 3.09
+HOT_SAMPLES = 400
+# Amplifiers of the straight-line stand-in that finds the common score of the fast way.
+FAST_SAMPLES = 4000
+
+
+# -- by slopes -------------------------------------------------------------------------------------------------
+def straight(sheet: Sheet, samples: int = FAST_SAMPLES, seed: int = SEED) -> Array:
+    """Shown values (reading, sample) of the straight-line amplifier: nominal plus slopes times deviations."""
+    from scipy.special import ndtri
+
+    found = sheet.found
+    u = np.array([unit_column(f"straight {name}", samples, seed) for name in found.names])
+    scores = np.where(found.uniform[:, None], (2.0 * u - 1.0) * 3**0.5, ndtri(u))
+    out: Array = sheet.shown[:, None] + found.sigmas.T @ scores
+    return out
+
+
+def straight_marginals(sheet: Sheet, shape: Array) -> Marginals:
+    """Middle and tails by slopes."""
+    sigma = np.maximum(np.sqrt((sheet.found.sigmas**2).sum(axis=0)), 1e-12)
+    numbers = np.asarray(sheet.groups)
+    for group in set(sheet.groups):
+        sigma[numbers == group] = sigma[numbers == group].mean()
+    return Marginals(sheet.shown.copy(), sigma, sigma.copy(), shape)
+
+
+# -- the whole -------------------------------------------------------------------------------------------------
+def expect(
+    amplifier: Amplifier,
+    rungs: Sequence[PlannedRung],
+    meter: Meter,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    *,
+    mode: Mode = "sampled",
+    mains: float | None = None,
+    mains_read: bool = True,
+    observer: Observer | None = None,
+) -> ExpectedLadder:
+    """A ladder's readings with their numbers.
+
+    rungs: ALL rungs of the ladder, whatever part of it is printed: the bands hold together over the whole.
+    mains: V rms at the socket today (default: the highest of the rungs). mains_read: the mains are read beside each
+        reading, so only that reading's own uncertainty is in the bands; False puts the socket's variation in.
+    """
+    observer = observer or Observer(amplifier)
+    sheet = prepare(observer, rungs, meter, mains_read)
+    socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)
+    bands = sampled_bands(sheet, meter, samples, seed) if mode == "sampled" else fast_bands(sheet, seed)
+    made = numbers(sheet, bands.low, bands.high)
+    limits = limits_of(sheet, made, socket, hottest(sheet, meter, bands.seen, seed))
+    done = finish(sheet, rungs, made, meter, limits, bands.seen)
+    by_id = {r.id: r for rung in done for r in rung.readings}
+    findings = found_out(sheet, by_id, bands, limits)
+    count = samples if mode == "sampled" else 0
+    return ExpectedLadder(
+        amplifier.name, amplifier.digest, socket, meter, done, bands.score, count, findings, None, by_id
+    )
+
+
+def shape_of(sheet: Sheet) -> Array:
+    """Tail shapes (score, reading)."""
+    flat = np.broadcast_to(sheet.found.uniform[:, None], sheet.found.sigmas.shape)
+    return shapes(np.abs(sheet.found.sigmas), flat, sheet.groups)
+
+
+def sampled_bands(sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int = SEED) -> Bands:
+    """Through the nonlinear solution."""
+    shape = shape_of(sheet)
+    values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
+    score = common_score(values, shape, sheet.groups)
+    low, high = marginals(values, shape, sheet.groups).band(score)
+    return Bands(low, high, score, values, seen)
+
+
+def fast_bands(sheet: Sheet, seed: int = SEED) -> Bands:
+    """By slopes."""
+    shape = shape_of(sheet)
+    score = common_score(straight(sheet, seed=seed), shape, sheet.groups)
+    low, high = straight_marginals(sheet, shape).band(score)
+    return Bands(low, high, score)
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One reading's band by slopes beside the sampled one [SI]: middles, half widths at the same normal score."""
+
+    id: str
+    middle_fast: float
+    middle_sampled: float
+    half_fast: float
+    half_sampled: float
+    step: float
+
+    @property
+    def width_ratio(self) -> float:
+        """Half width by slopes over sampled."""
+        return self.half_fast / self.half_sampled if self.half_sampled else 1.0
+
+
+def compare(
+    sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int = SEED, score: float = 1.96
+) -> list[Compared]:
+    """Slopes against samples, reading by reading (JCGM 101:2008, clause 8: validation of the GUM framework)."""
+    shape = shape_of(sheet)
+    values, _ = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
+    sampled = marginals(values, shape, sheet.groups)
+    fast = straight_marginals(sheet, shape)
+    (a, b), (c, d) = fast.band(score), sampled.band(score)
+    return [
+        Compared(r.id, float(fast.middle[i]), float(sampled.middle[i]), float(b[i] - a[i]) / 2, float(d[i] - c[i]) / 2,
+                 sheet.on[i].step)
+        for i, r in enumerate(sheet.readings)
+    ]  # fmt: skip
+
+
+def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tuple[str, str, str], float]:
+    """By (reading, valve, electrode): watts behind the same reading in the hottest of the spread, over nominal."""
+    wanted = [b for b in sheet.wanted if any(s.rule == "dissipation" for r in b.readings for s in r.stops)]
+    if not wanted:
+        return {}
+    if seen is None:
+        draws = draw(sheet.observer.circuit, HOT_SAMPLES, sheet.mains_width, seed)
+        seen = sheet.observer.see(wanted, draws.values, setting=settings(sheet.setting, HOT_SAMPLES, seed))
+    number = {r.id: i for i, r in enumerate(sheet.readings)}
+    out = {}
+    for (name, valve, electrode), watts in seen.watts.items():
+        i = number.get(name)
+        if i is None:
+            continue
+        with np.errstate(divide="ignore", invalid="ignore"):
+            ratio = watts / np.abs(as_shown(sheet, i, seen, None))
+        ratio = ratio[np.isfinite(ratio) & (ratio > 0)]
+        middle = sheet.nominal.watts[name, valve, electrode][MIDDLE] / max(abs(sheet.shown[i]), 1e-12)
+        if len(ratio) > 10 and middle > 0:
+            spread = np.log(ratio)
+            out[name, valve, electrode] = float(max(1.0, np.exp(spread.mean() + HOTTEST * spread.std()) / middle))
+    return out

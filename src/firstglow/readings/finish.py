@@ -1,0 +1,187 @@
+"""From bands to finished rows: expected text, stop limits, words for lamps and looks; what the amplifier cannot do."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.readings.expected import ExpectedReading, ExpectedRung
+from firstglow.readings.meters import Meter, Range, loaded
+from firstglow.readings.observe import Seen
+from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.sheet import MIDDLE, Bands, Sheet
+from firstglow.readings.slopes import shares
+from firstglow.readings.stops import Limits, tightest
+from firstglow.readings.typed import LAMP_WORDS
+
+Array = NDArray[np.float64]
+
+# A lamp in series glows by the share of its own rated volts that is across it: under a seventh nothing is seen, from
+# four fifths it is as bright as on the wall (common practice; power goes with V^1.5 to V^1.6, light with V^3.4).
+GLOW = ((0.15, "dark"), (0.45, "dim"), (0.80, "half"), (np.inf, "full"))
+# A word that fewer amplifiers than this would give is no healthy answer.
+RARE_WORD = 0.001
+# A pot that runs out in more amplifiers than this is a result of the amplifier.
+SHORT = 0.01
+
+
+def glow_word(share: float) -> str:
+    """The word for a lamp with this share of its rated volts across it."""
+    return next(word for most, word in GLOW if share < most)
+
+
+def numbers(sheet: Sheet, low: Array, high: Array) -> dict[str, ExpectedReading]:
+    """The numeric readings, without stops."""
+    made = {}
+    sigma = np.sqrt((sheet.found.sigmas**2).sum(axis=0))
+    for i, r in enumerate(sheet.readings):
+        on = sheet.on[i]
+        expected = on.rounded(float(sheet.shown[i]))
+        down, up = min(on.rounded(float(low[i]), -1), expected), max(on.rounded(float(high[i]), 1), expected)
+        if on.kind == "ohms" or on.kind.startswith("ac"):
+            down = max(down, 0.0)
+        curve = tuple(float(v) for v in mains_curve(sheet, i))
+        made[r.id] = ExpectedReading(
+            r, r.id.split("/")[0], on, expected, down, up, moved_by=shares(sheet.found, i),
+            source_ohms=float(sheet.source_ohms[i]), sigma=float(sigma[i]), mains_curve=curve, note_only=r.note_only,
+        )  # fmt: skip
+    return made
+
+
+def mains_curve(sheet: Sheet, i: int) -> Array:
+    """Nominal shown value at MAINS_STEPS; empty for a reading with the mains off."""
+    r = sheet.readings[i]
+    if r.situation.mains_volts <= 0.0:
+        return np.empty(0)
+    return np.asarray(loaded(sheet.nominal.values[r.id], sheet.source_ohms[i], sheet.on[i].input_ohms))
+
+
+def limits_of(
+    sheet: Sheet, made: Mapping[str, ExpectedReading], socket: float, hot: Mapping[tuple[str, str, str], float]
+) -> Limits:
+    """The rules' view of the ladder."""
+    by_id = {r.id: b for b in sheet.wanted for r in b.readings}
+    expected = {i: m.expected for i, m in made.items() if isinstance(m.expected, float)}
+    return Limits(
+        sheet.observer, expected, by_id, {i: m.source_ohms for i, m in made.items()},
+        {i: m.on for i, m in made.items() if m.on is not None},
+        lambda name, valve, electrode: hot.get((name, valve, electrode), 1.0),
+        {k: {p: float(at[MIDDLE]) for p, at in pots.items()} for k, pots in sheet.nominal.idle_pots.items()}, socket,
+    )  # fmt: skip
+
+
+def finish(
+    sheet: Sheet,
+    rungs: Sequence[PlannedRung],
+    made: Mapping[str, ExpectedReading],
+    meter: Meter,
+    limits: Limits,
+    sampled: Seen | None,
+) -> tuple[ExpectedRung, ...]:
+    """Every rung with every reading, numeric or not, with its stops."""
+    out = []
+    for rung in rungs:
+        rows = []
+        for r in rung.readings:
+            row = made.get(r.id) or special(sheet, r, meter, sampled)
+            rows.append(with_stops(sheet.observer.amplifier, row, rung.id, limits))
+        out.append(ExpectedRung(rung, tuple(rows)))
+    return tuple(out)
+
+
+def special(sheet: Sheet, r: PlannedReading, meter: Meter, sampled: Seen | None) -> ExpectedReading:
+    """Lamps, looks, bonds and open circuits."""
+    quantity = r.probe.quantity
+    rung = r.id.split("/")[0]
+    if quantity == "look":
+        word = r.expect_word or "yes"
+        return ExpectedReading(r, rung, None, word, words=(word,), note_only=r.note_only)
+    if quantity == "lamp":
+        return lamp(sheet, r, rung, sampled)
+    stated = next((s.limit for s in r.stops if s.rule == "fixed" and s.limit is not None), None)
+    if quantity == "bond ohms":
+        on = meter.range_for("ohms", 1.0)
+        return ExpectedReading(r, rung, on, 0.0, 0.0, stated if stated is not None else 0.1, note_only=r.note_only)
+    on = meter.of_kind("ohms")[-1]
+    low = min(on.full, least_open(sheet, r, on) if stated is None else stated)
+    return ExpectedReading(r, rung, on, None, low, None, note_only=r.note_only)
+
+
+def least_open(sheet: Sheet, r: PlannedReading, on: Range) -> float:
+    """The least that an open circuit of this drawing may show: half its leakage, else the top of the meter."""
+    true = float(sheet.nominal.values[r.id][MIDDLE])
+    return min(on.full, true / 2.0)
+
+
+def lamp(sheet: Sheet, r: PlannedReading, rung: str, sampled: Seen | None) -> ExpectedReading:
+    """The lamp's word, and every word that healthy amplifiers give."""
+    word = glow_word(float(sheet.nominal.values[r.id][MIDDLE]))
+    words = {word}
+    if sampled is not None and r.id in sampled.values:
+        seen = sampled.values[r.id]
+        for w in LAMP_WORDS:
+            if np.mean([glow_word(float(s)) == w for s in seen]) > RARE_WORD:
+                words.add(w)
+    return ExpectedReading(r, rung, None, word, words=tuple(w for w in LAMP_WORDS if w in words), note_only=r.note_only)
+
+
+def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Limits) -> ExpectedReading:
+    """The row with its stop limits."""
+    from dataclasses import replace
+
+    if row.on is None:
+        return replace(row, rung=rung)
+    below, above = tightest(limits.of(row.planned), row.low, row.high, row.on, lambda: cheapest(amplifier, row))
+    return replace(row, rung=rung, stop_below=below, stop_above=above)
+
+
+def cheapest(amplifier: Amplifier, row: ExpectedReading) -> str:
+    """The cheapest measurement that tells a healthy amplifier from a sick one where a stop cuts the band.
+
+    Unplugged ohms before a reading under power, a reading before a part that has to be tried in its place.
+    """
+    offers: list[tuple[int, str]] = []
+    for name, _ in row.moved_by:
+        part = amplifier.parts.get(name)
+        if name.startswith("mains"):
+            offers.append((0, "read the mains at the same moment and give them with the reading"))
+        elif part is not None:
+            offers.append(offer(part))
+    return min(offers, default=(9, "measure the part that moves it most, unplugged"))[1]
+
+
+def offer(part: Part) -> tuple[int, str]:
+    """(cost, text) of measuring one part."""
+    if part.kind in {"resistor", "pot", "choke"}:
+        return 1, f"measure {part.name} unplugged (ohms, one lead free) and give it in a measured layer"
+    if part.kind == "transformer":
+        return 2, f"read the open winding volts of {part.name} with every valve out and give them in a measured layer"
+    if part.kind in {"valve", "rectifier"}:
+        return 3, f"try another {part.type} in the place of {part.name}, plug out and cold"
+    return 4, f"measure {part.name} unplugged"
+
+
+def found_out(sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, limits: Limits) -> tuple[str, ...]:
+    """What this amplifier cannot do, in bench words: bias that does not reach, a pot out of travel, a limit inside."""
+    out: list[str] = []
+    for r in by_id.values():
+        cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut]
+        out += [f"{r.planned.what}: {s.why}; healthy amplifiers may read there. First {s.separate}" for s in cut]
+        for rule in r.planned.stops:
+            limit, expected = r.stop_above, r.expected
+            if rule.rule == "bias safe" and limit and isinstance(expected, float) and expected > limit.limit:
+                out.append(
+                    f"the bias network does not reach: {rule.part} needs {r.text(limit.limit)} at its grid, "
+                    f"and gets {r.text(expected)} at its most negative"
+                )
+    seen = bands.seen or sheet.nominal
+    for shorts in seen.short_of_idle.values():
+        for valve, short in shorts.items():
+            share = float(np.mean(short))
+            if share > SHORT:
+                out.append(
+                    f"{valve}: its pot runs out of travel before the idle is reached in {100 * share:.0f} % of "
+                    "amplifiers within the stated spreads"
+                )
+    return tuple(dict.fromkeys(out))

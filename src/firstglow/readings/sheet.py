@@ -1,0 +1,168 @@
+"""All numeric readings of a ladder in one order, with everything that does not depend on a sample."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.readings.expected import MAINS_STEPS
+from firstglow.readings.meters import Meter, Range, loaded
+from firstglow.readings.observe import COLD, Block, Observer, Seen, blocks
+from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.slopes import Moved, moved, with_meter
+from firstglow.readings.spreads import MAINS, Draws, MeterErrors, columns, mains_read_width, settings
+
+Array = NDArray[np.float64]
+
+# A range is chosen with this much room above the nominal reading.
+HEADROOM = 1.15
+# Meter loading below this part of the reading is the same in every amplifier of the spread.
+SMALL_LOADING = 0.005
+# Twins are one reading if their nominals agree to this part.
+TWIN = 1e-6
+MIDDLE = MAINS_STEPS.index(1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything about the numeric readings of a ladder, in one order.
+
+    on, source_ohms, shown: range, Thevenin ohms and nominal shown value, (reading,). groups: twins by number.
+    """
+
+    observer: Observer
+    wanted: tuple[Block, ...]
+    readings: tuple[PlannedReading, ...]
+    on: tuple[Range, ...]
+    true: Array
+    source_ohms: Array
+    shown: Array
+    groups: tuple[int, ...]
+    found: Moved
+    mains_width: float
+    setting: Mapping[str, float]
+    nominal: Seen
+
+
+@dataclass(frozen=True, slots=True)
+class Bands:
+    """low, high: (reading,) [SI]. score: common normal score. values: (reading, sample) shown, seen: None by slopes."""
+
+    low: Array
+    high: Array
+    score: float
+    values: Array | None = None
+    seen: Seen | None = None
+
+
+def is_numeric(r: PlannedReading) -> bool:
+    """A reading with a figure and a band of its own."""
+    return r.probe.quantity not in {"look", "lamp", "open ohms", "bond ohms"}
+
+
+def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, mains_read: bool = True) -> Sheet:
+    """Nominal answers at MAINS_STEPS, ranges, slopes."""
+    planned = [r for rung in rungs for r in rung.readings]
+    wanted = blocks(planned)
+    nominal = observer.see(wanted, at_mains_steps(observer), ohms_for=lambda r: True, remember=MIDDLE)
+    numeric = tuple(r for b in wanted for r in b.readings if is_numeric(r) and r.id in nominal.values)
+    true = np.array([float(nominal.values[r.id][MIDDLE]) for r in numeric])
+    source = np.array([source_of(r, nominal) for r in numeric])
+    on, shown = ranges(numeric, true, source, meter)
+    # an open circuit is no figure: what the meter cannot show is judged as open
+    keep = [i for i, r in enumerate(numeric) if not (r.probe.quantity in COLD and true[i] > on[i].full)]
+    numeric, on = tuple(numeric[i] for i in keep), tuple(on[i] for i in keep)
+    true, source, shown = true[keep], source[keep], shown[keep]
+    width = mains_width(observer, wanted, meter, mains_read)
+    targets = idle_settings(observer.amplifier, wanted)
+    found = moved(observer, wanted, numeric, columns(observer.circuit, width), targets)
+    after = np.array([loaded(1.0, s, r.input_ohms) for s, r in zip(source, on, strict=True)])
+    found = with_meter(found, on, shown, after)
+    groups = twins(numeric, shown, on, found)
+    return Sheet(observer, wanted, numeric, on, true, source, shown, groups, found, width, targets, nominal)
+
+
+def at_mains_steps(observer: Observer) -> Array:
+    """The nominal amplifier at MAINS_STEPS of its mains, (parameter, step)."""
+    values = np.repeat(observer.nominal, len(MAINS_STEPS), axis=1)
+    values[observer.circuit.column[MAINS]] *= MAINS_STEPS
+    return values
+
+
+def mains_width(observer: Observer, wanted: Sequence[Block], meter: Meter, mains_read: bool) -> float:
+    """Half width of the mains as a fraction: of their reading, or of the socket where nobody reads them."""
+    top = max((b.situation.mains_volts for b in wanted), default=0.0)
+    if mains_read and top > 0:
+        return mains_read_width(top, meter.range_for("ac volts", top))
+    return observer.amplifier.mains_spread
+
+
+def source_of(r: PlannedReading, seen: Seen) -> float:
+    """Thevenin ohms behind a reading's joints, with the resistor in its clip."""
+    own = seen.source_ohms.get(r.id)
+    return (0.0 if own is None else float(np.ravel(own)[MIDDLE])) + r.probe.series_ohms
+
+
+def ranges(
+    readings: Sequence[PlannedReading], true: Array, source: Array, meter: Meter
+) -> tuple[tuple[Range, ...], Array]:
+    """(range, nominal value as shown) of every reading: the range is chosen for what the meter will show on it."""
+    on, shown = [], np.empty(len(readings))
+    for i, r in enumerate(readings):
+        chosen = meter.range_for(r.probe.kind, HEADROOM * true[i], r.range_volts)
+        for lower in meter.of_kind(r.probe.kind):
+            # a moving coil loads more on a lower range: the reading may come down into it
+            fits = lower.full >= (r.range_volts or 0.0)
+            if fits and abs(HEADROOM * loaded(true[i], source[i], lower.input_ohms)) <= lower.full:
+                chosen = lower
+                break
+        on.append(chosen)
+        shown[i] = loaded(true[i], source[i], chosen.input_ohms)
+    return tuple(on), shown
+
+
+def idle_settings(amplifier: Amplifier, wanted: Sequence[Block]) -> dict[str, float]:
+    """Half width of the idle setting of every valve that some rung sets."""
+    valves = dict.fromkeys(v for b in wanted for v in b.situation.idle)
+    return {v: amplifier.idle[v].setting if v in amplifier.idle else 0.03 for v in valves}
+
+
+def twins(readings: Sequence[PlannedReading], shown: Array, on: Sequence[Range], found: Moved) -> tuple[int, ...]:
+    """A number for each reading; two twins with the same nominal and the same spread on the same range share one."""
+    number = {r.id: i for i, r in enumerate(readings)}
+    sigma = np.sqrt((found.sigmas**2).sum(axis=0))
+    out = list(range(len(readings)))
+    for i, r in enumerate(readings):
+        j = number.get(r.twin or "")
+        if j is None or on[i] != on[j]:
+            continue
+        same = abs(shown[i] - shown[j]) <= TWIN * max(abs(shown[i]), on[i].step)
+        if same and abs(sigma[i] - sigma[j]) <= TWIN * sigma[i]:
+            out[i] = out[j] = min(out[i], out[j])
+    return tuple(out)
+
+
+# -- sampled ---------------------------------------------------------------------------------------------------
+def sample(sheet: Sheet, meter: Meter, draws: Draws) -> tuple[Array, Seen]:
+    """(what the meter shows, (reading, sample); all that was seen) for every amplifier of ``draws``."""
+    loading = {r.id: sheet.source_ohms[i] / sheet.on[i].input_ohms for i, r in enumerate(sheet.readings)}
+    setting = settings(sheet.setting, draws.samples, draws.seed)
+    seen = sheet.observer.see(
+        sheet.wanted, draws.values, setting=setting, ohms_for=lambda r: loading.get(r.id, 0.0) > SMALL_LOADING
+    )
+    errors = MeterErrors(meter.name, draws.samples, draws.seed)
+    shown = np.empty((len(sheet.readings), draws.samples))
+    for i in range(len(sheet.readings)):
+        shown[i] = as_shown(sheet, i, seen, errors)
+    return shown, seen
+
+
+def as_shown(sheet: Sheet, i: int, seen: Seen, errors: MeterErrors | None) -> Array:
+    """One reading as its meter shows it, (sample,); without the meter's errors where ``errors`` is None."""
+    r, on = sheet.readings[i], sheet.on[i]
+    own = seen.source_ohms.get(r.id)
+    source = sheet.source_ohms[i] if own is None else own + r.probe.series_ohms
+    value: Array = loaded(seen.values[r.id], source, on.input_ohms)
+    return value if errors is None else errors.shown(value, on, r.id)

@@ -1,0 +1,171 @@
+"""What each spread does to each reading, at the nominal amplifier: the fast way to a band, and what moves it most."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.readings.meters import Range
+from firstglow.readings.observe import COLD, Block, Observer
+from firstglow.readings.probe import PlannedReading
+from firstglow.readings.spreads import MAINS, Column
+
+Array = NDArray[np.float64]
+
+# Steps of a difference, in standard deviations of what is moved: wide enough to average a bend, as the band does.
+STEP = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """Contributions to readings, one standard deviation of each.
+
+    names, parts, uniform: (contribution,). sigmas: (contribution, reading) [SI of the reading], signed.
+    """
+
+    names: tuple[str, ...]
+    parts: tuple[str, ...]
+    uniform: NDArray[np.bool_]
+    sigmas: Array
+
+
+def moved(
+    observer: Observer,
+    wanted: Sequence[Block],
+    readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    settings: dict[str, float],
+) -> Moved:
+    """One standard deviation of every spread, in every reading (before any meter).
+
+    settings: valve -> half width of its idle setting, as a fraction.
+    """
+    number = {r.id: i for i, r in enumerate(readings)}
+    size = len(columns) + len(settings)
+    sigmas = np.zeros((size, len(readings)))
+    for block in wanted:
+        inside = [r for r in block.readings if r.id in number]
+        cold = [r for r in inside if r.probe.quantity in COLD]
+        exact = [r for r in inside if r.probe.quantity in {"volts", "mains amps"}]
+        if block.situation.idle:
+            exact = []
+        rest = [r for r in inside if r not in cold and r not in exact and r.probe.quantity != "look"]
+        if cold:
+            _cold(observer, block, cold, columns, number, sigmas)
+        if exact:
+            _exact(observer, block, exact, columns, number, sigmas)
+        if rest:
+            _differences(observer, block, rest, columns, settings, number, sigmas)
+    names = (*(c.name for c in columns), *(f"{v} idle setting" for v in settings))
+    parts = (*(c.part or c.name for c in columns), *(f"{v} idle setting" for v in settings))
+    flags = np.array([c.shape == "uniform" for c in columns] + [True] * len(settings), dtype=bool)
+    return Moved(names, parts, flags, sigmas)
+
+
+def column_sigma(column: Column, block: Block) -> float:
+    """Standard deviation of a parameter as it stands in a situation: the mains' goes with the dial."""
+    if column.name == MAINS and column.nominal:
+        return column.sigma * block.situation.mains_volts / column.nominal
+    return column.sigma
+
+
+def _exact(
+    observer: Observer,
+    block: Block,
+    readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    number: dict[str, int],
+    sigmas: Array,
+) -> None:
+    """Through the solved point's own Jacobian."""
+    circuit = observer.circuit
+    standing = circuit.solve(circuit.apply(observer.nominal, block.situation))
+    slopes = np.asarray(standing.sensitivities([r.probe for r in readings]))[:, :, 0]
+    for i, r in enumerate(readings):
+        for c, column in enumerate(columns):
+            sigmas[c, number[r.id]] = slopes[i, column.row] * column_sigma(column, block)
+
+
+def _cold(
+    observer: Observer,
+    block: Block,
+    readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    number: dict[str, int],
+    sigmas: Array,
+) -> None:
+    """Power-off ohms, in closed form."""
+    from firstglow.solver.cold import cold_sensitivities
+
+    pairs = [(r.probe.red, r.probe.black) for r in readings]
+    slopes = cold_sensitivities(observer.amplifier, block.situation, pairs, observer.named(observer.nominal))
+    for c, column in enumerate(columns):
+        if column.name in slopes:
+            for i, r in enumerate(readings):
+                sigmas[c, number[r.id]] = slopes[column.name][i, 0] * column.sigma
+
+
+def _differences(
+    observer: Observer,
+    block: Block,
+    readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    settings: dict[str, float],
+    number: dict[str, int],
+    sigmas: Array,
+) -> None:
+    """By moving everything half a standard deviation up and down, in one batch."""
+    here = {v: w for v, w in settings.items() if v in block.situation.idle}
+    count = len(columns) + len(here)
+    values = np.repeat(observer.nominal, 2 * count, axis=1)
+    for c, column in enumerate(columns):
+        step = STEP * column.sigma
+        values[column.row, 2 * c] += step
+        values[column.row, 2 * c + 1] -= step
+    setting = {}
+    for k, (valve, width) in enumerate(here.items(), len(columns)):
+        away = np.zeros(2 * count)
+        away[2 * k], away[2 * k + 1] = STEP * width / 3**0.5, -STEP * width / 3**0.5
+        setting[valve] = away
+    seen = observer.see([Block(block.key, block.situation, tuple(readings))], values, setting=setting)
+    order = [*range(len(columns)), *(len(columns) + list(settings).index(v) for v in here)]
+    for r in readings:
+        y = seen.values[r.id]
+        sigmas[order, number[r.id]] = (y[0::2] - y[1::2]) / (2 * STEP)
+
+
+def with_meter(found: Moved, on: Sequence[Range], shown: Array, after: Array) -> Moved:
+    """The same as the meter shows it: ``after`` (reading,) is shown over true; its own errors added as contributions.
+
+    shown: (reading,) nominal, as shown [SI]. One error of gain a range, one of counts and one of rounding a reading.
+    """
+    ranges = list(dict.fromkeys((r.kind, r.full) for r in on))
+    gains = np.zeros((len(ranges), len(on)))
+    offsets = np.zeros((2, len(on)))
+    for i, r in enumerate(on):
+        gains[ranges.index((r.kind, r.full)), i] = r.gain_limit * abs(shown[i]) / 3**0.5
+        offsets[0, i] = r.offset_limit / 3**0.5
+        offsets[1, i] = r.step / 2 / 3**0.5
+    names = (*found.names, *(f"meter {kind} {full:g}" for kind, full in ranges), "meter counts", "meter rounding")
+    parts = (*found.parts, *(("the meter",) * (len(ranges) + 2)))
+    uniform = np.concatenate([found.uniform, np.ones(len(ranges) + 2, dtype=bool)])
+    return Moved(names, parts, uniform, np.vstack([found.sigmas * after, gains, offsets]))
+
+
+def shares(found: Moved, reading: int, most: float = 0.8) -> tuple[tuple[str, float], ...]:
+    """(part, share of the variance), largest first, down to ``most`` of the whole."""
+    squares: dict[str, float] = {}
+    for part, sigma in zip(found.parts, found.sigmas[:, reading], strict=True):
+        squares[part] = squares.get(part, 0.0) + float(sigma) ** 2
+    total = sum(squares.values())
+    if total <= 0.0:
+        return ()
+    out: list[tuple[str, float]] = []
+    covered = 0.0
+    for part, square in sorted(squares.items(), key=lambda item: -item[1]):
+        if covered >= most or square <= 0.0:
+            break
+        out.append((part, square / total))
+        covered += square / total
+    return tuple(out)

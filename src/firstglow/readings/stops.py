@@ -1,0 +1,358 @@
+"""Stop limits: each physical reason to switch off, turned into volts, amps or ohms at the probe.
+
+Ratings (a capacitor's volts, a plate's watts, a winding's amps) stand wherever they fall: where one cuts the healthy
+band, that is a result about the amplifier and the reading says what separates the two. A limit that is a fraction
+of the expected value never cuts the band: the band is what healthy amplifiers do.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from math import inf, isfinite
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.readings.expected import Stop
+from firstglow.readings.meters import Range, loaded
+from firstglow.readings.observe import Block, Observer
+from firstglow.readings.probe import PlannedReading, StopRule
+from firstglow.readings.safe_bias import Spread, strongest
+
+Array = NDArray[np.float64]
+Side = Literal["below", "above"]
+
+# Surge rating over working volts where a part states none: 1.15 to 315 V, 1.10 above (IEC 60384-4, from memory).
+SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
+# A valve is driven hotter by up to this much less bias [V] to find where it reaches its limit, in so many steps.
+DRIVE_VOLTS, DRIVE_STEPS = 40.0, 81
+# Rules that are a fraction of what is expected: they give way to the band.
+RELATIVE = frozenset({"ratio", "ratio to"})
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of one rule, before rounding. physical: it stands even where it cuts the band."""
+
+    side: Side
+    value: float
+    why: str
+    physical: bool = True
+
+
+@dataclass(slots=True)
+class Limits:
+    """Turns rules into limits for one ladder.
+
+    expected: nominal shown value by reading id [SI]. blocks: by reading id. source_ohms: by reading id.
+    hot_ratio: by (reading id, valve, "plate"|"screen"): how much more watts than nominal the hottest healthy amplifier
+        has behind the same reading; 1 where nothing was sampled.
+    """
+
+    observer: Observer
+    expected: Mapping[str, float]
+    blocks: Mapping[str, Block]
+    source_ohms: Mapping[str, float]
+    on: Mapping[str, Range]
+    hot_ratio: Callable[[str, str, str], float] = lambda *_: 1.0
+    idle_pots: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    socket: float = 0.0
+    _paths: dict[tuple[str, str], Any] = field(default_factory=dict)
+    _safe: dict[str, float | None] = field(default_factory=dict)
+
+    @property
+    def amplifier(self) -> Amplifier:
+        """The amplifier."""
+        return self.observer.amplifier
+
+    def of(self, r: PlannedReading) -> list[Limit]:
+        """Every limit of a reading's rules, in its unit, signed."""
+        out: list[Limit] = []
+        for rule in r.stops:
+            make = _RULES.get(rule.rule)
+            if make is None:
+                raise KeyError(f"stop rule {rule.rule!r} of reading {r.id}")
+            out += make(self, r, rule)
+        return [limit for limit in out if isfinite(limit.value)]
+
+    # -- what rules ask --------------------------------------------------------------------------------------
+    def nominal(self, r: PlannedReading) -> float:
+        """Expected value [SI]."""
+        return self.expected.get(r.id, 0.0)
+
+    def side(self, r: PlannedReading, size: float, side: Side, why: str, physical: bool = True) -> list[Limit]:
+        """A limit on the SIZE of a reading as a signed one, by the sign that is expected."""
+        if self.nominal(r) < 0:
+            return [Limit("above" if side == "below" else "below", -size, why, physical)]
+        return [Limit(side, size, why, physical)]
+
+    def standing(self, r: PlannedReading) -> Any:
+        """The nominal standing solution of a reading's situation."""
+        return self._path(r, "")
+
+    def _path(self, r: PlannedReading, valve: str) -> Any:
+        """Standing solutions with ``valve`` driven ever hotter, from nominal on; one alone without a valve."""
+        block = self.blocks[r.id]
+        if (block.key, valve) not in self._paths:
+            situation = block.situation
+            if situation.idle:
+                pots = {**situation.pots, **self.idle_pots.get(block.key, {})}
+                situation = situation.but(idle={}, pots=pots)
+            circuit = self.observer.circuit
+            values = np.repeat(self.observer.nominal, DRIVE_STEPS if valve else 1, axis=1)
+            if valve:
+                values[circuit.column[f"{valve} contact"]] += np.linspace(0.0, DRIVE_VOLTS, DRIVE_STEPS)
+            self._paths[block.key, valve] = circuit.solve(circuit.apply(values, situation))
+        return self._paths[block.key, valve]
+
+    def shown(self, r: PlannedReading, standing: Any) -> Array:
+        """What the meter shows along a path."""
+        load = loaded(1.0, self.source_ohms.get(r.id, 0.0), self.on[r.id].input_ohms)
+        value: Array = standing.row(r.probe) * load
+        return value
+
+    # -- rules ------------------------------------------------------------------------------------------------
+    def fixed(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Signed, as it stands."""
+        assert rule.limit is not None
+        return [Limit(rule.side, rule.limit, rule.why or "the limit for this reading")]
+
+    def zero(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Either side of nothing."""
+        assert rule.limit is not None
+        why = rule.why or "nothing may stand here"
+        return [Limit("above", rule.limit, why), Limit("below", -rule.limit, why)]
+
+    def sign(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """The wrong side of nothing; the meter's own error is no sign."""
+        assert rule.limit is not None
+        slack = self.on[r.id].limits(0.0) if r.id in self.on else 0.0
+        why = rule.why or "the wrong sign"
+        return [Limit("below", -slack, why) if rule.limit > 0 else Limit("above", slack, why)]
+
+    def heater(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Absolute volts across the heater; half of it where one side is read to chassis."""
+        assert rule.limit is not None
+        return self.side(r, rule.limit, rule.side, rule.why or "the heater's limit")
+
+    def ratio(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """A fraction of what is expected."""
+        assert rule.limit is not None
+        size = abs(self.nominal(r)) * rule.limit
+        return self.side(r, size, rule.side, rule.why or "far from what is expected", physical=False)
+
+    def ratio_to(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """A fraction of what is expected of another reading."""
+        assert rule.limit is not None
+        size = abs(self.expected.get(rule.part, 0.0)) * rule.limit
+        return self.side(r, size, rule.side, rule.why or f"against {rule.part}", physical=False) if size else []
+
+    def capacitor(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Working volts of a capacitor, as they appear between these two joints."""
+        part = self.amplifier.parts[rule.part]
+        return self._capacitor(r, part, part.value("volts"), f"{rule.part} is a {part.value('volts'):g} V part")
+
+    def surge(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Surge volts: seconds at a cold start only."""
+        part = self.amplifier.parts[rule.part]
+        working = part.value("volts")
+        factor = SURGE_LOW if working <= SURGE_STEP_VOLTS else SURGE_HIGH
+        stated = part.values.get("surge_volts")
+        volts = stated.value if stated is not None and stated.value > 0 else factor * working
+        return self._capacitor(r, part, volts, f"{rule.part} stands {volts:.0f} V for seconds only")
+
+    def _capacitor(self, r: PlannedReading, part: Part, volts: float, why: str) -> list[Limit]:
+        plus, minus = part.leads["+"], part.leads["-"]
+        red, black = r.probe.red, r.probe.black
+        if not volts > 0:
+            return []
+        if (red, black) == (minus, plus):
+            return [Limit("below", -volts, why)]
+        if (red, black) == (plus, minus):
+            return [Limit("above", volts, why)]
+        if red in (plus, minus) and r.id in self.blocks and r.probe.quantity == "volts":
+            # the meter's black stands elsewhere than the capacitor's other end: what lies between is added
+            standing = self.standing(r)
+            between = float((standing.dc(minus if red == plus else plus) - standing.dc(black))[0])
+            return [Limit("above", volts + between, why)] if red == plus else [Limit("below", between - volts, why)]
+        return self.side(r, volts, "above", why)
+
+    def bias_safe(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Less bias than holds the strongest valve, as the loaded meter shows it at the pin."""
+        volts = self.safe_bias(rule.part)
+        if volts is None:
+            return []
+        source, on = self.source_ohms.get(r.id, 0.0), self.on[r.id]
+        why = rule.why or "less than holds the strongest valve of the spread at its idle"
+        return [Limit("above", loaded(volts, source, on.input_ohms), f"{why} ({volts:.1f} V at the grid)")]
+
+    def dissipation(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """The reading at which the hottest valve of the spread reaches a plate's or a screen's watts."""
+        part = self.amplifier.parts[rule.part]
+        limits = section_of(part).limits
+        path = self._path(r, rule.part)
+        shown = self.shown(r, path)
+        row = path.part(rule.part)
+        found: list[Limit] = []
+        for electrode, most in (("plate", limits.plate_watts), ("screen", limits.screen_watts)):
+            watts = row.get(f"{electrode}_watts")
+            if most is None or watts is None:
+                continue
+            here = crossing(shown, np.asarray(watts) * self.hot_ratio(r.id, rule.part, electrode), most)
+            if here is not None:
+                why = f"the hottest {part.type} of the spread then takes {most:g} W at its {electrode}"
+                found += self.side(r, abs(here), "above", f"{rule.part}: {why}")
+        return found
+
+    def winding(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """The reading at which the first winding of a transformer carries its rated amps, everything in proportion."""
+        part = self.amplifier.parts[rule.part]
+        standing = self.standing(r)
+        least, why = inf, ""
+        for w in part.windings:
+            if w.amps is None:
+                continue
+            row = standing.part(f"{part.name} {w.name}")
+            amps = abs(float(np.ravel(row.get("amps_rms", row.get("amps", 0.0)))[0]))
+            if amps > 0 and w.amps.value / amps < least:
+                least, why = w.amps.value / amps, f"{part.name} {w.name} then carries its {w.amps.value:g} A"
+        if least == inf or least <= 1.0:
+            return []
+        return self.side(r, abs(self.nominal(r)) * least, "above", why)
+
+    def heater_cathode(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Cathode against heater."""
+        part = self.amplifier.parts[rule.part]
+        most = section_of(part).limits.heater_cathode_volts
+        if most is None:
+            return []
+        heater = next((p for p in self.amplifier.of_kind("heater") if p.envelope == part.envelope), None)
+        standing = self.standing(r)
+        at = float(np.ravel(standing.dc(heater.leads["1"]))[0]) if heater else 0.0
+        black = float(np.ravel(standing.dc(r.probe.black))[0])
+        why = f"{rule.part}: {most:g} V between heater and cathode"
+        return [Limit("above", at - black + most, why), Limit("below", at - black - most, why)]
+
+    def gas_tube(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """The reading at which a stabiliser tube carries its most."""
+        part = self.amplifier.parts[rule.part]
+        amps = abs(float(np.ravel(self.standing(r).part(rule.part)["amps"])[0]))
+        most = part.value("amps_max")
+        if amps <= 0 or most <= amps:
+            return []
+        return self.side(r, abs(self.nominal(r)) * most / amps, "above", f"{rule.part} then carries {most:g} A")
+
+    # -- Vsafe ------------------------------------------------------------------------------------------------
+    def safe_bias(self, valve: str) -> float | None:
+        """Grid volts to chassis that hold the strongest of the spread; None where no idle target is known."""
+        if valve not in self._safe:
+            self._safe[valve] = safe_bias(self.observer, valve, self.socket)
+        return self._safe[valve]
+
+
+def safe_bias(observer: Observer, valve: str, socket: float, idle_amps: float | None = None) -> float | None:
+    """Vsafe [V to chassis] of an output valve section with today's unloaded HT; see ``safe_bias.strongest``.
+
+    socket: mains today [V rms]. idle_amps: its target (default: the file's). None where there is no target.
+    """
+    amplifier, circuit = observer.amplifier, observer.circuit
+    target = amplifier.idle.get(valve)
+    amps = idle_amps if idle_amps is not None else target.amps.value if target else None
+    if amps is None:
+        return None
+    part = amplifier.parts[valve]
+    standing, spread = unloaded(observer, socket)
+    resistor = cathode_ohms(amplifier, part)
+    cathode = amps * resistor
+    plate = float(np.ravel(standing.dc(part.leads["plate"]))[0])
+    screen = float(np.ravel(standing.dc(part.leads["screen"]))[0]) if "screen" in part.leads else plate
+    law = section_of(part)
+    spreads = [Spread("ht", spread)] if spread else []
+    kind = f"{part.type} {law.name}".strip() if law.name in ("triode", "pentode") else str(part.type)
+    for of in ("perveance", "mu", "contact"):
+        for name in (f"{valve} {of}", f"type {kind} {of}"):
+            row = circuit.column.get(name)
+            if row is not None and circuit.parameters[row].sigma > 0:
+                spreads.append(Spread(of, circuit.parameters[row].sigma))
+    return strongest(law.law, amps, plate - cathode, screen - cathode, spreads) + cathode
+
+
+def unloaded(observer: Observer, socket: float) -> tuple[Any, float]:
+    """(standing solution with every valve but the rectifiers out, at today's mains; 1 sigma of its HT, a fraction)."""
+    from firstglow.amplifier.situation import Situation
+
+    amplifier, circuit = observer.amplifier, observer.circuit
+    rectifiers = {p.envelope for p in amplifier.of_kind("rectifier")}
+    out = frozenset(p.envelope for p in amplifier.of_kind("valve") if p.envelope and p.envelope not in rectifiers)
+    standing = circuit.solve(circuit.apply(observer.nominal, Situation(socket, out=out)))
+    turns = [w.turns.sigma for t in amplifier.of_kind("transformer") for w in t.windings if w.name.startswith("ht")]
+    return standing, max(turns, default=0.0)
+
+
+def cathode_ohms(amplifier: Amplifier, part: Part) -> float:
+    """Resistance from a section's cathode to chassis through one resistor of its own; 0 where there is none."""
+    cathode = part.leads["cathode"]
+    for r in amplifier.of_kind("resistor"):
+        if set(r.leads.values()) == {cathode, "chassis"}:
+            return r.value("ohms")
+    return 0.0
+
+
+def section_of(part: Part) -> Any:
+    """The catalogue's section that a valve part is."""
+    from firstglow.devices.catalogue import valve_type
+
+    kind = valve_type(part.type or "")
+    named = part.words.get("section")
+    if named is not None:
+        return next(s for s in kind.sections if s.name == str(named))
+    suffix = part.name.removeprefix(part.envelope or part.name).strip()
+    return kind.sections[min({"": 0, "a": 0, "b": 1, "c": 2}.get(suffix, 0), len(kind.sections) - 1)]
+
+
+def crossing(shown: Array, watts: Array, most: float) -> float | None:
+    """Shown value where ``watts`` first reaches ``most`` along a path; None where it never does."""
+    over = np.flatnonzero(watts >= most)
+    if not len(over):
+        return None
+    k = int(over[0])
+    if k == 0:
+        return float(shown[0])
+    share = (most - watts[k - 1]) / (watts[k] - watts[k - 1])
+    return float(shown[k - 1] + share * (shown[k] - shown[k - 1]))
+
+
+_RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] = {
+    "fixed": Limits.fixed, "zero": Limits.zero, "sign": Limits.sign, "heater": Limits.heater, "ratio": Limits.ratio,
+    "ratio to": Limits.ratio_to, "capacitor volts": Limits.capacitor, "surge volts": Limits.surge,
+    "bias safe": Limits.bias_safe, "dissipation": Limits.dissipation, "winding amps": Limits.winding,
+    "heater to cathode": Limits.heater_cathode, "gas tube amps": Limits.gas_tube,
+}  # fmt: skip
+
+
+def tightest(
+    limits: Sequence[Limit], low: float | None, high: float | None, on: Range | None, separate: Callable[[], str]
+) -> tuple[Stop | None, Stop | None]:
+    """(stop_below, stop_above) of a reading: the tightest of each side, rounded toward safe.
+
+    low, high: its healthy band. A limit that is no rating gives way to the band. separate: asked where one cuts.
+    """
+    below = above = None
+    for limit in limits:
+        value = limit.value
+        if not limit.physical and low is not None and high is not None:
+            value = min(value, low) if limit.side == "below" else max(value, high)
+        if on is not None:
+            value = on.rounded(value, 1 if limit.side == "below" else -1)
+            if not limit.physical and low is not None and high is not None:
+                value = min(value, low) if limit.side == "below" else max(value, high)
+        cut = (low is not None and limit.side == "below" and value > low) or (
+            high is not None and limit.side == "above" and value < high
+        )
+        stop = Stop(float(value), limit.why, cut, separate() if cut else "")
+        if limit.side == "below" and (below is None or stop.limit > below.limit):
+            below = stop
+        if limit.side == "above" and (above is None or stop.limit < above.limit):
+            above = stop
+    return below, above
