@@ -1,0 +1,122 @@
+"""The plan's questions, answered by the solver."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Situation
+from firstglow.solver.discharge import discharge
+
+
+class SolverPhysics:
+    """One compiled circuit, each situation solved once.
+
+    circuit: ``compile_circuit``'s, shared with the readings where they have one.
+    """
+
+    def __init__(self, amplifier: Amplifier, circuit: Any = None) -> None:
+        self.amplifier = amplifier
+        self._given = circuit
+        self._standing: dict[str, Any] = {}
+        self._joints: dict[str, Mapping[str, tuple[float, float]]] = {}
+        self._signal: dict[str, Any] = {}
+
+    @cached_property
+    def circuit(self) -> Any:
+        """The compiled circuit."""
+        if self._given is not None:
+            return self._given
+        from firstglow.solver.circuit import compile_circuit
+
+        return compile_circuit(self.amplifier)
+
+    @cached_property
+    def _nominal(self) -> Any:
+        return np.array([[p.nominal] for p in self.circuit.parameters])
+
+    def standing(self, situation: Situation) -> Any:
+        """The nominal standing solution of one situation by itself; SolveError where there is none."""
+        key = _key(situation)
+        if key not in self._standing:
+            if situation.idle:
+                targets = {valve: np.full(1, amps) for valve, amps in situation.idle.items()}
+                self._standing[key] = self.circuit.solve_idle(self._nominal, situation, targets).standing
+            else:
+                self._standing[key] = self.circuit.solve(self.circuit.apply(self._nominal, situation))
+        return self._standing[key]
+
+    def prepare(self, situations: Iterable[Situation]) -> None:
+        """Solve all that are new as one batch, a situation a column; those with an idle target one by one."""
+        fresh = {_key(s): s for s in situations if s.mains_volts > 0 and not s.idle and _key(s) not in self._joints}
+        if not fresh:
+            return
+        columns = np.concatenate([self.circuit.apply(self._nominal, s) for s in fresh.values()], axis=1)
+        found = self.circuit.solve(columns)
+        dc, ac = ({j: np.asarray(of(j)) for j in self.amplifier.joints} for of in (found.dc, found.ac))
+        for n, key in enumerate(fresh):
+            self._joints[key] = {j: (float(dc[j][n]), float(ac[j][n])) for j in self.amplifier.joints}
+
+    def joints(self, situation: Situation) -> Mapping[str, tuple[float, float]]:
+        """Joint -> (volts dc, volts rms ac) to chassis."""
+        key = _key(situation)
+        if key not in self._joints:
+            found = self.standing(situation)
+            self._joints[key] = {
+                j: (float(np.ravel(found.dc(j))[0]), float(np.ravel(found.ac(j))[0])) for j in self.amplifier.joints
+            }
+        return self._joints[key]
+
+    def mains_amps(self, situation: Situation) -> float:
+        """Amps rms that the amplifier draws."""
+        from firstglow.readings.probe import Probe
+
+        return float(np.ravel(self.standing(situation).row(Probe("ac amps", "mains", "mains", "mains amps")))[0])
+
+    def after(self, situation: Situation, seconds: float) -> Mapping[str, float]:
+        """Joint -> volts some seconds after switch-off, slow by nothing: the nominal fall."""
+        start = {joint: dc for joint, (dc, _) in self.joints(situation).items()}
+        found = discharge(self.amplifier, situation, start)
+        times = np.array([seconds])
+        return {j: float(np.ravel(found.joint_volts(j, times))[0]) for j in self.amplifier.joints}
+
+    def loop_gain(self, situation: Situation, channel: str | None) -> float:
+        """Size of the loop gain, through the situation's test resistor where it has one."""
+        signal = self._channel(situation, channel)
+        gain = (
+            signal.loop_gain_through(situation.test_ohms or 0.0) if situation.feedback == "test" else signal.loop_gain
+        )
+        return abs(float(np.ravel(gain)[0]))
+
+    def gain(self, situation: Situation, channel: str | None) -> float:
+        """Size of load volts per input volt."""
+        signal = self._channel(situation, channel)
+        gain = {"open": signal.gain_lifted, "closed": signal.gain_closed}.get(situation.feedback)
+        if gain is None:
+            gain = signal.gain_through(situation.test_ohms or 0.0)
+        return abs(float(np.ravel(gain)[0]))
+
+    def _channel(self, situation: Situation, channel: str | None) -> Any:
+        """Mid-band of one channel at the standing point with the loop lifted."""
+        from firstglow.solver.midband import midband
+        from firstglow.solver.slopes import valve_slopes
+
+        at = situation.but(
+            feedback="open" if situation.feedback == "test" else situation.feedback, stimulus_volts=0.0, test_ohms=None
+        )
+        key = _key(at)
+        if key not in self._signal:
+            standing = self.standing(at)
+            slopes = valve_slopes(self.circuit, standing.x, standing.values)
+            self._signal[key] = midband(self.amplifier, at, slopes)
+        found = self._signal[key]
+        return found[channel] if channel in found else next(iter(found.values()))
+
+
+def _key(situation: Situation) -> str:
+    data = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(situation).items()}
+    return json.dumps(data, sort_keys=True, default=dict)

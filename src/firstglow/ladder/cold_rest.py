@@ -1,0 +1,45 @@
+"""The long list of rung 1: every part and winding that no earlier cold reading covers, across its own two ends."""
+
+from collections.abc import Iterator, Sequence
+
+from firstglow.amplifier.model import Part
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.places import End, mains_joints
+from firstglow.readings.probe import PlannedReading
+
+TWO_ENDED = ("resistor", "choke", "capacitor", "diode", "fuse", "switch", "gas tube")
+RUNG = "1"
+
+
+def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[PlannedReading]:
+    """One reading for each pair of joints not read yet. Not needed for the hold: read them when time allows, or when a
+    powered reading asks for them."""
+    seen = {frozenset((r.probe.red, r.probe.black)) for r in before if r.probe.quantity == "ohms"}
+    covered = mains_joints(frame.amplifier)
+    for owner, word, red, black in _pairs(frame):
+        pair = frozenset((red.joint, black.joint))
+        if len(pair) == 1 or pair in seen or pair <= covered:
+            continue
+        seen.add(pair)
+        key = "winding" if owner.windings else "pin_ohms" if owner.kind == "valve" else "part_ohms"
+        fill = {"winding": word, "part": owner.name, "electrode": word.split()[0]}
+        yield frame.reading(
+            RUNG, word, key, red, black, frame.unplugged(), kind="ohms", quantity="ohms", owner=owner.name, needs=False,
+            fill=fill,
+        )  # fmt: skip
+
+
+def _pairs(frame: Frame) -> Iterator[tuple[Part, str, End, End]]:
+    for part in frame.amplifier.parts.values():
+        if part.windings:
+            for winding in part.windings:
+                yield part, winding.name, frame.at(part.name, winding.start), frame.at(part.name, winding.end)
+        elif part.kind == "pot":
+            yield part, "whole track", frame.at(part.name, "end 1"), frame.at(part.name, "end 2")
+            yield part, "wiper", frame.at(part.name, "wiper"), frame.at(part.name, "end 1")
+        elif part.kind in TWO_ENDED:
+            first, second = list(part.leads)[:2]
+            yield part, "own ends", frame.at(part.name, first), frame.at(part.name, second)
+        elif part.kind == "valve" and "grid" in part.leads:
+            yield part, "grid to chassis", frame.at(part.name, "grid"), frame.joint("chassis")
+            yield part, "cathode to chassis", frame.at(part.name, "cathode"), frame.joint("chassis")

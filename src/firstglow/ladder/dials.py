@@ -1,0 +1,149 @@
+"""How far the dial may go on each rung, and which load resistors let it go further.
+
+Ceiling of a rung: the smallest of (working volts of a capacitor) over (volts it stands at full mains in THIS state).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from math import pi
+from typing import TYPE_CHECKING
+
+from firstglow.amplifier.situation import Situation
+
+if TYPE_CHECKING:
+    from firstglow.ladder.frame import Frame
+
+# Below this part of the mains a valve rectifier means nothing (emission against heater volts; +-10 points).
+LEAST_VALVE = 0.65
+FIRST_TURN, FIRST_VOLTS = 0.10, 55.0  # silicon: judged at 10 % of the dial, below 60 V
+E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)  # IEC 60063
+MOST_WATTS = 25.0  # the largest load resistor a bench is asked for
+LEAST_OHMS = 470.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """dial: fraction of the socket's volts, at most 1. part: the capacitor that sets it, None where none does.
+    volts: what that capacitor stands at full mains in this state [V]. rating: its working volts [V]."""
+
+    dial: float
+    part: str | None = None
+    volts: float = 0.0
+    rating: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Dials:
+    """dial: rung -> fraction. ceilings: rung -> what sets it. loads: joint -> ohms from it to chassis, rung 4 on.
+
+    unfit: the capacitor that full mains unloaded would pass, or None. stops_after: last rung that may follow, "" for
+    all. choke_load: the load is there because the supply has a choke input.
+    """
+
+    dial: Mapping[str, float]
+    ceilings: Mapping[str, Ceiling]
+    loads: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    unfit: Ceiling | None = None
+    stops_after: str = ""
+    choke_load: bool = False
+
+
+def ceiling(frame: "Frame", situation: Situation) -> Ceiling:
+    """The ceiling of a state; ``situation`` is that state at full mains."""
+    joints = frame.physics.joints(situation)
+    worst = Ceiling(1.0)
+    for name, rating in frame.rated.items():
+        leads = frame.part(name).leads
+        plus, minus = (joints.get(leads[end], (0.0, 0.0)) for end in ("+", "-"))
+        volts = abs(plus[0] - minus[0])
+        if volts > rating and rating / volts < worst.dial:
+            worst = Ceiling(rating / volts, name, volts, rating)
+    return worst
+
+
+def dials(frame: "Frame") -> Dials:
+    """Dial and loads of every rung from 4 on."""
+    later = _later(frame)
+    frame.physics.prepare([frame.ht_only(), *later.values()])
+    bare = ceiling(frame, frame.ht_only())
+    loads = _choke_loads(frame, bare)
+    choke = bool(loads)
+    first = ceiling(frame, frame.ht_only(loads=loads)) if loads else bare
+    lowest = LEAST_VALVE if frame.ht_rectifiers else FIRST_TURN
+    if not frame.gear.variable_transformer:
+        lowest = 1.0
+    if first.dial < lowest:
+        loads = loads or _rescue(frame, bare)
+        first = ceiling(frame, frame.ht_only(loads=loads))
+        if first.dial < lowest:
+            return Dials({"4": 0.0}, {"4": bare}, {}, bare, "3")
+    unfit = bare if bare.dial < 1.0 and not choke else None
+    dial, found, carried = {"4": first.dial}, {"4": first}, {"4": loads}
+    for rung, state in later.items():
+        here = ceiling(frame, state)
+        carried[rung] = loads if here.dial < 1.0 else {}
+        here = ceiling(frame, state.but(loads=loads)) if here.dial < 1.0 and loads else here
+        dial[rung] = min(here.dial, 1.0 if unfit is None or loads else first.dial)
+        found[rung] = here
+    return Dials(dial, found, carried, unfit, "8" if unfit else "", choke)
+
+
+def _later(frame: "Frame") -> dict[str, Situation]:
+    """State of each later rung at full mains."""
+    states = {"5": frame.small()}
+    fitted: list[str] = []
+    for number, (_, valves) in enumerate(frame.output_groups):
+        fitted += [v.valve for v in valves]
+        states[frame.output_rung(number)] = frame.playing(fitted)
+    states["7"] = states["8"] = states["9"] = states["10"] = frame.playing(fitted)
+    return states
+
+
+def _choke_loads(frame: "Frame", bare: Ceiling) -> Mapping[str, float]:
+    """Choke input with capacitors not rated for the peak: a load that keeps the choke's current unbroken."""
+    loads = {}
+    for supply in frame.supplies("ht"):
+        if supply.input == "choke" and supply.first_choke is not None and bare.dial < 1.0:
+            henries = frame.part(supply.first_choke).value("henries")
+            loads[supply.nodes[0]] = lower(6 * pi * frame.amplifier.mains_hz * henries)
+    return loads
+
+
+def _rescue(frame: "Frame", bare: Ceiling) -> Mapping[str, float]:
+    """The largest load resistor on the weakest capacitor's joint that brings the ceiling to full mains, if its watts can
+    be had."""
+    if bare.part is None:
+        return {}
+    leads = frame.part(bare.part).leads
+    joint = leads["+"] if leads["+"] != "chassis" else leads["-"]
+    for ohms in reversed(standard(LEAST_OHMS, 220e3)):
+        loads = {joint: ohms}
+        if ceiling(frame, frame.ht_only(loads=loads)).dial >= 1.0:
+            watts = bare.rating**2 / ohms
+            return loads if watts <= MOST_WATTS else {}
+    return {}
+
+
+def first_turn(frame: "Frame") -> float:
+    """Dial at which diode-fed HT is first judged: 10 %, or lower where that would already pass 55 V."""
+    if not frame.gear.variable_transformer:
+        return 1.0
+    joints = frame.physics.joints(frame.ht_only(FIRST_TURN, loads=frame.ht_loads))
+    top = max((abs(joints[s.joint][0] - joints.get(s.ret, (0.0, 0.0))[0]) for s in frame.supplies("ht")), default=0.0)
+    return FIRST_TURN if top <= FIRST_VOLTS else FIRST_TURN * FIRST_VOLTS / top
+
+
+def standard(low: float, high: float) -> list[float]:
+    """Standard values [ohm] from ``low`` to ``high``, rising."""
+    values = [step * 10.0**decade for decade in range(8) for step in E12]
+    return [v for v in values if low <= v <= high]
+
+
+def lower(ohms: float) -> float:
+    """The largest standard value not above ``ohms``."""
+    return max(v for v in standard(1.0, 1e8) if v <= ohms * (1 + 1e-9))
+
+
+def higher(ohms: float) -> float:
+    """The smallest standard value not below ``ohms``."""
+    return min(v for v in standard(1.0, 9e7) if v >= ohms * (1 - 1e-9))

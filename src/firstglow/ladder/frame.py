@@ -1,0 +1,294 @@
+"""What every rung builder works with: structure, bench, situations, and readings made whole."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from functools import cached_property
+from typing import Any
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.roles import Loop, Roles
+from firstglow.amplifier.situation import Feedback, Situation
+from firstglow.ladder import dials as dial_rules
+from firstglow.ladder.gear import Gear
+from firstglow.ladder.places import End, end_at, end_of, own_name
+from firstglow.ladder.questions import Physics
+from firstglow.ladder.structure import Structure
+from firstglow.ladder.words import Words
+from firstglow.readings.probe import Contact, Kind, PlannedReading, PlannedRung, Probe, StopRule
+
+HAND_DC = 60.0  # V: the most a sheathed probe is held on (IEC 62368-1 ES1, from memory)
+HAND_AC = 30.0  # V rms, the same
+HAND_SHARE = 0.85  # healthy amplifiers differ: a joint this close to the limit is clipped, not held (common practice)
+DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
+TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
+BRIDGE = End("mains", "bench ammeter, in line", outside=True)
+
+
+class Frame(Structure):
+    """One amplifier on one bench, as the rung builders see it.
+
+    negative_ends: pot -> the position (0 or 1, 0.5 for a balance) that makes the output grids most negative.
+    """
+
+    def __init__(
+        self, amplifier: Amplifier, roles: Roles, gear: Gear, physics: Physics, negative_ends: Mapping[str, float]
+    ) -> None:
+        super().__init__(amplifier, roles)
+        self.gear = gear
+        self.physics = physics
+        self.negative_ends = dict(negative_ends)
+        self._ends: dict[str, tuple[End, End]] = {}
+
+    @property
+    def words(self) -> Words:
+        """The bench's words."""
+        return self.gear.words
+
+    # ------------------------------------------------------------------------------------------ situations
+    def unplugged(self, **changes: Any) -> Situation:
+        """No mains, every valve out."""
+        return Situation(mains_volts=0.0, out=self.envelopes).but(**changes)
+
+    def alone(self, dial: float = 1.0, **changes: Any) -> Situation:
+        """The mains transformer and the bias supply, HT impossible, every pot at its most negative."""
+        return Situation(
+            mains_volts=self.volts(dial), out=self.envelopes - self.bias_rectifiers, lifted=self.ht_lifts,
+            pots=dict(self.negative_ends),
+        ).but(**changes)  # fmt: skip
+
+    def ht_only(self, dial: float = 1.0, **changes: Any) -> Situation:
+        """HT on with nothing drawing."""
+        out = self.envelopes - self.bias_rectifiers - self.ht_rectifiers
+        return self.alone(dial, out=out, lifted=frozenset()).but(**changes)
+
+    def small(self, dial: float = 1.0, **changes: Any) -> Situation:
+        """Small valves in, loop lifted, input shorted."""
+        return self.ht_only(dial, out=self.output_envelopes, feedback=self.open_loop).but(**changes)
+
+    def playing(self, valves: Iterable[str], dial: float = 1.0, **changes: Any) -> Situation:
+        """Small valves and the given output valves (sections) in, loop lifted."""
+        fitted = {self.envelope(v) for v in valves}
+        return self.small(dial, out=self.output_envelopes - fitted).but(**changes)
+
+    def at_half_idle(self, rung: str, **changes: Any) -> Situation:
+        """All output valves in, at about half their idle target where a pot sets it."""
+        return self._idling(rung, 0.5, feedback=self.open_loop).but(**changes)
+
+    def at_idle(self, rung: str, **changes: Any) -> Situation:
+        """All output valves in at their idle target, loop closed as designed."""
+        return self._idling(rung, 1.0, feedback="closed").but(**changes)
+
+    def _idling(self, rung: str, share: float, **changes: Any) -> Situation:
+        everyone = [v.valve for v in self.roles.outputs]
+        idle = {v.valve: share * t for v in self.roles.outputs if v.pot and (t := self.target(v)) is not None}
+        return self.playing(everyone, self.dial(rung), loads=self.loads_for(rung), idle=idle).but(**changes)
+
+    def driven(self, at: Situation, channel: str | None) -> Situation:
+        """A small signal that gives about 0.3 V at the load with the loop lifted."""
+        lifted = at.but(feedback=self.open_loop, stimulus_volts=0.01)
+        gain = self.physics.gain(lifted, channel)
+        volts = DRIVE_OUT / gain if gain > 0 else 0.01
+        return at.but(stimulus_volts=float(f"{volts:.2g}"))
+
+    @property
+    def open_loop(self) -> Feedback:
+        """How the feedback stands while it is not proved: "open" where a loop can be lifted."""
+        return "open" if self.liftable else "closed"
+
+    # ------------------------------------------------------------------------------------------ dial and lamps
+    def volts(self, dial: float) -> float:
+        """A stage of the dial in whole volts, rounded down; the socket's own at full."""
+        return self.gear.mains_now if dial >= 1.0 else float(int(dial * self.gear.mains_now))
+
+    def dial_of(self, at: Situation) -> float:
+        """The dial of a situation, as a fraction of the socket's volts."""
+        return at.mains_volts / self.gear.mains_now
+
+    @cached_property
+    def dials(self) -> dial_rules.Dials:
+        """Dial and load resistors of every rung from 4 on."""
+        return dial_rules.dials(self)
+
+    def dial(self, rung: str) -> float:
+        """Dial of a rung."""
+        return self.dials.dial[rung]
+
+    def loads_for(self, rung: str) -> Mapping[str, float]:
+        """Load resistors that stay on HT at a rung."""
+        return self.dials.loads.get(rung, {})
+
+    @property
+    def ht_loads(self) -> Mapping[str, float]:
+        """Load resistors on HT at rung 4."""
+        return self.loads_for("4")
+
+    @cached_property
+    def first_turn(self) -> float:
+        """The first look at diode-fed HT."""
+        return dial_rules.first_turn(self)
+
+    @cached_property
+    def running_lamp(self) -> float:
+        """The limiter lamp for the whole amplifier [W]."""
+        at = self.playing([v.valve for v in self.roles.outputs])
+        return self.gear.lamp_for(self.physics.mains_amps(at) * at.mains_volts)
+
+    @property
+    def first_lamp(self) -> float:
+        """The limiter lamp of the first powered rungs [W]: a small one where it stands in for the dial."""
+        return self.running_lamp if self.gear.variable_transformer else self.gear.small_lamp
+
+    def stage(self, dial: float) -> str:
+        """A stage of the dial in words; never in volts, which change with the socket."""
+        return self.words.text("rung.note.full" if dial >= 1.0 else "rung.note.stage", percent=f"{100 * dial:.0f}")
+
+    def output_rung(self, number: int) -> str:
+        """Id of the rung on which the n-th group of output valves goes in."""
+        return "6" if len(self.output_groups) == 1 else f"6{'abcdefgh'[number]}"
+
+    @cached_property
+    def test_ohms(self) -> float | None:
+        """The resistor in series with the loop that makes the loop gain at most 0.2; None where no loop can be lifted."""
+        if not self.liftable:
+            return None
+        at = self.at_half_idle("7", feedback="closed")
+        found = dial_rules.lower(1.0)
+        for loop in self.liftable:
+            full = self.physics.loop_gain(at, loop.channel)
+            own = self.part(loop.resistor).value("ohms")
+            ohms = dial_rules.higher(max(own * (full / TEST_LOOP_GAIN - 1.0), 1.0))
+            while self.physics.loop_gain(at.but(feedback="test", test_ohms=ohms), loop.channel) > TEST_LOOP_GAIN:
+                ohms = dial_rules.higher(ohms * 1.1)
+            found = max(found, ohms)
+        return found
+
+    # ------------------------------------------------------------------------------------------ ends of the leads
+    def at(self, part: str, lead: str) -> End:
+        """A lead of a part as a place to put a probe."""
+        return end_of(self.amplifier, part, lead, self.words)
+
+    def joint(self, name: str) -> End:
+        """A joint as a place to put a probe: a capacitor on it if there is one."""
+        return end_at(self.amplifier, name, self.words)
+
+    def load_of_loop(self, loop: Loop) -> str:
+        """Loudspeaker terminals that a loop comes from."""
+        return self.load_of_channel(loop.channel)
+
+    # ------------------------------------------------------------------------------------------ readings
+    def reading_id(self, rung: str, word: str, owner: str | None, channel: str | None = None) -> str:
+        """``rung/probe/channel`` of a reading."""
+        part = self.amplifier.parts.get(owner) if owner else None
+        middle = f"{own_name(part)} {word}" if part else word
+        return f"{rung}/{middle}/{channel or (part.channel if part else None) or 'shared'}"
+
+    def reading(
+        self,
+        rung: str,
+        word: str,
+        text: str,
+        red: End,
+        black: End,
+        situation: Situation,
+        *,
+        kind: Kind = "dc volts",
+        quantity: str = "volts",
+        owner: str | None = None,
+        contact: Contact | None = None,
+        stops: tuple[StopRule, ...] = (),
+        needs: bool = True,
+        expect_word: str | None = None,
+        note_only: str = "",
+        seconds: float = 0.0,
+        series_ohms: float = 0.0,
+        fill: Mapping[str, object] | None = None,
+    ) -> PlannedReading:
+        """One reading made whole: id, texts, contact. ``text`` is its key in texts.toml, ``owner`` the part it is about.
+
+        ``word`` is the middle of the id; its owner's own name (without its channel) stands in front of it.
+        """
+        part = self.amplifier.parts.get(owner) if owner else None
+        values: dict[str, object] = {"valve_name": own_name(part) if part else "", **(fill or {})}
+        key = f"reading.{text}"
+        own_id = self.reading_id(rung, word, owner)
+        return PlannedReading(
+            id=own_id,
+            what=self.words.text(f"{key}.what", **values),
+            probe=Probe(kind, red.joint, black.joint, quantity, seconds, series_ohms),
+            situation=situation,
+            contact=contact or self._contact_later(own_id, situation, red, black),
+            channel=part.channel if part else None,
+            twin=self._twin(rung, word, part),
+            stops=stops,
+            red_at=red.text,
+            black_at=black.text,
+            pin=red.pin,
+            needs=needs,
+            expect_word=expect_word,
+            check_first=self.words.lines(f"{key}.check", **values),
+            note_only=note_only,
+            stop_words=self.words.text(f"{key}.stop", **values) if self.words.has(f"{key}.stop") else "",
+        )
+
+    def _twin(self, rung: str, word: str, part: Part | None) -> str | None:
+        if part is None or part.twin is None or part.twin not in self.amplifier.parts:
+            return None
+        return self.reading_id(rung, word, part.twin)
+
+    def bench(self, rung: str, word: str, text: str, situation: Situation, **more: Any) -> PlannedReading:
+        """A reading at the bench box: lamp or ammeter, chassis untouched."""
+        return self.reading(rung, word, text, BRIDGE, BRIDGE, situation, contact="bench box", **more)
+
+    def look(self, rung: str, word: str, text: str, situation: Situation, **more: Any) -> PlannedReading:
+        """A yes-or-no question for eyes and ears."""
+        nowhere = End("", self.words.text("rung.note.eyes"))
+        contact: Contact = more.pop("contact", None) or ("none" if situation.mains_volts == 0 else "bench box")
+        return self.reading(
+            rung, word, text, nowhere, nowhere, situation, kind="look", quantity="look", expect_word="yes", contact=contact,
+            **more,
+        )  # fmt: skip
+
+    # ------------------------------------------------------------------------------------------ contact
+    def _contact_later(self, own_id: str, situation: Situation, red: End, black: End) -> Contact:
+        """None where unplugged; else "clip" until ``with_contacts`` has the volts of every situation at once."""
+        if situation.mains_volts == 0.0:
+            return "none"
+        self._ends[own_id] = (red, black)
+        return "clip"
+
+    def with_contacts(self, rungs: Iterable[PlannedRung]) -> list[PlannedRung]:
+        """The rungs with "one hand" where the volts allow it. All situations are asked of the physics in one go."""
+        rungs = list(rungs)
+        self.physics.prepare(
+            [r.situation for rung in rungs for r in rung.readings] + [rung.situation for rung in rungs]
+        )
+        return [replace(rung, readings=tuple(self._touched(r) for r in rung.readings)) for rung in rungs]
+
+    def _touched(self, reading: PlannedReading) -> PlannedReading:
+        ends = self._ends.get(reading.id)
+        return reading if ends is None else replace(reading, contact=self.contact(reading.situation, *ends))
+
+    def contact(self, situation: Situation, red: End, black: End) -> Contact:
+        """Clip or one hand (LADDER 1): by the volts at both ends and at every bare neighbour within a slip."""
+        joints = self.physics.joints(situation)
+        both = [joints.get(end.joint, (0.0, 0.0)) for end in (red, black)]
+        if _too_much(both[0][0] - both[1][0], abs(both[0][1]) + abs(both[1][1])):
+            return "clip"
+        near = (joint for end in (red, black) for joint in end.within_slip(self.amplifier, self.inside))
+        return "clip" if any(_too_much(*joints.get(joint, (0.0, 0.0))) for joint in near) else "one hand"
+
+    # ------------------------------------------------------------------------------------------ figures in words
+    @staticmethod
+    def ohms_text(ohms: float) -> str:
+        """A resistor as the drawer says it: 4.7 kΩ."""
+        scale, sign = (1e6, "MΩ") if ohms >= 1e6 else (1e3, "kΩ") if ohms >= 1e3 else (1.0, "Ω")
+        return f"{ohms / scale:g} {sign}"
+
+    @staticmethod
+    def volts_text(volts: float) -> str:
+        """A small signal: 12 mV."""
+        return f"{volts * 1e3:.3g} mV" if volts < 1.0 else f"{volts:.3g} V"
+
+
+def _too_much(dc: float, ac: float) -> bool:
+    return abs(dc) > HAND_SHARE * HAND_DC or abs(ac) > HAND_SHARE * HAND_AC

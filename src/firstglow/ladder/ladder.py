@@ -1,0 +1,127 @@
+"""The ladder as one JSON document: plan, numbers, what is live, and how each rung is made safe (CONTRACTS.md)."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from firstglow.amplifier import situation_to_json
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.gear import Gear
+from firstglow.ladder.make_safe import live, make_safe
+from firstglow.ladder.plan import frame_of, plan_frame
+from firstglow.ladder.questions import Physics
+from firstglow.ladder.stands import differs, stands
+from firstglow.readings.expected import ExpectedLadder, ExpectedRung
+from firstglow.readings.probe import PlannedReading, PlannedRung
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """A whole first power-up. expected: plan and numbers; document: the JSON of CONTRACTS.md."""
+
+    expected: ExpectedLadder
+    document: Mapping[str, Any]
+
+
+def document(
+    frame: Frame, expected: ExpectedLadder, from_rung: str | None = None, to_rung: str | None = None
+) -> dict[str, Any]:
+    """The JSON of CONTRACTS.md. ``from_rung`` and ``to_rung`` only choose what is printed."""
+    return {
+        "amplifier": expected.amplifier,
+        "drawing": frame.amplifier.drawing,
+        "digest": expected.digest,
+        "mains": expected.mains,
+        "meter": expected.meter.name,
+        "findings": list(expected.findings),
+        "rungs": [rung_json(frame, rung) for rung in chosen(expected.rungs, from_rung, to_rung)],
+    }
+
+
+def chosen(rungs: Iterable[ExpectedRung], first: str | None, last: str | None) -> list[ExpectedRung]:
+    """The rungs from ``first`` to ``last``, both in; "6" means 6a and 6b."""
+    every = list(rungs)
+    ids = [r.id for r in every]
+    start = next((n for n, i in enumerate(ids) if first is not None and _is(i, first)), 0)
+    stop = next((n for n in reversed(range(len(ids))) if last is not None and _is(ids[n], last)), len(ids) - 1)
+    for name in (first, last):
+        if name is not None and not any(_is(i, name) for i in ids):
+            raise LadderError(f"rung {name}: this ladder has {', '.join(ids)}; one of these; try {ids[0]}")
+    return every[start : stop + 1]
+
+
+def _is(rung: str, name: str) -> bool:
+    return rung == name or rung.rstrip("abcdefgh") == name
+
+
+class LadderError(Exception):
+    """No such rung, or no ladder for this amplifier; the message says what and the remedy."""
+
+
+def rung_json(frame: Frame, rung: ExpectedRung) -> dict[str, Any]:
+    """One RUNG."""
+    planned = rung.planned
+    situations = [planned.situation, *(r.planned.situation for r in rung.readings)]
+    return {
+        "id": planned.id,
+        "title": planned.title,
+        "before": list(planned.before),
+        "situation": situation_to_json(planned.situation, planned.stands or stands(frame, planned.situation)),
+        "live": live(frame, situations),
+        "cautions": list(planned.cautions),
+        "wait_seconds": planned.wait_seconds,
+        "wait_why": planned.wait_why,
+        "watch_for": list(planned.watch_for),
+        "readings": [
+            {**reading.json(own_situation(frame, planned, reading.planned)), "clip_group": group,
+             "check_first": list(reading.planned.check_first)}
+            for reading, group in zip(rung.readings, clip_groups(planned, frame.gear.meters), strict=True)
+        ],
+        "make_safe": make_safe(frame, situations).json(),
+        "hands_in": planned.hands_in,
+        "hold": {"signed": planned.hold.signed, "needs": list(planned.hold.needs), "text": planned.hold.text},
+        "dial": planned.dial_ceiling,
+    }  # fmt: skip
+
+
+def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> dict[str, Any]:
+    """What a reading's situation has that its rung's has not, with the same in words; empty where nothing."""
+    ours, rungs = situation_to_json(reading.situation), situation_to_json(rung.situation)
+    delta = {key: value for key, value in ours.items() if value != rungs[key]}
+    if not delta:
+        return {}
+    return {**delta, "text": differs(frame, rung.situation, reading.situation)}
+
+
+def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
+    """For each reading, which time clips are put on it is read: as many at once as there are meters, each group in one
+    state; None where no clip is needed."""
+    groups: list[int | None] = []
+    number, room, state = 0, 0, None
+    for reading in rung.readings:
+        if reading.contact != "clip":
+            groups.append(None)
+            continue
+        here: Situation = reading.situation.but(lamp_watts=None)
+        if room == 0 or here != state:
+            number, room, state = number + 1, meters, here
+        room -= 1
+        groups.append(number)
+    return groups
+
+
+def build(
+    amplifier: Amplifier,
+    gear: Gear,
+    physics: Physics,
+    expected_of: Any,
+    from_rung: str | None = None,
+    to_rung: str | None = None,
+) -> Ladder:
+    """Plan, fill in, document. ``expected_of``: (amplifier, rungs) -> ExpectedLadder, the readings room's ``expect``."""
+    frame = frame_of(amplifier, gear, physics)
+    rungs = plan_frame(frame)
+    expected: ExpectedLadder = expected_of(amplifier, rungs)
+    return Ladder(replace(expected), document(frame, expected, from_rung, to_rung))

@@ -1,0 +1,115 @@
+"""The first power-up of one amplifier as planned rungs, derived from its own structure by the rules of the ladder."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.roles import roles
+from firstglow.ladder import (
+    rung_bias,
+    rung_cold,
+    rung_ht,
+    rung_idle,
+    rung_loop,
+    rung_mains,
+    rung_output,
+    rung_polarity,
+    rung_small,
+    rung_soak,
+    rung_transformer,
+)
+from firstglow.ladder.ends import first_situations, negative_ends
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.gear import Gear
+from firstglow.ladder.questions import Physics
+from firstglow.ladder.stands import stands
+from firstglow.readings.probe import Hold, PlannedRung
+
+
+def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRung, ...]:
+    """Rungs 0 to 10 as this amplifier needs them.
+
+    Reading ids depend on the amplifier alone. Raises LadderError for an amplifier that no ladder may be made for.
+    """
+    return plan_frame(frame_of(amplifier, gear, physics))
+
+
+def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
+    """The same, from a frame."""
+    rungs = frame.with_contacts(_once([_needs(rung) for rung in _powered(frame)]))
+    return tuple(replace(rung, stands=stands(frame, rung.situation)) for rung in _twins(rungs))
+
+
+def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
+    """Structure, bench and physics together, the most negative end of every control found."""
+    found = roles(amplifier)
+    start = Frame(amplifier, found, gear, physics, {})
+    physics.prepare(first_situations(start))
+    return Frame(amplifier, found, gear, physics, negative_ends(start))
+
+
+def _powered(frame: Frame) -> Iterable[PlannedRung]:
+    """All rungs in order, ending where a capacitor's rating ends them."""
+    yield rung_mains.rung(frame)
+    yield rung_cold.rung(frame)
+    yield from rung_transformer.rungs(frame)
+    last = frame.dials.stops_after
+    bias = rung_bias.rung(frame)
+    if last == bias.id:
+        yield _ended(frame, bias)
+        return
+    yield bias
+    yield from rung_ht.rungs(frame)
+    yield rung_small.rung(frame)
+    yield from rung_output.rungs(frame)
+    polarity = rung_polarity.rung(frame)
+    if not frame.liftable:
+        yield _ended(frame, polarity) if last else polarity
+    else:
+        yield polarity
+        loop = rung_loop.rung(frame)
+        yield _ended(frame, loop) if last else loop
+    if last:
+        return
+    yield rung_idle.rung(frame)
+    yield rung_soak.rung(frame)
+
+
+def _ended(frame: Frame, rung: PlannedRung) -> PlannedRung:
+    """The last rung of a ladder that a capacitor's rating cuts short."""
+    worst = frame.dials.unfit or frame.dials.ceilings["4"]
+    text = frame.words.text(
+        "rung.note.ends", part=worst.part or "", rating=f"{worst.rating:.0f}", volts=f"{worst.volts:.0f}"
+    )
+    return replace(rung, hold=Hold(False, text, rung.hold.needs))
+
+
+def _needs(rung: PlannedRung) -> PlannedRung:
+    """A hold needs every needed reading of its rung, and what it already named of earlier rungs."""
+    own = tuple(r.id for r in rung.readings if r.needs and not r.note_only)
+    return replace(rung, hold=replace(rung.hold, needs=tuple(dict.fromkeys((*rung.hold.needs, *own)))))
+
+
+def _once(rungs: list[PlannedRung]) -> list[PlannedRung]:
+    """A caution is said at the moment it first fits, and never again."""
+    said: set[str] = set()
+    made = []
+    for rung in rungs:
+        fresh = tuple(c for c in dict.fromkeys(rung.cautions) if c not in said)
+        said.update(fresh)
+        made.append(replace(rung, cautions=fresh))
+    return made
+
+
+def _twins(rungs: list[PlannedRung]) -> list[PlannedRung]:
+    """Twin readings of another rung of the same step (6a and 6b) are found; a twin that is nowhere is none."""
+    ids = {r.id for rung in rungs for r in rung.readings}
+    outputs = [rung.id for rung in rungs if rung.id.startswith("6")]
+
+    def twin(own: str, wanted: str | None) -> str | None:
+        if wanted is None or wanted in ids:
+            return wanted
+        rung, _, rest = wanted.partition("/")
+        return next((f"{other}/{rest}" for other in outputs if other != rung and f"{other}/{rest}" in ids), None)
+
+    return [replace(rung, readings=tuple(replace(r, twin=twin(r.id, r.twin)) for r in rung.readings)) for rung in rungs]

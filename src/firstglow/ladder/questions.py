@@ -1,0 +1,34 @@
+"""What the plan asks of the physics, as one small protocol: tests answer it by hand, the solver answers it for real."""
+
+from collections.abc import Iterable, Mapping
+from typing import Protocol
+
+from firstglow.amplifier.situation import Situation
+
+
+class Physics(Protocol):
+    """Nominal answers; every band and every tolerance is the readings room's."""
+
+    def joints(self, situation: Situation) -> Mapping[str, tuple[float, float]]:
+        """Joint -> (volts dc to chassis, volts ac rms to chassis)."""
+        ...
+
+    def prepare(self, situations: Iterable[Situation]) -> None:
+        """Situations that will be asked about: a solver takes them all at once. Those already known cost nothing."""
+        ...
+
+    def mains_amps(self, situation: Situation) -> float:
+        """Amps rms that the amplifier draws."""
+        ...
+
+    def after(self, situation: Situation, seconds: float) -> Mapping[str, float]:
+        """Joint -> volts dc to chassis, some seconds after this situation was switched off."""
+        ...
+
+    def loop_gain(self, situation: Situation, channel: str | None) -> float:
+        """Size of the loop gain at mid-band of the channel's loop; ``situation.feedback`` "closed" or "test"."""
+        ...
+
+    def gain(self, situation: Situation, channel: str | None) -> float:
+        """Size of load volts per input volt at mid-band."""
+        ...

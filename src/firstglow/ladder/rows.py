@@ -1,0 +1,123 @@
+"""Rows that several rungs share: heaters, gas tubes, where the heater line stands, load resistors in words."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from firstglow.amplifier.model import Part
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.dials import lower
+from firstglow.readings.probe import Kind, PlannedReading, StopRule
+
+if TYPE_CHECKING:
+    from firstglow.ladder.frame import Frame
+
+REFERENCE = 1.0  # V dc: a heater line referred to chassis does not move when HT comes (common practice)
+WRONG = 0.15  # a winding this far off its proportion: the wrong tap, or windings exchanged (common practice)
+
+
+def heater_parts(frame: "Frame", envelopes: frozenset[str]) -> list[Part]:
+    """Heaters of the given glass."""
+    return [p for p in frame.amplifier.of_kind("heater") if p.envelope in envelopes]
+
+
+def heaters(
+    frame: "Frame", rung: str, at: Situation, envelopes: frozenset[str], loaded: bool = False
+) -> Iterator[PlannedReading]:
+    """Rows 13, 14, 27: each heater, pin to pin."""
+    state = "" if at.out >= envelopes else frame.words.text("rung.note.loaded")
+    direct = {j for s in frame.supplies("heater") for j in (s.joint, *s.nodes)}
+    for part in heater_parts(frame, envelopes):
+        rated = part.value("volts")
+        kind: Kind = "dc volts" if direct & set(part.leads.values()) else "ac volts"
+        limits: tuple[StopRule, ...] = stops.within(WRONG, "wrong tap, or windings exchanged")
+        if loaded:
+            limits = stops.heater(rated, low=True)
+        elif state:
+            limits = (*limits, *stops.heater(rated))
+        far = "ct" if part.leads["1"] == part.leads["2"] and "ct" in part.leads else "2"
+        yield frame.reading(
+            rung, "pin to pin", "heater", frame.at(part.name, "1"), frame.at(part.name, far), at, kind=kind,
+            owner=part.name, stops=limits, fill={"valve_name": part.envelope or part.name, "loaded": state},
+        )  # fmt: skip
+
+
+def sides_of(frame: "Frame", part: Part) -> frozenset[str]:
+    """The two sides of the heater line that a heater hangs on."""
+    mine = set(part.leads.values())
+    lines = (w for w in frame.roles.heater_windings if {w.joint_1, w.joint_2} <= mine)
+    return frozenset(j for w in lines for j in (w.joint_1, w.joint_2))
+
+
+def refers_to_chassis(frame: "Frame", part: Part) -> bool:
+    """Does this heater line have both sides off chassis and a centre tap, a hum pot or two resistors to it?"""
+    mine = set(part.leads.values())
+    lines = [w for w in frame.roles.heater_windings if {w.joint_1, w.joint_2} <= mine]
+    return any(
+        w.reference in ("centre tap", "hum pot", "resistors") and "chassis" not in (w.joint_1, w.joint_2) for w in lines
+    )
+
+
+def heater_references(frame: "Frame", rung: str, at: Situation) -> Iterator[PlannedReading]:
+    """Dc of each heater line to chassis when HT comes: the divider's value, or nothing at all."""
+    limit = StopRule("heater to cathode", "", "above", None, "heater to cathode limit")
+    for line in frame.roles.heater_windings:
+        if "chassis" in (line.joint_1, line.joint_2) or line.reference in ("rectifier", "none"):
+            continue
+        key = "heater_dc" if line.reference == "lifted" else "heater_ref"
+        stop = (limit,) if line.reference == "lifted" else (stops.zero(REFERENCE, "heater to cathode breakdown"),)
+        yield frame.reading(
+            rung, f"{line.name} dc", key, frame.joint(line.joint_1), frame.joint("chassis"), at, stops=stop, contact="clip",
+        )  # fmt: skip
+
+
+def gas_tubes(frame: "Frame", rung: str, at: Situation) -> Iterator[PlannedReading]:
+    """Each gas tube across itself, and that it glows."""
+    for part in frame.amplifier.of_kind("gas tube"):
+        yield frame.reading(
+            rung, "across", "gas_tube", frame.at(part.name, "anode"), frame.at(part.name, "cathode"), at, owner=part.name,
+            contact="clip", stops=(StopRule("gas tube amps", part.name, "above", None, "more current than it may carry"),),
+            fill={"part": part.name},
+        )  # fmt: skip
+
+
+def back_bias_loads(frame: "Frame") -> dict[str, float]:
+    """A resistor from HT to CHASSIS that draws what the output valves will at idle."""
+    supply = frame.supplies("ht")[0]
+    at = frame.ht_only(frame.dial("4"))
+    volts = abs(frame.physics.joints(at)[supply.joint][0])
+    amps = sum(frame.target(v) or 0.04 for v in frame.roles.outputs if v.bias == "back")
+    return {supply.joint: lower(volts / amps)}
+
+
+def fall_seconds(frame: "Frame", at: Situation, joint: str, steps: tuple[float, ...]) -> float:
+    """The first of some round times at which a joint has fallen to about a third, else the last of them."""
+    start = abs(frame.physics.joints(at)[joint][0])
+    for seconds in steps:
+        if abs(frame.physics.after(at, seconds).get(joint, 0.0)) <= 0.37 * start:
+            return seconds
+    return steps[-1]
+
+
+def load_lines(frame: "Frame", at: Situation) -> tuple[str, ...]:
+    """What load resistors the state needs, with their watts."""
+    lines = []
+    for joint, ohms in at.loads.items():
+        volts = abs(frame.physics.joints(at).get(joint, (0.0, 0.0))[0])
+        watts = 2.0 * volts**2 / ohms
+        lines.append(
+            frame.words.text(
+                "rung.note.load", ohms=frame.ohms_text(ohms), place=frame.joint(joint).text, watts=f"{watts:.0f}"
+            )
+        )
+    return tuple(lines)
+
+
+def ceiling_text(frame: "Frame", rung: str) -> str:
+    """Why the dial stops where it does."""
+    found = frame.dials.ceilings[rung]
+    if found.part is None:
+        return frame.words.text("rung.note.no_ceiling")
+    return frame.words.text(
+        "rung.note.ceiling", part=found.part, rating=f"{found.rating:.0f}", volts=f"{found.volts:.0f}"
+    )

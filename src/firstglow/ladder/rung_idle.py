@@ -1,0 +1,89 @@
+"""Rung 9: idle at today's mains, warm (rows 42, 43)."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.roles import OutputValve
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.rows import gas_tubes
+from firstglow.ladder.rung_ht import plate, screen
+from firstglow.ladder.rung_output import current_stop, half_drop
+from firstglow.ladder.rung_small import nodes
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+
+RUNG = "9"
+WAIT, WAIT_SINGLE = 1800.0, 3600.0  # s; single-ended: heat decides, so longer
+MINUTES = (10, 30, 60)
+SETTING = (
+    1.2  # of the idle target: past it the pot went the wrong way, whatever the plate still stands (common practice)
+)
+
+
+def rung(frame: Frame) -> PlannedRung:
+    """Every output valve at its target, everything warm."""
+    words = frame.words
+    at = frame.at_idle(RUNG)
+    single = any(v.partner is None for v in frame.roles.outputs)
+    readings = (
+        *(r for v in frame.roles.outputs for r in _valve(frame, at, v)),
+        *nodes(frame, RUNG, at),
+        *gas_tubes(frame, RUNG, at),
+        *_bias_again(frame, at),
+        *_ripple(frame, at),
+    )
+    key = "before" if at.idle else "before_fixed"
+    return PlannedRung(
+        id=RUNG,
+        title=words.text("rung.idle.title"),
+        situation=at,
+        stands="",
+        before=words.lines(f"rung.idle.{key}") + kind_lines(frame, "idle"),
+        readings=readings,
+        hold=Hold(False, words.text("rung.idle.hold")),
+        cautions=words.lines("rung.idle.cautions") if at.idle else (),
+        watch_for=words.lines("rung.idle.watch"),
+        wait_seconds=WAIT_SINGLE if single else WAIT,
+        wait_why=words.text("rung.idle.wait_why"),
+        dial_ceiling=frame.dial_of(at),
+    )
+
+
+def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 42
+    part, chassis = v.sense or v.cathode_resistor, frame.joint("chassis")
+    for minutes in MINUTES:
+        if part is not None and not frame.repeats_cathode(v):
+            yield frame.reading(
+                RUNG, f"cathode after {minutes} min", "idle_sense", frame.at(v.valve, "cathode"), chassis, at,
+                owner=v.valve, contact="clip", stops=current_stop(frame, v, SETTING), fill={"part": part, "minutes": minutes},
+            )  # fmt: skip
+        if part is None or frame.shared_cathode(v):
+            yield from half_drop(frame, RUNG, at, v, f" after {minutes} min")
+    yield plate(frame, RUNG, at, v)
+    if v.screen is not None and v.screen != v.plate:
+        yield screen(frame, RUNG, at, v)
+    yield frame.reading(
+        RUNG, "grid", "grid_idle", frame.at(v.valve, "grid"), chassis, at, owner=v.valve, contact="clip",
+        stops=(stops.sign(False),) if frame.has_bias(v) else (stops.zero(0.5, "gas, or a leak"),),
+    )  # fmt: skip
+
+
+def _bias_again(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
+    """A bias that shares the HT winding falls a few volts under load: read once more."""
+    for supply in frame.supplies("bias"):
+        if frame.shares_ht_winding(supply):
+            yield frame.reading(
+                RUNG, f"{supply.name} reservoir", "bias_dc", frame.joint(supply.joint), frame.joint(supply.ret), at,
+                stops=(stops.sign(False), stops.least(0.5)), fill={"part": supply.reservoir or supply.joint},
+            )  # fmt: skip
+
+
+def _ripple(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 43
+    for supply in frame.supplies("ht"):
+        for node in dict.fromkeys((supply.joint, *supply.nodes[1:2])):
+            yield frame.reading(
+                RUNG, f"{node} ripple", "ripple", frame.joint(node), frame.joint(supply.ret), at, kind="ac volts",
+                quantity="ripple volts", stops=(stops.most(1.5, "reservoir dried out, or half a rectifier dead"),),
+                fill={"node": frame.joint(node).text},
+            )  # fmt: skip

@@ -1,0 +1,60 @@
+"""Rung 8: the designed loop closed (row 41)."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.rows import load_lines
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
+
+RUNG = "8"
+WAIT = 120.0  # s
+JUMP = 0.05  # of the sense reading: oscillation above hearing (common practice)
+HOWL = 0.05  # V at the load, input shorted (common practice)
+
+
+def rung(frame: Frame) -> PlannedRung:
+    """Hum and gain down together, the idle unmoved."""
+    words = frame.words
+    at = frame.at_half_idle(RUNG, feedback="closed")
+    return PlannedRung(
+        id=RUNG,
+        title=words.text("rung.loop.title"),
+        situation=at,
+        stands="",
+        before=words.lines("rung.loop.before", gain_rung="7") + load_lines(frame, at) + kind_lines(frame, "loop"),
+        readings=tuple(_readings(frame, at)),
+        hold=Hold(False, words.text("rung.loop.hold")),
+        cautions=words.lines("rung.loop.cautions"),
+        watch_for=words.lines("rung.loop.watch"),
+        wait_seconds=WAIT,
+        wait_why=words.text("rung.loop.wait_why"),
+        dial_ceiling=frame.dial_of(at),
+    )
+
+
+def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
+    for loop in frame.liftable:
+        load = frame.load_of_loop(loop)
+        hot, common = frame.at(load, "hot"), frame.at(load, "common")
+        yield frame.reading(
+            RUNG, "hum", "hum", hot, common, at, kind="ac volts", quantity="hum volts", owner=load,
+            stops=(StopRule("hum", "", "above", HOWL, "howl: three times the computed hum and over 50 mV"),),
+            fill={"loop": frame.words.text("rung.loop.loop_closed")},
+        )  # fmt: skip
+        driven = frame.driven(at, loop.channel)
+        yield frame.reading(
+            RUNG, "gain", "closed_gain", hot, common, driven, kind="ac volts", quantity="gain ratio", owner=load,
+            stops=(stops.above(0.95, "the loop does nothing, or the wrong thing"),),
+            fill={"volts": frame.volts_text(driven.stimulus_volts), "hertz": driven.stimulus_hz},
+        )  # fmt: skip
+    for v in frame.roles.outputs:
+        part = v.sense or v.cathode_resistor
+        if part is not None and not frame.repeats_cathode(v):
+            yield frame.reading(
+                RUNG, "cathode", "closed_sense", frame.at(v.valve, "cathode"), frame.joint("chassis"), at, owner=v.valve,
+                contact="clip", stops=(*stops.within(JUMP, "oscillation above hearing"), stops.dissipation(v.valve)),
+                fill={"part": part},
+            )  # fmt: skip

@@ -1,0 +1,93 @@
+"""Rung 0: the mains side, unplugged (rows 1 to 3 of the ladder reference)."""
+
+from firstglow.amplifier.model import Part
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.places import End, mains_joints
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+
+OPEN = 1e6  # ohm: the least a mains insulation may read (0.5 kV tester; common practice)
+
+
+def rung(frame: Frame) -> PlannedRung:
+    """Bond, insulation, primary."""
+    words, text = frame.words, "rung.mains_side"
+    return PlannedRung(
+        id="0",
+        title=words.text(f"{text}.title"),
+        situation=frame.unplugged(),
+        stands="",
+        before=words.lines(f"{text}.before") + _without_earth(frame),
+        readings=tuple(_readings(frame)),
+        hold=Hold(False, words.text(f"{text}.hold")),
+        cautions=words.lines(f"{text}.cautions"),
+        watch_for=words.lines(f"{text}.watch"),
+        hands_in=True,
+    )
+
+
+def _earthed(frame: Frame) -> bool:
+    """Is there a protective earth, by the drawing?"""
+    return any("earth" in p.leads for p in frame.amplifier.of_kind("inlet")) and "earth" in frame.amplifier.joints
+
+
+def _without_earth(frame: Frame) -> tuple[str, ...]:
+    return () if _earthed(frame) else frame.words.lines("rung.mains_side.two_wire")
+
+
+def _readings(frame: Frame) -> list[PlannedReading]:
+    made = [_bond(frame), _insulation(frame), *_primary(frame)]
+    odd = [p.name for p in _interference(frame) if p.type not in ("X", "Y")]
+    if odd:
+        made.append(
+            frame.look(
+                "0", "interference capacitors", "interference", frame.unplugged(), fill={"parts": ", ".join(odd)}
+            )
+        )
+    return made
+
+
+def _bond(frame: Frame) -> PlannedReading:  # row 1
+    stop = (stops.above(stops.LEAD_OHMS, "protective bond, 0.1 ohm without the cord"),)
+    if _earthed(frame):
+        red, key = End("earth", "inlet, earth pin", outside=True), "bond"
+    else:
+        red, key = End("chassis", "bench earth clip"), "bond_two_wire"
+    return frame.reading(
+        "0", "earth bond", key, red, End("chassis", "bare chassis"), frame.unplugged(),
+        kind="ohms", quantity="bond ohms", stops=stop,
+    )  # fmt: skip
+
+
+def _insulation(frame: Frame) -> PlannedReading:  # row 2
+    return frame.reading(
+        "0", "mains insulation", "insulation", End("line", "line and neutral, joined", outside=True),
+        End("chassis", "bare chassis"), frame.unplugged(), kind="ohms", quantity="open ohms", contact="clip",
+        stops=(stops.below(OPEN, "mains insulation, 1 Mohm at 0.5 kV"),),
+    )  # fmt: skip
+
+
+def _primary(frame: Frame) -> list[PlannedReading]:  # row 3
+    line, neutral = End("line", "plug, line", outside=True), End("neutral", "plug, neutral", outside=True)
+    made = [
+        frame.reading(
+            "0", "primary", "primary", line, neutral, frame.unplugged(), kind="ohms", quantity="ohms",
+            stops=(stops.least(1 / 3, "shorted turns or a wrong tap"), stops.most(3.0, "open with the fuse in")),
+        )
+    ]  # fmt: skip
+    switches = [p for p in frame.amplifier.of_kind("switch") if p.words.get("role") == "mains"]
+    if switches:
+        made.append(
+            frame.reading(
+                "0", "primary switch off", "primary_off", line, neutral,
+                frame.unplugged(switches_open=frozenset(p.name for p in switches)), kind="ohms", quantity="open ohms",
+                stops=(stops.below(OPEN, "a path past the open switch"),),
+            )
+        )  # fmt: skip
+    return made
+
+
+def _interference(frame: Frame) -> list[Part]:
+    """Capacitors with a lead on the mains side."""
+    live = mains_joints(frame.amplifier)
+    return [p for p in frame.amplifier.of_kind("capacitor") if live & set(p.leads.values())]

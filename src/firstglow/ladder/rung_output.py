@@ -1,0 +1,147 @@
+"""Rung 6: output valves in, one channel and then the other, loop lifted (rows 27, 34 to 38)."""
+
+from collections.abc import Iterator, Sequence
+
+from firstglow.amplifier.roles import OutputValve
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.rows import heaters, load_lines
+from firstglow.ladder.rung_cold import RUNG as COLD
+from firstglow.ladder.rung_ht import plate, screen
+from firstglow.ladder.rung_small import nodes
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
+
+WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
+SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator
+HUM = 0.5  # V at the load, input shorted: more is oscillation (common practice)
+
+
+def rungs(frame: Frame) -> list[PlannedRung]:
+    """One rung a channel (6a, 6b), the earlier channels' valves staying in; one rung 6 where there is one group."""
+    groups = frame.output_groups
+    made = []
+    for number, (name, valves) in enumerate(groups):
+        rung = frame.output_rung(number)
+        before = [v for _, vs in groups[:number] for v in vs]
+        made.append(_rung(frame, rung, name, before, valves))
+    return made
+
+
+def _rung(
+    frame: Frame, rung: str, group: str, before: Sequence[OutputValve], valves: Sequence[OutputValve]
+) -> PlannedRung:
+    words = frame.words
+    at = frame.playing([v.valve for v in (*before, *valves)], frame.dial(rung), loads=frame.loads_for(rung))
+    half = at.but(idle={v.valve: target / 2 for v in (*before, *valves) if (target := frame.target(v)) and v.pot})
+    readings = (
+        *heaters(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves), loaded=True),  # row 27
+        *(r for v in valves for r in first_seconds(frame, rung, at, v)),  # row 34
+        *nodes(frame, rung, at),  # row 36
+        *(r for v in valves for r in _electrodes(frame, rung, at, v)),
+        *(r for v in valves for r in _half(frame, rung, half, v)),  # rows 35, 37
+        *_hum(frame, rung, half, valves),  # row 38
+    )
+    fitted = ", ".join(dict.fromkeys(frame.envelope(v.valve) for v in valves))
+    fill = {"group": group or words.text("rung.output.all"), "valves_in": fitted}
+    return PlannedRung(
+        id=rung,
+        title=words.text("rung.output.title" if group else "rung.output.title_all", **fill),
+        situation=at,
+        stands="",
+        before=words.lines("rung.output.before", **fill) + load_lines(frame, at) + kind_lines(frame, "output"),
+        readings=readings,
+        hold=Hold(False, words.text("rung.output.hold")),
+        cautions=words.lines("rung.output.cautions"),
+        watch_for=words.lines("rung.output.watch"),
+        wait_seconds=WAIT,
+        wait_why=words.text("rung.output.wait_why"),
+        dial_ceiling=frame.dial_of(at),
+    )
+
+
+def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[StopRule, ...]:
+    """Past the idle target where there is one, and past the plate's dissipation in any case."""
+    limit = (stops.dissipation(v.valve),)
+    if frame.has_bias(v) and frame.target(v):
+        return (StopRule("idle target", v.valve, "above", share, "past the idle target"), *limit)
+    return limit
+
+
+def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
+    """Cathode volts from switch-on: lamp in, then out, everything at its most negative."""
+    part = v.sense or v.cathode_resistor
+    if part is None:
+        yield from half_drop(frame, rung, at, v)
+        return
+    red, chassis = frame.at(v.valve, "cathode"), frame.joint("chassis")
+    for word, situation in (("lamp in", at.but(lamp_watts=frame.running_lamp)), ("lamp out", at)):
+        yield frame.reading(
+            rung, f"cathode {word}", "first_seconds", red, chassis, situation, owner=v.valve, contact="clip",
+            stops=current_stop(frame, v), fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
+            note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
+        )  # fmt: skip
+    if frame.shared_cathode(v):
+        yield from half_drop(frame, rung, at, v)
+
+
+def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str = "") -> Iterator[PlannedReading]:
+    """Single shares where several valves stand on one resistor, or none: the drop across each half primary."""
+    if v.transformer is None:
+        return
+    yield frame.reading(
+        rung, f"half primary drop{word}", "half_drop", frame.at(v.transformer, "centre"), frame.at(v.valve, "plate"), at,
+        owner=v.valve, contact="clip", stops=(stops.dissipation(v.valve),),
+    )  # fmt: skip
+
+
+def _electrodes(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 36
+    yield plate(frame, rung, at, v)
+    if v.screen is None or v.screen == v.plate:
+        return
+    yield screen(frame, rung, at, v)
+    if v.screen_resistor is not None:
+        resistor = frame.part(v.screen_resistor)
+        far = next(j for j in resistor.leads.values() if j != v.screen)
+        yield frame.reading(
+            rung, "screen drop", "screen_drop", frame.joint(far), frame.at(v.valve, "screen"), at, owner=v.valve,
+            stops=(StopRule("screen dissipation", v.valve, "above", None, "screen dissipation limit"),),
+            fill={"part": resistor.name},
+        )  # fmt: skip
+
+
+def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[PlannedReading]:
+    part = v.sense or v.cathode_resistor
+    grid, chassis = frame.at(v.valve, "grid"), frame.joint("chassis")
+    creep = (stops.safe_bias(v.valve),) if frame.has_bias(v) else (stops.zero(0.5, "gas, grid emission or a leak"),)
+    if frame.has_bias(v):
+        yield frame.reading(  # row 35: at the most negative end, against its cold value
+            rung, "grid through 1 Mohm", "grid_creep", grid, chassis, half.but(idle={}), owner=v.valve, contact="clip",
+            stops=creep, series_ohms=SERIES,
+        )  # fmt: skip
+    else:
+        yield frame.reading(
+            rung, "grid through 1 Mohm", "grid_creep", grid, chassis, half, owner=v.valve, contact="clip", stops=creep,
+            series_ohms=SERIES,
+        )  # fmt: skip
+    if v.pot is not None and part is not None and frame.target(v):
+        yield frame.reading(  # row 37
+            rung, "cathode at half idle", "half_idle", frame.at(v.valve, "cathode"), chassis, half, owner=v.valve,
+            contact="clip", stops=current_stop(frame, v), fill={"part": part},
+        )  # fmt: skip
+
+
+def _hum(frame: Frame, rung: str, half: Situation, valves: Sequence[OutputValve]) -> Iterator[PlannedReading]:  # row 38
+    state = frame.words.text("rung.output.loop_open" if frame.open_loop == "open" else "rung.output.loop_as_is")
+    for load in frame.loads_of(valves):
+        yield frame.reading(
+            rung, "hum", "hum", frame.at(load, "hot"), frame.at(load, "common"), half, kind="ac volts",
+            quantity="hum volts", owner=load, stops=(stops.above(HUM, "oscillation"),), fill={"loop": state},
+        )  # fmt: skip
+
+
+def phasing_needs(frame: Frame) -> Iterator[str]:
+    """Row 11 stands in for rung 7 where the loop cannot be lifted."""
+    for v in frame.roles.outputs:
+        yield frame.reading_id(COLD, "turns to hot", v.valve)

@@ -1,0 +1,70 @@
+"""Rung 7: gain with the loop lifted, and its polarity through a test resistor (rows 39, 40); ends in hold 4."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.rows import load_lines
+from firstglow.ladder.rung_output import phasing_needs
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+
+RUNG = "7"
+WAIT = 10.0  # s
+PROVES_NOTHING = 0.95  # of the reading with the loop lifted: from here up nothing is proved
+DB3 = 10 ** (3 / 20)
+
+
+def rung(frame: Frame) -> PlannedRung:
+    """Gain; and, where a loop can be lifted, its fall through the test resistor."""
+    words = frame.words
+    at = frame.at_half_idle(RUNG)
+    test = frame.test_ohms
+    fill = {"hertz": at.stimulus_hz, "ohms": frame.ohms_text(test) if test is not None else ""}
+    before = words.lines("rung.polarity.before", **fill)
+    if test is not None:
+        before += (words.text("rung.polarity.loop", **fill),)
+    readings = [*_gain(frame, at)]
+    if test is not None:
+        readings += _polarity(frame, at, test)
+    lifted = frame.liftable
+    title = "rung.polarity.title" if lifted else "rung.polarity.title_no_loop"
+    hold = words.text("rung.polarity.hold" if lifted else "rung.polarity.hold_no_loop")
+    needs = () if lifted else tuple(phasing_needs(frame)) if frame.roles.loops else ()
+    return PlannedRung(
+        id=RUNG,
+        title=words.text(title),
+        situation=at,
+        stands="",
+        before=before + load_lines(frame, at) + kind_lines(frame, "polarity"),
+        readings=tuple(readings),
+        hold=Hold(bool(lifted), hold, needs),
+        cautions=words.lines("rung.polarity.cautions") if lifted else (),
+        watch_for=words.lines("rung.polarity.watch") if lifted else (),
+        wait_seconds=WAIT,
+        wait_why=words.text("rung.polarity.wait_why"),
+        dial_ceiling=frame.dial_of(at),
+    )
+
+
+def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
+    for load in frame.amplifier.of_kind("load"):
+        driven = frame.driven(at, load.channel)
+        key = "gain" if frame.open_loop == "open" else "gain_fixed_loop"
+        yield frame.reading(
+            RUNG, "gain", key, frame.at(load.name, "hot"), frame.at(load.name, "common"), driven, kind="ac volts",
+            quantity="signal volts", owner=load.name, stops=(stops.least(0.1, "nothing: a stage is dead"),),
+            fill={"volts": frame.volts_text(driven.stimulus_volts), "hertz": driven.stimulus_hz},
+        )  # fmt: skip
+
+
+def _polarity(frame: Frame, at: Situation, ohms: float) -> Iterator[PlannedReading]:  # row 40
+    for loop in frame.liftable:
+        load = frame.load_of_loop(loop)
+        driven = frame.driven(at, loop.channel).but(feedback="test", test_ohms=ohms)
+        yield frame.reading(
+            RUNG, "polarity", "polarity", frame.at(load, "hot"), frame.at(load, "common"), driven, kind="ac volts",
+            quantity="gain ratio", owner=load, fill={"ohms": frame.ohms_text(ohms)},
+            stops=(stops.above(PROVES_NOTHING, "it must fall: 0.95 and more proves nothing, a rise is the wrong way round"),),
+        )  # fmt: skip

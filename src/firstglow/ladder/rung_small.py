@@ -1,0 +1,150 @@
+"""Rung 5: small valves in, output valves out (rows 27 to 33); ends in hold 3."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.model import Part
+from firstglow.amplifier.roles import OutputValve, SmallValve
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.rows import gas_tubes, heaters, load_lines
+from firstglow.ladder.rung_bias import grid_negative
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
+
+RUNG = "5"
+WAIT = 900.0  # s: leakage of the coupling capacitors grows with warmth
+LEAK = 0.1  # V over a grid leak: renew the coupling capacitor (common practice)
+
+
+def rung(frame: Frame) -> PlannedRung:
+    """Heaters, nodes, every electrode of every small valve, coupling leak, bias once more."""
+    words = frame.words
+    at = frame.small(frame.dial(RUNG), loads=frame.loads_for(RUNG))
+    readings = (
+        *heaters(frame, RUNG, at, frame.small_envelopes),
+        *nodes(frame, RUNG, at),
+        *(r for s in frame.roles.smalls for r in _small(frame, at, s)),
+        *gas_tubes(frame, RUNG, at),
+        *(r for v in frame.roles.outputs for r in _output(frame, at, v)),
+        *(frame.look(RUNG, "in the hand", "hand_check", at, owner=v.valve, contact="none") for v in frame.roles.outputs),
+    )  # fmt: skip
+    partners = _partners(frame)
+    lifted = [loop.link for loop in frame.liftable if loop.link]
+    fixed = any(frame.has_bias(v) for v in frame.roles.outputs)
+    fill = {
+        "valves_in": ", ".join(sorted(frame.small_envelopes)),
+        "partners": words.text("rung.small.partners", pairs=partners) if partners else "",
+        "loop": words.text("rung.small.loop", links=", ".join(lifted)) if lifted else "",
+        "valves_upper": words.say("{valves}").upper(),
+    }
+    return PlannedRung(
+        id=RUNG,
+        title=words.text("rung.small.title"),
+        situation=at,
+        stands="",
+        before=words.lines("rung.small.before", **fill) + load_lines(frame, at) + kind_lines(frame, "small"),
+        readings=readings,
+        hold=Hold(
+            True, words.text("rung.small.hold" if fixed else "rung.small.hold_standin", **fill), tuple(_earlier(frame))
+        ),
+        cautions=words.lines("rung.small.cautions"),
+        watch_for=words.lines("rung.small.watch"),
+        wait_seconds=WAIT,
+        wait_why=words.text("rung.small.wait_why"),
+        dial_ceiling=frame.dial_of(at),
+    )
+
+
+def _earlier(frame: Frame) -> Iterator[str]:
+    """Back bias is proved under a load resistor, on rung 4b."""
+    for v in frame.roles.outputs:
+        if v.bias == "back":
+            yield frame.reading_id("4b", "grid", v.valve)
+
+
+def nodes(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  # rows 28, 36
+    """Every HT node to its return."""
+    for supply in frame.supplies("ht"):
+        for node in supply.nodes:
+            limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, supply.ret))
+            yield frame.reading(
+                rung, node, "node_volts", frame.joint(node), frame.joint(supply.ret), at, stops=limits, contact="clip",
+                fill={"node": frame.joint(node).text},
+            )  # fmt: skip
+
+
+def _partners(frame: Frame) -> str:
+    pairs = {tuple(sorted((s.envelope, frame.envelope(o)))) for s in frame.roles.smalls for o in s.direct_coupled_to}
+    return ", ".join(f"{a} with {b}" for a, b in sorted(pairs) if a != b)
+
+
+def _small(frame: Frame, at: Situation, s: SmallValve) -> Iterator[PlannedReading]:  # rows 29, 30
+    part, chassis = frame.part(s.valve), frame.joint("chassis")
+    for electrode in ("cathode", "screen", "plate"):
+        if electrode not in part.leads or part.leads[electrode] == "chassis":
+            continue
+        if electrode == "screen" and part.leads["screen"] == part.leads["plate"]:
+            continue
+        yield frame.reading(
+            RUNG, electrode, "element", frame.at(s.valve, electrode), chassis, at, owner=s.valve,
+            contact=None if electrode == "cathode" else "clip", stops=_limits(frame, part, electrode), fill={"electrode": electrode.replace("plate", frame.words.plate)},
+        )  # fmt: skip
+    if s.direct_coupled_from:
+        yield frame.reading(
+            RUNG, "grid to cathode", "follower", frame.at(s.valve, "grid"), frame.at(s.valve, "cathode"), at, owner=s.valve,
+            stops=(stops.sign(False, "grid above its cathode"),),
+        )  # fmt: skip
+
+
+def _limits(frame: Frame, part: Part, electrode: str) -> tuple[StopRule, ...]:
+    """A cathode of a small valve: working volts of its bypass, and the heater-to-cathode limit where it rides high."""
+    if electrode != "cathode":
+        return tuple(stops.rating(c) for c in frame.capacitors_on(part.leads[electrode], "chassis"))
+    bypass = tuple(stops.rating(c) for c in frame.capacitors_on(part.leads["cathode"], "chassis"))
+    return (*bypass, StopRule("heater to cathode", part.name, "above", None, "heater to cathode limit"))
+
+
+def _output(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
+    grid = frame.at(v.valve, "grid")
+    if frame.has_bias(v):
+        if v.coupling:
+            yield frame.reading(  # row 31
+                RUNG, "coupling leak", "coupling", grid, frame.joint(v.bias_joint), at, owner=v.valve,
+                stops=(stops.zero(LEAK, "coupling capacitor leaks"),), fill={"parts": ", ".join(v.coupling)},
+            )  # fmt: skip
+        state = frame.words.text("rung.small.warm")
+        yield grid_negative(frame, RUNG, at, v, state)  # row 32
+        yield from _driver_states(frame, v)
+        return
+    if v.bias == "back":  # what the small valves alone make of it
+        yield frame.reading(
+            RUNG, "grid", "grid_back", grid, frame.joint("chassis"), at, owner=v.valve,
+            stops=(stops.sign(False, "no path from the bias resistor to this grid"),),
+        )  # fmt: skip
+        return
+    yield frame.reading(  # stand-in for row 32 with cathode bias
+        RUNG, "grid", "grid_zero", grid, frame.joint("chassis"), at, owner=v.valve,
+        stops=(stops.zero(LEAK, "coupling capacitor leaks, or the grid leak is open"),),
+        fill={"state": frame.words.text("rung.small.warm")},
+    )  # fmt: skip
+
+
+def _driver_states(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
+    """A follower on the grid: where it puts the grid cold, pulled and warming too (warm is row 32)."""
+    if v.driver is None:
+        return
+    at = frame.small(frame.dial(RUNG), loads=frame.loads_for(RUNG))
+    pulled = at.but(out=at.out | {frame.envelope(v.driver)})
+    cold = at.but(out=at.out | frame.small_envelopes)
+    for word, situation, note in (
+        ("driver cold", cold, ""),
+        ("driver pulled", pulled, ""),
+        ("driver warming", at, "warming"),
+    ):
+        text = frame.words.text(f"rung.small.{word.replace(' ', '_')}")
+        yield frame.reading(
+            RUNG, f"grid {word}", "grid_driver", frame.at(v.valve, "grid"), frame.joint("chassis"), situation, owner=v.valve,
+            stops=(stops.safe_bias(v.valve),), fill={"state": text},
+            note_only=frame.words.text("rung.small.warming_note") if note else "",
+        )  # fmt: skip

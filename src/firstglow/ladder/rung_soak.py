@@ -1,0 +1,69 @@
+"""Rung 10: soak, warm ohms and a cold start (rows 44, 45); ends in hold 5."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.places import End
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+
+RUNG = "10"
+WAIT = 3600.0  # s at idle, then a night
+COPPER = 0.0039  # 1/K, IEC 60228 figure from memory
+RISE = 60.0  # K: an ordinary old transformer's insulation (common practice)
+
+
+def rung(frame: Frame) -> PlannedRung:
+    """Warm copper, and the highest of a cold start."""
+    words = frame.words
+    at = frame.at_idle(RUNG)
+    return PlannedRung(
+        id=RUNG,
+        title=words.text("rung.soak.title"),
+        situation=at,
+        stands="",
+        before=words.lines("rung.soak.before") + kind_lines(frame, "soak"),
+        readings=tuple(_readings(frame, at)),
+        hold=Hold(True, words.text("rung.soak.hold")),
+        watch_for=words.lines("rung.soak.watch"),
+        wait_seconds=WAIT,
+        wait_why=words.text("rung.soak.wait_why"),
+        dial_ceiling=frame.dial_of(at),
+    )
+
+
+def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
+    line, neutral = End("line", "plug, line", outside=True), End("neutral", "plug, neutral", outside=True)
+    yield frame.reading(  # row 44
+        RUNG, "primary warm", "warm_ohms", line, neutral, frame.unplugged(), kind="ohms", quantity="warm ohms",
+        stops=(stops.StopRule("ratio", "", "above", 1 + COPPER * RISE, "60 K over cold"),),
+    )  # fmt: skip
+    for supply in frame.supplies("ht"):  # row 45
+        for node in supply.nodes:
+            limits = tuple(stops.surge(c) for c in frame.capacitors_on(node, supply.ret))
+            yield frame.reading(
+                RUNG, f"{node} cold start", "cold_peak", frame.joint(node), frame.joint(supply.ret), at,
+                quantity="peak volts", stops=limits, fill={"node": frame.joint(node).text},
+            )  # fmt: skip
+    yield from _standby(frame, at)
+    for v in frame.roles.outputs:
+        if frame.has_bias(v) and v.bias != "back":
+            yield frame.look(RUNG, "bias first", "bias_first", at, owner=v.valve)
+
+
+def _standby(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
+    """Standby switch, proved last: open, nothing stands behind it."""
+    sources = {s.joint for s in frame.supplies("ht")}
+    for part in frame.amplifier.of_kind("switch"):
+        if part.words.get("role") != "standby":
+            continue
+        behind = part.leads["2"] if part.leads["1"] in sources else part.leads["1"]
+        if behind in sources or (part.leads["2"] not in sources and part.leads["1"] not in sources):
+            behind = part.leads["2"]
+        yield frame.reading(
+            RUNG, "standby open", "standby", frame.joint(behind), frame.joint("chassis"),
+            at.but(switches_open=frozenset({part.name}), idle={}), owner=part.name, contact="clip",
+            stops=(stops.zero(10.0, "something stands behind the open switch"),), fill={"part": part.name},
+        )  # fmt: skip

@@ -1,0 +1,78 @@
+"""A situation in words: the box at the top of a rung."""
+
+from typing import TYPE_CHECKING
+
+from firstglow.amplifier.situation import Situation
+
+if TYPE_CHECKING:
+    from firstglow.ladder.frame import Frame
+
+
+def stands(frame: "Frame", at: Situation) -> str:
+    """How the amplifier stands, in one paragraph."""
+    say = frame.words.text
+    parts = [_mains(frame, at), _valves(frame, at)]
+    if at.lifted:
+        parts.append(say("stands.lifted", links=", ".join(sorted(at.lifted))))
+    if at.idle:
+        parts.append(say("stands.idle", targets=_idle(at)))
+    elif at.pots and at.mains_volts > 0:
+        parts.append(say("stands.pots", pots=_pots(frame, at)))
+    if at.feedback != "closed":
+        parts.append(say(f"stands.feedback_{at.feedback}", ohms=frame.ohms_text(at.test_ohms or 0.0)))
+    parts += [say("stands.load", ohms=frame.ohms_text(o), place=frame.joint(j).text) for j, o in at.loads.items()]
+    parts.append(say(f"stands.speaker_{at.load}"))
+    return " ".join(p for p in parts if p)
+
+
+def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
+    """What a reading's situation has of its own, in words; "" where nothing."""
+    say = frame.words.text
+    parts = []
+    if own.mains_volts != rung.mains_volts or own.lamp_watts != rung.lamp_watts:
+        parts.append(_mains(frame, own))
+    if own.out != rung.out:
+        parts.append(_valves(frame, own))
+    if own.pots != rung.pots:
+        moved = {p: x for p, x in own.pots.items() if rung.pots.get(p) != x}
+        parts.append(", ".join(f"{p} {_place(frame, x)}" for p, x in sorted(moved.items())) + ".")
+    if own.idle != rung.idle:
+        parts.append(say("stands.idle", targets=_idle(own)) if own.idle else say("stands.idle_back"))
+    if own.load != rung.load:
+        parts.append(say(f"stands.speaker_{own.load}"))
+    if own.switches_open - rung.switches_open:
+        parts.append(say("stands.switch_off", switches=", ".join(sorted(own.switches_open - rung.switches_open))))
+    if own.feedback != rung.feedback:
+        parts.append(say(f"stands.feedback_{own.feedback}", ohms=frame.ohms_text(own.test_ohms or 0.0)))
+    if own.stimulus_volts != rung.stimulus_volts and own.mains_volts > 0:
+        parts.append(say("stands.driven", volts=frame.volts_text(own.stimulus_volts), hertz=f"{own.stimulus_hz:.0f}"))
+    return " ".join(p for p in parts if p)
+
+
+def _mains(frame: "Frame", at: Situation) -> str:
+    if at.mains_volts == 0.0:
+        return frame.words.text("stands.unplugged")
+    lamp = frame.words.text("stands.lamp", watts=f"{at.lamp_watts:.0f}") if at.lamp_watts else ""
+    key = "stands.mains" if frame.gear.variable_transformer or at.lamp_watts is None else "stands.mains_lamp"
+    return frame.words.text(key, volts=f"{at.mains_volts:.0f}", lamp=lamp)
+
+
+def _valves(frame: "Frame", at: Situation) -> str:
+    fitted = sorted(frame.envelopes - at.out)
+    if not fitted:
+        return frame.words.text("stands.all_out")
+    if not at.out & frame.envelopes:
+        return frame.words.text("stands.all_in")
+    return frame.words.text("stands.in", fitted=", ".join(fitted), out=", ".join(sorted(at.out & frame.envelopes)))
+
+
+def _pots(frame: "Frame", at: Situation) -> str:
+    return ", ".join(f"{p} {_place(frame, x)}" for p, x in sorted(at.pots.items()))
+
+
+def _place(frame: "Frame", position: float) -> str:
+    return frame.words.text({0.0: "stands.end_1", 1.0: "stands.end_2"}.get(position, "stands.middle"))
+
+
+def _idle(at: Situation) -> str:
+    return ", ".join(f"{valve} {amps * 1e3:.3g} mA" for valve, amps in sorted(at.idle.items()))

@@ -1,0 +1,69 @@
+"""Stop rules the rungs use again and again."""
+
+from firstglow.readings.probe import StopRule
+
+LEAD_OHMS = 0.1  # ohm, earth bond without the cord: IEC 60065 / 62368-1 figure from memory
+HEATER_HIGH = 6.9 / 6.3  # of the rated volts: the absolute limit of the makers, +10 % (common practice)
+HEATER_LOW = 5.7 / 6.3  # -10 %
+
+
+def above(limit: float, why: str = "") -> StopRule:
+    """Signed: stop above."""
+    return StopRule("fixed", "", "above", limit, why)
+
+
+def below(limit: float, why: str = "") -> StopRule:
+    """Signed: stop below."""
+    return StopRule("fixed", "", "below", limit, why)
+
+
+def least(fraction: float, why: str = "") -> StopRule:
+    """Size under a fraction of the expected."""
+    return StopRule("ratio", "", "below", fraction, why)
+
+
+def most(fraction: float, why: str = "") -> StopRule:
+    """Size over a fraction of the expected."""
+    return StopRule("ratio", "", "above", fraction, why)
+
+
+def within(fraction: float, why: str = "") -> tuple[StopRule, StopRule]:
+    """Size off by more than a fraction of the expected, either way."""
+    return least(1 - fraction, why), most(1 + fraction, why)
+
+
+def zero(limit: float, why: str = "") -> StopRule:
+    """More than ``limit`` either side of 0."""
+    return StopRule("zero", "", "above", limit, why)
+
+
+def rating(part: str) -> StopRule:
+    """Past a capacitor's working volts."""
+    return StopRule("capacitor volts", part, "above", None, "working volts of the capacitor there")
+
+
+def surge(part: str) -> StopRule:
+    """Past a capacitor's surge volts: cold starts only."""
+    return StopRule("surge volts", part, "above", None, "surge volts of the capacitor there")
+
+
+def heater(rated: float, low: bool = False) -> tuple[StopRule, ...]:
+    """Heater limits in volts: the upper one always, the lower one where the heater carries its load."""
+    top = StopRule("heater", "", "above", rated * HEATER_HIGH, "heater limit, +10 % (makers' sheets)")
+    bottom = StopRule("heater", "", "below", rated * HEATER_LOW, "heater limit, -10 % (makers' sheets)")
+    return (top, bottom) if low else (top,)
+
+
+def sign(positive: bool, why: str = "") -> StopRule:
+    """The wrong sign."""
+    return StopRule("sign", "", "above", 1.0 if positive else -1.0, why)
+
+
+def safe_bias(valve: str) -> StopRule:
+    """Not negative enough for the strongest valve of the spread (Vsafe)."""
+    return StopRule("bias safe", valve, "below", None, "bias that holds the strongest valve at its idle target")
+
+
+def dissipation(valve: str) -> StopRule:
+    """Past what the valve's plate stands at idle."""
+    return StopRule("dissipation", valve, "above", None, "plate dissipation limit")
