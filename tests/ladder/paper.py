@@ -124,7 +124,7 @@ class PaperPhysics:
             return 0.0
         windings = [w for w in parts[supply.transformer].windings if w.name in supply.windings]
         turns = max(w.turns.value for w in windings)
-        if supply.form in ("bridge",) or "doubler" in supply.form:
+        if supply.form == "bridge" or "doubler" in supply.form:
             turns = sum(w.turns.value for w in windings) * (2 if "doubler" in supply.form else 1)
         return 1.3 * turns * at.mains_volts / self.amplifier.mains_volts
 

@@ -24,9 +24,18 @@ def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[Planned
         key = "winding" if owner.windings else "pin_ohms" if owner.kind == "valve" else "part_ohms"
         fill = {"winding": word, "part": owner.name, "electrode": word.split()[0]}
         yield frame.reading(
-            RUNG, word, key, red, black, frame.unplugged(), kind="ohms", quantity="ohms", owner=owner.name, needs=False,
+            RUNG,
+            word,
+            key,
+            red,
+            black,
+            frame.unplugged(),
+            kind="ohms",
+            quantity="ohms",
+            owner=owner.name,
+            needs=False,
             fill=fill,
-        )  # fmt: skip
+        )
 
 
 def _pairs(frame: Frame) -> Iterator[tuple[Part, str, End, End]]:

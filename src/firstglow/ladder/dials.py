@@ -110,8 +110,8 @@ def _choke_loads(frame: "Frame", bare: Ceiling) -> Mapping[str, float]:
 
 
 def _rescue(frame: "Frame", bare: Ceiling) -> Mapping[str, float]:
-    """The largest load resistor on the weakest capacitor's joint that brings the ceiling to full mains, if its watts can
-    be had."""
+    """The largest load resistor on the weakest capacitor's joint that brings the ceiling to full mains; empty if its
+    watts cannot be had."""
     if bare.part is None:
         return {}
     leads = frame.part(bare.part).leads

@@ -52,9 +52,11 @@ class Frame(Structure):
     def alone(self, dial: float = 1.0, **changes: Any) -> Situation:
         """The mains transformer and the bias supply, HT impossible, every pot at its most negative."""
         return Situation(
-            mains_volts=self.volts(dial), out=self.envelopes - self.bias_rectifiers, lifted=self.ht_lifts,
+            mains_volts=self.volts(dial),
+            out=self.envelopes - self.bias_rectifiers,
+            lifted=self.ht_lifts,
             pots=dict(self.negative_ends),
-        ).but(**changes)  # fmt: skip
+        ).but(**changes)
 
     def ht_only(self, dial: float = 1.0, **changes: Any) -> Situation:
         """HT on with nothing drawing."""
@@ -148,7 +150,7 @@ class Frame(Structure):
 
     @cached_property
     def test_ohms(self) -> float | None:
-        """The resistor in series with the loop that makes the loop gain at most 0.2; None where no loop can be lifted."""
+        """The resistor in the loop that makes its gain at most 0.2; None where no loop can be lifted."""
         if not self.liftable:
             return None
         at = self.at_half_idle("7", feedback="closed")
@@ -203,7 +205,9 @@ class Frame(Structure):
         series_ohms: float = 0.0,
         fill: Mapping[str, object] | None = None,
     ) -> PlannedReading:
-        """One reading made whole: id, texts, contact. ``text`` is its key in texts.toml, ``owner`` the part it is about.
+        """One reading made whole: id, texts, contact.
+
+        ``text`` is its key in texts.toml, ``owner`` the part it is about.
 
         ``word`` is the middle of the id; its owner's own name (without its channel) stands in front of it.
         """
@@ -244,9 +248,18 @@ class Frame(Structure):
         nowhere = End("", self.words.text("rung.note.eyes"))
         contact: Contact = more.pop("contact", None) or ("none" if situation.mains_volts == 0 else "bench box")
         return self.reading(
-            rung, word, text, nowhere, nowhere, situation, kind="look", quantity="look", expect_word="yes", contact=contact,
+            rung,
+            word,
+            text,
+            nowhere,
+            nowhere,
+            situation,
+            kind="look",
+            quantity="look",
+            expect_word="yes",
+            contact=contact,
             **more,
-        )  # fmt: skip
+        )
 
     # ------------------------------------------------------------------------------------------ contact
     def _contact_later(self, own_id: str, situation: Situation, red: End, black: End) -> Contact:

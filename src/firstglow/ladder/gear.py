@@ -1,6 +1,6 @@
 """What the plan needs to know of the bench."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from firstglow.ladder.words import Words
 
@@ -27,7 +27,7 @@ class Gear:
     lead_volts: float = 1000.0
     old_electrolytics: bool = False
     unknown_transformer: bool = False
-    words: Words = Words()
+    words: Words = field(default_factory=Words)
 
     @property
     def most_volts(self) -> float:

@@ -75,15 +75,18 @@ def rung_json(frame: Frame, rung: ExpectedRung) -> dict[str, Any]:
         "wait_why": planned.wait_why,
         "watch_for": list(planned.watch_for),
         "readings": [
-            {**reading.json(own_situation(frame, planned, reading.planned)), "clip_group": group,
-             "check_first": list(reading.planned.check_first)}
+            {
+                **reading.json(own_situation(frame, planned, reading.planned)),
+                "clip_group": group,
+                "check_first": list(reading.planned.check_first),
+            }
             for reading, group in zip(rung.readings, clip_groups(planned, frame.gear.meters), strict=True)
         ],
         "make_safe": make_safe(frame, situations).json(),
         "hands_in": planned.hands_in,
         "hold": {"signed": planned.hold.signed, "needs": list(planned.hold.needs), "text": planned.hold.text},
         "dial": planned.dial_ceiling,
-    }  # fmt: skip
+    }
 
 
 def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> dict[str, Any]:
@@ -120,7 +123,7 @@ def build(
     from_rung: str | None = None,
     to_rung: str | None = None,
 ) -> Ladder:
-    """Plan, fill in, document. ``expected_of``: (amplifier, rungs) -> ExpectedLadder, the readings room's ``expect``."""
+    """Plan, fill in, document. ``expected_of``: (amplifier, rungs) -> ExpectedLadder."""
     frame = frame_of(amplifier, gear, physics)
     rungs = plan_frame(frame)
     expected: ExpectedLadder = expected_of(amplifier, rungs)

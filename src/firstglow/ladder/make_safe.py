@@ -34,9 +34,14 @@ class MakeSafe:
     def json(self) -> dict[str, Any]:
         """As CONTRACTS.md names it, and two keys more."""
         return {
-            "needed": self.needed, "wait_seconds": self.wait_seconds, "ohms": self.ohms, "watts": self.watts,
-            "below_volts": self.below_volts, "tool_seconds": self.tool_seconds, "order": list(self.order),
-        }  # fmt: skip
+            "needed": self.needed,
+            "wait_seconds": self.wait_seconds,
+            "ohms": self.ohms,
+            "watts": self.watts,
+            "below_volts": self.below_volts,
+            "tool_seconds": self.tool_seconds,
+            "order": list(self.order),
+        }
 
 
 def make_safe(frame: Frame, situations: list[Situation]) -> MakeSafe:

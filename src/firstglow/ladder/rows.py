@@ -37,9 +37,17 @@ def heaters(
             limits = (*limits, *stops.heater(rated))
         far = "ct" if part.leads["1"] == part.leads["2"] and "ct" in part.leads else "2"
         yield frame.reading(
-            rung, "pin to pin", "heater", frame.at(part.name, "1"), frame.at(part.name, far), at, kind=kind,
-            owner=part.name, stops=limits, fill={"valve_name": part.envelope or part.name, "loaded": state},
-        )  # fmt: skip
+            rung,
+            "pin to pin",
+            "heater",
+            frame.at(part.name, "1"),
+            frame.at(part.name, far),
+            at,
+            kind=kind,
+            owner=part.name,
+            stops=limits,
+            fill={"valve_name": part.envelope or part.name, "loaded": state},
+        )
 
 
 def sides_of(frame: "Frame", part: Part) -> frozenset[str]:
@@ -67,18 +75,32 @@ def heater_references(frame: "Frame", rung: str, at: Situation) -> Iterator[Plan
         key = "heater_dc" if line.reference == "lifted" else "heater_ref"
         stop = (limit,) if line.reference == "lifted" else (stops.zero(REFERENCE, "heater to cathode breakdown"),)
         yield frame.reading(
-            rung, f"{line.name} dc", key, frame.joint(line.joint_1), frame.joint("chassis"), at, stops=stop, contact="clip",
-        )  # fmt: skip
+            rung,
+            f"{line.name} dc",
+            key,
+            frame.joint(line.joint_1),
+            frame.joint("chassis"),
+            at,
+            stops=stop,
+            contact="clip",
+        )
 
 
 def gas_tubes(frame: "Frame", rung: str, at: Situation) -> Iterator[PlannedReading]:
     """Each gas tube across itself, and that it glows."""
     for part in frame.amplifier.of_kind("gas tube"):
         yield frame.reading(
-            rung, "across", "gas_tube", frame.at(part.name, "anode"), frame.at(part.name, "cathode"), at, owner=part.name,
-            contact="clip", stops=(StopRule("gas tube amps", part.name, "above", None, "more current than it may carry"),),
+            rung,
+            "across",
+            "gas_tube",
+            frame.at(part.name, "anode"),
+            frame.at(part.name, "cathode"),
+            at,
+            owner=part.name,
+            contact="clip",
+            stops=(StopRule("gas tube amps", part.name, "above", None, "more current than it may carry"),),
             fill={"part": part.name},
-        )  # fmt: skip
+        )
 
 
 def back_bias_loads(frame: "Frame") -> dict[str, float]:

@@ -49,10 +49,15 @@ def stand_ins(frame: Frame) -> Iterator[str]:
 def _ht_off(frame: Frame) -> Iterator[PlannedReading]:  # row 17
     for supply in frame.supplies("ht"):
         yield frame.reading(
-            RUNG, f"{supply.joint} off", "ht_zero", frame.joint(supply.joint), frame.joint(supply.ret), frame.alone(),
+            RUNG,
+            f"{supply.joint} off",
+            "ht_zero",
+            frame.joint(supply.joint),
+            frame.joint(supply.ret),
+            frame.alone(),
             stops=(stops.above(OFF, "HT is not off"), stops.below(-OFF, "HT is not off")),
             fill={"node": frame.joint(supply.joint).text},
-        )  # fmt: skip
+        )
 
 
 def _reservoirs(frame: Frame) -> Iterator[PlannedReading]:  # row 18
@@ -67,10 +72,16 @@ def _sweeps(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedReading]
         for end, position in (("end 1", 0.0), ("end 2", 1.0)):
             at = frame.alone(pots={**frame.negative_ends, v.pot: position})
             yield frame.reading(
-                RUNG, f"grid {end}", "sweep", frame.at(v.valve, "grid"), frame.joint("chassis"), at, owner=v.valve,
+                RUNG,
+                f"grid {end}",
+                "sweep",
+                frame.at(v.valve, "grid"),
+                frame.joint("chassis"),
+                at,
+                owner=v.valve,
                 stops=(stops.sign(False, "a grid at 0 V or plus"), stops.least(0.5, "runs toward 0")),
                 fill={"pot": v.pot, "end": end},
-            )  # fmt: skip
+            )
 
 
 def _all_negative(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedReading]:  # row 20
@@ -79,14 +90,27 @@ def _all_negative(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedRe
         first = next(o for o in frame.roles.outputs if o.bias_joint == v.bias_joint)
         if v.bias_joint != "chassis" and first is v:
             yield frame.reading(
-                RUNG, "bias joint", "bias_joint", frame.joint(v.bias_joint), frame.joint("chassis"), frame.alone(),
-                owner=v.valve, stops=(stops.sign(False), stops.least(0.5)),
-            )  # fmt: skip
+                RUNG,
+                "bias joint",
+                "bias_joint",
+                frame.joint(v.bias_joint),
+                frame.joint("chassis"),
+                frame.alone(),
+                owner=v.valve,
+                stops=(stops.sign(False), stops.least(0.5)),
+            )
 
 
 def grid_negative(frame: Frame, rung: str, at: Situation, v: OutputValve, state: str) -> PlannedReading:
     """Output grid with every pot at its most negative: it must hold the strongest valve."""
     return frame.reading(
-        rung, "grid at most negative", "grid_negative", frame.at(v.valve, "grid"), frame.joint("chassis"), at,
-        owner=v.valve, stops=(stops.safe_bias(v.valve),), fill={"state": state},
-    )  # fmt: skip
+        rung,
+        "grid at most negative",
+        "grid_negative",
+        frame.at(v.valve, "grid"),
+        frame.joint("chassis"),
+        at,
+        owner=v.valve,
+        stops=(stops.safe_bias(v.valve),),
+        fill={"state": state},
+    )

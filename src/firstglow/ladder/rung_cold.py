@@ -59,27 +59,42 @@ def large_capacitors(frame: Frame) -> list[Part]:
     nodes = {j for s in rails for j in (*s.nodes, s.joint)}
     pumped = {c for s in rails for c in s.reservoirs}
     return [
-        p for p in frame.amplifier.of_kind("capacitor")
+        p
+        for p in frame.amplifier.of_kind("capacitor")
         if p.name in pumped or (p.value("farads") >= LARGE and nodes & set(p.leads.values()))
-    ]  # fmt: skip
+    ]
 
 
 def ohms(frame: Frame, word: str, key: str, red: End, black: End, **more: Any) -> PlannedReading:
     """An ohms reading of rung 1, unplugged."""
     return frame.reading(
-        RUNG, word, key, red, black, more.pop("situation", frame.unplugged()), kind="ohms",
-        quantity=more.pop("quantity", "ohms"), **more,
-    )  # fmt: skip
+        RUNG,
+        word,
+        key,
+        red,
+        black,
+        more.pop("situation", frame.unplugged()),
+        kind="ohms",
+        quantity=more.pop("quantity", "ohms"),
+        **more,
+    )
 
 
 def charges(frame: Frame) -> Iterator[PlannedReading]:  # row 4
     """Every large capacitor across its own two ends before the ohms range."""
     for part in large_capacitors(frame):
         yield frame.reading(
-            RUNG, "charge", "charge", frame.at(part.name, "+"), frame.at(part.name, "-"), frame.unplugged(),
-            owner=part.name, contact="clip", stops=(stops.zero(CHARGE_LIMIT, "still charged"),),
+            RUNG,
+            "charge",
+            "charge",
+            frame.at(part.name, "+"),
+            frame.at(part.name, "-"),
+            frame.unplugged(),
+            owner=part.name,
+            contact="clip",
+            stops=(stops.zero(CHARGE_LIMIT, "still charged"),),
             fill={"part": part.name},
-        )  # fmt: skip
+        )
 
 
 def _nodes(frame: Frame, supply: Supply) -> Iterator[PlannedReading]:  # row 5
@@ -93,9 +108,14 @@ def _nodes(frame: Frame, supply: Supply) -> Iterator[PlannedReading]:  # row 5
         )
         if node != supply.joint:
             yield ohms(
-                frame, f"{node} to {supply.joint}", "node_chain", end, first,
-                stops=(stops.least(0.5), stops.most(2.0)), fill={"node": end.text, "first": first.text},
-            )  # fmt: skip
+                frame,
+                f"{node} to {supply.joint}",
+                "node_chain",
+                end,
+                first,
+                stops=(stops.least(0.5), stops.most(2.0)),
+                fill={"node": end.text, "first": first.text},
+            )
 
 
 def _output(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
@@ -104,14 +124,24 @@ def _output(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
         centre = frame.at(v.transformer, "centre")
         key = "half" if v.partner else "primary_single"
         yield ohms(
-            frame, "plate to centre", key, plate, centre, owner=v.valve,
+            frame,
+            "plate to centre",
+            key,
+            plate,
+            centre,
+            owner=v.valve,
             stops=(stops.least(0.5, "under half"), stops.most(2.0, "open")),
-        )  # fmt: skip
+        )
     grid, home = frame.at(v.valve, "grid"), frame.joint(v.bias_joint)
     yield ohms(  # row 7
-        frame, "grid leak", "leak", grid, home, owner=v.valve,
+        frame,
+        "grid leak",
+        "leak",
+        grid,
+        home,
+        owner=v.valve,
         stops=(stops.most(1.3, "open or drifted"), stops.least(0.7, "ends elsewhere")),
-    )  # fmt: skip
+    )
     yield from _bias_joint(frame, v)
     yield from _cathode(frame, v)
     if v.screen_resistor is not None and v.screen is not None:
@@ -119,9 +149,15 @@ def _output(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
         far = next(j for j in resistor.leads.values() if j != v.screen)
         key = "strap" if far == v.plate else "screen_ohms"
         yield ohms(
-            frame, "screen feed", key, frame.at(v.valve, "screen"), frame.joint(far), owner=v.valve,
-            stops=(stops.most(2.0, "open or burned"), stops.least(0.5)), fill={"part": resistor.name},
-        )  # fmt: skip
+            frame,
+            "screen feed",
+            key,
+            frame.at(v.valve, "screen"),
+            frame.joint(far),
+            owner=v.valve,
+            stops=(stops.most(2.0, "open or burned"), stops.least(0.5)),
+            fill={"part": resistor.name},
+        )
 
 
 def _bias_joint(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:  # row 8
@@ -136,9 +172,16 @@ def _bias_joint(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:  # ro
         return
     for end, position in (("end 1", 0.0), ("end 2", 1.0)):
         yield ohms(
-            frame, f"bias joint {end}", "pot_end", joint, chassis, owner=v.valve, stops=jump,
-            situation=frame.unplugged(pots={v.pot: position}), fill={"pot": v.pot, "end": end},
-        )  # fmt: skip
+            frame,
+            f"bias joint {end}",
+            "pot_end",
+            joint,
+            chassis,
+            owner=v.valve,
+            stops=jump,
+            situation=frame.unplugged(pots={v.pot: position}),
+            fill={"pot": v.pot, "end": end},
+        )
     yield frame.look(RUNG, "bias joint smooth", "pot_smooth", frame.unplugged(), owner=v.valve, fill={"pot": v.pot})
 
 
@@ -146,13 +189,27 @@ def _cathode(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:  # row 9
     cathode, chassis = frame.at(v.valve, "cathode"), frame.joint("chassis")
     part = v.sense or v.cathode_resistor
     if part is None:
-        yield ohms(frame, "cathode", "cathode_ground", cathode, chassis, owner=v.valve, quantity="bond ohms",
-                   stops=(stops.above(1.0, "cathode open"),))  # fmt: skip
+        yield ohms(
+            frame,
+            "cathode",
+            "cathode_ground",
+            cathode,
+            chassis,
+            owner=v.valve,
+            quantity="bond ohms",
+            stops=(stops.above(1.0, "cathode open"),),
+        )
         return
     yield ohms(
-        frame, "cathode", "sense", cathode, chassis, owner=v.valve,
-        stops=(stops.least(0.5, "under half"), stops.most(2.0, "open or over twice")), fill={"part": part},
-    )  # fmt: skip
+        frame,
+        "cathode",
+        "sense",
+        cathode,
+        chassis,
+        owner=v.valve,
+        stops=(stops.least(0.5, "under half"), stops.most(2.0, "open or over twice")),
+        fill={"part": part},
+    )
 
 
 def _polarities(frame: Frame) -> Iterator[PlannedReading]:
@@ -162,9 +219,13 @@ def _polarities(frame: Frame) -> Iterator[PlannedReading]:
         yield frame.look(RUNG, "bias electrolytics", "polarity_bias", frame.unplugged(), fill={"parts": names})
     for part in dict.fromkeys(v.bypass for v in frame.roles.outputs if v.bypass):
         yield frame.look(
-            RUNG, "polarity", "bypass_polarity", frame.unplugged(), owner=part,
+            RUNG,
+            "polarity",
+            "bypass_polarity",
+            frame.unplugged(),
+            owner=part,
             fill={"part": part, "volts": frame.part(part).value("volts") / 1.5},
-        )  # fmt: skip
+        )
 
 
 def _on(frame: Frame, joints: Iterable[str]) -> list[Part]:
@@ -177,13 +238,28 @@ def _loads(frame: Frame) -> Iterator[PlannedReading]:  # row 10
     for load in frame.amplifier.of_kind("load"):
         hot, common, chassis = frame.at(load.name, "hot"), frame.at(load.name, "common"), frame.joint("chassis")
         off = frame.unplugged(load="none")
-        yield ohms(frame, "load off", "load_off", hot, common, owner=load.name, situation=off,
-                   stops=(stops.above(5.0, "secondary open"),))  # fmt: skip
+        yield ohms(
+            frame,
+            "load off",
+            "load_off",
+            hot,
+            common,
+            owner=load.name,
+            situation=off,
+            stops=(stops.above(5.0, "secondary open"),),
+        )
         yield ohms(frame, "load on", "load_on", hot, common, owner=load.name, stops=(stops.most(3.0, "open"),))
         if common.joint != "chassis":
             yield ohms(frame, "common to chassis", "load_common", common, chassis, owner=load.name)
         if rails:
             yield ohms(
-                frame, "hot to HT", "load_ht", hot, frame.joint(rails[0]), owner=load.name, quantity="open ohms",
-                situation=off, stops=(stops.below(INSULATION, "insulation of the output transformer"),),
-            )  # fmt: skip
+                frame,
+                "hot to HT",
+                "load_ht",
+                hot,
+                frame.joint(rails[0]),
+                owner=load.name,
+                quantity="open ohms",
+                situation=off,
+                stops=(stops.below(INSULATION, "insulation of the output transformer"),),
+            )

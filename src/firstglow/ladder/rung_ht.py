@@ -74,8 +74,7 @@ def _first_turn(frame: Frame) -> PlannedRung:
         at = at.but(lamp_watts=frame.gear.small_lamp)
     readings = [_lamp(frame, "4a", at)]
     for supply in frame.supplies("ht"):
-        for node in supply.nodes:
-            readings.append(_node(frame, "4a", at, supply, node, "ht_early"))
+        readings += [_node(frame, "4a", at, supply, node, "ht_early") for node in supply.nodes]
     return _rung(frame, "4a", "ht_first", at, tuple(readings), 30.0)
 
 
@@ -110,9 +109,16 @@ def _node(
     if rung == "4a":
         limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"), stops.least(0.5))
     return frame.reading(
-        rung, f"{node}{word}", key, frame.joint(node), frame.joint(minus), at, stops=limits, contact="clip",
+        rung,
+        f"{node}{word}",
+        key,
+        frame.joint(node),
+        frame.joint(minus),
+        at,
+        stops=limits,
+        contact="clip",
         fill={"node": frame.joint(node).text, "minus": minus, "minutes": word.strip(" aftermin")},
-    )  # fmt: skip
+    )
 
 
 def _supply(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedReading]:
@@ -133,10 +139,17 @@ def _stacked(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedRea
         if not in_stack or (joints & ends and joints & set(supply.nodes)):
             continue
         yield frame.reading(
-            RUNG, "own ends", "stacked", frame.at(part.name, "+"), frame.at(part.name, "-"), at, owner=part.name,
-            contact="clip", stops=(*((stops.rating(part.name),) if part.name in frame.rated else ()), stops.least(0.5)),
+            RUNG,
+            "own ends",
+            "stacked",
+            frame.at(part.name, "+"),
+            frame.at(part.name, "-"),
+            at,
+            owner=part.name,
+            contact="clip",
+            stops=(*((stops.rating(part.name),) if part.name in frame.rated else ()), stops.least(0.5)),
             fill={"part": part.name},
-        )  # fmt: skip
+        )
 
 
 def _socket(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
@@ -151,43 +164,76 @@ def _socket(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedRead
     yield frame.reading(RUNG, "grid", "grid_ht", grid, chassis, at, owner=v.valve, stops=limit)
     if frame.at(v.valve, "cathode").joint != "chassis":
         yield frame.reading(
-            RUNG, "cathode", "cathode_zero", frame.at(v.valve, "cathode"), chassis, at, owner=v.valve,
+            RUNG,
+            "cathode",
+            "cathode_zero",
+            frame.at(v.valve, "cathode"),
+            chassis,
+            at,
+            owner=v.valve,
             stops=(stops.zero(SILENT, "a leak from HT"),),
-        )  # fmt: skip
+        )
 
 
 def plate(frame: Frame, rung: str, at: Situation, v: OutputValve) -> PlannedReading:
     """Output plate pin to chassis."""
     return frame.reading(
-        rung, "plate", "plate_volts", frame.at(v.valve, "plate"), frame.joint("chassis"), at, owner=v.valve, contact="clip",
+        rung,
+        "plate",
+        "plate_volts",
+        frame.at(v.valve, "plate"),
+        frame.joint("chassis"),
+        at,
+        owner=v.valve,
+        contact="clip",
         stops=(stops.least(0.5, "half primary open"),),
-    )  # fmt: skip
+    )
 
 
 def screen(frame: Frame, rung: str, at: Situation, v: OutputValve) -> PlannedReading:
     """Output screen pin to chassis."""
     return frame.reading(
-        rung, "screen", "screen_volts", frame.at(v.valve, "screen"), frame.joint("chassis"), at, owner=v.valve, contact="clip",
+        rung,
+        "screen",
+        "screen_volts",
+        frame.at(v.valve, "screen"),
+        frame.joint("chassis"),
+        at,
+        owner=v.valve,
+        contact="clip",
         stops=(stops.least(0.5, "screen resistor open"),),
-    )  # fmt: skip
+    )
 
 
 def _loudspeakers(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     for load in frame.amplifier.of_kind("load"):
         yield frame.reading(
-            RUNG, "hot dc", "load_zero", frame.at(load.name, "hot"), frame.joint("chassis"), at, owner=load.name,
+            RUNG,
+            "hot dc",
+            "load_zero",
+            frame.at(load.name, "hot"),
+            frame.joint("chassis"),
+            at,
+            owner=load.name,
             stops=(stops.zero(SILENT, "output transformer leaks"),),
-        )  # fmt: skip
+        )
 
 
 def _falls(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 26
     for supply in frame.supplies("ht"):
         seconds = fall_seconds(frame, at, supply.joint, FALL_TIMES)
         yield frame.reading(
-            RUNG, f"{supply.joint} fall", "fall", frame.joint(supply.joint), frame.joint(supply.ret), at,
-            quantity="volts after", seconds=seconds, stops=(stops.most(2.0, "bleeder open"),),
+            RUNG,
+            f"{supply.joint} fall",
+            "fall",
+            frame.joint(supply.joint),
+            frame.joint(supply.ret),
+            at,
+            quantity="volts after",
+            seconds=seconds,
+            stops=(stops.most(2.0, "bleeder open"),),
             fill={"node": frame.joint(supply.joint).text, "seconds": seconds},
-        )  # fmt: skip
+        )
 
 
 def _back_bias(frame: Frame) -> PlannedRung:
@@ -197,9 +243,17 @@ def _back_bias(frame: Frame) -> PlannedRung:
     ohms = frame.ohms_text(next(iter(loads.values())))
     readings = [
         frame.reading(
-            "4b", "grid", "back_bias", frame.at(v.valve, "grid"), frame.joint("chassis"), at, owner=v.valve,
-            stops=(stops.sign(False, "no bias from the HT current"), stops.least(0.5)), fill={"ohms": ohms},
+            "4b",
+            "grid",
+            "back_bias",
+            frame.at(v.valve, "grid"),
+            frame.joint("chassis"),
+            at,
+            owner=v.valve,
+            stops=(stops.sign(False, "no bias from the HT current"), stops.least(0.5)),
+            fill={"ohms": ohms},
         )
-        for v in frame.roles.outputs if v.bias == "back"
-    ]  # fmt: skip
+        for v in frame.roles.outputs
+        if v.bias == "back"
+    ]
     return _rung(frame, "4b", "ht_back", at, tuple(readings), 60.0)

@@ -55,18 +55,33 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
     for minutes in MINUTES:
         if part is not None and not frame.repeats_cathode(v):
             yield frame.reading(
-                RUNG, f"cathode after {minutes} min", "idle_sense", frame.at(v.valve, "cathode"), chassis, at,
-                owner=v.valve, contact="clip", stops=current_stop(frame, v, SETTING), fill={"part": part, "minutes": minutes},
-            )  # fmt: skip
+                RUNG,
+                f"cathode after {minutes} min",
+                "idle_sense",
+                frame.at(v.valve, "cathode"),
+                chassis,
+                at,
+                owner=v.valve,
+                contact="clip",
+                stops=current_stop(frame, v, SETTING),
+                fill={"part": part, "minutes": minutes},
+            )
         if part is None or frame.shared_cathode(v):
             yield from half_drop(frame, RUNG, at, v, f" after {minutes} min")
     yield plate(frame, RUNG, at, v)
     if v.screen is not None and v.screen != v.plate:
         yield screen(frame, RUNG, at, v)
     yield frame.reading(
-        RUNG, "grid", "grid_idle", frame.at(v.valve, "grid"), chassis, at, owner=v.valve, contact="clip",
+        RUNG,
+        "grid",
+        "grid_idle",
+        frame.at(v.valve, "grid"),
+        chassis,
+        at,
+        owner=v.valve,
+        contact="clip",
         stops=(stops.sign(False),) if frame.has_bias(v) else (stops.zero(0.5, "gas, or a leak"),),
-    )  # fmt: skip
+    )
 
 
 def _bias_again(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
@@ -74,16 +89,29 @@ def _bias_again(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     for supply in frame.supplies("bias"):
         if frame.shares_ht_winding(supply):
             yield frame.reading(
-                RUNG, f"{supply.name} reservoir", "bias_dc", frame.joint(supply.joint), frame.joint(supply.ret), at,
-                stops=(stops.sign(False), stops.least(0.5)), fill={"part": supply.reservoir or supply.joint},
-            )  # fmt: skip
+                RUNG,
+                f"{supply.name} reservoir",
+                "bias_dc",
+                frame.joint(supply.joint),
+                frame.joint(supply.ret),
+                at,
+                stops=(stops.sign(False), stops.least(0.5)),
+                fill={"part": supply.reservoir or supply.joint},
+            )
 
 
 def _ripple(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 43
     for supply in frame.supplies("ht"):
         for node in dict.fromkeys((supply.joint, *supply.nodes[1:2])):
             yield frame.reading(
-                RUNG, f"{node} ripple", "ripple", frame.joint(node), frame.joint(supply.ret), at, kind="ac volts",
-                quantity="ripple volts", stops=(stops.most(1.5, "reservoir dried out, or half a rectifier dead"),),
+                RUNG,
+                f"{node} ripple",
+                "ripple",
+                frame.joint(node),
+                frame.joint(supply.ret),
+                at,
+                kind="ac volts",
+                quantity="ripple volts",
+                stops=(stops.most(1.5, "reservoir dried out, or half a rectifier dead"),),
                 fill={"node": frame.joint(node).text},
-            )  # fmt: skip
+            )

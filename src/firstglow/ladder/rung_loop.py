@@ -40,21 +40,44 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         load = frame.load_of_loop(loop)
         hot, common = frame.at(load, "hot"), frame.at(load, "common")
         yield frame.reading(
-            RUNG, "hum", "hum", hot, common, at, kind="ac volts", quantity="hum volts", owner=load,
+            RUNG,
+            "hum",
+            "hum",
+            hot,
+            common,
+            at,
+            kind="ac volts",
+            quantity="hum volts",
+            owner=load,
             stops=(StopRule("hum", "", "above", HOWL, "howl: three times the computed hum and over 50 mV"),),
             fill={"loop": frame.words.text("rung.loop.loop_closed")},
-        )  # fmt: skip
+        )
         driven = frame.driven(at, loop.channel)
         yield frame.reading(
-            RUNG, "gain", "closed_gain", hot, common, driven, kind="ac volts", quantity="gain ratio", owner=load,
+            RUNG,
+            "gain",
+            "closed_gain",
+            hot,
+            common,
+            driven,
+            kind="ac volts",
+            quantity="gain ratio",
+            owner=load,
             stops=(stops.above(0.95, "the loop does nothing, or the wrong thing"),),
             fill={"volts": frame.volts_text(driven.stimulus_volts), "hertz": driven.stimulus_hz},
-        )  # fmt: skip
+        )
     for v in frame.roles.outputs:
         part = v.sense or v.cathode_resistor
         if part is not None and not frame.repeats_cathode(v):
             yield frame.reading(
-                RUNG, "cathode", "closed_sense", frame.at(v.valve, "cathode"), frame.joint("chassis"), at, owner=v.valve,
-                contact="clip", stops=(*stops.within(JUMP, "oscillation above hearing"), stops.dissipation(v.valve)),
+                RUNG,
+                "cathode",
+                "closed_sense",
+                frame.at(v.valve, "cathode"),
+                frame.joint("chassis"),
+                at,
+                owner=v.valve,
+                contact="clip",
+                stops=(*stops.within(JUMP, "oscillation above hearing"), stops.dissipation(v.valve)),
                 fill={"part": part},
-            )  # fmt: skip
+            )

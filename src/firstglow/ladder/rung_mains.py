@@ -54,36 +54,63 @@ def _bond(frame: Frame) -> PlannedReading:  # row 1
     else:
         red, key = End("chassis", "bench earth clip"), "bond_two_wire"
     return frame.reading(
-        "0", "earth bond", key, red, End("chassis", "bare chassis"), frame.unplugged(),
-        kind="ohms", quantity="bond ohms", stops=stop,
-    )  # fmt: skip
+        "0",
+        "earth bond",
+        key,
+        red,
+        End("chassis", "bare chassis"),
+        frame.unplugged(),
+        kind="ohms",
+        quantity="bond ohms",
+        stops=stop,
+    )
 
 
 def _insulation(frame: Frame) -> PlannedReading:  # row 2
     return frame.reading(
-        "0", "mains insulation", "insulation", End("line", "line and neutral, joined", outside=True),
-        End("chassis", "bare chassis"), frame.unplugged(), kind="ohms", quantity="open ohms", contact="clip",
+        "0",
+        "mains insulation",
+        "insulation",
+        End("line", "line and neutral, joined", outside=True),
+        End("chassis", "bare chassis"),
+        frame.unplugged(),
+        kind="ohms",
+        quantity="open ohms",
+        contact="clip",
         stops=(stops.below(OPEN, "mains insulation, 1 Mohm at 0.5 kV"),),
-    )  # fmt: skip
+    )
 
 
 def _primary(frame: Frame) -> list[PlannedReading]:  # row 3
     line, neutral = End("line", "plug, line", outside=True), End("neutral", "plug, neutral", outside=True)
     made = [
         frame.reading(
-            "0", "primary", "primary", line, neutral, frame.unplugged(), kind="ohms", quantity="ohms",
+            "0",
+            "primary",
+            "primary",
+            line,
+            neutral,
+            frame.unplugged(),
+            kind="ohms",
+            quantity="ohms",
             stops=(stops.least(1 / 3, "shorted turns or a wrong tap"), stops.most(3.0, "open with the fuse in")),
         )
-    ]  # fmt: skip
+    ]
     switches = [p for p in frame.amplifier.of_kind("switch") if p.words.get("role") == "mains"]
     if switches:
         made.append(
             frame.reading(
-                "0", "primary switch off", "primary_off", line, neutral,
-                frame.unplugged(switches_open=frozenset(p.name for p in switches)), kind="ohms", quantity="open ohms",
+                "0",
+                "primary switch off",
+                "primary_off",
+                line,
+                neutral,
+                frame.unplugged(switches_open=frozenset(p.name for p in switches)),
+                kind="ohms",
+                quantity="open ohms",
                 stops=(stops.below(OPEN, "a path past the open switch"),),
             )
-        )  # fmt: skip
+        )
     return made
 
 

@@ -78,10 +78,18 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
     red, chassis = frame.at(v.valve, "cathode"), frame.joint("chassis")
     for word, situation in (("lamp in", at.but(lamp_watts=frame.running_lamp)), ("lamp out", at)):
         yield frame.reading(
-            rung, f"cathode {word}", "first_seconds", red, chassis, situation, owner=v.valve, contact="clip",
-            stops=current_stop(frame, v), fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
+            rung,
+            f"cathode {word}",
+            "first_seconds",
+            red,
+            chassis,
+            situation,
+            owner=v.valve,
+            contact="clip",
+            stops=current_stop(frame, v),
+            fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
-        )  # fmt: skip
+        )
     if frame.shared_cathode(v):
         yield from half_drop(frame, rung, at, v)
 
@@ -91,9 +99,16 @@ def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str 
     if v.transformer is None:
         return
     yield frame.reading(
-        rung, f"half primary drop{word}", "half_drop", frame.at(v.transformer, "centre"), frame.at(v.valve, "plate"), at,
-        owner=v.valve, contact="clip", stops=(stops.dissipation(v.valve),),
-    )  # fmt: skip
+        rung,
+        f"half primary drop{word}",
+        "half_drop",
+        frame.at(v.transformer, "centre"),
+        frame.at(v.valve, "plate"),
+        at,
+        owner=v.valve,
+        contact="clip",
+        stops=(stops.dissipation(v.valve),),
+    )
 
 
 def _electrodes(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 36
@@ -105,10 +120,16 @@ def _electrodes(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Itera
         resistor = frame.part(v.screen_resistor)
         far = next(j for j in resistor.leads.values() if j != v.screen)
         yield frame.reading(
-            rung, "screen drop", "screen_drop", frame.joint(far), frame.at(v.valve, "screen"), at, owner=v.valve,
+            rung,
+            "screen drop",
+            "screen_drop",
+            frame.joint(far),
+            frame.at(v.valve, "screen"),
+            at,
+            owner=v.valve,
             stops=(StopRule("screen dissipation", v.valve, "above", None, "screen dissipation limit"),),
             fill={"part": resistor.name},
-        )  # fmt: skip
+        )
 
 
 def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[PlannedReading]:
@@ -117,28 +138,61 @@ def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[
     creep = (stops.safe_bias(v.valve),) if frame.has_bias(v) else (stops.zero(0.5, "gas, grid emission or a leak"),)
     if frame.has_bias(v):
         yield frame.reading(  # row 35: at the most negative end, against its cold value
-            rung, "grid through 1 Mohm", "grid_creep", grid, chassis, half.but(idle={}), owner=v.valve, contact="clip",
-            stops=creep, series_ohms=SERIES,
-        )  # fmt: skip
+            rung,
+            "grid through 1 Mohm",
+            "grid_creep",
+            grid,
+            chassis,
+            half.but(idle={}),
+            owner=v.valve,
+            contact="clip",
+            stops=creep,
+            series_ohms=SERIES,
+        )
     else:
         yield frame.reading(
-            rung, "grid through 1 Mohm", "grid_creep", grid, chassis, half, owner=v.valve, contact="clip", stops=creep,
+            rung,
+            "grid through 1 Mohm",
+            "grid_creep",
+            grid,
+            chassis,
+            half,
+            owner=v.valve,
+            contact="clip",
+            stops=creep,
             series_ohms=SERIES,
-        )  # fmt: skip
+        )
     if v.pot is not None and part is not None and frame.target(v):
         yield frame.reading(  # row 37
-            rung, "cathode at half idle", "half_idle", frame.at(v.valve, "cathode"), chassis, half, owner=v.valve,
-            contact="clip", stops=current_stop(frame, v), fill={"part": part},
-        )  # fmt: skip
+            rung,
+            "cathode at half idle",
+            "half_idle",
+            frame.at(v.valve, "cathode"),
+            chassis,
+            half,
+            owner=v.valve,
+            contact="clip",
+            stops=current_stop(frame, v),
+            fill={"part": part},
+        )
 
 
 def _hum(frame: Frame, rung: str, half: Situation, valves: Sequence[OutputValve]) -> Iterator[PlannedReading]:  # row 38
     state = frame.words.text("rung.output.loop_open" if frame.open_loop == "open" else "rung.output.loop_as_is")
     for load in frame.loads_of(valves):
         yield frame.reading(
-            rung, "hum", "hum", frame.at(load, "hot"), frame.at(load, "common"), half, kind="ac volts",
-            quantity="hum volts", owner=load, stops=(stops.above(HUM, "oscillation"),), fill={"loop": state},
-        )  # fmt: skip
+            rung,
+            "hum",
+            "hum",
+            frame.at(load, "hot"),
+            frame.at(load, "common"),
+            half,
+            kind="ac volts",
+            quantity="hum volts",
+            owner=load,
+            stops=(stops.above(HUM, "oscillation"),),
+            fill={"loop": state},
+        )
 
 
 def phasing_needs(frame: Frame) -> Iterator[str]:

@@ -53,10 +53,18 @@ def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
         driven = frame.driven(at, load.channel)
         key = "gain" if frame.open_loop == "open" else "gain_fixed_loop"
         yield frame.reading(
-            RUNG, "gain", key, frame.at(load.name, "hot"), frame.at(load.name, "common"), driven, kind="ac volts",
-            quantity="signal volts", owner=load.name, stops=(stops.least(0.1, "nothing: a stage is dead"),),
+            RUNG,
+            "gain",
+            key,
+            frame.at(load.name, "hot"),
+            frame.at(load.name, "common"),
+            driven,
+            kind="ac volts",
+            quantity="signal volts",
+            owner=load.name,
+            stops=(stops.least(0.1, "nothing: a stage is dead"),),
             fill={"volts": frame.volts_text(driven.stimulus_volts), "hertz": driven.stimulus_hz},
-        )  # fmt: skip
+        )
 
 
 def _polarity(frame: Frame, at: Situation, ohms: float) -> Iterator[PlannedReading]:  # row 40
@@ -64,7 +72,19 @@ def _polarity(frame: Frame, at: Situation, ohms: float) -> Iterator[PlannedReadi
         load = frame.load_of_loop(loop)
         driven = frame.driven(at, loop.channel).but(feedback="test", test_ohms=ohms)
         yield frame.reading(
-            RUNG, "polarity", "polarity", frame.at(load, "hot"), frame.at(load, "common"), driven, kind="ac volts",
-            quantity="gain ratio", owner=load, fill={"ohms": frame.ohms_text(ohms)},
-            stops=(stops.above(PROVES_NOTHING, "it must fall: 0.95 and more proves nothing, a rise is the wrong way round"),),
-        )  # fmt: skip
+            RUNG,
+            "polarity",
+            "polarity",
+            frame.at(load, "hot"),
+            frame.at(load, "common"),
+            driven,
+            kind="ac volts",
+            quantity="gain ratio",
+            owner=load,
+            fill={"ohms": frame.ohms_text(ohms)},
+            stops=(
+                stops.above(
+                    PROVES_NOTHING, "it must fall: 0.95 and more proves nothing, a rise is the wrong way round"
+                ),
+            ),
+        )

@@ -27,8 +27,11 @@ def rung(frame: Frame) -> PlannedRung:
         *(r for s in frame.roles.smalls for r in _small(frame, at, s)),
         *gas_tubes(frame, RUNG, at),
         *(r for v in frame.roles.outputs for r in _output(frame, at, v)),
-        *(frame.look(RUNG, "in the hand", "hand_check", at, owner=v.valve, contact="none") for v in frame.roles.outputs),
-    )  # fmt: skip
+        *(
+            frame.look(RUNG, "in the hand", "hand_check", at, owner=v.valve, contact="none")
+            for v in frame.roles.outputs
+        ),
+    )
     partners = _partners(frame)
     lifted = [loop.link for loop in frame.liftable if loop.link]
     fixed = any(frame.has_bias(v) for v in frame.roles.outputs)
@@ -69,9 +72,16 @@ def nodes(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  
         for node in supply.nodes:
             limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, supply.ret))
             yield frame.reading(
-                rung, node, "node_volts", frame.joint(node), frame.joint(supply.ret), at, stops=limits, contact="clip",
+                rung,
+                node,
+                "node_volts",
+                frame.joint(node),
+                frame.joint(supply.ret),
+                at,
+                stops=limits,
+                contact="clip",
                 fill={"node": frame.joint(node).text},
-            )  # fmt: skip
+            )
 
 
 def _partners(frame: Frame) -> str:
@@ -87,14 +97,28 @@ def _small(frame: Frame, at: Situation, s: SmallValve) -> Iterator[PlannedReadin
         if electrode == "screen" and part.leads["screen"] == part.leads["plate"]:
             continue
         yield frame.reading(
-            RUNG, electrode, "element", frame.at(s.valve, electrode), chassis, at, owner=s.valve,
-            contact=None if electrode == "cathode" else "clip", stops=_limits(frame, part, electrode), fill={"electrode": electrode.replace("plate", frame.words.plate)},
-        )  # fmt: skip
+            RUNG,
+            electrode,
+            "element",
+            frame.at(s.valve, electrode),
+            chassis,
+            at,
+            owner=s.valve,
+            contact=None if electrode == "cathode" else "clip",
+            stops=_limits(frame, part, electrode),
+            fill={"electrode": electrode.replace("plate", frame.words.plate)},
+        )
     if s.direct_coupled_from:
         yield frame.reading(
-            RUNG, "grid to cathode", "follower", frame.at(s.valve, "grid"), frame.at(s.valve, "cathode"), at, owner=s.valve,
+            RUNG,
+            "grid to cathode",
+            "follower",
+            frame.at(s.valve, "grid"),
+            frame.at(s.valve, "cathode"),
+            at,
+            owner=s.valve,
             stops=(stops.sign(False, "grid above its cathode"),),
-        )  # fmt: skip
+        )
 
 
 def _limits(frame: Frame, part: Part, electrode: str) -> tuple[StopRule, ...]:
@@ -110,24 +134,43 @@ def _output(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedRead
     if frame.has_bias(v):
         if v.coupling:
             yield frame.reading(  # row 31
-                RUNG, "coupling leak", "coupling", grid, frame.joint(v.bias_joint), at, owner=v.valve,
-                stops=(stops.zero(LEAK, "coupling capacitor leaks"),), fill={"parts": ", ".join(v.coupling)},
-            )  # fmt: skip
+                RUNG,
+                "coupling leak",
+                "coupling",
+                grid,
+                frame.joint(v.bias_joint),
+                at,
+                owner=v.valve,
+                stops=(stops.zero(LEAK, "coupling capacitor leaks"),),
+                fill={"parts": ", ".join(v.coupling)},
+            )
         state = frame.words.text("rung.small.warm")
         yield grid_negative(frame, RUNG, at, v, state)  # row 32
         yield from _driver_states(frame, v)
         return
     if v.bias == "back":  # what the small valves alone make of it
         yield frame.reading(
-            RUNG, "grid", "grid_back", grid, frame.joint("chassis"), at, owner=v.valve,
+            RUNG,
+            "grid",
+            "grid_back",
+            grid,
+            frame.joint("chassis"),
+            at,
+            owner=v.valve,
             stops=(stops.sign(False, "no path from the bias resistor to this grid"),),
-        )  # fmt: skip
+        )
         return
     yield frame.reading(  # stand-in for row 32 with cathode bias
-        RUNG, "grid", "grid_zero", grid, frame.joint("chassis"), at, owner=v.valve,
+        RUNG,
+        "grid",
+        "grid_zero",
+        grid,
+        frame.joint("chassis"),
+        at,
+        owner=v.valve,
         stops=(stops.zero(LEAK, "coupling capacitor leaks, or the grid leak is open"),),
         fill={"state": frame.words.text("rung.small.warm")},
-    )  # fmt: skip
+    )
 
 
 def _driver_states(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
@@ -144,7 +187,14 @@ def _driver_states(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
     ):
         text = frame.words.text(f"rung.small.{word.replace(' ', '_')}")
         yield frame.reading(
-            RUNG, f"grid {word}", "grid_driver", frame.at(v.valve, "grid"), frame.joint("chassis"), situation, owner=v.valve,
-            stops=(stops.safe_bias(v.valve),), fill={"state": text},
+            RUNG,
+            f"grid {word}",
+            "grid_driver",
+            frame.at(v.valve, "grid"),
+            frame.joint("chassis"),
+            situation,
+            owner=v.valve,
+            stops=(stops.safe_bias(v.valve),),
+            fill={"state": text},
             note_only=frame.words.text("rung.small.warming_note") if note else "",
-        )  # fmt: skip
+        )

@@ -37,16 +37,30 @@ def rung(frame: Frame) -> PlannedRung:
 def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     line, neutral = End("line", "plug, line", outside=True), End("neutral", "plug, neutral", outside=True)
     yield frame.reading(  # row 44
-        RUNG, "primary warm", "warm_ohms", line, neutral, frame.unplugged(), kind="ohms", quantity="warm ohms",
+        RUNG,
+        "primary warm",
+        "warm_ohms",
+        line,
+        neutral,
+        frame.unplugged(),
+        kind="ohms",
+        quantity="warm ohms",
         stops=(stops.StopRule("ratio", "", "above", 1 + COPPER * RISE, "60 K over cold"),),
-    )  # fmt: skip
+    )
     for supply in frame.supplies("ht"):  # row 45
         for node in supply.nodes:
             limits = tuple(stops.surge(c) for c in frame.capacitors_on(node, supply.ret))
             yield frame.reading(
-                RUNG, f"{node} cold start", "cold_peak", frame.joint(node), frame.joint(supply.ret), at,
-                quantity="peak volts", stops=limits, fill={"node": frame.joint(node).text},
-            )  # fmt: skip
+                RUNG,
+                f"{node} cold start",
+                "cold_peak",
+                frame.joint(node),
+                frame.joint(supply.ret),
+                at,
+                quantity="peak volts",
+                stops=limits,
+                fill={"node": frame.joint(node).text},
+            )
     yield from _standby(frame, at)
     for v in frame.roles.outputs:
         if frame.has_bias(v) and v.bias != "back":
@@ -63,7 +77,14 @@ def _standby(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         if behind in sources or (part.leads["2"] not in sources and part.leads["1"] not in sources):
             behind = part.leads["2"]
         yield frame.reading(
-            RUNG, "standby open", "standby", frame.joint(behind), frame.joint("chassis"),
-            at.but(switches_open=frozenset({part.name}), idle={}), owner=part.name, contact="clip",
-            stops=(stops.zero(10.0, "something stands behind the open switch"),), fill={"part": part.name},
-        )  # fmt: skip
+            RUNG,
+            "standby open",
+            "standby",
+            frame.joint(behind),
+            frame.joint("chassis"),
+            at.but(switches_open=frozenset({part.name}), idle={}),
+            owner=part.name,
+            contact="clip",
+            stops=(stops.zero(10.0, "something stands behind the open switch"),),
+            fill={"part": part.name},
+        )

@@ -81,17 +81,24 @@ def _lamp(frame: Frame, rung: str, dials: tuple[float, ...]) -> Iterator[Planned
     for dial in dials if frame.gear.variable_transformer else dials[-1:]:
         at = frame.alone(dial, lamp_watts=frame.first_lamp if rung == "2a" else frame.running_lamp)
         word, where = f"at {100 * dial:.0f} %", frame.stage(dial)
-        yield frame.bench(rung, f"lamp {word}", "lamp", at, kind="lamp", quantity="lamp", expect_word="dark",
-                          fill={"where": where})  # fmt: skip
+        yield frame.bench(
+            rung, f"lamp {word}", "lamp", at, kind="lamp", quantity="lamp", expect_word="dark", fill={"where": where}
+        )
         yield amps(frame, rung, frame.alone(dial), word, where)
 
 
 def amps(frame: Frame, rung: str, at: Situation, word: str, where: str) -> PlannedReading:
     """Mains current at the bench's ammeter, lamp bypassed."""
     return frame.bench(
-        rung, f"mains amps {word}", "mains_amps", at, kind="ac amps", quantity="mains amps",
-        stops=(stops.most(2.0, "twice the computed no-load current"),), fill={"where": where},
-    )  # fmt: skip
+        rung,
+        f"mains amps {word}",
+        "mains_amps",
+        at,
+        kind="ac amps",
+        quantity="mains amps",
+        stops=(stops.most(2.0, "twice the computed no-load current"),),
+        fill={"where": where},
+    )
 
 
 def _warm(frame: Frame) -> Iterator[PlannedReading]:
@@ -123,25 +130,47 @@ def _sides(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]: 
             read.add(joint)
             end = frame.at(part.name, lead)
             yield frame.reading(
-                rung, f"{joint} to chassis", "heater_side", end, frame.joint("chassis"), at, kind="ac volts",
-                stops=stops.within(SIDES, "no reference, or one side grounded"), fill={"side": end.text},
-            )  # fmt: skip
+                rung,
+                f"{joint} to chassis",
+                "heater_side",
+                end,
+                frame.joint("chassis"),
+                at,
+                kind="ac volts",
+                stops=stops.within(SIDES, "no reference, or one side grounded"),
+                fill={"side": end.text},
+            )
 
 
 def _legs(frame: Frame, rung: str, at: Situation, supply: Supply) -> Iterator[PlannedReading]:
     found = legs(frame, supply)
     for n, (hot, centre, owner) in enumerate(found, 1):
         yield frame.reading(
-            rung, f"{supply.name} leg {n}", "ht_leg", hot, centre, at, kind="ac volts", contact="clip",
-            stops=stops.within(LEGS, "legs apart, or tap and end exchanged"), fill={"n": n, "valve_name": owner},
-        )  # fmt: skip
+            rung,
+            f"{supply.name} leg {n}",
+            "ht_leg",
+            hot,
+            centre,
+            at,
+            kind="ac volts",
+            contact="clip",
+            stops=stops.within(LEGS, "legs apart, or tap and end exchanged"),
+            fill={"n": n, "valve_name": owner},
+        )
     ends = None if found else winding_ends(frame, supply)
     if ends is not None:
         hot, cold = ends
         yield frame.reading(
-            rung, f"{supply.name} winding", "ht_end", hot, cold, at, kind="ac volts", contact="clip",
+            rung,
+            f"{supply.name} winding",
+            "ht_end",
+            hot,
+            cold,
+            at,
+            kind="ac volts",
+            contact="clip",
             stops=stops.within(WRONG, "open, or the wrong tap"),
-        )  # fmt: skip
+        )
 
 
 def _bias_winding(frame: Frame, rung: str, at: Situation, supply: Supply) -> Iterator[PlannedReading]:
@@ -150,9 +179,17 @@ def _bias_winding(frame: Frame, rung: str, at: Situation, supply: Supply) -> Ite
         return
     hot, cold = ends
     yield frame.reading(
-        rung, f"{supply.name} winding", "bias_winding", hot, cold, at, kind="ac volts", contact="clip",
-        stops=stops.within(WRONG, "open, or the wrong tap"), fill={"at": hot.text},
-    )  # fmt: skip
+        rung,
+        f"{supply.name} winding",
+        "bias_winding",
+        hot,
+        cold,
+        at,
+        kind="ac volts",
+        contact="clip",
+        stops=stops.within(WRONG, "open, or the wrong tap"),
+        fill={"at": hot.text},
+    )
 
 
 def bias_sign(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  # row 18, its first look
@@ -169,6 +206,12 @@ def bias_reservoir(frame: Frame, rung: str, at: Situation, supply: Supply) -> Pl
     )
     capacitor = (stops.rating(supply.reservoir),) if supply.reservoir in frame.rated else ()
     return frame.reading(
-        rung, f"{supply.name} reservoir", "bias_dc", frame.joint(supply.joint), frame.joint(supply.ret), at,
-        stops=limits + capacitor, fill={"part": supply.reservoir or supply.joint},
-    )  # fmt: skip
+        rung,
+        f"{supply.name} reservoir",
+        "bias_dc",
+        frame.joint(supply.joint),
+        frame.joint(supply.ret),
+        at,
+        stops=limits + capacitor,
+        fill={"part": supply.reservoir or supply.joint},
+    )

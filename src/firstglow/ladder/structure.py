@@ -114,7 +114,7 @@ class Structure:
 
     @cached_property
     def output_groups(self) -> tuple[tuple[str, tuple[OutputValve, ...]], ...]:
-        """Output valves channel by channel; all that feed one back-bias resistor together; one group without channels."""
+        """Output valves channel by channel; all that feed one back-bias resistor together."""
         return groups(self.roles.outputs, self.amplifier.channels)
 
     # ------------------------------------------------------------------------------------------ loops, loads

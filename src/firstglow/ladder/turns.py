@@ -34,7 +34,7 @@ def heights(transformer: Part) -> dict[str, tuple[int, float]]:
 
 
 def load_of(frame: Frame, transformer: str) -> tuple[str, str, str] | None:
-    """(load part, lead of the transformer at its hot terminal, lead at its common), or None where no load hangs on it."""
+    """(load part, transformer lead at its hot terminal, lead at its common); None where no load hangs on it."""
     leads = frame.part(transformer).leads
     for load in frame.amplifier.of_kind("load"):
         hot = [lead for lead, joint in leads.items() if joint == load.leads["hot"]]
@@ -65,10 +65,28 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
         situation = frame.unplugged(stimulus_volts=drive)
         plate, fill = frame.at(v.valve, "plate"), {"drive": drive}
         yield frame.reading(
-            rung, "turns to centre", "turns_half", plate, frame.at(v.transformer, "centre"), situation, kind="ac volts",
-            quantity="turns volts", owner=v.valve, stops=stops.within(0.05, "halves or ratio wrong"), fill=fill,
-        )  # fmt: skip
+            rung,
+            "turns to centre",
+            "turns_half",
+            plate,
+            frame.at(v.transformer, "centre"),
+            situation,
+            kind="ac volts",
+            quantity="turns volts",
+            owner=v.valve,
+            stops=stops.within(0.05, "halves or ratio wrong"),
+            fill=fill,
+        )
         yield frame.reading(
-            rung, "turns to hot", "turns_hot", plate, frame.at(v.transformer, hot), situation, kind="ac volts",
-            quantity="turns volts", owner=v.valve, stops=stops.within(0.05, "phase wrong"), fill=fill,
-        )  # fmt: skip
+            rung,
+            "turns to hot",
+            "turns_hot",
+            plate,
+            frame.at(v.transformer, hot),
+            situation,
+            kind="ac volts",
+            quantity="turns volts",
+            owner=v.valve,
+            stops=stops.within(0.05, "phase wrong"),
+            fill=fill,
+        )

@@ -28,7 +28,7 @@ Document = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Violation:
-    """One step that could hurt. rule: short name. rung, reading: where ("" where it is the whole ladder). text: what."""
+    """One step that could hurt. rule: short name. rung, reading: where ("" for the whole ladder). text: what."""
 
     rule: str
     rung: str
@@ -105,14 +105,14 @@ def _tool(on: Walk, rung: Mapping[str, Any], safe: Mapping[str, Any]) -> Iterato
     if not safe["ohms"] or not safe["watts"] or safe["watts"] < 10:
         yield _say("hands", rung, None, "no discharge resistor of at least 10 W named")
         return
-    joints = [v for v in on.physics.joints(on.situation(rung)).values()]
+    joints = list(on.physics.joints(on.situation(rung)).values())
     highest = max((abs(dc) for dc, _ in joints), default=0.0)
     if highest > TOOL_CHANGES_AT and safe["ohms"] < 22e3:
         yield _say("hands", rung, None, f"{highest:.0f} V wants a discharge resistor of 22 kohm")
 
 
 def probes(on: Walk) -> Iterator[Violation]:
-    """One hand only at most 60 V dc / 30 V ac with nothing higher on the same socket; nothing bare-handed under power."""
+    """One hand only at most 60 V dc / 30 V ac, nothing higher on that socket; nothing bare-handed under power."""
     for rung, reading, at in on.every():
         if reading is None or reading["kind"] in ("look", "lamp"):
             continue
@@ -232,7 +232,7 @@ def _outputs_in(on: Walk, at: Situation) -> set[str]:
 
 
 def bias_first(on: Walk) -> Iterator[Violation]:
-    """An output valve goes in only after a signed hold that needs its grid read, small valves in, at its most negative."""
+    """Output valves only after a signed hold that needs their grids read, small valves in, at most negative."""
     proved: set[str] = set()
     by_id = {r["id"]: (rung, r) for rung in on.rungs for r in rung["readings"]}
     for rung in on.rungs:
@@ -246,7 +246,7 @@ def bias_first(on: Walk) -> Iterator[Violation]:
 
 
 def _proves(on: Walk, rung: Mapping[str, Any], reading: Mapping[str, Any]) -> set[str]:
-    """Output valves whose grid a reading proves: dc at the grid pin, output valves out, every other small valve in, every
+    """Output valves whose grid a reading proves: dc at the grid pin, output valves out, every small valve in, every
     control where it makes that grid most negative (0 V for cathode bias)."""
     at = on.situation(rung, reading)
     found = set()
@@ -295,9 +295,10 @@ def loop_last(on: Walk) -> Iterator[Violation]:
         if rung["hold"]["signed"]:
             needs = set(rung["hold"]["needs"])
             proved |= {
-                r["channel"] for r in rung["readings"]
+                r["channel"]
+                for r in rung["readings"]
                 if r["id"] in needs and on.situation(rung, r).feedback == "test" and r["stop_above"] is not None
-            }  # fmt: skip
+            }
     fixed = [loop for loop in on.roles.loops if not loop.link]
     if fixed and not liftable:
         yield from _phased(on)
@@ -326,8 +327,9 @@ def company(on: Walk) -> Iterator[Violation]:
     resistor makes all their bias."""
     together = [
         {on.amplifier.parts[s.valve].envelope, on.amplifier.parts[o].envelope}
-        for s in on.roles.smalls for o in s.direct_coupled_to
-    ]  # fmt: skip
+        for s in on.roles.smalls
+        for o in s.direct_coupled_to
+    ]
     back = {v.valve for v in on.roles.outputs if v.bias == "back"}
     for rung, reading, at in on.every():
         fitted = _outputs_in(on, at)
@@ -392,5 +394,15 @@ def lamp_first(on: Walk) -> Iterator[Violation]:
 
 
 RULES: tuple[Rule, ...] = (
-    hands, probes, ratings, capacitors, dial, holds, bias_first, loop_last, company, words, lamp_first,
-)  # fmt: skip
+    hands,
+    probes,
+    ratings,
+    capacitors,
+    dial,
+    holds,
+    bias_first,
+    loop_last,
+    company,
+    words,
+    lamp_first,
+)
