@@ -1,12 +1,13 @@
 """Valve types as the file's reader needs them: sections, pins, heaters. The data is bases.toml (see its head)."""
 
-import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
+
+_SUFFIXES = ("G", "GT", "GTA", "GTB", "GA", "GB", "GY", "A", "B", "C")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,7 @@ def designations() -> Mapping[str, str]:
     return found
 
 
+@lru_cache(maxsize=4096)
 def find(word: str) -> Base | None:
     """The valve type of a designation, or None. A missing suffix is allowed where one type fits: 6SN7 is 6SN7GTB."""
     known = designations()
@@ -99,11 +101,7 @@ def find(word: str) -> Base | None:
     if key in known:
         return bases()[known[key]]
     if len(key) >= 3:
-        ends = {
-            chief
-            for other, chief in known.items()
-            if re.fullmatch(re.escape(key) + "(G|GT|GTA|GTB|GA|GB|GY|A|B|C)", other)
-        }
+        ends = {known[key + suffix] for suffix in _SUFFIXES if key + suffix in known}
         if len(ends) == 1:
             return bases()[ends.pop()]
     return None

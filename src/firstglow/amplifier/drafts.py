@@ -53,8 +53,20 @@ class Place:
 
 
 @dataclass(slots=True)
+class Via:
+    """A part that stands between a lead and a joint, said at the lead: ``cathode = "10R chassis"``."""
+
+    lead: str
+    what: str
+    to: Place
+
+
+@dataclass(slots=True)
 class Draft:
-    """One part being read. ``leads`` is what the file says; a lead that is named nowhere else may be missing here."""
+    """One part being read. ``leads`` is what the file says; a lead that is named nowhere else may be missing here.
+
+    also: further joints that a lead is soldered to; vias: parts that stand between a lead and a joint.
+    """
 
     name: str
     local: str
@@ -70,11 +82,12 @@ class Draft:
     words: dict[str, str | bool] = field(default_factory=dict)
     windings: dict[str, tuple[WindingText, Origin]] = field(default_factory=dict)
     leads: dict[str, Place] = field(default_factory=dict)
+    also: list[tuple[str, Place]] = field(default_factory=list)
+    vias: list[Via] = field(default_factory=list)
     heater: list[Place] = field(default_factory=list)
     link: tuple[str, str, str | None] | None = None
     idle: tuple[Quantity, str | None] | None = None
     sides: tuple[float, ...] = ()
-    own: bool = False
 
     @property
     def line(self) -> int:

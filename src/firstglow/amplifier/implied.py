@@ -27,6 +27,7 @@ class Implied:
         self._heaters()
         self._centre_taps()
         self._output_transformers()
+        self._inputs()
         if not self.fragment:
             self._mains_side()
 
@@ -204,6 +205,17 @@ class Implied:
                 self._tie(name, "hot", ("lead", draft.name, f"{tap:g}"))
                 self._tie(name, "common", ("lead", draft.name, "common"))
                 self._note(name, "loudspeaker terminals", f"on {draft.name} {tap:g} and common")
+
+    def _inputs(self) -> None:
+        """A joint called in, and no input part: the input jack stands there."""
+        for channel in self.scopes.channels or (None,):
+            joint: Node = ("name", f"{channel} in" if channel else "in", "")
+            if joint in self.groups.above and not any(d.channel == channel for d in self._all("input")):
+                name = f"{channel} input" if channel else "input"
+                self._new(name, "input", None, channel)
+                self._tie(name, "hot", joint)
+                self._tie(name, "ground", ("name", "chassis", ""))
+                self._note(name, "input jack", f"on {joint[1]}, its ground on chassis")
 
     # -- mains side ------------------------------------------------------------------------------------------------
     def _mains_side(self) -> None:

@@ -66,9 +66,9 @@ class Scopes:
     def find(self, text: str, channel: str | None) -> tuple[str | None, str, str | None]:
         """(part or None, rest of the words, channel): the part that the text begins with."""
         inside, words = self.split(text, channel)
-        for count in (2, 1):
+        for count in range(min(5, len(words)), 0, -1):
             part = self.part(" ".join(words[:count]), inside)
-            if part is not None and len(words) >= count:
+            if part is not None:
                 return part, " ".join(words[count:]), inside
         return None, " ".join(words), inside
 

@@ -91,7 +91,7 @@ VALVES_AND_WINDINGS: tuple[Kind, ...] = (
             row("emission", "1", "as for a valve", 1.0, 0.1, "normal", 0.05, "standing", 0.0, 10.0),
         ),
         words={**WORDS, "heater": "winding that heats it, or a list of joints"},
-        text="A cathode joined to the heater in the glass needs no line of its own: the reader joins it to heater lead 2.",
+        text="A cathode joined to the heater in the glass needs no line: the reader joins it to heater lead 2.",
         example='V7 = ["5V4G", { plate1 = "T1 ht 1", plate2 = "T1 ht 2", heater = "T1 rect", cathode = "HT1" }]',
     ),
     Kind(
@@ -164,7 +164,7 @@ VALVES_AND_WINDINGS: tuple[Kind, ...] = (
         says=("mains transformer",),
         types=("EI", "toroid"),
         text="Windings are named by you: primary, ht, rect, heat, bias ...; see Transformers.",
-        example='T1 = ["mains transformer", { primary = "230V 14R", ht = "300-0-300V 150m 90+94R", heat = "6.3V 4A ct" }]',
+        example='T1 = ["mains transformer", { primary = "230V 14R", ht = "300-0-300V 150m", heat = "6.3V 4A ct" }]',
     ),
     Kind(
         "output transformer",

@@ -15,6 +15,7 @@ from firstglow.amplifier.lines import Path
 from firstglow.amplifier.mistakes import Mistakes, nearest, short
 from firstglow.amplifier.model import Origin, Quantity
 from firstglow.amplifier.partlines import NAME, PartReader
+from firstglow.amplifier.soldering import solder, with_vias
 from firstglow.amplifier.what import read_what
 from firstglow.amplifier.windings import read_winding
 from firstglow.quantities import QuantityError, read_spread
@@ -294,20 +295,19 @@ class Layers:
             return
         for where in self.scopes.channels if every else (channel,):
             name = f"{where} {local}" if where else local
-            draft = PartReader(self.mistakes, kind).read(path, name, local, where, line)
+            reader = PartReader(self.mistakes, kind)
+            draft = reader.read(path, name, local, where, line)
             if draft is None:
                 continue
             if name in self.scopes.drafts or self.scopes.part(local, where) is not None:
                 self.mistakes.add(path, name, f"there is a part {name} already", "a new name", f'"{local}b"')
                 continue
-            self.scopes.add(draft)
-            self.added.append(draft)
-            for lead in lead_names(draft):
-                self.groups.add(("lead", name, lead))
-            for lead, place in draft.leads.items():
-                node = self._known_node(place, name)
-                if node is not None:
-                    self.groups.join(("lead", name, lead), node)
+            made = with_vias(reader, draft)
+            for part in made:
+                self.scopes.add(part)
+            for part in made:
+                self.added.append(part)
+                solder(part, self.groups, self._known_node)
 
     def _known_node(self, place: Place, owner: str) -> Node | None:
         """A joint that stands already, or a new one of its own."""

@@ -7,16 +7,35 @@ from typing import Any
 
 from firstglow.amplifier import bases
 from firstglow.amplifier.attributes import Attribute, kinds
-from firstglow.amplifier.drafts import Draft, Place, lead_names, lead_of
+from firstglow.amplifier.drafts import Draft, Place, Via, lead_names, lead_of
 from firstglow.amplifier.lines import Path
-from firstglow.amplifier.mistakes import Mistakes, nearest, short
+from firstglow.amplifier.mistakes import Mistakes, short
 from firstglow.amplifier.model import Origin, Quantity
+from firstglow.amplifier.partwords import read_word
 from firstglow.amplifier.what import Said, read_what
 from firstglow.amplifier.windings import read_winding
 from firstglow.quantities import QuantityError, Spread, code, read_spread, read_value
 
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
 _WINDING = re.compile(r"[a-z][a-z0-9]*")
+
+
+# A value that stands for a part between a lead and a joint: ohms or farads, always with their letter.
+_VIA = re.compile(r"(?:\d[\d.]*(?:[RkKMGΩ]|[pnuµμ]F?)\d*)")
+_SPEC = re.compile(
+    r"(?:[±+-]*\d[\d.]*(?:%|V|W|mW|kV)|film|electrolytic|paper|ceramic|mica|carbon|metal|oxide|composition|wirewound)"
+)
+
+
+def split_via(text: str) -> tuple[str, str]:
+    """("10R 1W", "chassis") for a part and the joint behind it, ("", text) for a joint."""
+    words = text.split()
+    if len(words) < 2 or not _VIA.fullmatch(words[0]):
+        return "", text
+    count = 1
+    while count < len(words) - 1 and _SPEC.fullmatch(words[count]):
+        count += 1
+    return " ".join(words[:count]), " ".join(words[count:])
 
 
 def quantity(row: Attribute, value: float, spread: Spread | None, origin: Origin) -> Quantity:
@@ -148,34 +167,42 @@ class PartReader:
         draft.values[name] = quantity(row, value, spread, origin)
 
     def _leads(self, draft: Draft, leads: list[Any], path: Path) -> None:
-        names = [n for n in lead_names(draft) if draft.kind != "transformer"]
-        if draft.kind == "output transformer":
-            names = []
+        names = [] if draft.kind in {"transformer", "output transformer"} else list(lead_names(draft))
         for number, text in enumerate(leads):
             at = (*path, str(number + 1))
+            if number < len(names):
+                self.lead(draft, names[number], text, at)
+                continue
+            first = (lead_names(draft) or ("primary 1",))[0]
+            allowed = f"{len(names)}: {', '.join(names)}" if names else "leads by name only, in { }"
+            remedy = f"{len(names)} leads" if names else f'{{ "{first}" = "{short(text, 20)}" }}'
+            self.mistakes.add(at, draft.name, f"{len(leads)} leads in a row", allowed, remedy)
+            return
+
+    def lead(self, draft: Draft, lead: str, value: Any, at: Path) -> None:
+        """Read where a lead stands: a joint, a part and the joint behind it, or a list of such."""
+        if lead in draft.leads or any(lead == via.lead for via in draft.vias):
+            self.mistakes.add(at, draft.name, f"lead {lead} said twice", "once", "one of the two")
+            return
+        texts = value if isinstance(value, list) and 0 < len(value) <= 12 else [value]
+        for text in texts:
             if not isinstance(text, str):
                 self.mistakes.add(
                     at,
                     draft.name,
                     f"{short(text)!r} where a joint should be",
-                    "the name of a joint or of a lead",
+                    "a joint, or the name of a lead",
                     '"HT1"',
                 )
-            elif number >= len(names):
-                self.mistakes.add(
-                    at,
-                    draft.name,
-                    f"{len(leads)} leads in a row",
-                    f"{len(names)}: {', '.join(names) or 'by name only, in { }'}",
-                    f'{{ "{(lead_names(draft) or ("primary 1",))[0]}" = "{short(text, 20)}" }}'
-                    if not names
-                    else f"{len(names)} leads",
-                )
-                return
-            elif names[number] in draft.leads:
-                self.mistakes.add(at, draft.name, f"lead {names[number]} said twice", "once", "one of the two")
+                continue
+            what, joint = split_via(text)
+            place = Place(joint, draft.channel, self.mistakes.line(at))
+            if what:
+                draft.vias.append(Via(lead, what, place))
+            elif lead in draft.leads:
+                draft.also.append((lead, place))
             else:
-                draft.leads[names[number]] = Place(text, draft.channel, self.mistakes.line(at))
+                draft.leads[lead] = place
 
     def _more(self, draft: Draft, more: Mapping[str, tuple[Any, Path]]) -> None:
         kind = kinds()[draft.kind]
@@ -202,17 +229,10 @@ class PartReader:
         kind = kinds()[draft.kind]
         lead = lead_of(draft, key)
         if lead is None:
-            self.mistakes.key(
-                at, draft.name, key, [*lead_names(draft), *kind.attributes, *kind.words], "lead or attribute"
-            )
-        elif not isinstance(value, str):
-            self.mistakes.add(
-                at, draft.name, f"{short(value)!r} where a joint should be", "the name of a joint or of a lead", '"HT1"'
-            )
-        elif lead in draft.leads:
-            self.mistakes.add(at, draft.name, f"lead {lead} said twice", "once", "one of the two")
+            known = [*lead_names(draft), *kind.attributes, *kind.words]
+            self.mistakes.key(at, draft.name, key, known, "lead or attribute")
         else:
-            draft.leads[lead] = Place(value, draft.channel, self.mistakes.line(at))
+            self.lead(draft, lead, value, at)
 
     def winding(self, draft: Draft, key: str, value: Any, at: Path) -> None:
         """Read one winding of a mains transformer."""
@@ -243,105 +263,7 @@ class PartReader:
 
     def word(self, draft: Draft, key: str, value: Any, at: Path) -> None:
         """Read one attribute that is text or yes/no."""
-        if key == "link":
-            self._link(draft, value, at)
-        elif key == "heater":
-            self._heater(draft, value, at)
-        elif key == "idle":
-            self._idle(draft, value, at)
-        elif key == "taps":
-            self._taps(draft, value, at)
-        elif key in {"test", "single_ended"}:
-            if isinstance(value, bool):
-                draft.words[key] = value
-            else:
-                self.mistakes.add(at, draft.name, f"{key} = {short(value)}", "true or false", f"{key} = true")
-        elif not isinstance(value, str) or len(value) > 200:
-            self.mistakes.add(at, draft.name, f"{key} = {short(value)}", "a text", f'{key} = "..."')
-        elif key in _CHOICES and value not in _CHOICES[key]:
-            self.mistakes.add(
-                at,
-                draft.name,
-                f"{key} = {value!r}",
-                " or ".join(_CHOICES[key]),
-                f'{key} = "{nearest(value, _CHOICES[key]) or _CHOICES[key][0]}"',
-            )
-        else:
-            draft.words[key] = value
-
-    def _link(self, draft: Draft, value: Any, at: Path) -> None:
-        leads = kinds()[draft.kind].leads
-        if isinstance(value, str) and 0 < len(value) <= 40:
-            tie = "chassis" if "feedback" in value.lower() else None
-            draft.link = (value, leads[0], tie)
-            draft.words["link"] = value
-            return
-        if isinstance(value, dict) and isinstance(value.get("name"), str) and set(value) <= {"name", "lead", "tie"}:
-            lead = lead_of(draft, str(value.get("lead", leads[0])))
-            tie = value.get("tie", "chassis" if "feedback" in value["name"].lower() else None)
-            if lead is not None and (tie is None or isinstance(tie, str)):
-                draft.link = (value["name"], lead, tie)
-                draft.words["link"] = value["name"]
-                return
-        self.mistakes.add(
-            at,
-            draft.name,
-            f"link = {short(value)}",
-            "a name, or { name, lead, tie }",
-            f'link = {{ name = "feedback", lead = "{leads[0]}", tie = "chassis" }}',
-        )
-
-    def _heater(self, draft: Draft, value: Any, at: Path) -> None:
-        texts = [value] if isinstance(value, str) else value
-        if isinstance(texts, list) and 0 < len(texts) <= 3 and all(isinstance(t, str) for t in texts):
-            draft.heater = [Place(t, draft.channel, self.mistakes.line(at)) for t in texts]
-            return
-        self.mistakes.add(
-            at,
-            draft.name,
-            f"heater = {short(value)}",
-            "a winding, or a list of two or three joints",
-            'heater = "T1 heat"',
-        )
-
-    def _idle(self, draft: Draft, value: Any, at: Path) -> None:
-        words = str(value).split()
-        try:
-            amps = read_value(words[0], "A") if isinstance(value, str) and words else 0.0
-            spread = read_spread(words[1], "A") if len(words) == 2 else None
-        except QuantityError as error:
-            self.mistakes.add(at, draft.name, f"idle: {error.found}", error.allowed, error.remedy)
-            return
-        if not 1e-4 <= amps <= 1.0 or len(words) > 2:
-            self.mistakes.add(
-                at, draft.name, f"idle = {short(value)}", "cathode current, 0.1 mA to 1 A", 'idle = "25m"'
-            )
-            return
-        fraction = spread.fraction if spread is not None and spread.fraction is not None else 0.03
-        draft.idle = (Quantity(amps, fraction, "uniform", Origin(self.layer, self.mistakes.line(at))), None)
-
-    def _taps(self, draft: Draft, value: Any, at: Path) -> None:
-        try:
-            text = str(value).removesuffix("R").removesuffix("Ω").strip() if isinstance(value, str) else ""
-            ohms = [read_value(t if not t.replace(".", "").isdigit() else t + "R", "ohm") for t in text.split("+")]
-        except QuantityError as error:
-            self.mistakes.add(at, draft.name, f"taps: {error.found}", error.allowed, '"4+8+16R"')
-            return
-        if len(set(ohms)) != len(ohms) or not all(0.5 <= o <= 2000 for o in ohms) or len(ohms) > 8:
-            self.mistakes.add(
-                at, draft.name, f"taps = {short(value)}", "different ohms, 0.5 to 2000", 'taps = "4+8+16R"'
-            )
-            return
-        draft.words["taps"] = "+".join(f"{o:g}" for o in sorted(ohms))
-
-
-_CHOICES: Mapping[str, tuple[str, ...]] = {
-    "in_phase": ("a", "b"),
-    "role": ("mains", "standby"),
-    "heater_connection": ("parallel", "series"),
-    "build": ("EI", "toroid"),
-    "section": ("1", "2", "triode", "pentode"),
-}
+        read_word(self.mistakes, self.layer, draft, key, value, at)
 
 
 def read_attribute(row: Attribute, value: Any, draft: Draft | None = None) -> tuple[float, Spread | None]:

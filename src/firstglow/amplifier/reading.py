@@ -3,6 +3,8 @@
 import re
 import string
 from collections.abc import Iterable, Mapping
+from importlib import import_module
+from importlib.util import find_spec
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -16,6 +18,7 @@ from firstglow.amplifier.mistakes import Mistakes
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.partlines import NAME, PartReader
 from firstglow.amplifier.resolve import Resolver
+from firstglow.amplifier.soldering import solder, with_vias
 
 _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
@@ -38,7 +41,26 @@ def load(
     document = open_document(path_or_text, name)
     # The whole file is read with every layer first, so a mistake is a mistake whatever is asked for.
     everything = _build(document, "changed", meters or {}, lenient=False)
-    return everything if as_ == "changed" else _build(document, as_, meters or {}, lenient=True)
+    drawn = _build(document, "drawn", {}, lenient=True) if len(everything.layers) > 1 else everything
+    _structure(document.mistakes, drawn, everything)
+    if as_ == "changed":
+        return everything
+    return drawn if as_ == "drawn" else _build(document, as_, meters or {}, lenient=True)
+
+
+def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:
+    """What only the whole structure shows: open joints, heaters on the wrong volts, a chassis joined to the mains.
+
+    The drawing is checked, and what the layers made of it.
+    """
+    if find_spec("firstglow.amplifier.checks") is None:
+        return
+    check_structure = import_module("firstglow.amplifier.checks").check_structure
+    for amplifier in {a.layers: a for a in amplifiers}.values():
+        for problem in check_structure(amplifier):
+            if problem not in mistakes.found:
+                mistakes.found.append(problem)
+    mistakes.stop()
 
 
 def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> Amplifier:
@@ -145,10 +167,11 @@ def _add(
     draft = reader.read(path, name, local, channel, line)
     if draft is None:
         return
-    if name in scopes.drafts:
-        reader.mistakes.add(path, name, f"a second part named {name}", "one part a name", f"{name}b")
-        return
-    scopes.add(draft)
+    for part in with_vias(reader, draft):
+        if part.name in scopes.drafts:
+            reader.mistakes.add(path, part.name, f"a second part named {part.name}", "one part a name", f"{local}b")
+        else:
+            scopes.add(part)
 
 
 def _can(line: list[Any]) -> list[tuple[str, list[Any]]]:
@@ -171,7 +194,7 @@ def _join_drawn(scopes: Scopes, groups: Groups) -> None:
     """Every stated lead onto its joint. Names used outside the channels are shared by all."""
     for draft in scopes.drafts.values():
         if draft.channel is None:
-            for place in draft.leads.values():
+            for place in [*draft.leads.values(), *(p for _, p in draft.also)]:
                 free = scopes.free_name(place.text, None)
                 if free is not None and scopes.split(place.text, None)[0] is None:
                     scopes.shared.add(free)
@@ -179,10 +202,7 @@ def _join_drawn(scopes: Scopes, groups: Groups) -> None:
         for lead in lead_names(draft):
             groups.add(("lead", draft.name, lead))
     for draft in scopes.drafts.values():
-        for lead, place in draft.leads.items():
-            node = scopes.node(place, draft.name)
-            if node is not None:
-                groups.join(("lead", draft.name, lead), node)
+        solder(draft, groups, scopes.node)
 
 
 def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts: Iterable[Draft]) -> None:
