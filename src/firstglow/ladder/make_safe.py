@@ -7,6 +7,7 @@ from typing import Any
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import mains_joints
+from firstglow.ladder.rung_cold import large_capacitors
 from firstglow.solver.discharge import WORKING_VOLTS, Tool, discharge, tool_ohms
 
 TOOL_WATTS = 10.0  # W, wirewound (common practice)
@@ -88,8 +89,9 @@ def _with_tool(frame: Frame, at: Situation, start: dict[str, float], ohms: float
 
 
 def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
-    """Reservoirs, then every other capacitor above 10 V by its volts, the bias supplies' last."""
-    charged = [name for name, volts in start.items() if abs(volts) > WORKING_VOLTS]
+    """Reservoirs, then every other large capacitor above 10 V by its volts, the bias supplies' last."""
+    large = {p.name for p in large_capacitors(frame)}
+    charged = [name for name, volts in start.items() if name in large and abs(volts) > WORKING_VOLTS]
     first = {s.reservoir for s in frame.supplies("ht")}
     last = {c for s in frame.negatives for n in (s.joint, *s.nodes) for c in frame.capacitors_on(n, s.ret)}
     return tuple(sorted(charged, key=lambda c: (c in last, c not in first, -abs(start[c]), c)))

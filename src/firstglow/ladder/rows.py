@@ -12,6 +12,7 @@ from firstglow.readings.probe import Kind, PlannedReading, StopRule
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
 
+HEATER_CATHODE = 90.0  # V: what most makers allowed between heater and cathode (common practice)
 REFERENCE = 1.0  # V dc: a heater line referred to chassis does not move when HT comes (common practice)
 WRONG = 0.15  # a winding this far off its proportion: the wrong tap, or windings exchanged (common practice)
 
@@ -68,12 +69,12 @@ def refers_to_chassis(frame: "Frame", part: Part) -> bool:
 
 def heater_references(frame: "Frame", rung: str, at: Situation) -> Iterator[PlannedReading]:
     """Dc of each heater line to chassis when HT comes: the divider's value, or nothing at all."""
-    limit = StopRule("heater to cathode", "", "above", None, "heater to cathode limit")
+    lifted = (stops.least(0.5, "floating"), stops.above(HEATER_CATHODE, "heater to cathode limit"))
     for line in frame.roles.heater_windings:
         if "chassis" in (line.joint_1, line.joint_2) or line.reference in ("rectifier", "none"):
             continue
         key = "heater_dc" if line.reference == "lifted" else "heater_ref"
-        stop = (limit,) if line.reference == "lifted" else (stops.zero(REFERENCE, "heater to cathode breakdown"),)
+        stop = lifted if line.reference == "lifted" else (stops.zero(REFERENCE, "heater to cathode breakdown"),)
         yield frame.reading(
             rung,
             f"{line.name} dc",

@@ -7,7 +7,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.rows import load_lines
-from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 RUNG = "8"
 WAIT = 120.0  # s
@@ -49,7 +49,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
             kind="ac volts",
             quantity="hum volts",
             owner=load,
-            stops=(StopRule("hum", "", "above", HOWL, "howl: three times the computed hum and over 50 mV"),),
+            stops=(stops.above(HOWL, "howl: far above the computed hum"),),
             fill={"loop": frame.words.text("rung.loop.loop_closed")},
         )
         driven = frame.driven(at, loop.channel)

@@ -62,11 +62,13 @@ def _rung(
 
 
 def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[StopRule, ...]:
-    """Past the idle target where there is one, and past the plate's dissipation in any case."""
+    """Past the idle target where there is one (Rs x Iq), and past the plate's dissipation in any case."""
+    part, target = frame.cathode_part(v), frame.target(v)
     limit = (stops.dissipation(v.valve),)
-    if frame.has_bias(v) and frame.target(v):
-        return (StopRule("idle target", v.valve, "above", share, "past the idle target"), *limit)
-    return limit
+    if part is None or target is None or not frame.has_bias(v):
+        return limit
+    volts = share * target * frame.part(part).value("ohms")
+    return (stops.above(volts, f"past the idle target of {target * 1e3:.3g} mA"), *limit)
 
 
 def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
@@ -127,7 +129,7 @@ def _electrodes(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Itera
             frame.at(v.valve, "screen"),
             at,
             owner=v.valve,
-            stops=(StopRule("screen dissipation", v.valve, "above", None, "screen dissipation limit"),),
+            stops=(stops.dissipation(v.valve),),
             fill={"part": resistor.name},
         )
 

@@ -12,7 +12,7 @@ from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 RUNG = "10"
 WAIT = 3600.0  # s at idle, then a night
 COPPER = 0.0039  # 1/K, IEC 60228 figure from memory
-RISE = 60.0  # K: an ordinary old transformer's insulation (common practice)
+RISE = 60.0  # K over cold, where half of it is expected: an ordinary old transformer's insulation (common practice)
 
 
 def rung(frame: Frame) -> PlannedRung:
@@ -45,7 +45,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         frame.unplugged(),
         kind="ohms",
         quantity="warm ohms",
-        stops=(stops.StopRule("ratio", "", "above", 1 + COPPER * RISE, "60 K over cold"),),
+        stops=(stops.most((1 + COPPER * RISE) / (1 + COPPER * RISE / 2), "60 K over cold"),),
     )
     for supply in frame.supplies("ht"):  # row 45
         for node in supply.nodes:

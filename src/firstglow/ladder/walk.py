@@ -139,16 +139,15 @@ def _within_slip(amplifier: Amplifier, reading: Mapping[str, Any]) -> set[str]:
     """The joints read, and every other pin of the sockets they are on; any inside joint where it is on no socket."""
     reached: set[str] = set()
     outside = {j for p in amplifier.of_kind("load", "input") for j in p.leads.values()}
-    for joint in (reading["red"], reading["black"]):
+    for end in ("red", "black"):
+        joint = reading[end]
         reached.add(joint)
-        sockets = {p.envelope for p in amplifier.parts.values() if p.envelope and joint in p.leads.values()}
-        on_socket = str(reading.get("red_at", "")).split(" pin ")[0] if joint == reading["red"] else ""
-        if on_socket in sockets:
-            sockets = {on_socket}
         if joint == "chassis" or joint in outside:
             continue
-        if sockets:
-            reached |= {j for p in amplifier.parts.values() if p.envelope in sockets for j in p.leads.values()}
+        sockets = {p.envelope for p in amplifier.parts.values() if p.envelope and joint in p.leads.values()}
+        named = str(reading.get(f"{end}_at", "")).split(" pin ")[0]
+        if named in sockets:
+            reached |= {j for p in amplifier.parts.values() if p.envelope == named for j in p.leads.values()}
         else:
             reached |= set(amplifier.joints) - mains_joints(amplifier) - {"earth"}
     return reached
