@@ -6,7 +6,7 @@ drawing, never a promise: a joint counts as discharged when a meter has read it.
 """
 
 import heapq
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,6 +126,21 @@ def discharge(
     across = relaxation.between(tool.red, tool.black)
     peak = across.at(np.zeros(1))[0] ** 2 / tool.ohms
     return Discharge(falls, relaxation, tool, peak, across.square_integral() / tool.ohms)
+
+
+def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str], Array]) -> dict[str, Array]:
+    """Volts on every capacitor as it stands at switch-off, by capacitor (sample,): what ``discharge`` starts from.
+
+    dc: dc volts of a joint (``Standing.dc``), KeyError where it has none. A capacitor on the mains side may be left
+    with the mains' peak.
+    """
+    out = {}
+    for part in amplifier.of_kind("capacitor"):
+        try:
+            out[part.name] = dc(part.leads["+"]) - dc(part.leads["-"])
+        except KeyError:
+            out[part.name] = np.full(1, 2**0.5 * mains_volts)
+    return out
 
 
 def tool_ohms(volts: float) -> float:

@@ -16,6 +16,9 @@ from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.passive import Array, Values, is_feedback
 from firstglow.solver.smallsignal import Band, Response, SignalNetwork, Slopes, find_band
 
+# A grid with less than this of the input's volts is not driven.
+STILL = 1e-4
+
 
 @dataclass(frozen=True, slots=True)
 class Stage:
@@ -27,13 +30,18 @@ class Stage:
 
     @property
     def gain(self) -> Array:
-        """Grid to plate, both to chassis; negative where the stage turns the signal round."""
-        return self.plate / self.grid
+        """Grid to plate, both to chassis; negative where the stage turns the signal round, nan where the grid is still
+        (the second half of a long-tailed pair is driven at its cathode)."""
+        return self.plate / self._driven
 
     @property
     def follower_gain(self) -> Array:
         """Grid to cathode."""
-        return self.cathode / self.grid
+        return self.cathode / self._driven
+
+    @property
+    def _driven(self) -> Array:
+        return np.where(np.abs(self.grid) < STILL, np.nan, self.grid)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from firstglow.amplifier.model import Amplifier, Link, Part
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.solver.misfits import Misfits, misfits
+from firstglow.solver.misfits import ENDS, Misfits, misfits
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS, OPEN_OHMS
 
 Array = NDArray[np.float64]
@@ -223,13 +223,13 @@ class _Builder:
                 self.filament(part)
             case "valve" | "rectifier":
                 self.heater_leak(part)
-                self.touching(part)
             case "transformer" | "output transformer":
                 self.windings(part)
             case "load":
                 self.load(part)
             case "gas tube" | "supply":
                 self.source(part)
+        self.touching(part)
 
     def add(
         self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
@@ -302,15 +302,20 @@ class _Builder:
             self.add(part, a, b, leak, f"{part.name} hk_leak_ohms", role="leak")
 
     def inside(self, part: Part) -> Array:
-        """1 while the envelope is in its socket, next to nothing where a batch has pulled it (the row "V3 in")."""
-        there = np.atleast_1d(np.asarray(self.values.get(f"{part.envelope} in", 1.0), dtype=float))
+        """1 while a valve is in its socket, next to nothing where a batch has pulled it or broken its heater (the rows
+        "V3 in" and "V3 heater fitted")."""
+        there = np.ones(1)
+        for name in (f"{part.envelope} in", f"{part.name} fitted"):
+            there = there * np.atleast_1d(np.asarray(self.values.get(name, 1.0), dtype=float))
         factor: Array = np.maximum(there, 1.0 / OPEN_OHMS)
         return factor
 
     def touching(self, part: Part) -> None:
-        """Electrodes that a batch joins ("V2 grid to cathode siemens" of the circuit)."""
-        for one, two in itertools.permutations(part.leads, 2):
-            siemens = self.values.get(f"{part.name} {one} to {two} siemens")
+        """Leads that a batch joins (the circuit's "V2 grid to cathode siemens", "P1 short siemens")."""
+        rows = {f"{part.name} {one} to {two} siemens": (one, two) for one, two in itertools.permutations(part.leads, 2)}
+        rows[f"{part.name} short siemens"] = ENDS.get(part.kind, ("1", "2"))
+        for name, (one, two) in rows.items():
+            siemens = self.values.get(name)
             if siemens is not None:
                 ohms = 1.0 / np.maximum(np.atleast_1d(siemens) * self.inside(part), 1.0 / OPEN_OHMS)
                 self.add(part, self.wiring.joint(part, one), self.wiring.joint(part, two), ohms)

@@ -17,7 +17,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.elimination import plan_elimination
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
-from firstglow.solver.passive import CHASSIS, Array, Passives, Values, passives
+from firstglow.solver.passive import CHASSIS, PRIMARY_LEADS, Array, Passives, Values, passives
 
 Signs = Mapping[str, float]
 Phasors = NDArray[Any]
@@ -80,7 +80,8 @@ class SignalNetwork:
         self.number = {name: k for k, name in enumerate(names)}
         self._entries: dict[tuple[int, int], Phasors] = {}
         self._linear(resting)
-        for core in cores:  # a core without any winding left is held at nothing
+        for core in cores:
+            self._magnetising(core)  # a core without any winding left is held at nothing
             self.pull(np.full(1, INSULATION_SIEMENS), {f"core {core}": 1.0}, {f"core {core}": 1.0})
         for part in amplifier.of_kind("valve"):
             if part.name in slopes and resting.wiring.fitted(part):
@@ -135,6 +136,16 @@ class SignalNetwork:
         self.pull(-turns * siemens, ends, {core: 1.0})
         self.pull(-turns * siemens, {core: 1.0}, ends)
         self.pull(turns * turns * siemens, {core: 1.0}, {core: 1.0})
+
+    def _magnetising(self, core: str) -> None:
+        """Primary inductance, where the file states it and a frequency is asked; else the transformer is ideal."""
+        part = self.amplifier.parts[core]
+        if self.hertz is not None and "inductance" in part.values:
+            turns = sum(w.turns.value for w in part.windings if {w.start, w.end} <= PRIMARY_LEADS)
+            henries = part.value("inductance")
+            if henries > 0:
+                siemens = np.full(1, turns**2 / (2j * np.pi * self.hertz * henries))
+                self.pull(siemens, {f"core {core}": 1.0}, {f"core {core}": 1.0})
 
     def _valve(self, joints: Mapping[str, str], slopes: Mapping[tuple[str, str], Array]) -> None:
         cathode = joints["cathode"]
