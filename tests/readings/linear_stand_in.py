@@ -87,7 +87,7 @@ class FakeCircuit:
 
     extra: tuple[str, float] | None = None
 
-    def solve(self, values: np.ndarray, start: np.ndarray | None = None) -> FakeStanding:
+    def solve(self, values: np.ndarray, start: np.ndarray | None = None, strict: bool = True) -> FakeStanding:
         n, samples = len(self.joints), values.shape[1]
         matrix = np.zeros((samples, n, n))
         right = np.zeros((samples, n))

@@ -15,14 +15,16 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.readings.meters import ReadingsError
-from firstglow.readings.probe import PlannedReading, Probe
+from firstglow.readings.others import Others
+from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import unit_column
 
 Array = NDArray[np.float64]
 
 STANDING = frozenset({"volts", "mains amps", "lamp"})
 COLD = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms"})
+# Fewer columns than this are answers of their own: one that would not settle is an error, not a lost sample.
+MANY = 16
 # Copper: +0.39 % a kelvin (IEC 60028); a transformer after hours is at most 60 K over cold (LADDER row 44).
 COPPER_PER_KELVIN = 0.0039
 WARM_KELVIN = 60.0
@@ -130,7 +132,8 @@ class Observer:
             start = np.repeat(start, samples, axis=1)
         if block.situation.idle:
             return self._stand_at_idle(block, values, faults, setting or {}, seen, start)
-        return self.circuit.solve(self.circuit.apply(values, block.situation, faults), start)
+        laid = self.circuit.apply(values, block.situation, faults)
+        return self.circuit.solve(laid, start, strict=samples < MANY)
 
     def _read(
         self,
@@ -144,6 +147,7 @@ class Observer:
         """Every reading of a block into ``seen``."""
         samples = values.shape[1]
         self._read_cold(block, values, faults, seen)
+        others = Others(self.amplifier, self.circuit, block.situation, standing, values, faults)
         for r in block.readings:
             quantity = r.probe.quantity
             if quantity == "look" or quantity in COLD:
@@ -153,7 +157,7 @@ class Observer:
                 if quantity == "volts" and ohms_for is not None and ohms_for(r):
                     seen.source_ohms[r.id] = standing.source_ohms(r.probe.red, r.probe.black)
             else:
-                seen.values[r.id] = np.broadcast_to(self._other(r.probe, block, standing, values, faults), (samples,))
+                seen.values[r.id] = np.broadcast_to(others.read(r.probe, r.id), (samples,))
             for rule in r.stops:
                 if rule.rule == "dissipation" and standing is not None:
                     row = standing.part(rule.part)
@@ -196,17 +200,13 @@ class Observer:
         samples = values.shape[1]
         for r, high, low in zip(cold, blocked, passing, strict=True):
             # how far this meter's test volts open a junction is not known: anywhere between, evenly in the logarithm
-            share = unit_column(f"junction {r.id}", samples) if samples > 1 else np.zeros(1)
+            share = unit_column(f"junction {r.id}", samples) if samples >= MANY else np.zeros(1)
             ohms = np.broadcast_to(high ** (1.0 - share) * low**share, (samples,))
             if r.probe.quantity == "warm ohms":
-                warm = unit_column(f"warm {r.id}", samples) if samples > 1 else np.full(1, 0.5)
+                warm = unit_column(f"warm {r.id}", samples) if samples >= MANY else np.full(1, 0.5)
                 ohms = ohms * (1.0 + COPPER_PER_KELVIN * WARM_KELVIN * warm)
             seen.values[r.id] = ohms
 
     def named(self, values: Array) -> dict[str, Array]:
         """Parameter name -> (sample,), for the solutions that take values by name; shapes as in ``values``."""
         return {p.name: values[row] for row, p in enumerate(self.circuit.parameters)}
-
-    def _other(self, probe: Probe, block: Block, standing: Any, values: Array, faults: Sequence[Fault]) -> Array:
-        """A reading that has a solution of its own."""
-        raise ReadingsError(f"reading of {probe.quantity}: no solution for it")

@@ -189,13 +189,34 @@ class Limits:
 
     def dissipation(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """The reading at which the hottest valve of the spread reaches a plate's or a screen's watts."""
+        return self._watts(r, rule, ("plate", "screen"))
+
+    def screen_dissipation(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """The same for the screen alone."""
+        return self._watts(r, rule, ("screen",))
+
+    def idle_target(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Volts across the sense resistor at so many times the idle target."""
+        part, target = self.amplifier.parts[rule.part], self.amplifier.idle.get(rule.part)
+        ohms = cathode_ohms(self.amplifier, part)
+        if target is None or ohms <= 0:
+            return []
+        volts = ohms * target.amps.value * (rule.limit or 1.0) * (1.0 + target.setting)
+        return self.side(r, volts, rule.side, rule.why or "past the idle target")
+
+    def hum(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Three times the computed hum, and over the volts that any howl has (LADDER row 41)."""
+        return [Limit("above", max(rule.limit or 0.0, 3.0 * abs(self.nominal(r))), rule.why or "howl", False)]
+
+    def _watts(self, r: PlannedReading, rule: StopRule, electrodes: tuple[str, ...]) -> list[Limit]:
         part = self.amplifier.parts[rule.part]
         limits = section_of(part).limits
         path = self._path(r, rule.part)
         shown = self.shown(r, path)
         row = path.part(rule.part)
         found: list[Limit] = []
-        for electrode, most in (("plate", limits.plate_watts), ("screen", limits.screen_watts)):
+        for electrode in electrodes:
+            most = {"plate": limits.plate_watts, "screen": limits.screen_watts}[electrode]
             watts = row.get(f"{electrode}_watts")
             if most is None or watts is None:
                 continue
@@ -327,6 +348,7 @@ _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] 
     "fixed": Limits.fixed, "zero": Limits.zero, "sign": Limits.sign, "heater": Limits.heater, "ratio": Limits.ratio,
     "ratio to": Limits.ratio_to, "capacitor volts": Limits.capacitor, "surge volts": Limits.surge,
     "bias safe": Limits.bias_safe, "dissipation": Limits.dissipation, "winding amps": Limits.winding,
+    "screen dissipation": Limits.screen_dissipation, "idle target": Limits.idle_target, "hum": Limits.hum,
     "heater to cathode": Limits.heater_cathode, "gas tube amps": Limits.gas_tube,
 }  # fmt: skip
 

@@ -1,0 +1,135 @@
+"""What readings say about each other: a reading inside its own band may still not fit those before it.
+
+Every reading is nearly a straight line of the same parts, so the readings before it narrow what it may be; what
+is left is its innovation, the joint normal's prediction error (T. W. Anderson, An Introduction to Multivariate
+Statistical Analysis, 2.5). An amplifier whose own readings do not fit together is looked at; nothing is ever
+stopped by this, and nothing outside a band is ever passed by it.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import isfinite
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from firstglow.readings.expected import ExpectedLadder, ExpectedReading
+    from firstglow.readings.verdict import Verdict
+
+Array = NDArray[np.float64]
+
+COVERAGE = 0.997
+CONFIDENCE = 0.95
+# No reading is predicted better than this part of its own standard deviation: the laws behind the bands are only laws.
+DISCREPANCY = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """The joint normal of a ladder's readings.
+
+    ids: (reading,). middle, sigma: (reading,) [SI]. covariance: (reading, reading) of the standardised readings,
+    discrepancy on its diagonal. score: innovation, in its own standard deviations, past which a reading does not fit.
+    """
+
+    ids: tuple[str, ...]
+    middle: Array
+    sigma: Array
+    covariance: Array
+    score: float
+
+    def second_look(self, ladder: "ExpectedLadder", judged: Sequence["Verdict"]) -> list["Verdict"]:
+        """The verdicts, with ``look first`` where a reading does not fit the ones before it."""
+        number = {name: i for i, name in enumerate(self.ids)}
+        out: list[Verdict] = []
+        used: list[int] = []
+        seen: list[float] = []
+        for v in judged:
+            i = number.get(v.id)
+            if v.verdict != "go on" or v.compared is None or i is None or not isfinite(v.compared):
+                out.append(v)
+                continue
+            t = (v.compared - self.middle[i]) / self.sigma[i]
+            predicted, spread = self.predict(i, used, seen)
+            if abs(t - predicted) <= self.score * spread:
+                used.append(i)
+                seen.append(t)
+                out.append(v)
+                continue
+            reading = ladder.by_id[v.id]
+            low, high = (self.middle[i] + self.sigma[i] * (predicted + k * self.score * spread) for k in (-1, 1))
+            out.append(
+                replace(v, verdict="look first", why=_why(reading, v.compared, low, high), check_first=_checks(reading))
+            )
+        return out
+
+    def predict(self, i: int, used: Sequence[int], seen: Sequence[float]) -> tuple[float, float]:
+        """(expected, standard deviation) of reading ``i``, standardised, given others at their standardised values."""
+        own = float(self.covariance[i, i])
+        if not used:
+            return 0.0, own**0.5
+        among = self.covariance[np.ix_(used, used)]
+        across = self.covariance[used, i]
+        weights = np.linalg.solve(among, across)
+        variance = own - float(weights @ across)
+        return float(weights @ np.array(seen)), max(variance, 1e-12) ** 0.5
+
+    def narrowed(self, read: Mapping[str, float], wanted: str) -> tuple[float, float]:
+        """(low, high) of one reading given what has been read [SI]."""
+        number = {name: i for i, name in enumerate(self.ids)}
+        used = [number[name] for name in read if name in number]
+        seen = [(read[self.ids[i]] - self.middle[i]) / self.sigma[i] for i in used]
+        i = number[wanted]
+        predicted, spread = self.predict(i, used, seen)
+        reach = self.score * spread
+        return (
+            float(self.middle[i] + self.sigma[i] * (predicted - reach)),
+            float(self.middle[i] + self.sigma[i] * (predicted + reach)),
+        )
+
+
+def innovations(covariance: Array, t: Array) -> Array:
+    """Innovations of standardised readings (reading, sample), each in its own standard deviations."""
+    from scipy.linalg import cholesky, solve_triangular
+
+    root = cholesky(covariance, lower=True)
+    return np.asarray(solve_triangular(root, t, lower=True))
+
+
+def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Given:
+    """The joint normal from sampled ``values`` (reading, sample), as shown, in the order of the ladder."""
+    from scipy.stats import binom
+
+    samples = values.shape[1]
+    worst = np.empty(samples)
+    fold = np.arange(samples) % 2
+    for k in range(2):
+        middle, sigma, covariance = _fit(values[:, fold != k])
+        t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
+        worst[fold == k] = np.abs(innovations(covariance, t)).max(axis=0)
+    allowed = int(binom.ppf(1.0 - CONFIDENCE, samples, 1.0 - coverage))
+    score = float(np.sort(worst)[max(samples - 1 - allowed, 0)])
+    middle, sigma, covariance = _fit(values)
+    return Given(tuple(ids), middle, sigma, covariance, score)
+
+
+def _fit(values: Array) -> tuple[Array, Array, Array]:
+    """(middle, sigma, covariance of the standardised readings)."""
+    middle, sigma = values.mean(axis=1), np.maximum(values.std(axis=1), 1e-12)
+    t = (values - middle[:, None]) / sigma[:, None]
+    covariance = t @ t.T / values.shape[1]
+    covariance[np.diag_indices(len(covariance))] += DISCREPANCY**2
+    return middle, sigma, covariance
+
+
+def _why(reading: "ExpectedReading", value: float, low: float, high: float) -> str:
+    return (
+        f"{reading.text(value)} is inside its band, but does not fit the readings before it: "
+        f"they lead to {reading.text(low)} to {reading.text(high)}"
+    )
+
+
+def _checks(reading: "ExpectedReading") -> tuple[str, ...]:
+    return reading.planned.check_first or tuple(part for part, _ in reading.moved_by[:2])

@@ -1,0 +1,163 @@
+"""Readings that start from the standing solution: signal, turns, discharge, cold start, ripple and hum."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.readings.meters import ReadingsError
+from firstglow.readings.probe import Probe
+from firstglow.readings.spreads import unit_column
+
+Array = NDArray[np.float64]
+
+# With an indirectly heated rectifier HT rises while the other cathodes already warm: its peak lies anywhere between
+# the loaded and the unloaded volts. Silicon and directly heated rectifiers are there first: most of the way up.
+LEAST_OF_PEAK = {"indirect": 0.0, "direct": 0.9}
+COLD_EMISSION = 1e-6
+
+
+class Others:
+    """Everything one block's other readings need, made when first asked for.
+
+    circuit, standing: the block's own; values: (parameter, sample) before the situation was laid over them.
+    """
+
+    def __init__(
+        self,
+        amplifier: Amplifier,
+        circuit: Any,
+        situation: Situation,
+        standing: Any,
+        values: Array,
+        faults: Sequence[Fault],
+    ) -> None:
+        self.amplifier, self.circuit, self.situation = amplifier, circuit, situation
+        self.standing, self.values, self.faults = standing, values, faults
+        self._made: dict[str, Any] = {}
+
+    def read(self, probe: Probe, name: str) -> Array:
+        """One reading, (sample,) [SI]. ReadingsError for a quantity that is not known."""
+        act = {
+            "signal volts": self.signal, "gain ratio": self.gain_ratio, "turns volts": self.turns,
+            "volts after": self.after, "peak volts": self.peak, "ripple volts": self.ripple, "hum volts": self.hum,
+        }.get(probe.quantity)  # fmt: skip
+        if act is None:
+            raise ReadingsError(f"reading {name}: nothing computes {probe.quantity}")
+        return np.asarray(act(probe, name))
+
+    # -- signal -----------------------------------------------------------------------------------------------
+    def slopes(self) -> Any:
+        """Slopes of every valve at the standing point."""
+        if "slopes" not in self._made:
+            from firstglow.solver.slopes import valve_slopes
+
+            self._made["slopes"] = valve_slopes(self.circuit, self.standing.x, self.standing.values)
+        return self._made["slopes"]
+
+    def named(self) -> dict[str, Array]:
+        """Parameter name -> (sample,): as drawn up, pots where they stand now."""
+        if "named" not in self._made:
+            rows = {p.name: self.values[i] for i, p in enumerate(self.circuit.parameters)}
+            for i, p in enumerate(self.circuit.parameters):
+                if p.attribute == "position":
+                    rows[p.name] = self.standing.values[i]
+            self._made["named"] = rows
+        named: dict[str, Array] = self._made["named"]
+        return named
+
+    def signal(self, probe: Probe, name: str) -> Array:
+        """What the situation's stimulus puts between the joints."""
+        return self._signal(self.situation, probe)
+
+    def gain_ratio(self, probe: Probe, name: str) -> Array:
+        """The same over what it is with the loop lifted."""
+        lifted = self._signal(self.situation.but(feedback="open", test_ohms=None), probe)
+        return self._signal(self.situation, probe) / np.maximum(lifted, 1e-12)
+
+    def _signal(self, situation: Situation, probe: Probe) -> Array:
+        from firstglow.solver.midband import signal_volts
+
+        key = f"signal {situation.feedback} {probe.red} {probe.black}"
+        if key not in self._made:
+            pairs = [(probe.red, probe.black)]
+            self._made[key] = signal_volts(self.amplifier, situation, self.slopes(), pairs, self.named(), self.faults)[
+                0
+            ]
+        found: Array = self._made[key]
+        return found
+
+    def turns(self, probe: Probe, name: str) -> Array:
+        """Cold phasing: the size an ac meter shows."""
+        from firstglow.solver.phasing import phasing
+
+        transformer = next(
+            p.name
+            for p in self.amplifier.of_kind("output transformer")
+            if probe.red in p.leads.values() and probe.black in p.leads.values()
+        )
+        key = f"turns {transformer}"
+        if key not in self._made:
+            rows = {p.name: self.values[i] for i, p in enumerate(self.circuit.parameters)}
+            volts = self.situation.stimulus_volts or None
+            self._made[key] = phasing(self.amplifier, transformer, volts, rows, self.faults)
+        return np.asarray(np.abs(self._made[key].between(probe.red, probe.black)))
+
+    # -- in time ----------------------------------------------------------------------------------------------
+    def after(self, probe: Probe, name: str) -> Array:
+        """Seconds after switch-off."""
+        if "fall" not in self._made:
+            from firstglow.solver.discharge import discharge
+
+            start = {j: self.standing.dc(j) for j in self.amplifier.joints if j not in ("line", "neutral", "earth")}
+            self._made["fall"] = discharge(self.amplifier, self.situation, start, self.faults, values=self.named())
+        fall = self._made["fall"].relaxation
+        return np.asarray(fall.between(probe.red, probe.black).at(np.array([probe.seconds]))[0])
+
+    def peak(self, probe: Probe, name: str) -> Array:
+        """Highest of a cold start: rectifier hot, every other cathode still cold, or on its way."""
+        if "cold cathodes" not in self._made:
+            values = self.values.copy()
+            for p in self.amplifier.of_kind("valve"):
+                row = self.circuit.column.get(f"{p.name} emission")
+                if row is not None:
+                    values[row] = COLD_EMISSION
+            situation = self.situation.but(idle={})
+            laid = self.circuit.apply(values, situation, self.faults)
+            for i, p in enumerate(self.circuit.parameters):
+                if p.attribute == "position":
+                    laid[i] = self.standing.values[i]
+            self._made["cold cathodes"] = self.circuit.solve(laid, None, strict=False)
+        plain = Probe(probe.kind, probe.red, probe.black)
+        cold, warm = self._made["cold cathodes"].row(plain), self.standing.row(plain)
+        samples = self.values.shape[1]
+        least = LEAST_OF_PEAK[self._heating()]
+        share = least + (1.0 - least) * (unit_column(f"peak {name}", samples) if samples > 16 else 0.5)
+        return np.asarray(warm + share * (cold - warm))
+
+    def _heating(self) -> str:
+        from firstglow.devices.catalogue import valve_type
+
+        kinds = [valve_type(p.type or "").heating for p in self.amplifier.of_kind("rectifier")]
+        return "indirect" if kinds and all(k == "indirect" for k in kinds) else "direct"
+
+    # -- ripple -----------------------------------------------------------------------------------------------
+    def ripple(self, probe: Probe, name: str) -> Array:
+        """Ripple between the joints."""
+        from firstglow.solver.ripple import ripple_volts
+
+        return np.asarray(self._ripple(ripple_volts, probe))
+
+    def hum(self, probe: Probe, name: str) -> Array:
+        """Hum at the load, input shorted."""
+        from firstglow.solver.ripple import hum_volts
+
+        return np.asarray(self._ripple(hum_volts, probe))
+
+    def _ripple(self, solve: Any, probe: Probe) -> Any:
+        return solve(
+            self.circuit, self.standing, self.situation, [(probe.red, probe.black)], self.named(), self.faults
+        )[0]

@@ -1,0 +1,39 @@
+"""The joint normal of readings: innovations, narrowing, and what it costs healthy amplifiers."""
+
+import numpy as np
+import pytest
+from test_bands import world
+
+from firstglow.readings.given import DISCREPANCY, innovations, joint
+
+
+def test_prediction_is_ordinary_regression() -> None:
+    """Two readings of correlation r: given the first at one sigma the second is expected at r sigma with variance
+    1 - r^2 (Anderson 2.5), here with the discrepancy on both variances."""
+    rng = np.random.default_rng(1)
+    a = rng.normal(size=200_000)
+    b = 0.9 * a + 0.19**0.5 * rng.normal(size=200_000)
+    given = joint(["a", "b"], np.array([a, 3.0 + 2.0 * b]))
+    d = DISCREPANCY**2
+    expected, spread = given.predict(1, [0], [1.0])
+    assert expected == pytest.approx(0.9 / (1 + d), abs=0.01)
+    assert spread == pytest.approx((1 + d - 0.81 / (1 + d)) ** 0.5, rel=0.01)
+    low, high = given.narrowed({"a": 1.0}, "b")
+    assert (low + high) / 2 == pytest.approx(3.0 + 2.0 * 0.9 / (1 + d), abs=0.02)
+
+
+def test_innovations_are_white() -> None:
+    y, _, _ = world(4000, 5)
+    y = y[30:]
+    t = (y - y.mean(axis=1, keepdims=True)) / y.std(axis=1, keepdims=True)
+    e = innovations(t @ t.T / 4000 + 1e-9 * np.eye(len(t)), t)
+    assert e @ e.T / 4000 == pytest.approx(np.eye(len(t)), abs=1e-6)
+
+
+def test_healthy_amplifiers_pass_it() -> None:
+    y, _, _ = world(2000, 1)
+    given = joint([str(i) for i in range(60)], y)
+    fresh, _, _ = world(20_000, 2)
+    t = (fresh - given.middle[:, None]) / given.sigma[:, None]
+    passed = (np.abs(innovations(given.covariance, t)).max(axis=0) <= given.score).mean()
+    assert passed >= 0.99
