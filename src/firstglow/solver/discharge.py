@@ -155,13 +155,13 @@ def resistors_across(amplifier: Amplifier, capacitor: str) -> tuple[str, ...]:
 
 
 def high_values(amplifier: Amplifier) -> dict[str, float]:
-    """Farads and ohms at the high end: a rectangle's edge, three standard deviations of a normal; leakage none."""
+    """Farads and ohms at the high end: a rectangle's edge, three standard deviations of a normal; no leakage."""
     out: dict[str, float] = {}
     for part in amplifier.parts.values():
         for attribute in ("ohms", "farads"):
             if attribute in part.values:
                 out[f"{part.name} {attribute}"] = _high(part.values[attribute])
-        if part.kind == "capacitor":
+        if part.kind in {"capacitor", "diode"}:
             out[f"{part.name} leak_ohms"] = NO_LEAK_OHMS
         out |= {f"{part.name} {w.name} ohms": _high(w.ohms) for w in part.windings}
     return out

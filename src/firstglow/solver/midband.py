@@ -13,8 +13,9 @@ import numpy as np
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.solver.passive import Array, Values, is_feedback
+from firstglow.solver.passive import Array, Values
 from firstglow.solver.smallsignal import Band, Response, SignalNetwork, Slopes, find_band
+from firstglow.solver.wiring import is_feedback
 
 # A grid with less than this of the input's volts is not driven.
 STILL = 1e-4

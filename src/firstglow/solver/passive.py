@@ -5,17 +5,19 @@ switches, pots, plugs and faults mean the same thing in all three.
 """
 
 import itertools
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from firstglow.amplifier.model import Amplifier, Link, Part
+from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.solver.misfits import ENDS, Misfits, misfits
+from firstglow.devices.semiconductor import selenium_law, silicon_law
+from firstglow.solver.misfits import ENDS
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS, OPEN_OHMS
+from firstglow.solver.wiring import Wiring
 
 Array = NDArray[np.float64]
 Values = Mapping[str, ArrayLike]
@@ -96,64 +98,25 @@ class Passives:
     stores: tuple[Store, ...]
     junctions: tuple[Junction, ...]
     coils: tuple[Coil, ...]
-    wiring: "Wiring"
-
-
-class Wiring:
-    """Where each lead stands in a situation: links lifted or tied, a test resistor in the loop, leads exchanged.
-
-    A lifted lead without a tie hangs free on the joint "PART LEAD lifted".
-    """
-
-    def __init__(self, amplifier: Amplifier, situation: Situation, faults: Iterable[Fault] = ()) -> None:
-        self.amplifier = amplifier
-        self.situation = situation
-        self.misfits: Misfits = misfits(amplifier, faults)
-        self._moved: dict[tuple[str, str], str] = {}
-        self.inserted: list[tuple[str, str, str]] = []
-        wanted = set(situation.lifted)
-        for link in amplifier.links.values():
-            loop = is_feedback(amplifier, link)
-            if link.name in wanted or (loop and situation.feedback == "open"):
-                self._moved[link.part, link.lead] = link.tie or f"{link.part} {link.lead} lifted"
-            elif loop and situation.feedback == "test" and situation.test_ohms:
-                inside = f"{link.part} {link.lead} test"
-                self.inserted.append((link.part, inside, amplifier.joint_of(link.part, link.lead)))
-                self._moved[link.part, link.lead] = inside
-        for name in wanted - set(amplifier.links):
-            part, lead = _terminal(amplifier, name)
-            self._moved[part, lead] = f"{part} {lead} lifted"
-
-    def joint(self, part: Part, lead: str) -> str:
-        """Canonical joint that a lead stands on now."""
-        moved = self._moved.get((part.name, lead))
-        if moved is not None:
-            return moved
-        return part.leads[self.misfits.leads.get((part.name, lead), lead)]
-
-    def fitted(self, part: Part) -> bool:
-        """Whether the part is there at all: valves, rectifiers and heaters leave with their envelope."""
-        return part.envelope is None or part.envelope not in self.situation.out
-
-
-def _terminal(amplifier: Amplifier, name: str) -> tuple[str, str]:
-    """Part and lead of a terminal's name ("D1 cathode"); ValueError for what is neither a link nor a terminal."""
-    for part in amplifier.parts.values():
-        lead = name.removeprefix(f"{part.name} ")
-        if lead != name and lead in part.leads:
-            return part.name, lead
-    raise ValueError(f"lifted {name}: neither a link nor a terminal of a part")
-
-
-def is_feedback(amplifier: Amplifier, link: Link) -> bool:
-    """Whether a link is one of the feedback loop's (FILE.md 4)."""
-    return amplifier.parts[link.part].words.get("link") == "feedback"
+    wiring: Wiring
 
 
 def value(values: Values, part: Part, attribute: str) -> Array:
     """A parameter's samples, or the part's own nominal: (sample,) or (1,)."""
     found = values.get(f"{part.name} {attribute}")
     return np.atleast_1d(np.asarray(part.value(attribute) if found is None else found, dtype=float))
+
+
+def junction_leak(part: Part) -> float:
+    """Ohms of a rectifier in reverse: gigohms of silicon, some hundred kilohms of a selenium stack.
+
+    A plausibility choice for selenium (devices/semiconductor.py), and the same both ways at an ohms range's volts.
+    """
+    if part.type == "selenium":
+        law = selenium_law(part.value("amps"), part.value("plates"), part.value("age"))
+    else:
+        law = silicon_law(part.value("amps"))
+    return law.count * law.leak_ohms
 
 
 def passives(
@@ -281,6 +244,8 @@ class _Builder:
         if part.name in self.wiring.misfits.turned:
             anode, cathode = cathode, anode
         self.junctions.append(Junction(part.name, anode, cathode, value(self.values, part, "series_ohms")))
+        leak = self.values.get(f"{part.name} leak_ohms", junction_leak(part))
+        self.add(part, anode, cathode, np.atleast_1d(np.asarray(leak, dtype=float)), role="leak")
 
     def filament(self, part: Part) -> None:
         """Tungsten, cold or hot; a centre-tapped heater is two halves."""

@@ -14,7 +14,8 @@ import numpy as np
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
-from firstglow.solver.passive import PRIMARY_LEADS, Array, Branch, Coil, Values, Wiring, passives
+from firstglow.solver.passive import PRIMARY_LEADS, Array, Branch, Coil, Values, passives
+from firstglow.solver.wiring import Wiring
 
 # 0.5 V, and less where a plate would pass 10 V (common practice: nothing above the hands-in limit).
 USUAL_VOLTS = 0.5
