@@ -11,7 +11,7 @@ from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.expect import compare, expect
 from firstglow.readings.meters import digital, loaded, meter_named
-from firstglow.readings.observe import Observer, blocks
+from firstglow.readings.observe import Cast, Observer, blocks
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe, StopRule
 from firstglow.readings.sheet import prepare, sample
 from firstglow.readings.spreads import draw
@@ -82,10 +82,10 @@ def test_loading_against_an_exact_solution_with_the_meter_in_the_circuit() -> No
     amplifier = dividers()
     seen = observer(amplifier)
     exact = seen.see(
-        blocks([replace(reading("a", "high"), situation=FULL.but(loads={"high": 5e6}))]), seen.nominal
+        blocks([replace(reading("a", "high"), situation=FULL.but(loads={"high": 5e6}))]), Cast(seen.nominal)
     ).values["2/a"]
     ours = run(amplifier, "20k").by_id["2/high/shared"]
-    true = seen.see(blocks([reading("a", "high")]), seen.nominal).values["2/a"]
+    true = seen.see(blocks([reading("a", "high")]), Cast(seen.nominal)).values["2/a"]
     assert loaded(true, ours.source_ohms, 5e6) == pytest.approx(exact, rel=1e-9)
 
 

@@ -17,7 +17,7 @@ from firstglow.readings.bands import Marginals, common_score, marginals, shapes
 from firstglow.readings.expected import ExpectedLadder
 from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.meters import Meter
-from firstglow.readings.observe import Observer, Seen
+from firstglow.readings.observe import Cast, Observer, Seen
 from firstglow.readings.probe import PlannedRung
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, prepare, sample
 from firstglow.readings.spreads import SEED, draw, settings, unit_column
@@ -152,7 +152,7 @@ def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tu
         return {}
     if seen is None:
         draws = draw(sheet.observer.circuit, HOT_SAMPLES, sheet.mains_width, seed)
-        seen = sheet.observer.see(wanted, draws.values, setting=settings(sheet.setting, HOT_SAMPLES, seed))
+        seen = sheet.observer.see(wanted, Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed)))
     number = {r.id: i for i, r in enumerate(sheet.readings)}
     out = {}
     for (name, valve, electrode), watts in seen.watts.items():

@@ -6,7 +6,7 @@ solution (power-off ohms, signal, ripple, discharge) is asked of its own solutio
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
@@ -22,6 +22,7 @@ from firstglow.readings.spreads import unit_column
 Array = NDArray[np.float64]
 
 STANDING = frozenset({"volts", "mains amps", "lamp"})
+RESTING = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms", "turns volts", "look"})
 COLD = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms"})
 # Fewer columns than this are answers of their own: one that would not settle is an error, not a lost sample.
 MANY = 16
@@ -71,6 +72,51 @@ class Seen:
     watts: dict[tuple[str, str, str], Array] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Cast:
+    """Which amplifiers stand in the columns.
+
+    values: (parameter, sample). setting: valve -> (sample,), how far its idle is set from the target (fraction).
+    each: faults of each column, or () for none. of, numbers: the columns are these members of a population of ``of``,
+        so that what chance gives a member (a junction's opening, a peak's share) stays its own; 0: all of it.
+    """
+
+    values: Array
+    setting: Mapping[str, Array] = field(default_factory=dict)
+    each: tuple[tuple[Fault, ...], ...] = ()
+    of: int = 0
+    numbers: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+
+    @property
+    def samples(self) -> int:
+        """Columns."""
+        return int(self.values.shape[1])
+
+    def chance(self, name: str, middle: float) -> Array:
+        """Each column's own number in (0, 1); ``middle`` for a few columns that are answers of their own."""
+        if self.of:
+            return unit_column(name, self.of)[self.numbers]
+        return unit_column(name, self.samples) if self.samples >= MANY else np.full(self.samples, middle)
+
+    def one(self, k: int) -> "Cast":
+        """A single column."""
+        numbers = self.numbers[k : k + 1] if self.of else np.array([k])
+        setting = {v: s[k : k + 1] for v, s in self.setting.items()}
+        return Cast(self.values[:, k : k + 1], setting, self.each[k : k + 1], self.of or self.samples, numbers)
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The faults of a single column."""
+        return self.each[0] if self.each else ()
+
+    def laid(self, circuit: Any, situation: Situation) -> Array:
+        """The situation and each column's faults laid over the values, (parameter, sample)."""
+        if not self.each:
+            return np.asarray(circuit.apply(self.values, situation))
+        columns = [circuit.apply(self.values[:, k : k + 1], situation, f) for k, f in enumerate(self.each)]
+        return np.concatenate(columns, axis=1)
+
+
 class Observer:
     """One amplifier, asked in any situation, with any values, with any faults."""
 
@@ -96,117 +142,125 @@ class Observer:
     def see(
         self,
         wanted: Sequence[Block],
-        values: Array,
-        faults: Sequence[Fault] = (),
-        setting: Mapping[str, Array] | None = None,
+        cast: Cast,
         ohms_for: Callable[[PlannedReading], bool] | None = None,
         remember: int | None = None,
     ) -> Seen:
         """All readings of all blocks.
 
-        values: (parameter, sample). setting: valve -> (sample,), how far its idle is set from the target (fraction).
-        ohms_for: for which readings the Thevenin ohms are wanted. remember: the sample from which later calls start.
+        ohms_for: for which readings the Thevenin ohms are wanted. remember: the column from which later calls start.
         """
         seen = Seen()
         for block in wanted:
             standing = None
-            if any(r.probe.quantity not in COLD | {"look"} for r in block.readings):
-                standing = self._stand(block, values, faults, setting, seen)
+            if any(r.probe.quantity not in RESTING for r in block.readings):
+                standing = self._stand(block, cast, seen)
                 if remember is not None and bool(standing.settled[remember]):
                     self._starts[block.key] = np.array(standing.x[:, remember : remember + 1])
-            self._read(block, standing, values, faults, ohms_for, seen)
+            self._read_cold(block, cast, seen)
+            self._read_standing(block, standing, cast, ohms_for, seen)
+            self._read_others(block, standing, cast, seen)
         return seen
 
-    def _stand(
-        self,
-        block: Block,
-        values: Array,
-        faults: Sequence[Fault],
-        setting: Mapping[str, Array] | None,
-        seen: Seen,
-    ) -> Any:
+    def _stand(self, block: Block, cast: Cast, seen: Seen) -> Any:
         """The standing solution of one block; idle brought to its targets where the situation asks for it."""
-        samples = values.shape[1]
-        start = self._starts.get(block.key) if not faults else None
+        start = self._starts.get(block.key)
         if start is not None:
-            start = np.repeat(start, samples, axis=1)
-        if block.situation.idle:
-            return self._stand_at_idle(block, values, faults, setting or {}, seen, start)
-        laid = self.circuit.apply(values, block.situation, faults)
-        return self.circuit.solve(laid, start, strict=samples < MANY)
-
-    def _read(
-        self,
-        block: Block,
-        standing: Any,
-        values: Array,
-        faults: Sequence[Fault],
-        ohms_for: Callable[[PlannedReading], bool] | None,
-        seen: Seen,
-    ) -> None:
-        """Every reading of a block into ``seen``."""
-        samples = values.shape[1]
-        self._read_cold(block, values, faults, seen)
-        others = Others(self.amplifier, self.circuit, block.situation, standing, values, faults)
-        for r in block.readings:
-            quantity = r.probe.quantity
-            if quantity == "look" or quantity in COLD:
-                continue
-            if quantity in STANDING:
-                seen.values[r.id] = np.broadcast_to(standing.row(r.probe), (samples,))
-                if quantity == "volts" and ohms_for is not None and ohms_for(r):
-                    seen.source_ohms[r.id] = standing.source_ohms(r.probe.red, r.probe.black)
-            else:
-                seen.values[r.id] = np.broadcast_to(others.read(r.probe, r.id), (samples,))
-            for rule in r.stops:
-                if rule.rule == "dissipation" and standing is not None:
-                    row = standing.part(rule.part)
-                    for electrode in ("plate", "screen"):
-                        if f"{electrode}_watts" in row:
-                            seen.watts[r.id, rule.part, electrode] = np.asarray(row[f"{electrode}_watts"])
-            if standing is not None and not bool(np.all(standing.settled)):
-                seen.unsettled[r.id] = ~np.asarray(standing.settled)
-
-    def _stand_at_idle(
-        self,
-        block: Block,
-        values: Array,
-        faults: Sequence[Fault],
-        setting: Mapping[str, Array],
-        seen: Seen,
-        start: Array | None,
-    ) -> Any:
-        """Each pot turned, amplifier by amplifier, until its valve's idle is where a person leaves it."""
-        targets = {
-            valve: np.broadcast_to(amps * (1.0 + setting.get(valve, np.zeros(1))), (values.shape[1],))
-            for valve, amps in block.situation.idle.items()
-        }
-        found = self.circuit.solve_idle(values, block.situation, targets, faults, start)
+            start = np.repeat(start, cast.samples, axis=1)
+        laid = cast.laid(self.circuit, block.situation)
+        strict = cast.samples < MANY and not cast.each
+        if not block.situation.idle:
+            return self.circuit.solve(laid, start, strict=strict)
+        # each pot turned, amplifier by amplifier, until its valve's idle is where a person leaves it
+        still = np.zeros(cast.samples)
+        targets = {v: amps * (1.0 + cast.setting.get(v, still)) for v, amps in block.situation.idle.items()}
+        found = self.circuit.solve_idle(laid, targets, start, strict=strict)
         seen.short_of_idle[block.key] = {v: np.asarray(short) for v, short in found.out_of_travel.items()}
         seen.idle_pots[block.key] = {p: np.asarray(at) for p, at in found.pots.items()}
         return found.standing
 
-    def _read_cold(self, block: Block, values: Array, faults: Sequence[Fault], seen: Seen) -> None:
-        """Power-off ohms; a rectifier junction that the meter may or may not open counts anywhere between."""
-        from firstglow.solver.cold import cold_ohms
+    def _read_standing(
+        self,
+        block: Block,
+        standing: Any,
+        cast: Cast,
+        ohms_for: Callable[[PlannedReading], bool] | None,
+        seen: Seen,
+    ) -> None:
+        """What the standing solution answers by itself."""
+        for r in block.readings:
+            if r.probe.quantity in STANDING:
+                seen.values[r.id] = np.broadcast_to(standing.row(r.probe), (cast.samples,))
+                if r.probe.quantity == "volts" and ohms_for is not None and ohms_for(r):
+                    seen.source_ohms[r.id] = standing.source_ohms(r.probe.red, r.probe.black)
+            if standing is None:
+                continue
+            if not bool(np.all(standing.settled)):
+                seen.unsettled[r.id] = ~np.asarray(standing.settled)
+            for rule in r.stops:
+                if rule.rule in {"dissipation", "screen dissipation"}:
+                    row = standing.part(rule.part)
+                    for electrode in ("plate", "screen"):
+                        if f"{electrode}_watts" in row:
+                            seen.watts[r.id, rule.part, electrode] = np.asarray(row[f"{electrode}_watts"])
 
+    def _read_others(self, block: Block, standing: Any, cast: Cast, seen: Seen) -> None:
+        """What starts from the standing solution; column by column where each has its own faults."""
+        wanted = [r for r in block.readings if r.probe.quantity not in STANDING | COLD | {"look"}]
+        if not wanted:
+            return
+        if not cast.each:
+            made = Others(self.amplifier, self.circuit, block.situation, standing, cast)
+            for r in wanted:
+                seen.values[r.id] = np.broadcast_to(made.read(r.probe, r.id), (cast.samples,))
+            return
+        for r in wanted:
+            seen.values[r.id] = np.full(cast.samples, np.nan)
+        for k in range(cast.samples):
+            alone = None if standing is None else one_of(standing, k)
+            made = Others(self.amplifier, self.circuit, block.situation, alone, cast.one(k))
+            for r in wanted:
+                seen.values[r.id][k] = made.read(r.probe, r.id)[0]
+
+    def _read_cold(self, block: Block, cast: Cast, seen: Seen) -> None:
+        """Power-off ohms; a rectifier junction that the meter may or may not open counts anywhere between."""
         cold = [r for r in block.readings if r.probe.quantity in COLD]
         if not cold:
             return
-        named = self.named(values)
-        pairs = [(r.probe.red, r.probe.black) for r in cold]
-        blocked = cold_ohms(self.amplifier, block.situation, pairs, named, faults)
-        passing = cold_ohms(self.amplifier, block.situation, pairs, named, faults, "conducting")
-        samples = values.shape[1]
+        if cast.each:
+            parts = [self._cold(block.situation, cold, cast.one(k)) for k in range(cast.samples)]
+            blocked, passing = (np.concatenate([p[n] for p in parts], axis=1) for n in (0, 1))
+        else:
+            blocked, passing = self._cold(block.situation, cold, cast)
         for r, high, low in zip(cold, blocked, passing, strict=True):
             # how far this meter's test volts open a junction is not known: anywhere between, evenly in the logarithm
-            share = unit_column(f"junction {r.id}", samples) if samples >= MANY else np.zeros(1)
-            ohms = np.broadcast_to(high ** (1.0 - share) * low**share, (samples,))
+            share = cast.chance(f"junction {r.id}", 0.0)
+            ohms = np.broadcast_to(high ** (1.0 - share) * low**share, (cast.samples,))
             if r.probe.quantity == "warm ohms":
-                warm = unit_column(f"warm {r.id}", samples) if samples >= MANY else np.full(1, 0.5)
-                ohms = ohms * (1.0 + COPPER_PER_KELVIN * WARM_KELVIN * warm)
+                ohms = ohms * (1.0 + COPPER_PER_KELVIN * WARM_KELVIN * cast.chance(f"warm {r.id}", 0.5))
             seen.values[r.id] = ohms
+
+    def _cold(self, situation: Situation, readings: Sequence[PlannedReading], cast: Cast) -> tuple[Array, Array]:
+        """(junctions blocking, junctions passing), (reading, sample) [ohm]."""
+        from firstglow.solver.cold import cold_ohms
+
+        pairs = [(r.probe.red, r.probe.black) for r in readings]
+        named = self.named(cast.values)
+        blocked = cold_ohms(self.amplifier, situation, pairs, named, cast.faults)
+        passing = cold_ohms(self.amplifier, situation, pairs, named, cast.faults, "conducting")
+        return np.asarray(blocked), np.asarray(passing)
 
     def named(self, values: Array) -> dict[str, Array]:
         """Parameter name -> (sample,), for the solutions that take values by name; shapes as in ``values``."""
         return {p.name: values[row] for row, p in enumerate(self.circuit.parameters)}
+
+
+def one_of(standing: Any, k: int) -> Any:
+    """One column of a standing solution."""
+    return replace(
+        standing,
+        x=standing.x[:, k : k + 1],
+        values=standing.values[:, k : k + 1],
+        settled=standing.settled[k : k + 1],
+        steps=standing.steps[k : k + 1],
+    )

@@ -1,16 +1,17 @@
 """Readings that start from the standing solution: signal, turns, discharge, cold start, ripple and hum."""
 
-from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
-from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.situation import Situation
 from firstglow.readings.meters import ReadingsError
 from firstglow.readings.probe import Probe
-from firstglow.readings.spreads import unit_column
+
+if TYPE_CHECKING:
+    from firstglow.readings.observe import Cast
 
 Array = NDArray[np.float64]
 
@@ -23,20 +24,12 @@ COLD_EMISSION = 1e-6
 class Others:
     """Everything one block's other readings need, made when first asked for.
 
-    circuit, standing: the block's own; values: (parameter, sample) before the situation was laid over them.
+    circuit, standing: the block's own; cast: whose columns these are, all with the same faults.
     """
 
-    def __init__(
-        self,
-        amplifier: Amplifier,
-        circuit: Any,
-        situation: Situation,
-        standing: Any,
-        values: Array,
-        faults: Sequence[Fault],
-    ) -> None:
+    def __init__(self, amplifier: Amplifier, circuit: Any, situation: Situation, standing: Any, cast: "Cast") -> None:
         self.amplifier, self.circuit, self.situation = amplifier, circuit, situation
-        self.standing, self.values, self.faults = standing, values, faults
+        self.standing, self.cast, self.values, self.faults = standing, cast, cast.values, cast.faults
         self._made: dict[str, Any] = {}
 
     def read(self, probe: Probe, name: str) -> Array:
@@ -133,9 +126,8 @@ class Others:
             self._made["cold cathodes"] = self.circuit.solve(laid, None, strict=False)
         plain = Probe(probe.kind, probe.red, probe.black)
         cold, warm = self._made["cold cathodes"].row(plain), self.standing.row(plain)
-        samples = self.values.shape[1]
         least = LEAST_OF_PEAK[self._heating()]
-        share = least + (1.0 - least) * (unit_column(f"peak {name}", samples) if samples > 16 else 0.5)
+        share = least + (1.0 - least) * self.cast.chance(f"peak {name}", 0.5)
         return np.asarray(warm + share * (cold - warm))
 
     def _heating(self) -> str:

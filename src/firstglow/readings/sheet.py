@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier
 from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.meters import Meter, Range, loaded
-from firstglow.readings.observe import COLD, Block, Observer, Seen, blocks
+from firstglow.readings.observe import COLD, Block, Cast, Observer, Seen, blocks
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.slopes import Moved, moved, with_meter
 from firstglow.readings.spreads import MAINS, Draws, MeterErrors, columns, mains_read_width, settings
@@ -66,7 +66,7 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     """Nominal answers at MAINS_STEPS, ranges, slopes."""
     planned = [r for rung in rungs for r in rung.readings]
     wanted = blocks(planned)
-    nominal = observer.see(wanted, at_mains_steps(observer), ohms_for=lambda r: True, remember=MIDDLE)
+    nominal = observer.see(wanted, Cast(at_mains_steps(observer)), ohms_for=lambda r: True, remember=MIDDLE)
     numeric = tuple(r for b in wanted for r in b.readings if is_numeric(r) and r.id in nominal.values)
     true = np.array([float(nominal.values[r.id][MIDDLE]) for r in numeric])
     source = np.array([source_of(r, nominal) for r in numeric])
@@ -148,10 +148,8 @@ def twins(readings: Sequence[PlannedReading], shown: Array, on: Sequence[Range],
 def sample(sheet: Sheet, meter: Meter, draws: Draws) -> tuple[Array, Seen]:
     """(what the meter shows, (reading, sample); all that was seen) for every amplifier of ``draws``."""
     loading = {r.id: sheet.source_ohms[i] / sheet.on[i].input_ohms for i, r in enumerate(sheet.readings)}
-    setting = settings(sheet.setting, draws.samples, draws.seed)
-    seen = sheet.observer.see(
-        sheet.wanted, draws.values, setting=setting, ohms_for=lambda r: loading.get(r.id, 0.0) > SMALL_LOADING
-    )
+    cast = Cast(draws.values, settings(sheet.setting, draws.samples, draws.seed))
+    seen = sheet.observer.see(sheet.wanted, cast, ohms_for=lambda r: loading.get(r.id, 0.0) > SMALL_LOADING)
     errors = MeterErrors(meter.name, draws.samples, draws.seed)
     shown = np.empty((len(sheet.readings), draws.samples))
     for i in range(len(sheet.readings)):

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.readings.meters import Range
-from firstglow.readings.observe import COLD, Block, Observer
+from firstglow.readings.observe import COLD, Block, Cast, Observer
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import MAINS, Column
 
@@ -128,7 +128,7 @@ def _differences(
         away = np.zeros(2 * count)
         away[2 * k], away[2 * k + 1] = STEP * width / 3**0.5, -STEP * width / 3**0.5
         setting[valve] = away
-    seen = observer.see([Block(block.key, block.situation, tuple(readings))], values, setting=setting)
+    seen = observer.see([Block(block.key, block.situation, tuple(readings))], Cast(values, setting))
     order = [*range(len(columns)), *(len(columns) + list(settings).index(v) for v in here)]
     for r in readings:
         y = seen.values[r.id]
