@@ -5,12 +5,13 @@ from typing import Any
 
 import numpy as np
 
+from firstglow.amplifier.legs import Leg
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.supplies import supplies
 from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Frame, Group
 from firstglow.solver.heaters import Heaters
-from firstglow.solver.legs import find_reservoirs
 from firstglow.solver.linear_parts import plan_linear
 from firstglow.solver.mains_side import Cores, Feed
 from firstglow.solver.newton import Start, newton
@@ -30,9 +31,9 @@ class Circuit:
     def __init__(self, amplifier: Amplifier, types: Types) -> None:
         self.amplifier = amplifier
         f = self.frame = Frame(amplifier, types)
-        reservoirs = find_reservoirs(amplifier, f.nodes)
+        cells = charging_cells(amplifier)
         inlets = amplifier.of_kind("inlet")
-        for name in [f"drive {r.part}" for r in reservoirs] + (["lamp ohms", "lamp harmonics"] if inlets else []):
+        for name in [f"drive {name}" for name in cells] + (["lamp ohms", "lamp harmonics"] if inlets else []):
             f.unknown(name)
         f.start()
         spread = amplifier.mains_spread
@@ -48,7 +49,7 @@ class Circuit:
             chosen = [v for v in valves if (section_of(f, v).kind == "pentode") == screens]
             if chosen:
                 groups.append(Sections(f, chosen, screens))
-        groups += [Pulses(f, r) for r in reservoirs]
+        groups += [Pulses(f, name, legs) for name, legs in cells.items()]
         self.equations = Equations(f, groups)
         self.unknowns = tuple(f.unknowns)
         self.parameters = tuple(f.rows.parameters)
@@ -100,6 +101,18 @@ class Circuit:
         for part in self.amplifier.of_kind("supply"):
             q[self.column[f"{part.name} volts"]] *= share
         return q
+
+
+def charging_cells(amplifier: Amplifier) -> dict[str, list[Leg]]:
+    """Rectifier legs by what they charge, each under a name that is unique."""
+    cells: dict[str, list[Leg]] = {}
+    for supply in supplies(amplifier):
+        names: dict[tuple[str, str], str] = {}
+        for leg in supply.legs:
+            number = len(names) + 1
+            name = names.setdefault((leg.start, leg.end), supply.name if number == 1 else f"{supply.name} {number}")
+            cells.setdefault(name, []).append(leg)
+    return cells
 
 
 def compile_circuit(amplifier: Amplifier, types: Types | None = None) -> Circuit:

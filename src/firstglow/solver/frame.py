@@ -1,6 +1,6 @@
 """What the part groups share while a circuit is compiled: unknowns by name, parameter rows, the plan of stamps."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any, Protocol
 
 import numpy as np
@@ -12,7 +12,8 @@ from firstglow.solver.parameters import Rows
 from firstglow.solver.stamps import Plan
 
 Array = NDArray[Any]
-Coefficients = Mapping[str, Array]
+Coefficients = dict[str, Array]
+"""What a group made of the parameters, by name; a group may keep its own state between steps here too."""
 Types = Callable[[str], Any]
 
 

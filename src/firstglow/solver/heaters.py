@@ -53,8 +53,7 @@ class Heaters:
         self.terms = self.slopes = len(self.pieces)
         for piece in self.pieces:
             rows = merge((piece.a, 1.0), (piece.b, -1.0))
-            frame.plan.term(rows)
-            frame.plan.slope(rows, rows)
+            frame.plan.slope(frame.plan.term(rows), rows)
 
     def prepare(self, p: Array) -> Coefficients:
         if not self.pieces:

@@ -84,8 +84,7 @@ class LinearParts:
         base = {"ohms": 0, "siemens": len(self.ohms_rows)}
         base["made"] = base["siemens"] + len(self.siemens_rows)
         for _, a, b, rows in self.pulls:
-            plan.term(rows)
-            plan.slope(rows, merge((a, 1.0), (b, -1.0)))
+            plan.slope(plan.term(rows), merge((a, 1.0), (b, -1.0)))
         for _, rows in self.feeds:
             plan.term(rows)
         self.which = np.array([base[kind] + k for (kind, k), *_ in self.pulls], dtype=int)

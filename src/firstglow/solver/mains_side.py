@@ -39,11 +39,10 @@ class Feed:
         self.terms, self.slopes = 3, 0
         for a, b in zip(self.neutral, self.line, strict=True):
             rows = merge((a, 1.0), (b, -1.0))
-            f.plan.term(rows)
-            f.plan.slope(rows, rows)
-            f.plan.slope(rows, {self.lamp: 1.0})
-        own = {self.lamp: 1.0}
-        f.plan.term(own)
+            term = f.plan.term(rows)
+            f.plan.slope(term, rows)
+            f.plan.slope(term, {self.lamp: 1.0})
+        own = f.plan.term({self.lamp: 1.0})
         for k in range(2):
             f.plan.slope(own, merge((self.neutral[k], 1.0), (self.line[k], -1.0)))
         f.plan.slope(own, {self.lamp: 1.0})
@@ -96,14 +95,13 @@ class Cores:
         self.knee = f.rows.of(part, "knee_volts")
         self.hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
         plan = f.plan
-        own = {self.size: 1.0}
-        plan.term(own)
+        own = plan.term({self.size: 1.0})
         for column in (self.size, self.re, self.im):
             plan.slope(own, {column: 1.0})
         for row in (self.re, self.im):
-            plan.term({row: 1.0})
+            term = plan.term({row: 1.0})
             for column in (self.load, self.re, self.im):
-                plan.slope({row: 1.0}, {column: 1.0})
+                plan.slope(term, {column: 1.0})
         self.terms, self.slopes = 3, 9
 
     def prepare(self, p: Array) -> Coefficients:

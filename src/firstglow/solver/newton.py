@@ -100,6 +100,9 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
     live = np.arange(n)
     x = np.array(x)
     share = np.ones(n)
+    if damp:
+        for c in at.coefficients:
+            c["exact"] = np.array(True)
     for k in range(1, most + 1):
         residual, slots = equations.evaluate(x, at)
         factors = list(slots)

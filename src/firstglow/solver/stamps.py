@@ -30,29 +30,26 @@ class Plan:
 
     ground: int
     terms: list[dict[int, float]] = field(default_factory=list)
-    slopes: list[dict[tuple[int, int], float]] = field(default_factory=list)
+    slopes: list[tuple[int, dict[int, float]]] = field(default_factory=list)
 
     def term(self, rows: Signs) -> int:
         """A new term that leaves (+1) and enters (-1) these rows."""
         self.terms.append({r: s for r, s in rows.items() if r != self.ground})
         return len(self.terms) - 1
 
-    def slope(self, rows: Signs, columns: Signs) -> int:
-        """A new slope: d term / d (signed sum of unknowns), for a term with these rows."""
-        self.slopes.append(
-            {
-                (r, c): a * b
-                for r, a in rows.items()
-                if r != self.ground
-                for c, b in columns.items()
-                if c != self.ground
-            }
-        )
+    def slope(self, term: int, columns: Signs) -> int:
+        """A new slope: d term / d (signed sum of unknowns)."""
+        self.slopes.append((term, {c: s for c, s in columns.items() if c != self.ground}))
         return len(self.slopes) - 1
+
+    def entries(self, slope: int) -> dict[tuple[int, int], float]:
+        """(row, column) of the Jacobian that a slope adds to, with its sign."""
+        term, columns = self.slopes[slope]
+        return {(r, c): a * b for r, a in self.terms[term].items() for c, b in columns.items()}
 
     def pattern(self) -> set[tuple[int, int]]:
         """Every entry of the Jacobian that some slope can touch."""
-        return {entry for slope in self.slopes for entry in slope}
+        return {entry for k in range(len(self.slopes)) for entry in self.entries(k)}
 
 
 def incidence(plan: Plan, size: int) -> Any:
@@ -67,7 +64,7 @@ def scatter(plan: Plan, slot: Mapping[tuple[int, int], int], slots: int, chosen:
     """Sparse (slot, slope) for the slopes in ``chosen``: Jacobian slots = scatter @ slopes."""
     from scipy.sparse import csr_array
 
-    triples = [(slot[e], k, s) for k, q in enumerate(chosen) for e, s in plan.slopes[q].items()]
+    triples = [(slot[e], k, s) for k, q in enumerate(chosen) for e, s in plan.entries(q).items()]
     return _sparse(csr_array, triples, (slots, len(chosen)))
 
 

@@ -57,13 +57,12 @@ class Sections:
         """Every (current, cause) pair is one block of slopes over the sections; the gas current comes last."""
         plan = self.frame.plan
         causes = len(self.electrodes) + 2
-        for current in (*self.currents, "gas"):
-            for k in range(self.size):
-                plan.term(self._rows(current, k))
-        for current in (*self.currents, "gas"):
+        currents = (*self.currents, "gas")
+        terms = [[plan.term(self._rows(current, k)) for k in range(self.size)] for current in currents]
+        for row in terms:
             for cause in range(causes):
-                for k in range(self.size):
-                    plan.slope(self._rows(current, k), self._columns(cause, k))
+                for k, term in enumerate(row):
+                    plan.slope(term, self._columns(cause, k))
         self.terms = (len(self.currents) + 1) * self.size
         self.slopes = (len(self.currents) + 1) * causes * self.size
 
