@@ -17,8 +17,8 @@ from firstglow.devices.triode import TriodeLaw, triode_current
 STEP = 1e-30  # complex step: no cancellation, so derivatives are exact to rounding
 TRIODE = TriodeLaw(perveance=1.3e-3, exponent=1.41, mu=100.0, sharpness=600.0, low_plate=300.0, contact=0.45)
 PENTODE = PentodeLaw(
-    perveance=1.1e-3, exponent=1.43, mu=9.9, sharpness=60.0, contact=0.37, penetration=0.03, share=0.14, share_volts=0.45,
-    share_drive=0.6, knee=0.13, knee_power=1.85,
+    perveance=1.1e-3, exponent=1.43, mu=9.9, sharpness=60.0, contact=0.37, penetration=0.03, share=0.14,
+    share_volts=0.45, share_drive=0.6, knee=0.13, knee_power=1.85,
 )  # fmt: skip
 
 
@@ -213,7 +213,7 @@ def test_heater_law() -> None:
 
 
 def test_emission_figures() -> None:
-    """House physics notes: saturation 1 % of rated current at half heater volts, 87 % at four fifths; 5 times at full."""
+    """House physics notes: saturation 1 % of rated current at half heater volts, 87 % at 80 %; 5 times at full."""
     saturated = emission_limit(1e3, np.array([0.5, 0.8, 1.0]), 1.0)[0]
     np.testing.assert_allclose(saturated, [0.01, 0.87, 5.0], rtol=0.08)
     assert emission_limit(1e-3, 1.0, 0.05)[0] == pytest.approx(1e-3, rel=1e-5)  # far below: the space charge rules

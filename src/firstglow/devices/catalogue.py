@@ -34,12 +34,13 @@ class Heater:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """A section's ratings; None where no figure is known. ``source`` and ``verified`` ("page" or "memory") say whose they are.
+    """A section's ratings; None where no figure is known.
 
     plate_volts, screen_volts: to the cathode [V]. plate_watts, screen_watts [W]; both_plates_watts: of a double triode
     together; plate_and_screen_watts: together. cathode_amps: dc [A]. grid_leak_fixed_ohms, grid_leak_self_ohms: largest
     grid leak with fixed and with cathode bias [ohm]. heater_cathode_volts [V].
-    others: whatever else the sheet rates (peak inverse volts of a rectifier and the like), as in the data file.
+    source, verified: whose figures, and whether seen ("page") or recalled ("memory"). others: whatever else the sheet
+    rates (peak inverse volts of a rectifier and the like), keys and units as in the data file.
     """
 
     plate_volts: float | None = None
@@ -63,11 +64,14 @@ class Limits:
 class Section:
     """One electron path of a valve.
 
-    name: "" (the only one), "1" and "2" (double triode), "triode" and "pentode". kind: "triode", "pentode", "rectifier".
-    pins: electrode ("plate", "grid", "cathode", "screen", "suppressor", "plate 1", "plate 2") -> pin numbers.
+    name: "" (the only one), "1" and "2" (double triode), "triode" and "pentode". kind: "triode", "pentode" or
+    "rectifier". pins: electrode ("plate", "grid", "cathode", "screen", "suppressor", "plate 1", "plate 2") -> numbers.
     rated_amps: cathode current that the emission law calls rated [A].
     law_uncertainty: 1 sigma of the law itself, shared by all valves of the type: "perveance", "mu" (fractions),
     "contact" [V]. spread: 1 sigma from valve to valve, same keys.
+    trusted: smallest and largest "plate", "grid", "screen" volts to cathode [V] and cathode "amps" [A] of the published
+    rows that the law meets; outside them it is an extrapolation.
+    rows, publications: what the fit used ("points[0]", "rc_stages[2]", ... of data/valves.toml).
     """
 
     name: str
@@ -78,15 +82,19 @@ class Section:
     rated_amps: float
     law_uncertainty: Mapping[str, float]
     spread: Mapping[str, float]
+    trusted: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    rows: frozenset[str] = frozenset()
+    publications: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class ValveType:
     """A valve type.
 
-    base: family ("octal", "noval", "B7G", "UX4"); base_code: "7AC" or "". pins: number -> electrode, as the sheet names it;
-    pins_doubt: what is not sure about them. heater_pins: the two ends; heater_tap_pin: centre tap or None.
-    warmup_s: typical time to full current [s].
+    base: family ("octal", "noval", "B7G", "UX4"); base_code: "7AC" or "". pins: number -> electrode, as the sheet names
+    it; pins_verified: "page" or "memory"; pins_doubt: what is not sure about them. heater_pins: the two ends;
+    heater_tap_pin: centre tap or None. warmup_s: typical time to full current [s]. variant_of: the type whose law this
+    one shares (other ratings, heater or base), or "".
     """
 
     name: str
@@ -105,6 +113,7 @@ class ValveType:
     warmup_s: float
     sections: tuple[Section, ...]
     notes: tuple[str, ...] = ()
+    variant_of: str = ""
 
 
 @cache
@@ -120,14 +129,17 @@ def _key(name: str) -> str:
 
 @cache
 def _names() -> Mapping[str, tuple[str, str]]:
-    """Key of every designation -> (type, what the data file adds in brackets: "near", "4-pin", ...)."""
+    """Key of every designation -> (type, what the data file adds in brackets: "near", "4-pin", ...).
+
+    A type's own name stands before any other's designation, a plain designation before one with a remark.
+    """
     found: dict[str, tuple[str, str]] = {}
-    for name, table in _data().items():
-        for text in table["designations"]:
-            word, _, remark = text.partition(" (")
-            found.setdefault(_key(word), (name, remark.rstrip(")")))
-    for name in _data():
-        found[_key(name)] = (name, "")
+    split = [(name, *text.partition(" (")) for name, table in _data().items() for text in table["designations"]]
+    for plain in (False, True):
+        for name, word, bracket, remark in split:
+            if bool(bracket) != plain:
+                found[_key(word)] = (name, remark.rstrip(")"))
+    found.update({_key(name): (name, "") for name in _data()})
     return found
 
 
@@ -136,8 +148,9 @@ def type_names() -> tuple[str, ...]:
     return tuple(_data())
 
 
-_SAME = ("", "higher rated", "special quality", "bayonet", "E188CC")
-"""Remarks after which a designation is the same valve for our purpose; any other remark names a difference that matters."""
+_SAME = ("", "higher rated", "other bayonet position")
+"""Remarks after which a designation is the same valve for our purpose (a higher rating is not used); any other remark
+names a difference that matters."""
 
 
 def valve_type(name: str) -> ValveType:
@@ -151,18 +164,20 @@ def valve_type(name: str) -> ValveType:
         close = ", ".join(dict.fromkeys(_names()[k][0] for k in near)) or ", ".join(type_names()[:6])
         raise DeviceError(f"unknown valve type {name}; try {close}")
     kind, remark = found
-    if not any(same == remark or (same and same in remark) for same in _SAME):
-        raise DeviceError(
-            f"{name} is not a {kind} ({remark}); try {kind} if its law will do, and mind pins and ratings"
-        )
+    if remark not in _SAME:
+        raise DeviceError(f"{name} differs from {kind} ({remark}); try {kind} if its law will do, and mind the pins")
     return _build(kind)
 
 
 @cache
 def _build(name: str) -> ValveType:
-    table = _data()[name]
+    return build(name, _data()[name])
+
+
+def build(name: str, table: Mapping[str, Any]) -> ValveType:
+    """A type from its entry of ``laws.json`` (or a fresh one of ``fit_types.type_entry``)."""
     if "refused" in table:
-        raise DeviceError(f"{name}: {table['refused']}")
+        raise DeviceError(f"{name}: {table['refused']}; try a type with a law: {', '.join(_nearest(name, table))}")
     pins = {p["pin"]: p["electrode"] for p in table["pins"]}
     heater_pins = tuple(n for n, e in pins.items() if e.startswith(("heater", "filament")) and "tap" not in e)
     family, _, code = table["base"].partition(" (")
@@ -172,7 +187,7 @@ def _build(name: str) -> ValveType:
         kind=table["kind"],
         heating=table["heating"],
         base=family,
-        base_code=(re.match(r"\d[A-Z]+", code) or [""])[0],
+        base_code=(re.match(r"\d[A-Z]+", code) or ("",))[0],
         pins=pins,
         pins_verified=table["pins_verified"],
         pins_doubt=table.get("pins_doubt", ""),
@@ -183,7 +198,19 @@ def _build(name: str) -> ValveType:
         warmup_s=table["warmup_s"],
         sections=tuple(_section(table, s, pins) for s in table["sections"]),
         notes=tuple(table.get("notes", ())),
+        variant_of=table.get("variant_of", ""),
     )
+
+
+def _nearest(name: str, table: Mapping[str, Any]) -> list[str]:
+    """Types of the same kind, base and heater volts that have a law, the nearest heater current first."""
+    heater = table["heater"][0]
+    same = [
+        (abs(t["heater"][0]["amps"] - heater["amps"]), n)
+        for n, t in _data().items()
+        if "refused" not in t and n != name and (t["kind"], t["heater"][0]["volts"]) == (table["kind"], heater["volts"])
+    ]
+    return [n for _, n in sorted(same)[:3]]
 
 
 def _section(table: Mapping[str, Any], data: Mapping[str, Any], pins: Mapping[int, str]) -> Section:
@@ -196,6 +223,9 @@ def _section(table: Mapping[str, Any], data: Mapping[str, Any], pins: Mapping[in
         rated_amps=data["rated_amps"],
         law_uncertainty=data["uncertainty"],
         spread=data["spread"],
+        trusted={k: (low, high) for k, (low, high) in data.get("trusted", {}).items()},
+        rows=frozenset(data.get("rows", ())),
+        publications=tuple(data.get("publications", ())),
     )
 
 

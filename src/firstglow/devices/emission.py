@@ -46,8 +46,8 @@ def heater_current(volts: Values, rated_volts: Values, rated_amps: Values) -> tu
 def cathode_temperature(heater_ratio: Values) -> tuple[Values, Values]:
     """Cathode temperature over the working one [1] and its derivative by ``heater_ratio`` (volts over rated).
 
-    Power in goes as ratio^1.6; it leaves by radiation (85 %) and conduction. Solved by Newton's rule from above, where the
-    balance is convex, so the steps cannot overshoot.
+    Power in goes as ratio^1.6; it leaves by radiation (85 %) and conduction. Solved by Newton's rule from above, where
+    the balance is convex, so the steps cannot overshoot.
     """
     square = heater_ratio * heater_ratio + 1e-6
     power = np.power(square / (1.0 + 1e-6), (1.0 + HEATER_POWER) / 2.0)

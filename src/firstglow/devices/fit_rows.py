@@ -1,7 +1,8 @@
 """What a fit is told: published rows as observations with a standard deviation each, and why a row is left out.
 
-Rules (``data/valves.toml``'s header and the house physics notes): self-biased rows are scored in circuit; a row in doubt
-counts at the tolerance its doubt names, else at 12 %; readings recalled by scaling are weak; duplicates count half.
+Rules (``data/valves.toml``'s header and the house physics notes): self-biased rows are scored in circuit; a row in
+doubt counts at the tolerance its doubt names, else at 12 %; readings recalled by scaling are weak; what is printed twice
+counts half each time.
 """
 
 import re
@@ -12,8 +13,11 @@ from typing import Any, Literal
 from firstglow.devices.published import publication, published_types
 from firstglow.devices.smooth import DeviceError
 
-What = Literal["plate amps", "screen amps", "cathode amps", "transconductance", "mu", "plate resistance"]
+What = Literal["plate amps", "screen amps", "cathode amps", "transconductance", "mu", "plate resistance", "gain"]
+CURRENTS = ("plate amps", "cathode amps")
 
+CUTOFF_AMPS = 5e-5
+"""Currents below this are cut-off rows: they tell grid volts."""
 TABLE_SIGMA = 0.035
 """1 sigma of a current in a maker's table [1]: makers round and redraw their averages (tables of one type by two makers
 differ by 3 to 10 %)."""
@@ -25,6 +29,7 @@ SCREEN_SIGMA = 0.15
 """Screen currents of one type spread far more than its plate currents (house physics notes: 10 to 20 % idle)."""
 GM_SIGMA = 0.06
 MU_SIGMA = 0.06
+GAIN_WHY = "a check, not fitted: the next stage's grid leak is not printed"
 UNKNOWN_VOLTS_SIGMA = 0.08
 """Where nobody knows whether the printed volts are to the cathode or to chassis (data file header)."""
 
@@ -33,9 +38,10 @@ UNKNOWN_VOLTS_SIGMA = 0.08
 class Stage:
     """The circuit a self-biased row stood in, for one valve.
 
-    plate_supply, screen_supply [V]; plate_ohms, screen_ohms, cathode_ohms: what one valve's current sees [ohm] (a shared
-    resistor counts double for a pair). plate_follows, screen_follows: 1 where the supply is to chassis, so that the cathode
-    volts are lost, 0 where the printed volts are to the cathode, 0.5 where nobody knows. tied: screen joined to plate.
+    plate_supply, screen_supply [V]; plate_ohms, screen_ohms, cathode_ohms: what one valve's current sees [ohm] (a
+    shared resistor counts double for a pair). plate_follows, screen_follows: 1 where the supply is to chassis, so that
+    the cathode volts are lost, 0 where the printed volts are to the cathode, 0.5 where nobody knows. tied: screen
+    joined to plate.
     """
 
     plate_supply: float
@@ -54,8 +60,9 @@ class FitRow:
 
     where: "points[3]" or the like, in the data file. plate, screen, grid: volts to the cathode (the start of the solve
     where ``stage`` is given). what, published: the quantity and its printed value (A, S, ohm or 1). sigma: 1 sigma as a
-    fraction. at_most: the printed value is an upper limit. tied: screen tied to plate (triode or ultralinear idle).
-    used: whether the fit sees it; why: the reason for a wide sigma or for leaving it out.
+    fraction; grid_sigma: of the printed grid volts [V]. at_most: the printed value is an upper limit. tied: screen tied
+    to plate (triode or ultralinear idle). over_rating: outside the continuous ratings, where law and valve agree but
+    nobody runs it. used: whether the fit sees it; why: the reason for a wide sigma or for leaving it out.
     """
 
     where: str
@@ -93,7 +100,10 @@ def _halve_duplicates(rows: list[FitRow]) -> Iterator[FitRow]:
         seen[_same(row)] = seen.get(_same(row), 0) + (1 if row.used else 0)
     for row in rows:
         twins = seen[_same(row)]
-        yield replace(row, sigma=row.sigma * twins**0.5) if row.used and twins > 1 else row
+        if row.used and twins > 1:
+            yield replace(row, sigma=row.sigma * twins**0.5, why=row.why or "printed twice: half weight each")
+        else:
+            yield row
 
 
 def _same(row: FitRow) -> tuple[Any, ...]:
@@ -234,7 +244,7 @@ def _chart_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
         circuit = Stage(
             stage["vb"], stage["rk_ohm"], stage["ra_ohm"], stage["vb"] if pentode else 0.0, stage.get("rg2_ohm", 0.0)
         )
-        yield FitRow(
+        row = FitRow(
             what="cathode amps" if pentode else "plate amps",
             published=current,
             sigma=sigma,
@@ -247,6 +257,8 @@ def _chart_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
             screen=0.4 * stage["vb"] if pentode else 0.0,
             **common,
         )
+        yield row
+        yield replace(row, what="gain", published=stage["gain"], sigma=0.1, used=False, why=GAIN_WHY)
 
 
 def _operation_key(operation: Mapping[str, Any]) -> tuple[float, bool]:

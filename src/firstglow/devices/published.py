@@ -45,3 +45,11 @@ _PUBLICATIONS = (
     (r"westinghouse", "Westinghouse"),
     (r"\bge\b", "GE"),
 )
+
+
+@cache
+def variants() -> Mapping[str, Mapping[str, Any]]:
+    """Types that differ from a published one in ratings, heater or base only (``data/variants.toml``)."""
+    text = files("firstglow.devices").joinpath("data/variants.toml").read_text(encoding="utf-8")
+    found: Mapping[str, Mapping[str, Any]] = tomllib.loads(text)["variant"]
+    return found

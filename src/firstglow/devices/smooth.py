@@ -59,5 +59,5 @@ def stack(laws: Sequence[LawT]) -> LawT:
             f"laws of one kind are stacked, not {sorted(k.__name__ for k in kinds)}; stack each kind apart"
         )
     kind = kinds.pop()
-    columns = {f.name: np.array([[getattr(law, f.name)] for law in laws]) for f in fields(cast(Any, kind))}
+    columns = {f.name: np.array([[getattr(law, f.name)] for law in laws]) for f in fields(cast("Any", kind))}
     return kind(**columns)
