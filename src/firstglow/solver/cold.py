@@ -17,8 +17,8 @@ import numpy as np
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.laplacian import Laplacian, through
-from firstglow.solver.parameters import CONTACT_OHMS
-from firstglow.solver.passive import CHASSIS, INSULATION_OHMS, Array, Branch, Passives, Values, passives
+from firstglow.solver.parameters import CONTACT_OHMS, OPEN_OHMS
+from firstglow.solver.passive import CHASSIS, Array, Branch, Passives, Values, passives
 
 Pair = tuple[str, str]
 Diodes = Literal["open", "conducting"]
@@ -71,12 +71,12 @@ def cold_ohms(
     """Power-off ohms between pairs of joints.
 
     pairs: (red joint, black joint). values: parameter name -> (sample,), missing ones nominal.
-    Returns (pair, sample) [ohm]; joints that nothing connects read the insulation (INSULATION_OHMS each to chassis).
+    Returns (pair, sample) [ohm]; joints that nothing connects read the insulation (100 Gohm a joint to chassis).
     KeyError for a joint that does not exist, ValueError for a fault that cannot be.
     """
     network = ColdNetwork(passives(amplifier, situation, values, faults))
     if diodes == "conducting" and network.resting.junctions:
-        return np.stack([_with_junctions(network, red, black) for red, black in pairs])
+        return _with_junctions(network, pairs)
     return np.stack([network.ohms(red, black) for red, black in pairs])
 
 
@@ -103,22 +103,34 @@ def cold_sensitivities(
     return out
 
 
-def _with_junctions(network: ColdNetwork, red: str, black: str) -> Array:
-    """Close what conducts forward, open what would carry current backward, until nothing changes.
+def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
+    """Ohms with every junction closed that then carries current forward, and open that would stand in reverse.
 
-    Ideal one-way switches in a resistive network have exactly one consistent state (a linear complementarity problem
-    with a symmetric positive definite matrix; Cottle, Pang and Stone, The Linear Complementarity Problem, 1992, 3.3.7).
+    Ideal one-way switches in a network of resistances have exactly one consistent state: a linear complementarity
+    problem with a symmetric positive definite matrix. Bard's rule finds it: change the first junction that is wrong
+    (Cottle, Pang and Stone, The Linear Complementarity Problem, 1992, 4.2; from memory, the tests try every state).
+    The network is reduced to the ports of the junctions and of the pair, so that a change costs next to nothing.
     """
-    junctions = network.resting.junctions
-    closed = np.zeros((len(junctions), network.samples), dtype=bool)
-    for _ in range(4 * len(junctions) + 4):
-        extra = [
-            Branch(j.part, j.anode, j.cathode, np.where(on, np.maximum(j.ohms, CONTACT_OHMS), INSULATION_OHMS))
-            for j, on in zip(junctions, closed, strict=True)
-        ]
-        trial = ColdNetwork(network.resting, extra)
-        forward = trial.shares(red, black)[-len(junctions) :] > 0.0
-        if np.array_equal(forward, closed):
-            break
-        closed = forward
-    return trial.ohms(red, black)
+    junctions, laplacian = network.resting.junctions, network.laplacian
+    count, samples = len(junctions), network.samples
+    ports = [(network.joint(j.anode), network.joint(j.cathode)) for j in junctions]
+    rows = [laplacian.root_rows(through(a, b, samples)) for a, b in ports]
+    z = np.stack([np.stack([np.einsum("js,js->s", p, q) for q in rows], axis=-1) for p in rows], axis=-2)
+    closed_ohms = np.stack([np.broadcast_to(np.maximum(j.ohms, CONTACT_OHMS), samples) for j in junctions], axis=-1)
+    out = []
+    for red, black in pairs:
+        row = laplacian.root_rows(through(network.joint(red), network.joint(black), samples))
+        seen = np.stack([np.einsum("js,js->s", row, p) for p in rows], axis=-1)
+        closed = np.zeros((samples, count), dtype=bool)
+        for _ in range(2 ** (count + 1)):
+            ohms = np.where(closed, closed_ohms, OPEN_OHMS)
+            amps = np.linalg.solve(z + ohms[:, :, None] * np.eye(count), seen[:, :, None])[..., 0]
+            # forward volts of an open junction, forward current of a closed one: both are amps x ohms
+            wrong = closed ^ (amps > 0.0)
+            if not wrong.any():
+                break
+            first = np.argmax(wrong, axis=1)
+            changed = np.nonzero(wrong.any(axis=1))[0]
+            closed[changed, first[changed]] ^= True
+        out.append(np.einsum("js,js->s", row, row) - np.einsum("sk,sk->s", seen, np.where(closed, amps, 0.0)))
+    return np.stack(out)

@@ -103,6 +103,14 @@ class ChannelSignal:
         """L of the loop; 0 without one."""
         return np.zeros(1) if self.loop is None else self.loop.gain
 
+    def loop_gain_through(self, ohms: float | Array) -> Array:
+        """L with a further resistor in the loop's lead; 0 without a loop."""
+        return np.zeros(1) if self.loop is None else self.loop.gain_through(ohms)
+
+    def gain_through(self, ohms: float | Array) -> Array:
+        """Gain with the loop closed through a further resistor; the plain gain without a loop."""
+        return self.gain_lifted if self.loop is None else self.loop.amplifier_gain(ohms)
+
 
 def midband(
     amplifier: Amplifier,
