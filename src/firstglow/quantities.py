@@ -105,11 +105,12 @@ def _decimal(number: str, text: str, unit: str) -> Decimal:
     except InvalidOperation:  # pragma: no cover - the pattern lets nothing else through
         raise _unreadable(text, unit) from None
     if value and not -30 <= value.adjusted() <= 30:
-        raise QuantityError(f"{text!r} is out of all reason", "numbers between 1e-15 and 1e15", _example(unit))
+        raise QuantityError(f"{text!r} is out of all reason", "numbers between 1e-15 and 1e15", example(unit))
     return value
 
 
-def _example(unit: str) -> str:
+def example(unit: str) -> str:
+    """A value in the unit as one would type it, in quotes."""
     return {
         "ohm": '"4k7"',
         "F": '"0.1u"',
@@ -123,12 +124,12 @@ def _example(unit: str) -> str:
         "mm": '"25mm"',
         "degC": '"85C"',
         "g": '"40g"',
-    }.get(unit, '"0.5" or "50%"')
+    }.get(unit, '"0.5"')
 
 
 def _unreadable(text: str, unit: str) -> QuantityError:
     name = {"1": "a plain number or a percentage", "ohm": "ohms", "F": "farads with p, n or u"}.get(unit, unit)
-    return QuantityError(f"{text!r} cannot be read", f"a value in {name}", _example(unit))
+    return QuantityError(f"{text!r} cannot be read", f"a value in {name}", example(unit))
 
 
 def _refuse_doubtful(raw: str, text: str, unit: str) -> None:
@@ -164,7 +165,7 @@ def read_decimal(text: str, unit: str) -> Decimal:
     """
     if len(text) > _LONGEST:
         raise QuantityError(
-            f"{text[:20]!r}... is too long for a value", f"at most {_LONGEST} characters", _example(unit)
+            f"{text[:20]!r}... is too long for a value", f"at most {_LONGEST} characters", example(unit)
         )
     raw = plain(text).strip()
     _refuse_doubtful(raw, text, unit)

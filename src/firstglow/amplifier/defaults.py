@@ -35,7 +35,7 @@ def _capacitor_esr(draft: Draft, values: Mapping[str, Quantity]) -> float:
 
 
 def _choke_ohms(_: Draft, values: Mapping[str, Quantity]) -> float:
-    return 15.0 * values["henries"].value  # 10 H at 100 mA: about 150 to 250 ohm (common practice)
+    return 20.0 * values["henries"].value  # 10 H: 100 to 300 ohm, by its size (common practice)
 
 
 def _selenium_plates(draft: Draft, values: Mapping[str, Quantity]) -> float:
@@ -94,7 +94,7 @@ RULES: Mapping[str, Rule] = {
 SAID_BY: Mapping[str, str] = {
     "capacitor leak": "electrolytic 500 s / farads; paper 0.5 GΩ; ceramic 10 GΩ; others 30 GΩ",
     "capacitor esr": "electrolytic 40 µs / farads; others 0.1 Ω",
-    "choke ohms": "15 Ω a henry",
+    "choke ohms": "20 Ω a henry",
     "selenium plates": "from the peak inverse volts, 20 V rms a plate; else 4",
     "selenium age": "selenium 0.5, ± 0.5; silicon 0",
     "fuse amps": "2 A",

@@ -71,8 +71,8 @@ def open_document(source: str | FilePath | bytes, name: str = "", keys: tuple[st
 def _exact(text: str) -> Decimal:
     try:
         return Decimal(text)
-    except InvalidOperation as error:
-        raise ValueError("a number that cannot be read") from error
+    except InvalidOperation:
+        return Decimal("NaN")  # refused where it is used, with its line
 
 
 def _bytes(source: str | FilePath | bytes, name: str) -> tuple[str, bytes]:

@@ -87,7 +87,7 @@ class Scopes:
             if lead is not None:
                 return ("lead", part, lead)
             names = lead_names(draft)
-            near = (nearest(rest, names) if rest else None) or (names[0] if names else "")
+            near = (nearest(rest, names) if rest else self._unnamed(draft)) or (names[0] if names else "")
             found = (
                 f"{short(text)!r}: {part} has no lead {short(rest)!r}"
                 if rest
@@ -118,29 +118,26 @@ class Scopes:
             return ("name", rest, "")
         return ("name", f"{channel} {rest}", "")
 
+    def _unnamed(self, draft: Draft) -> str | None:
+        """The first lead of a part that no line gives a place or mentions."""
+        said = {p.text for d in self.drafts.values() for p in d.leads.values()}
+        free = [x for x in lead_names(draft) if x not in draft.leads and f"{draft.local} {x}" not in said]
+        return free[0] if free else None
+
     def called(self, part: str, channel: str | None) -> str:
         """How a part is called in a channel's own table."""
         draft = self.drafts[part]
         return draft.local if draft.channel in {channel, None} else part
 
     def _no_part(self, place: Place, owner: str, text: str, words: list[str]) -> None:
-        sections = [
-            d
-            for d in self.drafts.values()
-            if d.envelope and d.local[:-1] == words[0] and d.channel in {place.channel, None}
-        ]
-        if sections:
-            remedy = f"{sections[0].local} {' '.join(words[1:])}"
-        else:
-            known = [local for channel, local in self.names if channel in {place.channel, None}]
-            remedy = f"{nearest(words[0], known) or (known[0] if known else 'V1')} {' '.join(words[1:])}"
-        self.mistakes.add(
-            place.line,
-            owner,
-            f"{short(text)!r}: there is no part {words[0]}",
-            "a lead of a part, or a joint's own name",
-            f'"{remedy}"',
-        )
+        rest = " ".join(words[1:])
+        here = [d for d in self.drafts.values() if d.channel in {place.channel, None} and lead_of(d, rest) is not None]
+        sections = [d for d in here if d.envelope and d.local[:-1] == words[0]]
+        known = [d.local for d in sections or here]
+        best = nearest(words[0], known) or (known[0] if known else None)
+        remedy = f'"{best} {rest}"' if best else f'"{text.replace(" ", "-")}"'
+        allowed = "a lead of a part, or a joint's own name"
+        self.mistakes.add(place.line, owner, f"{short(text)!r}: there is no part {words[0]}", allowed, remedy)
 
 
 class Groups:

@@ -134,7 +134,7 @@ PASSIVE: tuple[Kind, ...] = (
                 "ohm",
                 "dc resistance",
                 "choke ohms",
-                0.5,
+                0.6,
                 "uniform",
                 0.1,
                 "standing, cold ohms, discharge",

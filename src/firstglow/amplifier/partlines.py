@@ -14,7 +14,7 @@ from firstglow.amplifier.model import Origin, Quantity
 from firstglow.amplifier.partwords import read_word
 from firstglow.amplifier.what import Said, read_what
 from firstglow.amplifier.windings import read_winding
-from firstglow.quantities import QuantityError, Spread, code, read_spread, read_value
+from firstglow.quantities import QuantityError, Spread, code, example, read_spread, read_value
 
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
 _WINDING = re.compile(r"[a-z][a-z0-9]*")
@@ -269,22 +269,16 @@ class PartReader:
 def read_attribute(row: Attribute, value: Any, draft: Draft | None = None) -> tuple[float, Spread | None]:
     """SI value and tolerance of an attribute as the file gives it; raises QuantityError."""
     if isinstance(value, bool) or not isinstance(value, str | int | Decimal):
-        raise QuantityError(
-            f"{short(value)} is no value", f"a text in {row.unit}, or a number", f'"{code(row.low or 1.0, row.unit)}"'
-        )
+        raise QuantityError(f"{short(value)} is no value", f"a text in {row.unit}, or a number", example(row.unit))
     if not isinstance(value, str):
         if isinstance(value, Decimal) and not value.is_finite():
-            raise QuantityError(f"{value} is no number", "a finite number", f'"{code(row.low or 1.0, row.unit)}"')
+            raise QuantityError(f"{value} is no number", "a finite number", example(row.unit))
         if value and not -30 <= Decimal(value).adjusted() <= 30:
-            raise QuantityError(
-                "a number out of all reason", f"{row.low:g} to {row.high:g}", f'"{code(row.low or 1.0, row.unit)}"'
-            )
+            raise QuantityError("a number out of all reason", f"{row.low:g} to {row.high:g}", example(row.unit))
         return float(value), None
     words = value.split()
     if not words or len(words) > 4:
-        raise QuantityError(
-            f"{short(value)!r} cannot be read", f"a value in {row.unit}", f'"{code(row.low or 1.0, row.unit)}"'
-        )
+        raise QuantityError(f"{short(value)!r} cannot be read", f"a value in {row.unit}", example(row.unit))
     spread = None
     if (len(words) > 1 and words[-1].endswith("%")) or words[-1].startswith(("±", "+-")):
         spread = read_spread(words[-1], row.unit)

@@ -12,7 +12,7 @@ from firstglow.amplifier.document import Document, open_document
 from firstglow.amplifier.drafts import Draft, lead_names
 from firstglow.amplifier.head import read_head
 from firstglow.amplifier.implied import Implied
-from firstglow.amplifier.joints import Groups, Scopes
+from firstglow.amplifier.joints import SPECIAL, Groups, Scopes
 from firstglow.amplifier.layers import Accuracies, Layers
 from firstglow.amplifier.mistakes import Mistakes
 from firstglow.amplifier.model import Amplifier
@@ -70,6 +70,7 @@ def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> A
     _read_parts(document, scopes, head.channels)
     groups = Groups()
     _join_drawn(scopes, groups)
+    _one_spelling(scopes)
     implied = Implied(scopes, groups, head.fragment, head.mains_volts)
     if not mistakes.found:
         implied.run()
@@ -203,6 +204,22 @@ def _join_drawn(scopes: Scopes, groups: Groups) -> None:
             groups.add(("lead", draft.name, lead))
     for draft in scopes.drafts.values():
         solder(draft, groups, scopes.node)
+
+
+def _one_spelling(scopes: Scopes) -> None:
+    """Two joints whose names differ only in capitals are one joint misspelt, or will be mistaken for one."""
+    seen: dict[tuple[str | None, str], str] = {(None, s): s for s in SPECIAL}
+    for draft in scopes.drafts.values():
+        for place in [*draft.leads.values(), *(p for _, p in draft.also), *(v.to for v in draft.vias)]:
+            name = scopes.free_name(" ".join(place.text.split()), place.channel)
+            if name is None:
+                continue
+            other = seen.get((None, name.lower())) or seen.setdefault((place.channel, name.lower()), name)
+            if other != name:
+                allowed = "one spelling for one joint, unlike names for two"
+                scopes.mistakes.add(
+                    place.line, draft.name, f"joint {name!r} beside joint {other!r}", allowed, f'"{other}"'
+                )
 
 
 def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts: Iterable[Draft]) -> None:

@@ -181,12 +181,10 @@ class Resolver:
     def _required(self, draft: Draft, values: Mapping[str, Quantity]) -> None:
         for row in kinds()[draft.kind].attributes.values():
             if row.required and row.name not in values:
+                first = kinds()[draft.kind].example.split('"')
+                remedy = f'"{first[1]}"' if len(first) > 1 else row.name
                 self.mistakes.add(
-                    draft.line,
-                    draft.name,
-                    f"a {draft.kind} without {row.name}",
-                    f"{row.name}: {row.text}",
-                    kinds()[draft.kind].example or row.name,
+                    draft.line, draft.name, f"a {draft.kind} without {row.name}", f"{row.name}: {row.text}", remedy
                 )
 
     def _mains_windings(

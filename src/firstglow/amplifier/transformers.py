@@ -35,7 +35,7 @@ DC_TO_AC = 1.25
 MARKED_SPREAD = 0.03  # makers wind to about 3 % of the marked volts (common practice)
 OPEN_SPREAD = 0.01  # a stated open-circuit figure
 OHMS_SPREAD = 0.10  # stated ohms: copper, temperature of the room, winding tension
-UNKNOWN_OHMS_SPREAD = 0.5
+UNKNOWN_OHMS_SPREAD = 0.6
 UNKNOWN_AMPS_SPREAD = 0.3
 HT_GUESS_AMPS = 0.1
 _DEFAULT = Origin("default", 0)
@@ -119,7 +119,7 @@ def mains_windings(
                         f"{draft.name} {side.name}",
                         "ohms",
                         f"{ohms:.3g} ohm",
-                        "50 % either way, from typical regulation",
+                        "60 % either way, from typical regulation",
                     )
                 )
         if not drop:
@@ -153,7 +153,7 @@ def _secondary(
         if side.ohms is None:
             note(
                 DefaultUsed(
-                    f"{draft.name} {side.name}", "ohms", f"{ohms:.3g} ohm", "50 % either way, from typical regulation"
+                    f"{draft.name} {side.name}", "ohms", f"{ohms:.3g} ohm", "60 % either way, from typical regulation"
                 )
             )
         if text.open_volts:

@@ -7,6 +7,7 @@ from functools import cache
 
 from firstglow.amplifier import bases
 from firstglow.amplifier.attributes import Kind, kinds
+from firstglow.amplifier.mistakes import nearest
 from firstglow.quantities import QuantityError, Spread, plain, read_spread, read_value
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
@@ -156,12 +157,11 @@ def _value(kind: Kind, token: str, said: Said) -> bool:
                 asked = asked or error
             continue
         if not re.search(r"[A-Za-zΩ]", token):
-            asked = asked or QuantityError(
-                f"{token!r} has no unit", f"a unit: {unit}", f'"{token}{"R" if unit == "ohm" else unit}"'
-            )
+            right = f"{token}u" if unit == "F" else f"{token}R" if unit == "ohm" else f"{token}{unit}"
+            asked = asked or QuantityError(f"{token!r} has no unit", f"a unit: {unit}", f'"{right}"')
             continue
         if name in said.values:
-            raise QuantityError(f"{token!r} is a second value in {unit}", "one value in each unit", "one of the two")
+            raise QuantityError(f"{token!r} is a second value in {unit}", "one value in each unit", '""')
         said.values[name] = (value, None)
         return True
     if asked:
@@ -189,23 +189,17 @@ def read_what(text: str, kind_name: str | None = None) -> Said:
     if said.kind is None:
         _guess(tokens, said)
     if said.kind is None:
-        raise QuantityError(
-            f"{text!r} names no part",
-            "a value with its unit, a valve type, or a kind of part",
-            '"220k", "0.1u 400V", "6V6GT" or "choke 8H"',
-        )
+        raise _no_part(text, tokens)
     kind = kinds()[said.kind]
     spread: Spread | None = None
     for token in tokens:
-        as_spread = read_spread(token, kind.attributes[kind.unnamed[0]].unit) if kind.unnamed else None
-        if as_spread is not None:
-            spread = as_spread
-        elif not (_kind_types(kind, token, said) or _designation(token, said) or _value(kind, token, said)):
-            raise QuantityError(
-                f"{token!r} says nothing about a {kind.name}",
-                _allowed(kind),
-                kind.example.split('"')[1] if '"' in kind.example else kind.name,
-            )
+        try:
+            spread = _take(kind, token, said) or spread
+        except QuantityError as error:
+            better = error.remedy.strip('"')
+            whole = " ".join(text.replace(token, better, 1).split()) if token in text else ""
+            whole = whole or _first_text(kind)
+            raise QuantityError(error.found, error.allowed, f'"{whole}"') from None
     if "plates" in said.values and said.kind != "diode":
         raise QuantityError("plates belong to a selenium rectifier", "selenium", '"selenium 100m 4 plates"')
     if spread is not None:
@@ -224,6 +218,40 @@ def _single(said: Said):  # type: ignore[no-untyped-def]
         return " "
 
     return replace
+
+
+def _no_part(text: str, tokens: list[str]) -> QuantityError:
+    """Nothing in the text says what it is: a bare number, or a valve type spelt another way."""
+    allowed = "a value with its unit, a valve type, or a kind of part"
+    for token in tokens:
+        if _NUMBER.fullmatch(token):
+            return QuantityError(
+                f"{token!r} has no unit: ohms or farads?",
+                "R, k, M; p, n, u",
+                f'"{text.replace(token, token + "R", 1)}"',
+            )
+        near = nearest(token.upper(), list(bases.designations()))
+        if near is not None:
+            return QuantityError(f"{text!r} names no part", allowed, f'"{near}"')
+    words = nearest(text, list(_phrases()))
+    return QuantityError(
+        f"{text!r} names no part", allowed, f'"{_first_text(kinds()[_phrases()[words][0]]) if words else "220k"}"'
+    )
+
+
+def _take(kind: Kind, token: str, said: Said) -> Spread | None:
+    """Take one word of the text; returns it if it is a tolerance. Raises QuantityError for one that means nothing."""
+    spread = read_spread(token, kind.attributes[kind.unnamed[0]].unit) if kind.unnamed else None
+    if spread is None and not (
+        _kind_types(kind, token, said) or _designation(token, said) or _value(kind, token, said)
+    ):
+        raise QuantityError(f"{token!r} says nothing about a {kind.name}", _allowed(kind), '""')
+    return spread
+
+
+def _first_text(kind: Kind) -> str:
+    """The first text of the kind's example."""
+    return kind.example.split('"')[1] if '"' in kind.example else kind.name
 
 
 def _allowed(kind: Kind) -> str:

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 from firstglow.quantities import QuantityError, plain, read_spread, read_value
 
+_OHMS = re.compile(r"[\d.+]*\d(?:R|Ω|ohm|k)\d*|\d*R\d+(?:\+\d*R\d+)*")
 _EXAMPLE = '"300-0-300V 150m 90+94R" or "6.3V 4A ct"'
 
 
@@ -58,24 +59,25 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
     if len(text) > 100:
         raise QuantityError("the text is too long", "volts, amps, ohms of one winding", _EXAMPLE)
     for token in plain(text).split():
-        tolerance = read_spread(token, "V")
-        if tolerance is not None:
-            spread = tolerance.fraction
-        elif token.lower() == "ct":
-            centre = True
-        elif token.lower() == "open":
-            open_volts = True
-        elif steps is None and re.fullmatch(r"[\d.]+(?:-[\d.]+)*V", token):
-            steps = [read_value(v + "V", "V") for v in token[:-1].split("-")]
-        elif (not ohms and token.endswith(("R", "Ω", "ohm"))) or re.fullmatch(r"\d*R\d+|\d+k\d*", token):
-            unit = re.sub(r"^[\d.]+", "", token.split("+")[-1])
-            ohms = [read_value(t if re.search(r"[A-Za-zΩ]", t) else t + unit, "ohm") for t in token.split("+")]
-        elif amps is None:
-            amps = read_value(token, "A")
-            if not re.search(r"[A-Za-z]", token):
-                raise QuantityError(f"{token!r} has no unit", "V, A or R", _EXAMPLE)
-        else:
-            raise QuantityError(f"{token!r} is not of a winding", "volts, amps, ohms, ct, open", _EXAMPLE)
+        try:
+            tolerance = read_spread(token, "V")
+            if tolerance is not None:
+                spread = tolerance.fraction
+            elif token.lower() == "ct":
+                centre = True
+            elif token.lower() == "open":
+                open_volts = True
+            elif steps is None and re.fullmatch(r"[\d.]+(?:-[\d.]+)*V", token):
+                steps = [read_value(v + "V", "V") for v in token[:-1].split("-")]
+            elif not ohms and _OHMS.fullmatch(token):
+                ohms = _ohms(token)
+            elif amps is None and re.search(r"[A-Za-z]", token):
+                amps = read_value(token, "A")
+            else:
+                raise QuantityError(f"{token!r} is not of a winding", "volts, amps, ohms, ct, open", "")  # noqa: TRY301
+        except QuantityError as error:
+            rest = " ".join(text.replace(token, "", 1).split())
+            raise QuantityError(error.found, "volts, amps, ohms, ct, open", f'"{rest}"') from None
     if steps is None and old is None:
         raise QuantityError(f"{text!r} has no volts", "volts of the winding", _EXAMPLE)
     if any(o <= 0 for o in ohms) or (amps is not None and amps <= 0):
@@ -97,6 +99,12 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
             sides = tuple(replace(new, ohms=was.ohms) for new, was in zip(sides, old.sides, strict=True))
         return WindingText(name, tuple(leads), sides, amps or old.amps, open_volts, spread, old.ohms_spread)
     return WindingText(name, tuple(leads), sides, amps, open_volts, spread)
+
+
+def _ohms(token: str) -> list[float]:
+    """``90+94R``: the unit stands once, at the end, and holds for all."""
+    unit = re.sub(r"^[\d.]+", "", token.split("+")[-1])
+    return [read_value(t if re.search(r"[A-Za-zΩ]", t) else t + unit, "ohm") for t in token.split("+")]
 
 
 def _leads(steps: list[float], centre: bool, text: str) -> tuple[list[str], list[float]]:
