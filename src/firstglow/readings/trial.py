@@ -1,0 +1,225 @@
+"""What the bands are worth: healthy amplifiers that pass the whole ladder, and planted faults that it sees.
+
+Both judge thousands of amplifiers by the same limits that a person's readings are judged by, in arrays.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.faults import FaultCase
+from firstglow.amplifier.situation import Fault
+from firstglow.readings.expected import ExpectedLadder, ExpectedReading
+from firstglow.readings.finish import glow_word
+from firstglow.readings.given import innovations
+from firstglow.readings.meters import loaded
+from firstglow.readings.observe import Cast, Observer, Seen
+from firstglow.readings.sheet import Sheet
+from firstglow.readings.spreads import Draws, MeterErrors, settings
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.int8]
+
+GO_ON, LOOK_FIRST, SWITCH_OFF = 0, 1, 2
+# Rounding of a reading's own step: a figure on the limit is inside it.
+_EDGE = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """Verdicts in arrays.
+
+    ids: (reading,). codes: (reading, sample): 0 go on, 1 look first, 2 switch off now. cold: (reading,) True for what is
+    read unplugged. misfit: (reading, sample) True where a reading does not fit those before it.
+    """
+
+    ids: tuple[str, ...]
+    codes: Codes
+    cold: NDArray[np.bool_]
+    misfit: NDArray[np.bool_]
+
+    @property
+    def alarms(self) -> NDArray[np.bool_]:
+        """(reading, sample): any verdict but go on."""
+        return (self.codes > GO_ON) | self.misfit
+
+
+def readings_of(ladder: ExpectedLadder) -> list[ExpectedReading]:
+    """Every reading that a meter or a lamp answers, in order."""
+    return [r for r in ladder.readings() if r.kind != "look"]
+
+
+def show(ladder: ExpectedLadder, sheet: Sheet, seen: Seen, cast: Cast, seed: int) -> dict[str, Array]:
+    """What the meter shows, by reading id (sample,), true values for lamps."""
+    source = {r.id: sheet.source_ohms[i] for i, r in enumerate(sheet.readings)}
+    of = cast.of or cast.samples
+    errors = MeterErrors(ladder.meter.name, of, seed)
+    numbers = cast.numbers if cast.of else np.arange(cast.samples)
+    out = {}
+    for r in readings_of(ladder):
+        value = seen.values.get(r.id)
+        if value is None:
+            continue
+        if r.on is None:
+            out[r.id] = value
+            continue
+        ohms = seen.source_ohms.get(r.id)
+        behind = source.get(r.id, 0.0) if ohms is None else ohms + r.planned.probe.series_ohms
+        through = loaded(value, behind, r.on.input_ohms)
+        wrong = through * (1.0 + errors.gain(r.on)[numbers]) + errors.offset(r.on, r.id)[numbers]
+        out[r.id] = np.round(wrong / r.on.step) * r.on.step
+    return out
+
+
+def judge(ladder: ExpectedLadder, shown: dict[str, Array]) -> Judged:
+    """Every reading of every amplifier against its band and its stops."""
+    rows = [r for r in readings_of(ladder) if r.id in shown]
+    samples = len(next(iter(shown.values())))
+    codes = np.zeros((len(rows), samples), dtype=np.int8)
+    for i, r in enumerate(rows):
+        codes[i] = _codes(r, shown[r.id])
+    cold = np.array([r.planned.situation.mains_volts == 0.0 for r in rows])
+    misfit = np.zeros(codes.shape, dtype=bool)
+    if ladder.given is not None:
+        number = {r.id: i for i, r in enumerate(rows)}
+        at = [number[name] for name in ladder.given.ids if name in number]
+        if len(at) == len(ladder.given.ids):
+            values = np.array([shown[name] for name in ladder.given.ids])
+            t = (values - ladder.given.middle[:, None]) / ladder.given.sigma[:, None]
+            # what is out of its band is no ground for what follows: it is taken as its own edge
+            t = np.clip(np.nan_to_num(t, nan=0.0, posinf=9.0, neginf=-9.0), -9.0, 9.0)
+            misfit[at] = np.abs(innovations(ladder.given.covariance, t)) > ladder.given.score
+            quiet = np.array([bool(r.note_only) for r in rows])
+            misfit[quiet] = False
+    return Judged(tuple(r.id for r in rows), codes, cold, misfit)
+
+
+def _codes(r: ExpectedReading, value: Array) -> Codes:
+    """One reading's verdicts, (sample,)."""
+    out = np.zeros(len(value), dtype=np.int8)
+    if r.on is None:
+        bad = np.array([glow_word(float(v)) not in r.words for v in value])
+        out[bad & (not r.note_only)] = LOOK_FIRST
+        return out
+    edge = _EDGE + 1e-9 * r.on.step
+    low = -np.inf if r.low is None else r.low - edge
+    high = np.inf if r.high is None else r.high + edge
+    missing = ~np.isfinite(value)
+    if not r.note_only:
+        out[(value < low) | (value > high)] = LOOK_FIRST
+        out[missing & (r.high is not None)] = LOOK_FIRST
+    if r.stop_below is not None:
+        out[value < r.stop_below.limit - edge] = SWITCH_OFF
+    if r.stop_above is not None:
+        out[value > r.stop_above.limit + edge] = SWITCH_OFF
+    return out
+
+
+@dataclass(frozen=True, slots=True)
+class Healthy:
+    """passed: share of healthy amplifiers that pass everything; in_bands: share inside every band and stop, whatever the
+    readings say about each other. worst: (reading id, share it alarms), most first."""
+
+    samples: int
+    passed: float
+    in_bands: float
+    worst: tuple[tuple[str, float], ...]
+
+
+def healthy(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, observer: Observer | None = None) -> Healthy:
+    """Amplifiers of ``draws`` up the whole ladder. observer: whose physics they have (a second valve law, say)."""
+    cast = Cast(draws.values, settings(sheet.setting, draws.samples, draws.seed))
+    seen = (observer or sheet.observer).see(sheet.wanted, cast, ohms_for=lambda r: True)
+    judged = judge(ladder, show(ladder, sheet, seen, cast, draws.seed))
+    alarms = judged.alarms
+    rates = sorted(zip(judged.ids, alarms.mean(axis=1), strict=True), key=lambda pair: -pair[1])
+    worst = tuple((name, float(rate)) for name, rate in rates if rate > 0)[:12]
+    return Healthy(
+        draws.samples, float((~alarms.any(axis=0)).mean()),
+        float((judged.codes == GO_ON).all(axis=0).mean()), worst,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One planted fault, in amplifier ``sample`` of the population."""
+
+    fault: Fault
+    sample: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sick:
+    """What the ladder made of one planted fault.
+
+    powered, cold: seen by powered readings, by unplugged ones. stopped: some verdict was switch off now. first: id of
+    the first reading that it alarms, None where nothing does. unsolved: some situation would not settle.
+    """
+
+    case: Case
+    powered: bool
+    cold: bool
+    stopped: bool
+    first: str | None
+    unsolved: bool
+
+
+def sick(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, cases: Sequence[Case]) -> list[Sick]:
+    """Every case up the whole ladder. Seen: a verdict but go on that the same amplifier healthy does not give."""
+    numbers = np.array([c.sample for c in cases])
+    setting = settings(sheet.setting, draws.samples, draws.seed)
+    bare = _cast(draws, setting, np.unique(numbers), ())
+    ill = _cast(draws, setting, numbers, tuple((c.fault,) for c in cases))
+    before = _judged(ladder, sheet, bare, draws.seed)
+    after, lost = _judged_with_lost(ladder, sheet, ill, draws.seed)
+    column = {int(n): k for k, n in enumerate(bare.numbers)}
+    base = before.alarms[:, [column[int(n)] for n in numbers]]
+    new = after.alarms & ~base
+    out = []
+    for k, case in enumerate(cases):
+        alarmed = np.flatnonzero(new[:, k])
+        first = after.ids[int(alarmed[0])] if len(alarmed) else None
+        out.append(
+            Sick(
+                case,
+                bool((new[:, k] & ~after.cold).any()),
+                bool((new[:, k] & after.cold).any()),
+                bool((after.codes[new[:, k], k] == SWITCH_OFF).any()),
+                first,
+                bool(lost[k]),
+            )
+        )
+    return out
+
+
+def _cast(
+    draws: Draws, setting: dict[str, Array], numbers: NDArray[np.int64], each: tuple[tuple[Fault, ...], ...]
+) -> Cast:
+    chosen = {v: s[numbers] for v, s in setting.items()}
+    return Cast(draws.values[:, numbers], chosen, each, draws.samples, numbers)
+
+
+def _judged(ladder: ExpectedLadder, sheet: Sheet, cast: Cast, seed: int) -> Judged:
+    return _judged_with_lost(ladder, sheet, cast, seed)[0]
+
+
+def _judged_with_lost(ladder: ExpectedLadder, sheet: Sheet, cast: Cast, seed: int) -> tuple[Judged, NDArray[np.bool_]]:
+    """(verdicts, (sample,) where the standing solution of some block would not settle)."""
+    seen = sheet.observer.see(sheet.wanted, cast, ohms_for=lambda r: True)
+    lost = np.zeros(cast.samples, dtype=bool)
+    for mask in seen.unsettled.values():
+        lost |= mask
+    return judge(ladder, show(ladder, sheet, seen, cast, seed)), lost
+
+
+def cases(faults: Iterable[FaultCase], samples: int, each: int = 2, seed: int = 1) -> list[Case]:
+    """``each`` cases of every fault (``amplifier.faults.FaultCase``), severities log-uniform, amplifiers at random."""
+    rng = np.random.default_rng(seed)
+    made = []
+    for f in faults:
+        count = each if f.high else 1
+        # evenly spread severities with a random offset: every part of the range is tried
+        made += [Case(f.at((k + rng.random()) / count), int(rng.integers(samples))) for k in range(count)]
+    return made
