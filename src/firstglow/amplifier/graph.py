@@ -236,7 +236,7 @@ def quiet_joints(net: Net) -> frozenset[str]:
     """
     groups = clusters(net)
     quiet = set(groups.get("chassis", frozenset({"chassis"})))
-    pending = {g for g in groups.values() if len(g) > 1 and not g & quiet}
+    pending = {g for g in groups.values() if len(g) > 1 and not g & quiet and _supplied(net, g)}
 
     def ohms(b: Branch, _: str) -> float | None:
         if b.sort in {"wire", "resistance", "choke", "heater"}:
@@ -256,6 +256,11 @@ def quiet_joints(net: Net) -> frozenset[str]:
         quiet |= nearest[1]
         pending.remove(nearest[1])
     return frozenset(quiet)
+
+
+def _supplied(net: Net, group: frozenset[str]) -> bool:
+    """Whether a rectifier or a mains winding stands at this cluster: a large coupling capacitor is no reservoir."""
+    return any(b.sort == "diode" or is_mains_secondary(net, b) for joint in group for b in net.at[joint])
 
 
 def _driven(net: Net, group: frozenset[str], quiet: Collection[str]) -> bool:

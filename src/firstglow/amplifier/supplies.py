@@ -182,7 +182,7 @@ def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
         middle,
         tuple(dict.fromkeys(p for leg in legs for p in (*leg.series_ac, *leg.series_dc))),
         _dc_lead(net, legs, positive, middle),
-        supply_nodes(net, joint, ret) if reservoirs else (),
+        supply_nodes(net, joint, ret, quiet_joints(net)) if reservoirs else (),
         channels.pop() if len(channels) == 1 else None,
     )
 
@@ -277,12 +277,11 @@ def _use(net: Net, joint: str, ret: str, sign: int) -> Use:
 
 
 # -- nodes behind a reservoir ------------------------------------------------------------------------------------------
-def supply_nodes(net: Net, joint: str, ret: str) -> tuple[str, ...]:
+def supply_nodes(net: Net, joint: str, ret: str, quiet: frozenset[str]) -> tuple[str, ...]:
     """Joints that large capacitors hold and ``joint`` feeds through resistors and chokes, nearest first.
 
     Bypassed cathodes, decoupled screens of a single small valve and a heater line's reference are not nodes.
     """
-    quiet = quiet_joints(net)
     stop = {"chassis", ret}
 
     def ohms(b: Branch, left: str) -> float | None:
