@@ -31,7 +31,7 @@ _EDGE = 1e-9
 class Judged:
     """Verdicts in arrays.
 
-    ids: (reading,). codes: (reading, sample): 0 go on, 1 look first, 2 switch off now. cold: (reading,) True for what is
+    ids: (reading,). codes: (reading, sample): 0 go on, 1 look first, 2 switch off now. cold: (reading,) for what is
     read unplugged. misfit: (reading, sample) True where a reading does not fit those before it.
     """
 
@@ -119,7 +119,7 @@ def _codes(r: ExpectedReading, value: Array) -> Codes:
 
 @dataclass(frozen=True, slots=True)
 class Healthy:
-    """passed: share of healthy amplifiers that pass everything; in_bands: share inside every band and stop, whatever the
+    """passed: share of healthy amplifiers that pass everything; in_bands: share inside all bands and stops, whatever the
     readings say about each other. worst: (reading id, share it alarms), most first."""
 
     samples: int
