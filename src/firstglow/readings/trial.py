@@ -119,7 +119,7 @@ def _codes(r: ExpectedReading, value: Array) -> Codes:
 
 @dataclass(frozen=True, slots=True)
 class Healthy:
-    """passed: share of healthy amplifiers that pass everything; in_bands: share inside all bands and stops, whatever the
+    """passed: share of healthy amplifiers that pass everything; in_bands: share inside bands and stops, whatever the
     readings say about each other. worst: (reading id, share it alarms), most first."""
 
     samples: int
