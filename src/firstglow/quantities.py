@@ -47,7 +47,7 @@ _WITH: Mapping[str, str] = {
     "H": "mu",
     "A": "num",
     "V": "umk",
-    "W": "m",
+    "W": "mk",
     "VA": "k",
     "Hz": "kM",
     "s": "m",
@@ -73,7 +73,7 @@ TOLERANCE_LETTERS: Mapping[str, str] = {
     "M": "20",
 }
 _SIGNS = str.maketrans({"µ": "u", "μ": "u", "Ω": "Ω", "−": "-", "–": "-", "×": "x", "\u00a0": " ", "\u202f": " "})
-_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?")
+_NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _LONGEST = 40
 
 
@@ -168,6 +168,8 @@ def read_decimal(text: str, unit: str) -> Decimal:
             f"{text[:20]!r}... is too long for a value", f"at most {_LONGEST} characters", example(unit)
         )
     raw = plain(text).strip()
+    if not raw.replace("Ω", "").replace("°", "").isascii():
+        raise _unreadable(text, unit)
     _refuse_doubtful(raw, text, unit)
     if unit == "1" and raw.endswith("%"):
         number = raw[:-1].strip()
@@ -241,15 +243,12 @@ def show(value: float, unit: str, digits: int = 3) -> str:
     """
     if value == 0 or unit not in _SPAN:
         return f"{_digits(value, digits)} {_SHOWN.get(unit, unit)}".strip()
-    size = abs(value)
-    span = _SPAN[unit]
-    for prefix, power in _STEPS:
-        if prefix and prefix not in span:
-            continue
-        floor = 0.1 if (unit, prefix) == ("F", "µ") else 1.0
-        if size >= floor * 10.0**power * (1 - 0.5 * 10.0**-digits):
-            return f"{_digits(value / 10.0**power, digits)} {prefix}{_SHOWN.get(unit, unit)}"
-    prefix, power = next((p, n) for p, n in reversed(_STEPS) if p in span or not p)
+    size = abs(float(f"{value:.{digits - 1}e}"))  # rounded first: 999.6 ohm to three digits is 1 kΩ
+    usable = [(p, n) for p, n in _STEPS if not p or p in _SPAN[unit]]
+    low = 0.1 if unit == "F" else 1.0  # a tenth of a microfarad is written 0.1 µF
+    prefix, power = next(
+        ((p, n) for p, n in usable if size >= (low if p == "µ" else 1.0) * 10.0**n * (1 - 1e-12)), usable[-1]
+    )
     return f"{_digits(value / 10.0**power, digits)} {prefix}{_SHOWN.get(unit, unit)}"
 
 

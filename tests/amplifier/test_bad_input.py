@@ -110,8 +110,8 @@ def test_format_must_be_the_number(value: str) -> None:
     [
         (b"", "empty", 1),
         (b"  \n\n", "empty", 1),
-        (b"format = 1\nname = \"\xff\xfe\"\n", "UTF-8", 2),
-        (b"format = 1\nR1 = [\"220k\", \n\n\"a\" \"b\"]\n", "not TOML", 4),
+        (b'format = 1\nname = "\xff\xfe"\n', "UTF-8", 2),
+        (b'format = 1\nR1 = ["220k", \n\n"a" "b"]\n', "not TOML", 4),
         (b"format = 1\nformat = 1\n", "not TOML", 2),
         (b"[" * 5000, "nested", 1),
         (b"a = " + b"{b = " * 3000 + b"\n", "nested", 1),
@@ -194,7 +194,7 @@ LAYER = '\n[[layer]]\nkind = "changed"\n'
     [
         ('set = { R99 = "1k" }', "no part"),
         ('set = { R2 = "10u" }', "says nothing"),
-        ('set = { R2 = 3 }', "no value"),
+        ("set = { R2 = 3 }", "no value"),
         ('set = { R2 = { omhs = "3k" } }', "unknown attribute"),
         ('set = { "T1 hx" = "6.3V" }', "no winding"),
         ('set = { "T1 ht" = "250V" }', "other leads"),
