@@ -211,8 +211,7 @@ class TestRectifiers:
         """The one consistent state of the five junctions, found by trying all 32 with plain numpy."""
         amplifier = self.build()
         got = cold_ohms(amplifier, Situation(0.0), [(red, black)], tight(amplifier), diodes="conducting")[0, 0]
-        # 1e-16 of the 50 Gohm through which an isolated bridge is seen: some millionths of an ohm
-        assert got == pytest.approx(self.enumerate(amplifier, red, black), rel=1e-6, abs=2e-5)
+        assert got == near(self.enumerate(amplifier, red, black))
         assert got <= one(amplifier, red, black, Situation(0.0)) * (1 + 1e-12)
 
     @staticmethod

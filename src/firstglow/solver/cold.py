@@ -13,12 +13,16 @@ from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.laplacian import Laplacian, through
 from firstglow.solver.parameters import CONTACT_OHMS, OPEN_OHMS
 from firstglow.solver.passive import CHASSIS, Array, Branch, Passives, Values, passives
+
+# A closed junction that carries less backward than this, of 1 A through the meter, carries nothing.
+NO_AMPS = 1e-9
 
 Pair = tuple[str, str]
 Diodes = Literal["open", "conducting"]
@@ -109,7 +113,8 @@ def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
     Ideal one-way switches in a network of resistances have exactly one consistent state: a linear complementarity
     problem with a symmetric positive definite matrix. Bard's rule finds it: change the first junction that is wrong
     (Cottle, Pang and Stone, The Linear Complementarity Problem, 1992, 4.2; from memory, the tests try every state).
-    The network is reduced to the ports of the junctions and of the pair, so that a change costs next to nothing.
+    The state is found on the network reduced to the ports of the junctions and of the pair, where a change costs next
+    to nothing.
     """
     junctions, laplacian = network.resting.junctions, network.laplacian
     count, samples = len(junctions), network.samples
@@ -117,6 +122,7 @@ def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
     rows = [laplacian.root_rows(through(a, b, samples)) for a, b in ports]
     z = np.stack([np.stack([np.einsum("js,js->s", p, q) for q in rows], axis=-1) for p in rows], axis=-2)
     closed_ohms = np.stack([np.broadcast_to(np.maximum(j.ohms, CONTACT_OHMS), samples) for j in junctions], axis=-1)
+    noise = 1e-13 * np.abs(z).max()
     out = []
     for red, black in pairs:
         row = laplacian.root_rows(through(network.joint(red), network.joint(black), samples))
@@ -125,12 +131,20 @@ def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
         for _ in range(2 ** (count + 1)):
             ohms = np.where(closed, closed_ohms, OPEN_OHMS)
             amps = np.linalg.solve(z + ohms[:, :, None] * np.eye(count), seen[:, :, None])[..., 0]
-            # forward volts of an open junction, forward current of a closed one: both are amps x ohms
-            wrong = closed ^ (amps > 0.0)
+            wrong = np.where(closed, amps < -NO_AMPS, amps * OPEN_OHMS > noise)
             if not wrong.any():
                 break
             first = np.argmax(wrong, axis=1)
             changed = np.nonzero(wrong.any(axis=1))[0]
             closed[changed, first[changed]] ^= True
-        out.append(np.einsum("js,js->s", row, row) - np.einsum("sk,sk->s", seen, np.where(closed, amps, 0.0)))
+        out.append(_closed(network, closed.T).ohms(red, black) if closed.any() else network.ohms(red, black))
     return np.stack(out)
+
+
+def _closed(network: ColdNetwork, closed: NDArray[np.bool_]) -> ColdNetwork:
+    """The network with some junctions (junction, sample) closed: eliminated anew, so that nothing cancels."""
+    paths = [
+        Branch(j.part, j.anode, j.cathode, np.where(on, np.maximum(j.ohms, CONTACT_OHMS), OPEN_OHMS))
+        for j, on in zip(network.resting.junctions, closed, strict=True)
+    ]
+    return ColdNetwork(network.resting, paths)
