@@ -6,7 +6,7 @@ from functools import cached_property
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.amplifier.roles import Loop, Roles
+from firstglow.amplifier.role_types import Loop, Roles
 from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
 from firstglow.ladder.gear import Gear
@@ -157,7 +157,7 @@ class Frame(Structure):
         found = dial_rules.lower(1.0)
         for loop in self.liftable:
             full = self.physics.loop_gain(at, loop.channel)
-            own = self.part(loop.resistor).value("ohms")
+            own = self.part(loop.resistor).value("ohms") if loop.resistor else 1.0
             ohms = dial_rules.higher(max(own * (full / TEST_LOOP_GAIN - 1.0), 1.0))
             while self.physics.loop_gain(at.but(feedback="test", test_ohms=ohms), loop.channel) > TEST_LOOP_GAIN:
                 ohms = dial_rules.higher(ohms * 1.1)
@@ -172,6 +172,15 @@ class Frame(Structure):
     def joint(self, name: str) -> End:
         """A joint as a place to put a probe: a capacitor on it if there is one."""
         return end_at(self.amplifier, name, self.words)
+
+    def heater_end(self, joint: str, envelopes: Iterable[str]) -> End:
+        """A side of a heater line at the first of its sockets."""
+        glass = set(envelopes)
+        for part in self.amplifier.of_kind("heater"):
+            lead = next((name for name, where in part.leads.items() if where == joint), None)
+            if part.envelope is not None and part.envelope in glass and lead is not None:
+                return self.at(part.name, lead)
+        return self.joint(joint)
 
     def load_of_loop(self, loop: Loop) -> str:
         """Loudspeaker terminals that a loop comes from."""

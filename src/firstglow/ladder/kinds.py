@@ -135,7 +135,7 @@ def _mains(frame: "Frame") -> Iterator[str]:
     primaries = [w for p in frame.amplifier.of_kind("transformer") for w in p.windings if w.role == "primary"]
     if len(primaries) > 1:
         yield "several_primaries"
-    if any(p.words.get("role") == "standby" for p in frame.amplifier.of_kind("switch")):
+    if frame.roles.standby:
         yield "standby"
     if not frame.gear.variable_transformer:
         yield "no_variable_transformer"

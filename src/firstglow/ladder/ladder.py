@@ -9,7 +9,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.make_safe import live, make_safe
+from firstglow.ladder.make_safe import MakeSafe, live, make_safe
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.stands import differs, stands
@@ -29,6 +29,8 @@ def document(
     frame: Frame, expected: ExpectedLadder, from_rung: str | None = None, to_rung: str | None = None
 ) -> dict[str, Any]:
     """The JSON of CONTRACTS.md. ``from_rung`` and ``to_rung`` only choose what is printed."""
+    rungs = chosen(expected.rungs, from_rung, to_rung)
+    safes = make_safe(frame, [situations_of(rung) for rung in rungs])
     return {
         "amplifier": expected.amplifier,
         "drawing": frame.amplifier.drawing,
@@ -36,7 +38,7 @@ def document(
         "mains": expected.mains,
         "meter": expected.meter.name,
         "findings": list(expected.findings),
-        "rungs": [rung_json(frame, rung) for rung in chosen(expected.rungs, from_rung, to_rung)],
+        "rungs": [rung_json(frame, rung, safe) for rung, safe in zip(rungs, safes, strict=True)],
     }
 
 
@@ -60,16 +62,21 @@ class LadderError(Exception):
     """No such rung, or no ladder for this amplifier; the message says what and the remedy."""
 
 
-def rung_json(frame: Frame, rung: ExpectedRung) -> dict[str, Any]:
+def situations_of(rung: ExpectedRung) -> list[Situation]:
+    """The rung's situation and those of its readings, each once."""
+    every = [rung.planned.situation, *(r.planned.situation for r in rung.readings)]
+    return [at for n, at in enumerate(every) if at not in every[:n]]
+
+
+def rung_json(frame: Frame, rung: ExpectedRung, safe: MakeSafe) -> dict[str, Any]:
     """One RUNG."""
     planned = rung.planned
-    situations = [planned.situation, *(r.planned.situation for r in rung.readings)]
     return {
         "id": planned.id,
         "title": planned.title,
         "before": list(planned.before),
         "situation": situation_to_json(planned.situation, planned.stands or stands(frame, planned.situation)),
-        "live": live(frame, situations),
+        "live": live(frame, situations_of(rung)),
         "cautions": list(planned.cautions),
         "wait_seconds": planned.wait_seconds,
         "wait_why": planned.wait_why,
@@ -82,7 +89,7 @@ def rung_json(frame: Frame, rung: ExpectedRung) -> dict[str, Any]:
             }
             for reading, group in zip(rung.readings, clip_groups(planned, frame.gear.meters), strict=True)
         ],
-        "make_safe": make_safe(frame, situations).json(),
+        "make_safe": safe.json(),
         "hands_in": planned.hands_in,
         "hold": {"signed": planned.hold.signed, "needs": list(planned.hold.needs), "text": planned.hold.text},
         "dial": planned.dial_ceiling,

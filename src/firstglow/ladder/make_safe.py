@@ -1,14 +1,17 @@
 """The foot of every rung: off, unplug, wait the computed fall, discharge, below 10 V. And what is live before that."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite
 from typing import Any
+
+import numpy as np
 
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.solver.discharge import WORKING_VOLTS, Tool, discharge, tool_ohms
+from firstglow.solver.discharge import WORKING_VOLTS, discharge, tool_ohms
 
 TOOL_WATTS = 10.0  # W, wirewound (common practice)
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
@@ -20,8 +23,7 @@ class MakeSafe:
     """What the foot says.
 
     wait_seconds: until every capacitor is below 60 V by itself, slow by tolerance; None where that takes over ten
-        minutes. ohms, watts: the discharge tool. tool_seconds: with it on the largest, until below 10 V.
-    order: capacitors in the order they are discharged, the bias last.
+        minutes. ohms, watts: the discharge tool. order: capacitors in the order they are discharged, the bias last.
     """
 
     needed: bool
@@ -29,63 +31,72 @@ class MakeSafe:
     ohms: float | None = None
     watts: float | None = None
     below_volts: float | None = None
-    tool_seconds: float | None = None
     order: tuple[str, ...] = ()
 
     def json(self) -> dict[str, Any]:
-        """As CONTRACTS.md names it, and two keys more."""
+        """As CONTRACTS.md names it, and the order."""
         return {
             "needed": self.needed,
             "wait_seconds": self.wait_seconds,
             "ohms": self.ohms,
             "watts": self.watts,
             "below_volts": self.below_volts,
-            "tool_seconds": self.tool_seconds,
             "order": list(self.order),
         }
 
 
-def make_safe(frame: Frame, situations: list[Situation]) -> MakeSafe:
-    """From the highest volts that a rung's situations leave on each capacitor."""
-    powered = [at for at in situations if at.mains_volts > 0]
-    if not powered:
-        return MakeSafe(False)
-    start: dict[str, float] = {}
-    for at in powered:
-        joints = frame.physics.joints(at)
-        for part in frame.amplifier.of_kind("capacitor"):
-            plus, minus = (joints.get(part.leads[end], (0.0, 0.0))[0] for end in ("+", "-"))
-            if abs(plus - minus) >= abs(start.get(part.name, 0.0)):
-                start[part.name] = plus - minus
-    at = powered[-1]
-    slow = discharge(frame.amplifier, at, start, high=True)
-    seconds = max((float(c.below_60_s.max()) for c in slow.capacitors), default=0.0)
-    highest = max((abs(v) for v in start.values()), default=0.0)
-    ohms = tool_ohms(highest)
-    return MakeSafe(
-        True,
-        _rounded(seconds),
-        ohms,
-        TOOL_WATTS,
-        WORKING_VOLTS,
-        _with_tool(frame, at, start, ohms),
-        _order(frame, start),
+def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSafe]:
+    """For each rung, from the highest volts that its situations leave on each capacitor.
+
+    Rungs whose links, switches and load resistors stand alike share one network and are emptied as one batch.
+    """
+    made = [MakeSafe(False)] * len(rungs)
+    batches: dict[str, list[int]] = {}
+    starts = {n: _start(frame, situations) for n, situations in enumerate(rungs)}
+    last = {n: [at for at in situations if at.mains_volts > 0] for n, situations in enumerate(rungs)}
+    for n, powered in last.items():
+        if powered:
+            batches.setdefault(_network(powered[-1]), []).append(n)
+    for members in batches.values():
+        at = last[members[0]][-1]
+        volts = {name: np.array([starts[n][name] for n in members]) for name in starts[members[0]]}
+        slow = discharge(frame.amplifier, at, volts, high=True)
+        waits = [np.broadcast_to(c.below_60_s, (len(members),)) for c in slow.capacitors]
+        for column, n in enumerate(members):
+            made[n] = _one(frame, starts[n], max((float(w[column]) for w in waits), default=0.0))
+    return made
+
+
+def _network(at: Situation) -> str:
+    """What of a situation changes the power-off network."""
+    return repr(
+        (sorted(at.lifted), sorted(at.switches_open), sorted(at.loads.items()), at.feedback, at.test_ohms, at.load)
     )
+
+
+def _start(frame: Frame, situations: Sequence[Situation]) -> dict[str, float]:
+    """The highest volts on each capacitor, + minus -, over the powered situations of a rung."""
+    found = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
+    for at in situations:
+        if at.mains_volts == 0.0:
+            continue
+        joints = frame.physics.joints(at)
+        for name in found:
+            leads = frame.part(name).leads
+            plus, minus = (joints.get(leads[end], (0.0, 0.0))[0] for end in ("+", "-"))
+            if abs(plus - minus) >= abs(found[name]):
+                found[name] = plus - minus
+    return found
+
+
+def _one(frame: Frame, start: dict[str, float], seconds: float) -> MakeSafe:
+    highest = max((abs(v) for v in start.values()), default=0.0)
+    return MakeSafe(True, _rounded(seconds), tool_ohms(highest), TOOL_WATTS, WORKING_VOLTS, _order(frame, start))
 
 
 def _rounded(seconds: float) -> float | None:
     """Up to whole 5 s; at least 5; None for never."""
     return None if not isfinite(seconds) or seconds > NEVER else max(5.0, 5.0 * ceil(seconds / 5.0))
-
-
-def _with_tool(frame: Frame, at: Situation, start: dict[str, float], ohms: float) -> float | None:
-    """Seconds until the largest store is below 10 V with the tool across it."""
-    if not start:
-        return None
-    largest = max(start, key=lambda name: frame.part(name).value("farads") * start[name] ** 2)
-    leads = frame.part(largest).leads
-    found = discharge(frame.amplifier, at, start, high=True, tool=Tool(leads["+"], leads["-"], ohms))
-    return _rounded(float(found.of(largest).below_10_s.max()))
 
 
 def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
@@ -97,7 +108,7 @@ def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
     return tuple(sorted(charged, key=lambda c: (c in last, c not in first, -abs(start[c]), c)))
 
 
-def live(frame: Frame, situations: list[Situation]) -> list[dict[str, Any]]:
+def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
     """Joints above 60 V dc, 30 V ac or on the mains, in any situation of a rung; the highest first."""
     worst: dict[str, tuple[float, str]] = {}
     covered = mains_joints(frame.amplifier)

@@ -18,7 +18,7 @@ from firstglow.ladder import (
     rung_soak,
     rung_transformer,
 )
-from firstglow.ladder.ends import first_situations, negative_ends
+from firstglow.ladder.ends import negative_ends
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.questions import Physics
@@ -41,11 +41,9 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
 
 
 def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
-    """Structure, bench and physics together, the most negative end of every control found."""
+    """Structure, bench and physics together."""
     found = roles(amplifier)
-    start = Frame(amplifier, found, gear, physics, {})
-    physics.prepare(first_situations(start))
-    return Frame(amplifier, found, gear, physics, negative_ends(start))
+    return Frame(amplifier, found, gear, physics, negative_ends(found))
 
 
 def _powered(frame: Frame) -> Iterable[PlannedRung]:

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.role_types import HeaterWinding
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.dials import lower
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
 
 HEATER_CATHODE = 90.0  # V: what most makers allowed between heater and cathode (common practice)
+USUAL_IDLE = 0.04  # A: a power valve whose target nobody stated (common practice)
 REFERENCE = 1.0  # V dc: a heater line referred to chassis does not move when HT comes (common practice)
 WRONG = 0.15  # a winding this far off its proportion: the wrong tap, or windings exchanged (common practice)
 
@@ -51,38 +53,30 @@ def heaters(
         )
 
 
-def sides_of(frame: "Frame", part: Part) -> frozenset[str]:
-    """The two sides of the heater line that a heater hangs on."""
-    mine = set(part.leads.values())
-    lines = (w for w in frame.roles.heater_windings if {w.joint_1, w.joint_2} <= mine)
-    return frozenset(j for w in lines for j in (w.joint_1, w.joint_2))
+REFERRED = ("centre tap", "hum pot", "resistors")  # a heater line whose two sides stand off chassis alike
+STILL = (*REFERRED, "lifted")  # a line whose dc to chassis is read when HT comes
 
 
-def refers_to_chassis(frame: "Frame", part: Part) -> bool:
-    """Does this heater line have both sides off chassis and a centre tap, a hum pot or two resistors to it?"""
-    mine = set(part.leads.values())
-    lines = [w for w in frame.roles.heater_windings if {w.joint_1, w.joint_2} <= mine]
-    return any(
-        w.reference in ("centre tap", "hum pot", "resistors") and "chassis" not in (w.joint_1, w.joint_2) for w in lines
-    )
+def line_of(frame: "Frame", part: Part) -> HeaterWinding | None:
+    """The heater line a heater hangs on."""
+    return next((w for w in frame.roles.heater_windings if part.envelope in w.envelopes), None)
 
 
 def heater_references(frame: "Frame", rung: str, at: Situation) -> Iterator[PlannedReading]:
     """Dc of each heater line to chassis when HT comes: the divider's value, or nothing at all."""
     lifted = (stops.least(0.5, "floating"), stops.above(HEATER_CATHODE, "heater to cathode limit"))
     for line in frame.roles.heater_windings:
-        if "chassis" in (line.joint_1, line.joint_2) or line.reference in ("rectifier", "none"):
+        if line.reference not in STILL:
             continue
-        key = "heater_dc" if line.reference == "lifted" else "heater_ref"
-        stop = lifted if line.reference == "lifted" else (stops.zero(REFERENCE, "heater to cathode breakdown"),)
+        raised = line.reference == "lifted"
         yield frame.reading(
             rung,
             f"{line.name} dc",
-            key,
-            frame.joint(line.joint_1),
+            "heater_dc" if raised else "heater_ref",
+            frame.joint(line.joints[0]),
             frame.joint("chassis"),
             at,
-            stops=stop,
+            stops=lifted if raised else (stops.zero(REFERENCE, "heater to cathode breakdown"),),
             contact="clip",
         )
 
@@ -106,10 +100,9 @@ def gas_tubes(frame: "Frame", rung: str, at: Situation) -> Iterator[PlannedReadi
 
 def back_bias_loads(frame: "Frame") -> dict[str, float]:
     """A resistor from HT to CHASSIS that draws what the output valves will at idle."""
-    supply = frame.supplies("ht")[0]
-    at = frame.ht_only(frame.dial("4"))
-    volts = abs(frame.physics.joints(at)[supply.joint][0])
-    amps = sum(frame.target(v) or 0.04 for v in frame.roles.outputs if v.bias == "back")
+    supply = next(s for s in frame.supplies("ht") if s.name in {b.supply for b in frame.roles.back_bias})
+    volts = abs(frame.physics.joints(frame.ht_only(frame.dial("4")))[supply.joint][0])
+    amps = sum(frame.target(v) or USUAL_IDLE for v in frame.roles.outputs if v.bias == "back")
     return {supply.joint: lower(volts / amps)}
 
 

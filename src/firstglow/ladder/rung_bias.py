@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from firstglow.amplifier.roles import OutputValve
+from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from firstglow.amplifier.model import Part
-from firstglow.amplifier.roles import OutputValve
+from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder import stops
 from firstglow.ladder.cold_rest import the_rest

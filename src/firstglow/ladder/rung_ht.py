@@ -3,7 +3,7 @@ back bias under a load resistor (4b)."""
 
 from collections.abc import Iterator
 
-from firstglow.amplifier.roles import OutputValve
+from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder import stops

@@ -1,9 +1,8 @@
 """Rung 0: the mains side, unplugged (rows 1 to 3 of the ladder reference)."""
 
-from firstglow.amplifier.model import Part
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.places import End, mains_joints
+from firstglow.ladder.places import End
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 OPEN = 1e6  # ohm: the least a mains insulation may read (0.5 kV tester; common practice)
@@ -37,7 +36,7 @@ def _without_earth(frame: Frame) -> tuple[str, ...]:
 
 def _readings(frame: Frame) -> list[PlannedReading]:
     made = [_bond(frame), _insulation(frame), *_primary(frame)]
-    odd = [p.name for p in _interference(frame) if p.type not in ("X", "Y")]
+    odd = [found.part for found in frame.roles.interference if not found.safety]
     if odd:
         made.append(
             frame.look(
@@ -112,9 +111,3 @@ def _primary(frame: Frame) -> list[PlannedReading]:  # row 3
             )
         )
     return made
-
-
-def _interference(frame: Frame) -> list[Part]:
-    """Capacitors with a lead on the mains side."""
-    live = mains_joints(frame.amplifier)
-    return [p for p in frame.amplifier.of_kind("capacitor") if live & set(p.leads.values())]

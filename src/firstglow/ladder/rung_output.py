@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from firstglow.amplifier.roles import OutputValve
+from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
@@ -98,8 +98,6 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
 
 def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str = "") -> Iterator[PlannedReading]:
     """Single shares where several valves stand on one resistor, or none: the drop across each half primary."""
-    if v.transformer is None:
-        return
     yield frame.reading(
         rung,
         f"half primary drop{word}",

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from firstglow.amplifier.model import Part
-from firstglow.amplifier.roles import OutputValve, SmallValve
+from firstglow.amplifier.role_types import OutputValve, SmallValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame

@@ -69,22 +69,19 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
 
 def _standby(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     """Standby switch, proved last: open, nothing stands behind it."""
-    sources = {s.joint for s in frame.supplies("ht")}
-    for part in frame.amplifier.of_kind("switch"):
-        if part.words.get("role") != "standby":
+    for found in frame.roles.standby:
+        if not found.dead:
             continue
-        behind = part.leads["2"] if part.leads["1"] in sources else part.leads["1"]
-        if behind in sources or (part.leads["2"] not in sources and part.leads["1"] not in sources):
-            behind = part.leads["2"]
+        opened = at.but(switches_open=frozenset({found.switch}), idle={})
         yield frame.reading(
             RUNG,
             "standby open",
             "standby",
-            frame.joint(behind),
+            frame.joint(found.dead[0]),
             frame.joint("chassis"),
-            at.but(switches_open=frozenset({part.name}), idle={}),
-            owner=part.name,
+            opened,
+            owner=found.switch,
             contact="clip",
             stops=(stops.zero(10.0, "something stands behind the open switch"),),
-            fill={"part": part.name},
+            fill={"part": found.switch},
         )

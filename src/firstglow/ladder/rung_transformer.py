@@ -8,7 +8,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.legs import legs, winding_ends
-from firstglow.ladder.rows import WRONG, heater_parts, heaters, refers_to_chassis, sides_of
+from firstglow.ladder.rows import REFERRED, WRONG, heaters
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 EARLY, MIDDLE = 0.30, 0.65
@@ -119,16 +119,12 @@ def windings(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]
 
 
 def _sides(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  # row 13
-    """Each side of a heater line that is referred to chassis, once a line."""
-    read: set[str] = set()
-    for part in heater_parts(frame, frame.envelopes):
-        if not refers_to_chassis(frame, part):
+    """Each side of a heater line that is referred to chassis, at the first socket on it."""
+    for line in frame.roles.heater_windings:
+        if line.reference not in REFERRED:
             continue
-        for lead, joint in part.leads.items():
-            if joint in read or joint == "chassis" or joint not in sides_of(frame, part):
-                continue
-            read.add(joint)
-            end = frame.at(part.name, lead)
+        for joint in line.joints:
+            end = frame.heater_end(joint, line.envelopes)
             yield frame.reading(
                 rung,
                 f"{joint} to chassis",
@@ -204,7 +200,7 @@ def bias_reservoir(frame: Frame, rung: str, at: Situation, supply: Supply) -> Pl
         stops.sign(supply.sign > 0, "a bias rectifier the wrong way round"),
         stops.least(0.5, "half of it is missing"),
     )
-    capacitor = (stops.rating(supply.reservoir),) if supply.reservoir in frame.rated else ()
+    capacitor = (stops.rating(supply.reservoir),) if supply.reservoir is not None and supply.reservoir in frame.rated else ()
     return frame.reading(
         rung,
         f"{supply.name} reservoir",

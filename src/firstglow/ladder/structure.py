@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.amplifier.roles import Loop, OutputValve, Roles
+from firstglow.amplifier.role_types import Loop, OutputValve, Roles
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder.places import mains_joints
 
@@ -103,8 +103,7 @@ class Structure:
 
     def shared_cathode(self, v: OutputValve) -> bool:
         """Do other output valves stand on the same resistor?"""
-        mine = self.cathode_part(v)
-        return mine is not None and sum(self.cathode_part(o) == mine for o in self.roles.outputs) > 1
+        return bool(v.shares_cathode)
 
     def repeats_cathode(self, v: OutputValve) -> bool:
         """Is this valve's resistor already read for an earlier valve?"""

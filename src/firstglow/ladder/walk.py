@@ -10,7 +10,8 @@ from typing import Any
 
 from firstglow.amplifier import situation_from_json
 from firstglow.amplifier.model import Amplifier
-from firstglow.amplifier.roles import Roles, roles
+from firstglow.amplifier.role_types import Roles
+from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.places import mains_joints
 from firstglow.ladder.questions import Physics
