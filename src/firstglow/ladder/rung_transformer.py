@@ -200,7 +200,8 @@ def bias_reservoir(frame: Frame, rung: str, at: Situation, supply: Supply) -> Pl
         stops.sign(supply.sign > 0, "a bias rectifier the wrong way round"),
         stops.least(0.5, "half of it is missing"),
     )
-    capacitor = (stops.rating(supply.reservoir),) if supply.reservoir is not None and supply.reservoir in frame.rated else ()
+    known = supply.reservoir if supply.reservoir in frame.rated else None
+    capacitor = (stops.rating(known),) if known is not None else ()
     return frame.reading(
         rung,
         f"{supply.name} reservoir",
