@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass, field
 
+from firstglow.amplifier.bench import Bench
 from firstglow.ladder.words import Words
+from firstglow.readings.meters import Meter
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,3 +48,18 @@ class Gear:
     def small_lamp(self) -> float:
         """The lamp that stands in for the low end of the dial where there is no variable transformer."""
         return min(self.lamps)
+
+
+def gear_of(bench: Bench, meter: Meter, mains_now: float) -> Gear:
+    """A bench file's bench with the meter that reads, at today's mains [V]."""
+    return Gear(
+        mains_now,
+        bench.variable_transformer,
+        bench.lamps,
+        bench.meters_at_once,
+        meter.rating_volts,
+        min(bench.lead_volts, meter.lead_volts),
+        bench.old_electrolytics,
+        bench.unknown_transformer,
+        Words(bench.words["valve"], bench.words["plate"], bench.words["ht"]),
+    )

@@ -1,26 +1,32 @@
 """The ladder as one JSON document: plan, numbers, what is live, and how each rung is made safe (CONTRACTS.md)."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from firstglow.amplifier import situation_to_json
+from firstglow.amplifier.bench import Bench
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.gear import Gear
+from firstglow.ladder.gear import gear_of
 from firstglow.ladder.make_safe import MakeSafe, live, make_safe
 from firstglow.ladder.plan import frame_of, plan_frame
-from firstglow.ladder.questions import Physics
 from firstglow.ladder.stands import differs, stands
+from firstglow.readings.expect import SAMPLES, Mode, expect
 from firstglow.readings.expected import ExpectedLadder, ExpectedRung
+from firstglow.readings.meters import meter_from_table, meter_named
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.spreads import SEED
 
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
     """A whole first power-up. expected: plan and numbers; document: the JSON of CONTRACTS.md."""
 
+    frame: Frame
     expected: ExpectedLadder
     document: Mapping[str, Any]
 
@@ -124,14 +130,28 @@ def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
 
 def build(
     amplifier: Amplifier,
-    gear: Gear,
-    physics: Physics,
-    expected_of: Any,
+    bench: Bench | None = None,
+    mains_now: float | None = None,
+    meter: str | None = None,
     from_rung: str | None = None,
     to_rung: str | None = None,
+    *,
+    mode: Mode = "sampled",
+    samples: int = SAMPLES,
+    seed: int = SEED,
 ) -> Ladder:
-    """Plan, fill in, document. ``expected_of``: (amplifier, rungs) -> ExpectedLadder."""
-    frame = frame_of(amplifier, gear, physics)
-    rungs = plan_frame(frame)
-    expected: ExpectedLadder = expected_of(amplifier, rungs)
-    return Ladder(replace(expected), document(frame, expected, from_rung, to_rung))
+    """The first power-up of one amplifier on one bench.
+
+    mains_now [V rms]: at the socket today (default: the bench's, else the amplifier's own). meter: its name on the
+    bench (default: the bench's first, else the usual digital one). mode, samples, seed: as ``readings.expect`` has
+    them. Raises AmplifierError for a set that no ladder may be made for, LadderError for a rung that is not there,
+    ReadingsError for a meter that is not there, SolveError where the amplifier would not settle.
+    """
+    bench = bench or Bench()
+    meters = {name: meter_from_table(name, table, bench.file) for name, table in bench.meters.items()}
+    reads = meter_named(meter or next(iter(meters), "digital"), meters)
+    volts = mains_now or bench.mains_now or amplifier.mains_volts
+    observer = Observer(amplifier)
+    frame = frame_of(amplifier, gear_of(bench, reads, volts), SolverPhysics(amplifier, observer.circuit))
+    expected = expect(amplifier, plan_frame(frame), reads, samples, seed, mode=mode, mains=volts, observer=observer)
+    return Ladder(frame, expected, document(frame, expected, from_rung, to_rung))

@@ -22,6 +22,7 @@ from firstglow.ladder.ends import negative_ends
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.questions import Physics
+from firstglow.ladder.ratings import within_ratings
 from firstglow.ladder.stands import stands
 from firstglow.readings.probe import Hold, PlannedRung
 
@@ -37,6 +38,7 @@ def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRun
 def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     """The same, from a frame."""
     rungs = frame.with_contacts(_once([_needs(rung) for rung in _powered(frame)]))
+    rungs = within_ratings(frame, rungs)
     return tuple(replace(rung, stands=stands(frame, rung.situation)) for rung in _twins(rungs))
 
 

@@ -1,0 +1,45 @@
+"""No reading past what meter and leads are rated for: the reading is left out, or the ladder ends before it."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from firstglow.ladder.frame import Frame
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+
+MARGIN = 1.10  # healthy amplifiers differ, and mains move (common practice)
+VOLTS = ("dc volts", "ac volts")
+
+
+def volts_across(frame: Frame, reading: PlannedReading) -> float:
+    """The most that a reading puts across the meter, nominal [V]."""
+    if reading.situation.mains_volts == 0.0 or reading.probe.kind not in VOLTS:
+        return 0.0
+    joints = frame.physics.joints(reading.situation)
+    red, black = (joints.get(j, (0.0, 0.0)) for j in (reading.probe.red, reading.probe.black))
+    return max(abs(red[0] - black[0]), abs(red[1]) + abs(black[1]))
+
+
+def within_ratings(frame: Frame, rungs: Sequence[PlannedRung]) -> list[PlannedRung]:
+    """Rungs whose every reading the meter stands.
+
+    With HT off a winding past the rating is read only on the rung with the low dial. With HT on nothing stands in for
+    a reading: the ladder ends before that rung and says which meter it takes.
+    """
+    most = frame.gear.most_volts / MARGIN
+    made: list[PlannedRung] = []
+    for rung in rungs:
+        past = [r for r in rung.readings if volts_across(frame, r) > most]
+        if past and rung.id[0] in "23":
+            keep = tuple(r for r in rung.readings if r not in past)
+            note = frame.words.text("rung.note.left_out", what=", ".join(r.what for r in past))
+            gone = {r.id for r in past}
+            hold = replace(rung.hold, needs=tuple(n for n in rung.hold.needs if n not in gone))
+            made.append(replace(rung, readings=keep, before=(*rung.before, note), hold=hold))
+        elif past:
+            volts = max(volts_across(frame, r) for r in past)
+            text = frame.words.text("rung.note.meter", volts=f"{volts:.0f}", rating=f"{frame.gear.most_volts:.0f}")
+            made[-1] = replace(made[-1], hold=Hold(False, text, made[-1].hold.needs))
+            return made
+        else:
+            made.append(rung)
+    return made
