@@ -1,3 +1,4 @@
+# ruff: noqa: INP001, T201 (a script that writes to standard output)
 """Writes src/firstglow/amplifier/bases.toml from a valve facts file (TOML): what the file reader must know of a valve.
 
     python tools/make_bases.py valves.toml > src/firstglow/amplifier/bases.toml
@@ -103,8 +104,10 @@ def sections(valve: dict) -> dict[str, dict[str, list[int]]]:
 def main() -> None:
     facts = tomllib.loads(Path(sys.argv[1]).read_text(encoding="utf-8"))
     print("# Valve bases, heaters and sections, as the amplifier file's reader needs them.")
-    print(f"# Written by tools/make_bases.py from a facts file compiled {facts['meta']['compiled']}: do not edit by hand.")
-    print('# verified: "page" seen on the page named in source; "memory" recalled, check before quoting. doubt: as it says.')
+    print(
+        f"# Written by tools/make_bases.py from a facts file compiled {facts['meta']['compiled']}: do not edit by hand."
+    )
+    print('# verified: "page" seen on the page named in source; "memory" recalled, check before quoting.')
     for name, valve in facts["valves"].items():
         found = sections(valve)
         heater = found.pop("heater", {})
@@ -120,7 +123,8 @@ def main() -> None:
         print(f"cathode_joined_to_heater = {'true' if joined else 'false'}")
         heaters = [
             f"{{ volts = {float(h['volts'])}, amps = {float(h['amps'])}"
-            + (f", doubt = {quoted(h['doubt'])}" if "doubt" in h else "") + " }"
+            + (f", doubt = {quoted(h['doubt'])}" if "doubt" in h else "")
+            + " }"
             for h in valve["heater"]
         ]
         print(f"heaters = [{', '.join(heaters)}]")

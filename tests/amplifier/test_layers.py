@@ -47,9 +47,11 @@ def test_the_example_as_drawn_found_and_changed() -> None:
 def test_a_measured_value_narrows_exactly_what_it_should() -> None:
     plain, measured = load(B), layered('kind = "measured"\nset = { R12 = "183R" }')
     moved = {
-        (p.name, k) for p in plain.parts.values() for k, q in p.values.items()
+        (p.name, k)
+        for p in plain.parts.values()
+        for k, q in p.values.items()
         if (q.value, q.spread, q.shape) != (lambda o: (o.value, o.spread, o.shape))(measured.parts[p.name].values[k])
-    }  # fmt: skip
+    }
     assert moved == {("R12", "ohms")}
     was, now = plain.parts["R12"].values["ohms"], measured.parts["R12"].values["ohms"]
     assert now.value == 183.0

@@ -123,7 +123,7 @@ def test_code_is_read_back_exactly(value: float, unit: str) -> None:
     assert read_value(code(value, unit), unit) == value
 
 
-@given(st.floats(1e-9, 1e9), st.sampled_from(["ohm", "F", "H", "V", "A", "W", "Hz"]), st.integers(2, 5))
+@given(st.floats(1e-6, 1e9), st.sampled_from(["ohm", "F", "H", "V", "A", "Hz"]), st.integers(2, 5))
 def test_what_is_shown_is_within_its_digits(value: float, unit: str, digits: int) -> None:
     shown = show(value, unit, digits)
     assert "e" not in shown.lower()

@@ -27,7 +27,6 @@ PASSIVE: tuple[Kind, ...] = (
         ("ohms", "watts", "volts"),
         types=("carbon composition", "carbon film", "metal film", "metal oxide", "wirewound"),
         words={**LINKED, "test": "true: put there to be measured across (a sense resistor)"},
-        says=("thermistor",),
         text="Tolerance where none is stated: 10 %, carbon composition 20 % (they drift; common practice).",
         example='R1 = ["220k 1W", "HT3", "V1 plate"]',
     ),
@@ -91,7 +90,7 @@ PASSIVE: tuple[Kind, ...] = (
             ),
             rating("watts", "W", "rated dissipation of the whole track"),
             row(
-                "position", "1", "where it stands: 0 wiper at end 1, 1 at end 2", 0.5, role="setting", low=0.0, high=1.0
+                "position", "1", "part of the track's ohms between end 1 and the wiper: 0 wiper at end 1, 1 at end 2", 0.5, role="setting", low=0.0, high=1.0
             ),
             row(
                 "wiper_ohms",

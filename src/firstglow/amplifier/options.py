@@ -115,16 +115,15 @@ def _words(texts: Iterable[str]) -> list[str]:
 
 
 def _envelopes(amplifier: Amplifier, out: Iterable[str]) -> list[str]:
-    glass = {p.envelope for p in amplifier.parts.values() if p.envelope}
+    glass: set[str] = {p.envelope for p in amplifier.parts.values() if p.envelope}
     found: list[str] = []
     for word in _words(out):
-        named = {amplifier.parts[n].envelope for n in find_parts(amplifier, word)}
-        named |= {e for e in glass if e == word}
-        named |= {
-            p.envelope
-            for p in amplifier.parts.values()
-            if p.envelope and word in {c[:-1] for c in _called(p)} and p.name != p.envelope
-        }
+        named: set[str | None] = {g for g in glass if g == word}
+        if not named:
+            named = {amplifier.parts[n].envelope for n in find_parts(amplifier, word)}
+        if not named:  # a glass of several sections, as a channel calls it
+            parts = [p for p in amplifier.parts.values() if p.envelope and p.name != p.envelope]
+            named = {p.envelope for p in parts if word in {called[:-1] for called in _called(p)}}
         envelopes = [e for e in sorted(named, key=str) if e is not None]
         if not envelopes:
             raise SituationError(
