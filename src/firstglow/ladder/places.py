@@ -87,7 +87,7 @@ def end_of(amplifier: Amplifier, part_name: str, lead: str, words: Words) -> End
     """A lead of a part as a place: its pin where it has one."""
     part = amplifier.parts[part_name]
     joint = part.leads[lead]
-    called = lead.replace("plate", words.plate)
+    called = "heater" if part.kind == "heater" else lead.replace("plate", words.plate)
     found = pins(part, lead)
     if found is None:
         return End(joint, f"{part.name} {called}", None, part.envelope, part.kind in OUTSIDE)

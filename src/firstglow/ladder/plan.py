@@ -39,7 +39,14 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     """The same, from a frame."""
     rungs = frame.with_contacts(_once([_needs(rung) for rung in _powered(frame)]))
     rungs = within_ratings(frame, rungs)
-    return tuple(replace(rung, stands=stands(frame, rung.situation)) for rung in _twins(rungs))
+    return tuple(
+        replace(
+            rung,
+            stands=stands(frame, rung.situation),
+            title=frame.words.text("rung.note.title", id=rung.id, title=rung.title),
+        )
+        for rung in _twins(rungs)
+    )
 
 
 def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
