@@ -21,11 +21,20 @@ class FakeParameter:
     shape: str = "exact"
     shared: bool = False
 
+    @property
+    def sigma(self) -> float:
+        width = self.spread * (abs(self.nominal) or 1.0)
+        return width / 3**0.5 if self.shape == "uniform" else width
 
+
+@dataclass(frozen=True)
 class FakeStanding:
-    def __init__(self, circuit: FakeCircuit, values: np.ndarray, matrix: np.ndarray, x: np.ndarray) -> None:
-        self.circuit, self.values, self.matrix, self.x = circuit, values, matrix, x
-        self.settled = np.ones(x.shape[1], bool)
+    circuit: FakeCircuit
+    x: np.ndarray
+    values: np.ndarray
+    matrix: np.ndarray
+    settled: np.ndarray
+    steps: np.ndarray
 
     def dc(self, joint: str) -> np.ndarray:
         return np.zeros(self.x.shape[1]) if joint == "chassis" else self.x[self.circuit.joints.index(joint)]
@@ -61,13 +70,13 @@ class FakeCircuit:
         self.branches = []
         for part in amplifier.of_kind("resistor", "supply"):
             q = part.values["ohms"]
-            self._add(f"{part.name} ohms", part.name, "ohms", q.value, q.spread * q.value, q.shape)
+            self._add(f"{part.name} ohms", part.name, "ohms", q.value, q.spread, q.shape)
             if part.kind == "supply":
                 v = part.values["volts"]
-                self._add(f"{part.name} volts", part.name, "volts", v.value, v.spread * abs(v.value), v.shape)
+                self._add(f"{part.name} volts", part.name, "volts", v.value, v.spread, v.shape)
             self.branches.append(part)
         m = amplifier.mains_volts
-        self._add("mains volts", "", "", m, mains_spread * m, "uniform", True)
+        self._add("mains volts", "", "", m, mains_spread, "uniform", True)
         self.column = {p.name: i for i, p in enumerate(self.parameters)}
 
     def _add(self, *args: Any) -> None:
@@ -108,7 +117,8 @@ class FakeCircuit:
         if self.extra is not None:
             i = self.joints.index(self.extra[0])
             matrix[:, i, i] += 1.0 / self.extra[1]
-        return FakeStanding(self, values, matrix, np.linalg.solve(matrix, right[:, :, None])[:, :, 0].T)
+        x = np.linalg.solve(matrix, right[:, :, None])[:, :, 0].T
+        return FakeStanding(self, x, values, matrix, np.ones(samples, bool), np.ones(samples, int))
 
     def _at(self, joint: str) -> int | None:
         return None if joint == "chassis" else self.joints.index(joint)

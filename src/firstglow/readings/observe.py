@@ -151,16 +151,31 @@ class Observer:
         ohms_for: for which readings the Thevenin ohms are wanted. remember: the column from which later calls start.
         """
         seen = Seen()
+        together = self._stand_together(wanted, cast) if cast.samples < MANY and not cast.each else {}
         for block in wanted:
-            standing = None
-            if any(r.probe.quantity not in RESTING for r in block.readings):
+            standing = together.get(block.key)
+            if standing is None and needs_standing(block):
                 standing = self._stand(block, cast, seen)
-                if remember is not None and bool(standing.settled[remember]):
-                    self._starts[block.key] = np.array(standing.x[:, remember : remember + 1])
+            if standing is not None and remember is not None and bool(standing.settled[remember]):
+                self._starts[block.key] = np.array(standing.x[:, remember : remember + 1])
             self._read_cold(block, cast, seen)
             self._read_standing(block, standing, cast, ohms_for, seen)
             self._read_others(block, standing, cast, seen)
         return seen
+
+    def _stand_together(self, wanted: Sequence[Block], cast: Cast) -> dict[str, Any]:
+        """A few columns in many situations: all of them in one solution, by situation key. Idle ones are left out."""
+        blocks_in = [b for b in wanted if needs_standing(b) and not b.situation.idle]
+        if len(blocks_in) < 2:
+            return {}
+        laid = np.concatenate([cast.laid(self.circuit, b.situation) for b in blocks_in], axis=1)
+        starts = [self._starts.get(b.key) for b in blocks_in]
+        start = None
+        if all(x is not None for x in starts):
+            start = np.repeat(np.concatenate([x for x in starts if x is not None], axis=1), cast.samples, axis=1)
+        standing = self.circuit.solve(laid, start)
+        n = cast.samples
+        return {b.key: columns_of(standing, slice(k * n, (k + 1) * n)) for k, b in enumerate(blocks_in)}
 
     def _stand(self, block: Block, cast: Cast, seen: Seen) -> Any:
         """The standing solution of one block; idle brought to its targets where the situation asks for it."""
@@ -217,7 +232,7 @@ class Observer:
         for r in wanted:
             seen.values[r.id] = np.full(cast.samples, np.nan)
         for k in range(cast.samples):
-            alone = None if standing is None else one_of(standing, k)
+            alone = None if standing is None else columns_of(standing, slice(k, k + 1))
             made = Others(self.amplifier, self.circuit, block.situation, alone, cast.one(k))
             for r in wanted:
                 seen.values[r.id][k] = made.read(r.probe, r.id)[0]
@@ -255,12 +270,17 @@ class Observer:
         return {p.name: values[row] for row, p in enumerate(self.circuit.parameters)}
 
 
-def one_of(standing: Any, k: int) -> Any:
-    """One column of a standing solution."""
+def needs_standing(block: Block) -> bool:
+    """Does anything in this block start from the standing solution?"""
+    return any(r.probe.quantity not in RESTING for r in block.readings)
+
+
+def columns_of(standing: Any, which: slice) -> Any:
+    """Some columns of a standing solution, as one of their own."""
     return replace(
         standing,
-        x=standing.x[:, k : k + 1],
-        values=standing.values[:, k : k + 1],
-        settled=standing.settled[k : k + 1],
-        steps=standing.steps[k : k + 1],
+        x=standing.x[:, which],
+        values=standing.values[:, which],
+        settled=standing.settled[which],
+        steps=standing.steps[which],
     )

@@ -53,7 +53,7 @@ def columns(circuit: Any, mains_width: float) -> tuple[Column, ...]:
     """
     made = []
     for row, p in enumerate(circuit.parameters):
-        width, shape = p.spread, p.shape
+        width, shape = p.sigma * (3**0.5 if p.shape == "uniform" else 1.0), p.shape
         if p.name == MAINS:
             width, shape = mains_width * p.nominal, "uniform"
         if width > 0.0 and shape != "exact":

@@ -103,7 +103,8 @@ class Limits:
             values = np.repeat(self.observer.nominal, DRIVE_STEPS if valve else 1, axis=1)
             if valve:
                 values[circuit.column[f"{valve} contact"]] += np.linspace(0.0, DRIVE_VOLTS, DRIVE_STEPS)
-            self._paths[block.key, valve] = circuit.solve(circuit.apply(values, situation))
+            laid = circuit.apply(values, situation)
+            self._paths[block.key, valve] = circuit.solve(laid, strict=not valve)
         return self._paths[block.key, valve]
 
     def shown(self, r: PlannedReading, standing: Any) -> Array:
@@ -214,13 +215,16 @@ class Limits:
         path = self._path(r, rule.part)
         shown = self.shown(r, path)
         row = path.part(rule.part)
+        # a valve driven far past its limit may not settle: the path ends there
+        good = np.logical_and.accumulate(path.settled)
         found: list[Limit] = []
         for electrode in electrodes:
             most = {"plate": limits.plate_watts, "screen": limits.screen_watts}[electrode]
             watts = row.get(f"{electrode}_watts")
             if most is None or watts is None:
                 continue
-            here = crossing(shown, np.asarray(watts) * self.hot_ratio(r.id, rule.part, electrode), most)
+            hot = self.hot_ratio(r.id, rule.part, electrode)
+            here = crossing(shown[good], np.asarray(watts)[good] * hot, most)
             if here is not None:
                 why = f"the hottest {part.type} of the spread then takes {most:g} W at its {electrode}"
                 found += self.side(r, abs(here), "above", f"{rule.part}: {why}")

@@ -46,10 +46,11 @@ def _saddlepoint(half_widths: Array, normal: float) -> tuple[Array, Array]:
     a = half_widths[half_widths > 0][:, None]
     u = a * _TILTS
     small = u < 1e-2
-    log_mean = np.where(small, u * u / 6, u - np.log(2 * np.maximum(u, 1e-9)) + np.log1p(-np.exp(-2 * u)))
-    first = np.where(small, u / 3, 1 / np.tanh(np.maximum(u, 1e-9)) - 1 / np.maximum(u, 1e-9))
-    inverse = 1 / np.sinh(np.clip(u, 1e-9, 300.0))
-    second = np.where(small, 1 / 3 - u * u / 15, 1 / np.maximum(u, 1e-9) ** 2 - inverse**2)
+    u = np.maximum(u, 1e-9)
+    log_mean = np.where(small, u * u / 6, u - np.log(2 * u) + np.log1p(-np.exp(-2 * u)))
+    first = np.where(small, u / 3, 1 / np.tanh(u) - 1 / u)
+    inverse = 1 / np.sinh(np.minimum(u, 300.0))
+    second = np.where(small, 1 / 3 - u * u / 15, 1 / u**2 - inverse**2)
     cumulant = log_mean.sum(axis=0) + 0.5 * (normal * _TILTS) ** 2
     x = (a * first).sum(axis=0) + normal**2 * _TILTS
     bend = (a * a * second).sum(axis=0) + normal**2
