@@ -18,7 +18,7 @@ STEP = 1e-30  # complex step: no cancellation, so derivatives are exact to round
 TRIODE = TriodeLaw(perveance=1.3e-3, exponent=1.41, mu=100.0, sharpness=600.0, low_plate=300.0, contact=0.45)
 PENTODE = PentodeLaw(
     perveance=1.1e-3, exponent=1.43, mu=9.9, sharpness=60.0, contact=0.37, penetration=0.03, share=0.14,
-    share_volts=0.45, share_drive=0.6, knee=0.13, knee_power=1.85,
+    share_volts=0.45, share_drive=0.6, knee=17.0, knee_power=1.85,
 )  # fmt: skip
 
 

@@ -266,7 +266,7 @@ _ELECTRODES = (
     (r"^grid 3", "suppressor"),
     (r"^grid( 1)?$", "grid"),
     (r"^plate$", "plate"),
-    (r"^cathode", "cathode"),
+    (r"^cathode|and cathode$", "cathode"),
 )
 
 

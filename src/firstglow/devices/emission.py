@@ -46,19 +46,21 @@ def heater_current(volts: Values, rated_volts: Values, rated_amps: Values) -> tu
 def cathode_temperature(heater_ratio: Values) -> tuple[Values, Values]:
     """Cathode temperature over the working one [1] and its derivative by ``heater_ratio`` (volts over rated).
 
-    Power in goes as ratio^1.6; it leaves by radiation (85 %) and conduction. Solved by Newton's rule from above, where
-    the balance is convex, so the steps cannot overshoot.
+    Power in goes as ratio^1.6; it leaves by radiation (85 %) and conduction. Two of Halley's steps: 8 %, 1e-3, 1e-9.
     """
     square = heater_ratio * heater_ratio + 1e-6
     power = np.power(square / (1.0 + 1e-6), (1.0 + HEATER_POWER) / 2.0)
-    a = ROOM_RATIO
-    radiate = RADIATED / (1.0 - a**4)
-    conduct = (1.0 - RADIATED) / (1.0 - a)
-    t = np.power((power + radiate * a**4 + conduct * a) / radiate, 0.25)
-    for _ in range(6):
-        cube = t * t * t
-        balance = radiate * (cube * t - a**4) + conduct * (t - a) - power
-        t = t - balance / (4.0 * radiate * cube + conduct)
+    fourth = ROOM_RATIO**4
+    radiate = RADIATED / (1.0 - fourth)
+    conduct = (1.0 - RADIATED) / (1.0 - ROOM_RATIO)
+    out = power + (radiate * fourth + conduct * ROOM_RATIO)
+    t = np.sqrt(np.sqrt(power + fourth))  # right at both ends, 8 % high between
+    for _ in range(2):
+        square_t = t * t
+        bend = (radiate * t) * square_t
+        balance = bend * t + conduct * t - out
+        slope = 4.0 * bend + conduct
+        t = t - balance * slope / (slope * slope - balance * (6.0 * radiate) * square_t)
     d_power = (1.0 + HEATER_POWER) * heater_ratio * power / square
     return t, d_power / (4.0 * radiate * t * t * t + conduct)
 
@@ -76,7 +78,7 @@ def emission_limit(
     limit = (RESERVE * rated_amps * emission) * t * t * np.exp(phi * (1.0 - 1.0 / t)) + 1e-30
     r = i_space_charge / limit
     cube = r * r * r
-    share = np.power(1.0 + cube, -1.0 / JOIN_POWER)
+    share = 1.0 / np.cbrt(1.0 + cube) if np.isrealobj(cube) else np.power(1.0 + cube, -1.0 / JOIN_POWER)
     d_i = share / (1.0 + cube)
     # I = limit r (1 + r^3)^(-1/3): dI/dlimit = share r - d_i r = share r cube / (1 + cube)
     d_limit = d_i * r * cube

@@ -68,7 +68,7 @@ def pentode_priors(mu: float, mu_sigma: float, beam: bool, power: bool) -> tuple
         Prior("share", np.log(0.15 if beam else 0.25), 0.7),
         Prior("share_volts", 0.5 if power else 0.15, 0.4, log=False, low=0.0, high=3.0),
         Prior("share_drive", 0.35, 0.4, log=False, low=0.0, high=3.0),
-        Prior("knee", np.log(0.13 if beam else 0.2), 0.4),
+        Prior("knee", np.log(11.0 if power else 15.0), 0.4),
     )
 
 
@@ -156,6 +156,7 @@ def predict(law: Law, bench: Bench) -> tuple[Array, Array]:
     gp = np.where(tied, da[0] + da[2] + d2[0] + d2[2], da[0])
     by_what = {
         "plate amps": ia,
+        "knee amps": ia,
         "screen amps": i2,
         "cathode amps": ik,
         "transconductance": gm,
@@ -173,8 +174,8 @@ def residuals(law: Law, bench: Bench) -> Array:
     out = np.empty(len(bench.rows))
     for i, row in enumerate(bench.rows):
         off = np.log(value[i] / row.published)
-        if row.at_most:
-            off = max(off, 0.0)
+        if row.bound:
+            off = max(off, 0.0) if row.bound == "at most" else min(off, 0.0)
         sigma = row.sigma
         if row.what in CURRENTS and row.stage is None:
             # 1 % of the cut-off volts (house fitting rule), and what the row itself allows its grid volts
@@ -218,7 +219,7 @@ def fit_section(rows: Sequence[FitRow], priors: Sequence[Prior], knee_power: flo
     Raises DeviceError when no current is among the rows.
     """
     used = tuple(r for r in rows if r.used)
-    if not any(r.what in CURRENTS and not r.at_most for r in used):
+    if not any(r.what in CURRENTS and not r.bound for r in used):
         raise DeviceError("no published current to fit a law to")
     bench = Bench.of(used)
     mean = np.array([p.mean for p in priors])
@@ -233,7 +234,7 @@ def fit_section(rows: Sequence[FitRow], priors: Sequence[Prior], knee_power: flo
 
     start = mean.copy()
     # perveance first: one step of scale on the largest current, the row that a prior's cut-off can spoil least
-    first = max((i for i, r in enumerate(used) if "amps" in r.what), key=lambda i: used[i].published)
+    first = max((i for i, r in enumerate(used) if r.what in CURRENTS), key=lambda i: used[i].published)
     ia, i2, _, _ = currents(law_of(priors, start, knee_power), *bench.volts[:, first])
     start[0] += np.log(used[first].published / float(ia + i2))
     bounds = ([p.low for p in priors], [p.high for p in priors])

@@ -1,19 +1,21 @@
 """What a fit is told: published rows as observations with a standard deviation each, and why a row is left out.
 
 Rules (``data/valves.toml``'s header and the house physics notes): self-biased rows are scored in circuit; a row in
-doubt counts at the tolerance its doubt names, else at 12 %; readings recalled by scaling are weak; what is printed twice
-counts half each time.
+doubt counts at the tolerance its doubt names, else at 12 %; readings recalled by scaling are weak; a figure printed
+twice counts half each time.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from firstglow.devices.published import publication, published_types
 from firstglow.devices.smooth import DeviceError
 
-What = Literal["plate amps", "screen amps", "cathode amps", "transconductance", "mu", "plate resistance", "gain"]
+What = Literal[
+    "plate amps", "screen amps", "cathode amps", "transconductance", "mu", "plate resistance", "gain", "knee amps"
+]  # fmt: skip
 CURRENTS = ("plate amps", "cathode amps")
 
 CUTOFF_AMPS = 5e-5
@@ -30,6 +32,8 @@ SCREEN_SIGMA = 0.15
 GM_SIGMA = 0.06
 MU_SIGMA = 0.06
 GAIN_WHY = "a check, not fitted: the next stage's grid leak is not printed"
+KNEE_SIGMA = 0.15
+"""Power is measured with some distortion and the screen volts sag at full drive."""
 UNKNOWN_VOLTS_SIGMA = 0.08
 """Where nobody knows whether the printed volts are to the cathode or to chassis (data file header)."""
 
@@ -60,9 +64,9 @@ class FitRow:
 
     where: "points[3]" or the like, in the data file. plate, screen, grid: volts to the cathode (the start of the solve
     where ``stage`` is given). what, published: the quantity and its printed value (A, S, ohm or 1). sigma: 1 sigma as a
-    fraction; grid_sigma: of the printed grid volts [V]. at_most: the printed value is an upper limit. tied: screen tied
-    to plate (triode or ultralinear idle). over_rating: outside the continuous ratings, where law and valve agree but
-    nobody runs it. used: whether the fit sees it; why: the reason for a wide sigma or for leaving it out.
+    fraction; grid_sigma: of the printed grid volts [V]. bound: the printed value is the least or the most. tied: screen
+    tied to plate (triode or ultralinear idle). over_rating: outside the continuous ratings, where law and valve agree
+    but nobody runs it. used: whether the fit sees it; why: the reason for a wide sigma or for leaving it out.
     """
 
     where: str
@@ -78,7 +82,7 @@ class FitRow:
     verified: str
     stage: Stage | None = None
     tied: bool = False
-    at_most: bool = False
+    bound: Literal["", "at most", "at least"] = ""
     over_rating: bool = False
     grid_sigma: float = 0.0
     used: bool = True
@@ -91,6 +95,48 @@ def rows_of(name: str) -> tuple[FitRow, ...]:
     if table is None:
         raise DeviceError(f"no published figures for {name}")
     return tuple(_halve_duplicates([*_point_rows(table), *_chart_rows(table), *_operation_rows(table)]))
+
+
+def twins(name: str) -> Mapping[str, str]:
+    """Printed rows that the fit does not take because another row of the file says the same: where -> where it is.
+
+    A resistance-coupled point is its rc_stages row; a self-biased point its typical_ops row; a fixed-bias typical_ops
+    row the point at its volts.
+    """
+    table = published_types()[name]
+    points, operations = table.get("points", ()), table.get("typical_ops", ())
+    stages = {(r["vb"], r["ra_ohm"], r["rk_ohm"]): i for i, r in enumerate(table.get("rc_stages", ()))}
+    found: dict[str, str] = {}
+    for i, point in enumerate(points):
+        numbers = re.match(r"from (\d+) V, (\d+) ohm, (\d+) ohm row", point.get("note", ""))
+        if point["basis"] == "rc_table_derived" and numbers:
+            vb, ra, rk = (int(n) for n in numbers.groups())
+            found[f"points[{i}]"] = f"rc_stages[{stages[vb, ra, rk]}]"
+        elif (twin := _operation_of(point, operations)) is not None:
+            found[f"points[{i}]"] = f"typical_ops[{twin}]"
+    for i, operation in enumerate(operations):
+        if (twin := _point_of(operation, points)) is not None:
+            found[f"typical_ops[{i}]"] = f"points[{twin}]"
+    return found
+
+
+def _operation_of(point: Mapping[str, Any], operations: Sequence[Mapping[str, Any]]) -> int | None:
+    """Which typical_ops row a self-biased point was derived from."""
+    if not point.get("self_biased"):
+        return None
+    tied = point.get("connection", "pentode") != "pentode" and "vg2" in point
+    own = (round(point["ia_mA"] * 1e-3, 5), tied)
+    return next((i for i, o in enumerate(operations) if o["bias"] == "cathode" and _operation_key(o) == own), None)
+
+
+def _point_of(operation: Mapping[str, Any], points: Sequence[Mapping[str, Any]]) -> int | None:
+    """Which point says the same as a fixed-bias typical_ops row."""
+    if operation["bias"] == "cathode" and "volts_to" in operation:
+        return None
+    amps, _ = _operation_key(operation)
+    at = (operation["va"], operation.get("vg2"), operation.get("vg1"), amps)
+    said = [(p["va"], p.get("vg2"), p["vg1"], round(p["ia_mA"] * 1e-3, 5)) for p in points]
+    return said.index(at) if at in said else None
 
 
 def _halve_duplicates(rows: list[FitRow]) -> Iterator[FitRow]:
@@ -162,13 +208,12 @@ def _sigma(point: Mapping[str, Any], base: float) -> tuple[float, float, bool, s
 
 
 def _point_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
-    operations = [_operation_key(o) for o in table.get("typical_ops", ())]
     for i, point in enumerate(table.get("points", ())):
         if point["basis"] == "rc_table_derived":
             continue  # its stage is scored in circuit
         common = _common(point, f"points[{i}]")
         current = point["ia_mA"] * 1e-3
-        if point.get("self_biased") and (round(current, 5), common["tied"]) in operations:
+        if _operation_of(point, table.get("typical_ops", ())) is not None:
             continue  # its typical_ops row is scored in circuit
         volts = {"plate": point["va"], "grid": point["vg1"], "screen": point.get("vg2", 0.0)}
         sigma, grid_sigma, used, why = _sigma(point, TABLE_SIGMA)
@@ -182,7 +227,7 @@ def _point_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
         row = FitRow(
             what="cathode amps" if common["tied"] else "plate amps",
             published=current if current > 0 else 3e-5,
-            at_most=current == 0,
+            bound="" if current > 0 else "at most",
             sigma=sigma,
             grid_sigma=grid_sigma,
             used=used,
@@ -267,18 +312,15 @@ def _operation_key(operation: Mapping[str, Any]) -> tuple[float, bool]:
 
 
 def _operation_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
-    """Idle rows of typical operation that points[] does not already hold."""
-    held = {(p["va"], p.get("vg2"), p["vg1"], round(p["ia_mA"], 2)) for p in table.get("points", ())}
+    """Idle rows of typical operation that points[] does not already hold, and what their power says of the knee."""
     for i, operation in enumerate(table.get("typical_ops", ())):
+        yield from _knee_rows(operation, i)
         n = operation["n_valves"]
         plate = operation.get("ia0_mA", operation.get("ia0_total_mA", 0.0) / n)
         cathode = operation.get("ik0_total_mA", 0.0) / n
-        at = (operation["va"], operation.get("vg2"), operation.get("vg1"), round(plate or cathode, 2))
-        if not plate and not cathode:
+        if (not plate and not cathode) or _point_of(operation, table.get("points", ())) is not None:
             continue
         self_biased = operation["bias"] == "cathode"
-        if at in held and not (self_biased and "volts_to" in operation):
-            continue
         common = _common(operation, f"typical_ops[{i}]")
         sigma, grid_sigma, used, why = _sigma(operation, CIRCUIT_SIGMA if self_biased else TABLE_SIGMA)
         if "current" in operation.get("doubt", "") and "full" in operation.get("doubt", ""):
@@ -310,6 +352,28 @@ def _operation_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
         yield row
         if screen_amps:
             yield replace(row, what="screen amps", published=screen_amps, sigma=SCREEN_SIGMA, grid_sigma=0.0)
+
+
+def _knee_rows(operation: Mapping[str, Any], i: int) -> Iterator[FitRow]:
+    """Push-pull power with the grids driven no further than 0 V.
+
+    The printed watts and load need at least this current at this plate volts, so the knee must lie below them (the data
+    file's derived_ figures).
+    """
+    mode, peak = operation["mode"], operation.get("derived_ia_peak_mA")
+    if peak is None or operation["connection"] != "pentode" or "AB2" in mode or "vg2" not in operation:
+        return
+    yield FitRow(
+        what="knee amps",
+        published=peak * 1e-3,
+        sigma=KNEE_SIGMA,
+        bound="at least",
+        plate=operation["derived_va_min"],
+        grid=0.0,
+        screen=operation["vg2"],
+        why="computed from power and load",
+        **_common(operation, f"typical_ops[{i}]"),
+    )
 
 
 def _operation_stage(operation: Mapping[str, Any], total: float, screen_amps: float, tied: bool) -> Stage:

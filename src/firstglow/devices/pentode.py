@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstglow.devices.smooth import Values, positive_part, softplus
+from firstglow.devices.smooth import Values, level, positive_part, softplus
 
 LOW_SCREEN = 300.0
 """[V^2]: how mu falls at low screen volts; no published point tells it from 100 or 1000."""
@@ -17,11 +17,13 @@ SHARE_FLOOR_VOLTS = 20.0
 """[V] added to plate and screen volts in the ratio that sets the share."""
 SHARE_FLOOR_DRIVE = 0.02
 """[1] added to the relative drive, so that the share stays finite at cut-off."""
-KNEE_FLOOR_VOLTS = 1.0
-"""[V]: the knee of a valve that is cut off; without it the knee has no width there."""
+KNEE_DRIVE = 100.0
+"""[V]: the drive, referred to the screen, at which a law states its knee."""
+KNEE_FLOOR = 0.02
+"""[1]: keeps the knee of a valve that is cut off about 1 V wide; without it the knee has no width there."""
 SCREEN_ONSET_VOLTS = 1.0
-"""[V]: at this screen volts half of what the share law gives the screen really reaches it (0 V: 12 %); exactly all above 20 V.
-The screen of an open screen resistor then settles within a few volts of the cathode, as it does in the glass."""
+"""[V]: at this screen volts half of what the share law gives the screen reaches it (0 V: 12 %; above 20 V: all). The
+screen of an open screen resistor then settles within a few volts of the cathode, as it does in the glass."""
 SCREEN_ONSET_WIDTH = 0.5
 
 
@@ -34,7 +36,8 @@ class PentodeLaw:
     penetration: volts of screen that one volt of plate is worth in the drive [1] (1/rho).
     share: screen share at equal volts and full relative drive [1]; share_volts: power of the screen to plate volts
     in it; share_drive: power of the relative drive in it; both 0 or more.
-    knee: plate volts of the knee over the effective drive times mu [1]; knee_power: 1.2 (pentode) .. 1.9 (beam).
+    knee: plate volts of the knee at a drive of 100 V referred to the screen [V]; knee_power: the plate current below it
+    goes as plate volts to this power, 1.2 (pentode) .. 1.9 (beam).
     """
 
     perveance: Values
@@ -65,61 +68,141 @@ def pentode_currents(
     Volts are to the cathode; perveance and mu are factors, contact an offset [V]. Both currents are never negative;
     they add up to the cathode current at screen volts above 20 V; each goes to 0 with its own electrode's volts.
     """
+    plate, screen, grid, m = level(plate, screen, grid, law.mu * mu, perveance, contact)
+    if plate.ndim == 0:
+        one = pentode_currents(law, plate[None], screen, grid, perveance, mu, contact)
+        return one[0][0], one[1][0], (tuple(x[0] for x in one[2][0]), tuple(x[0] for x in one[2][1]))
     Va, dVa = positive_part(plate)
     Vg2, dVg2 = positive_part(screen)
-    h = law.penetration
     # the drive volts follow the screen below 0 too: a screen at minus a few volts cuts the valve off
-    Vs, dVs = positive_part(screen + h * Va)
-    square = Vs * Vs + LOW_SCREEN
-    root = np.sqrt(square)
-    m = law.mu * mu
-    lean = (grid + (law.contact + contact)) / root
-    per_volt, slope = softplus(law.sharpness * (1.0 / m + lean))
-    per_volt = per_volt / law.sharpness  # effective drive volts E over drive volts Vs
-    E = Vs * per_volt
-    w = m * per_volt  # relative drive
-    w_s = -m * slope * lean * Vs / square
-    w_g = slope * (m / root)
-    E_s = per_volt + Vs * w_s / m
-    E_g = Vs * w_g / m
-    g = np.power(E, law.exponent - 1.0) * (law.perveance * perveance)
-    Ik = g * E
-    g = g * law.exponent
+    Vs, dVs = positive_part(screen + law.penetration * Va)
+    (E_x, E_x1, w), (E_s, E_g, w_s, w_g) = _drive(law, Vs, grid + (law.contact + contact), m)
+    k = law.perveance * perveance
+    Ik, g = k * E_x, k * E_x1
+    to_plate, by_share = _share(law, Va, Vg2, w)
+    K, K_E, K_a = _knee(law, Va, E_x, E_x1, m)
 
-    share = law.share * np.exp(
-        law.share_volts * np.log((Vg2 + SHARE_FLOOR_VOLTS) / (Va + SHARE_FLOOR_VOLTS))
-        + law.share_drive * np.log(w + SHARE_FLOOR_DRIVE)
-    )
-    to_plate = 1.0 / (1.0 + share)  # 1 - sigma
-    # d ln(to_plate) = -sigma d ln(share)
-    sigma = share * to_plate
-    t_a = sigma * (law.share_volts / (Va + SHARE_FLOOR_VOLTS))
-    t_2 = -sigma * (law.share_volts / (Vg2 + SHARE_FLOOR_VOLTS))
-    t_w = -sigma * law.share_drive / (w + SHARE_FLOOR_DRIVE)
-
-    Vk = (law.knee * m) * E + KNEE_FLOOR_VOLTS
-    r = Va / Vk
-    q = np.power(r, law.knee_power - 1.0)
-    e = np.exp(-q * r)
-    K = -np.expm1(-q * r)
-    K_r = law.knee_power * q * e
-    K_E = K_r * (-r / Vk) * (law.knee * m)
-    K_a = K_r / Vk
-
-    part = to_plate * K
-    Ia = Ik * part
     # s: by the drive volts Vs, through the current, the share and the knee
-    by_E = part * g + Ik * to_plate * K_E
-    Ia_s = by_E * E_s + Ia * t_w * w_s
-    Ia_g = by_E * E_g + Ia * t_w * w_g
-    s_a = dVs * h * dVa
-    Ia_a = Ia_s * s_a + (Ia * t_a + Ik * to_plate * K_a) * dVa
-    Ia_2 = Ia_s * dVs + Ia * t_2 * dVg2
-
+    Ik_part = Ik * to_plate
+    K_E *= Ik_part
+    K_a *= Ik_part
+    Ia = Ik_part
+    Ia *= K
+    K *= to_plate
+    K *= g
+    K_E += K
+    by_w = by_share[2]
+    by_w *= Ia
+    Ia_s = K_E * E_s
+    w_s *= by_w
+    Ia_s += w_s
+    Ia_g = K_E
+    Ia_g *= E_g
+    w_g *= by_w
+    Ia_g += w_g
+    s_a = dVs * law.penetration * dVa
+    by_plate, by_screen, _ = by_share
+    by_plate *= Ia
+    by_plate += K_a
+    by_plate *= dVa
+    by_plate += Ia_s * s_a
+    by_screen *= Ia
+    by_screen *= dVg2
+    E_s *= g
+    E_g *= g
     rest = Ik - Ia
-    _, f = softplus((screen - SCREEN_ONSET_VOLTS) / SCREEN_ONSET_WIDTH)
-    f_2 = f * (1.0 - f) / SCREEN_ONSET_WIDTH
-    Ig2_a = (g * E_s * s_a - Ia_a) * f
-    Ig2_g = (g * E_g - Ia_g) * f
-    Ig2_2 = (g * E_s * dVs - Ia_2) * f + rest * f_2
-    return Ia, rest * f, ((Ia_a, Ia_g, Ia_2), (Ig2_a, Ig2_g, Ig2_2))
+    Ig2_a = E_s * s_a
+    Ig2_a -= by_plate
+    E_g -= Ia_g
+    Ia_s *= dVs
+    by_screen += Ia_s
+    E_s *= dVs
+    E_s -= by_screen
+    Ig2, Ig2_g, Ig2_2 = rest, E_g, E_s
+    if np.iscomplexobj(screen) or screen.min(initial=np.inf) < SCREEN_ONSET_VOLTS + 40.0 * SCREEN_ONSET_WIDTH:
+        _, f = softplus((screen - SCREEN_ONSET_VOLTS) / SCREEN_ONSET_WIDTH)
+        Ig2_2 = Ig2_2 * f + rest * (f * (1.0 - f) / SCREEN_ONSET_WIDTH)
+        Ig2, Ig2_a, Ig2_g = Ig2 * f, Ig2_a * f, Ig2_g * f
+    return Ia, Ig2, ((by_plate, Ia_g, by_screen), (Ig2_a, Ig2_g, Ig2_2))
+
+
+def _drive(law: PentodeLaw, Vs: Values, bias: Values, m: Values) -> tuple[tuple[Values, ...], tuple[Values, ...]]:
+    """E^exponent, its slope by the effective drive E, and the relative drive w = E m / Vs; then the slopes of E and of w
+    by the drive volts Vs and by the grid. ``bias`` is used up."""
+    square = Vs * Vs
+    square += LOW_SCREEN
+    root = np.sqrt(square)
+    lean = bias
+    lean /= root
+    per_volt, slope = softplus((lean + 1.0 / m) * law.sharpness)
+    per_volt /= law.sharpness
+    slope *= m
+    w_g = np.divide(slope, root, out=root)
+    lean *= slope
+    lean *= Vs
+    w_s = np.divide(lean, square, out=lean)
+    np.negative(w_s, out=w_s)
+    over_m = Vs / m
+    E_s = np.multiply(over_m, w_s, out=square)
+    E_s += per_volt
+    E_g = np.multiply(over_m, w_g, out=over_m)
+    E = Vs * per_volt
+    slope = np.power(E, law.exponent - 1.0)  # nothing divides by a drive that has underflowed to 0
+    E *= slope
+    slope *= law.exponent
+    per_volt *= m
+    return (E, slope, per_volt), (E_s, E_g, w_s, w_g)
+
+
+def _share(law: PentodeLaw, Va: Values, Vg2: Values, w: Values) -> tuple[Values, list[Values]]:
+    """The plate's share of the cathode current above the knee, and the slopes of its logarithm by plate volts, screen
+    volts and relative drive. ``w`` is used up."""
+    a, b = Va + SHARE_FLOOR_VOLTS, Vg2 + SHARE_FLOOR_VOLTS
+    w += SHARE_FLOOR_DRIVE
+    power = b / a
+    np.log(power, out=power)
+    power *= law.share_volts
+    log_w = np.log(w)
+    log_w *= law.share_drive
+    power += log_w
+    share = np.exp(power, out=power)
+    share *= law.share
+    to_plate = 1.0 / (share + 1.0)
+    share *= to_plate  # now the screen's part
+    log_w = np.divide(share, w, out=log_w)
+    log_w *= -law.share_drive
+    share *= law.share_volts
+    np.divide(share, a, out=a)
+    np.divide(share, b, out=b)
+    np.negative(b, out=b)
+    return to_plate, [a, b, log_w]
+
+
+def _knee(law: PentodeLaw, Va: Values, current: Values, slope: Values, m: Values) -> tuple[Values, Values, Values]:
+    """What is left of the plate's share at its volts, 0 .. 1, and its slopes by E and by plate volts.
+
+    current, slope: E^exponent and its slope by E; both are used up. Below the knee the plate current is the same power
+    of the plate volts at any drive, as in the glass, where the space charge before the plate sets it.
+    """
+    scale = np.power(m / KNEE_DRIVE, law.exponent)
+    depth = current
+    depth *= scale
+    depth += KNEE_FLOOR
+    slope *= scale
+    slope /= depth
+    ratio = Va / law.knee
+    rise = np.power(ratio, law.knee_power - 1.0)
+    rise /= depth
+    down = np.multiply(rise, ratio, out=ratio)
+    np.negative(down, out=down)
+    by_E = slope
+    by_E *= down
+    if not np.iscomplexobj(down):
+        np.maximum(down, -60.0, out=down)  # e^-60 is nothing; far below it exp is slow
+    K = np.expm1(down, out=down)
+    np.negative(K, out=K)
+    left = 1.0 - K
+    by_E *= left
+    rise *= law.knee_power / law.knee
+    rise *= left
+    return K, by_E, rise

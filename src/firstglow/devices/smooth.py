@@ -33,6 +33,18 @@ def softplus(u: Values) -> tuple[Values, Values]:
     return np.log1p(t) + np.maximum(u, 0.0), np.where(u >= 0, 1.0, t) / (1.0 + t)
 
 
+def level(*values: Values) -> tuple[Values, Values, Values, Values]:
+    """The first four values as arrays of the shape and kind that all of them make together (views where they have it).
+
+    What is computed from them may then be worked on in place.
+    """
+    arrays = [np.asarray(v) for v in values]
+    shape = np.broadcast_shapes(*(a.shape for a in arrays))
+    kind = np.result_type(np.float64, *(a.dtype for a in arrays))
+    a, b, c, d = (np.broadcast_to(v.astype(kind, copy=False), shape) for v in arrays[:4])
+    return a, b, c, d
+
+
 def positive_part(v: Values, width: float = RETARDING_VOLTS) -> tuple[Values, Values]:
     """The positive part of ``v`` [V], rounded over ``width`` [V], and its derivative.
 
