@@ -212,6 +212,7 @@ class Frame(Structure):
         note_only: str = "",
         seconds: float = 0.0,
         series_ohms: float = 0.0,
+        range_volts: float | None = None,
         fill: Mapping[str, object] | None = None,
     ) -> PlannedReading:
         """One reading made whole: id, texts, contact.
@@ -221,7 +222,9 @@ class Frame(Structure):
         ``word`` is the middle of the id; its owner's own name (without its channel) stands in front of it.
         """
         part = self.amplifier.parts.get(owner) if owner else None
-        values: dict[str, object] = {"valve_name": own_name(part) if part else "", **(fill or {})}
+        own = f"{part.channel} " if part and part.channel else ""
+        short = {k: v.replace(own, "") if own and isinstance(v, str) else v for k, v in (fill or {}).items()}
+        values: dict[str, object] = {"valve_name": own_name(part) if part else "", **short}
         key = f"reading.{text}"
         own_id = self.reading_id(rung, word, owner)
         return PlannedReading(
@@ -240,6 +243,7 @@ class Frame(Structure):
             expect_word=expect_word,
             check_first=self.words.lines(f"{key}.check", **values),
             note_only=note_only,
+            range_volts=range_volts,
             stop_words=self.words.text(f"{key}.stop", **values) if self.words.has(f"{key}.stop") else "",
         )
 

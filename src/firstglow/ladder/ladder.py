@@ -108,7 +108,8 @@ def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> d
     delta = {key: value for key, value in ours.items() if value != rungs[key]}
     if not delta:
         return {}
-    return {**delta, "text": differs(frame, rung.situation, reading.situation)}
+    text = differs(frame, rung.situation, reading.situation)
+    return {**delta, "text": text.replace(f"{reading.channel} ", "") if reading.channel else text}
 
 
 def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
@@ -117,7 +118,7 @@ def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
     groups: list[int | None] = []
     number, room, state = 0, 0, None
     for reading in rung.readings:
-        if reading.contact != "clip":
+        if reading.contact != "clip" or reading.situation.mains_volts == 0.0:
             groups.append(None)
             continue
         here: Situation = reading.situation.but(lamp_watts=None)

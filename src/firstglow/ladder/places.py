@@ -97,21 +97,23 @@ def end_of(amplifier: Amplifier, part_name: str, lead: str, words: Words) -> End
     return End(joint, text, (base, numbers[0]) if numbers[0] else None, socket)
 
 
+LARGE = 0.6e-6  # F: a capacitor large enough to be found at once
+
+
 def end_at(amplifier: Amplifier, joint: str, words: Words) -> End:
-    """A joint as a place: "chassis", else a large capacitor's end on it, else its own name."""
+    """A joint as a place: "chassis"; a terminal outside; else a lead on it that is easy to find, largest first."""
     if joint == "chassis":
         return End(joint, "chassis")
-    capacitors = [
-        (part.value("farads"), part, lead)
-        for part in amplifier.of_kind("capacitor")
-        for lead, where in part.leads.items()
-        if where == joint
-    ]
-    if capacitors:
-        _, part, lead = max(capacitors, key=lambda c: c[0])
+    on = [(part, lead) for part in amplifier.parts.values() for lead, where in part.leads.items() if where == joint]
+    for part, lead in on:
+        if part.kind in OUTSIDE:
+            return End(joint, f"{part.name} {lead}", outside=True)
+    large = [(p, lead) for p, lead in on if p.kind == "capacitor" and p.value("farads") >= LARGE]
+    if large:
+        part, lead = max(large, key=lambda found: found[0].value("farads"))
         return End(joint, f"{part.name} {lead} ({joint})")
-    for part in amplifier.of_kind("load", "input", "inlet"):
-        for lead, where in part.leads.items():
-            if where == joint:
-                return End(joint, f"{part.name} {lead}", outside=True)
+    for kind in ("pot", "transformer", "output transformer", "gas tube", "valve", "rectifier", "heater", "resistor"):
+        for part, lead in on:
+            if part.kind == kind:
+                return end_of(amplifier, part.name, lead, words)
     return End(joint, joint.replace("plate", words.plate))

@@ -8,6 +8,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.rung_cold import RUNG as COLD
+from firstglow.ladder.rung_cold import TAKEN_AS
 from firstglow.ladder.rung_transformer import bias_reservoir
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -56,6 +57,7 @@ def _ht_off(frame: Frame) -> Iterator[PlannedReading]:  # row 17
             frame.joint(supply.ret),
             frame.alone(),
             stops=(stops.above(OFF, "HT is not off"), stops.below(-OFF, "HT is not off")),
+            range_volts=TAKEN_AS,
             fill={"node": frame.joint(supply.joint).text},
         )
 

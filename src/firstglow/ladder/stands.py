@@ -67,6 +67,8 @@ def _valves(frame: "Frame", at: Situation) -> str:
 
 
 def _pots(frame: "Frame", at: Situation) -> str:
+    if dict(at.pots) == frame.negative_ends:
+        return frame.words.text("stands.all_negative")
     return ", ".join(f"{p} {_place(frame, x)}" for p, x in sorted(at.pots.items()))
 
 
