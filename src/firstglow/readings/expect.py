@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.readings.bands import Marginals, common_score, marginals, shapes
-from firstglow.readings.expected import ExpectedLadder
+from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.finish import finish, found_out, limits_of, numbers
+from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
 from firstglow.readings.observe import Cast, Observer, Seen
 from firstglow.readings.probe import PlannedRung
@@ -74,6 +75,24 @@ def expect(
     mains: V rms at the socket today (default: the highest of the rungs). mains_read: the mains are read beside each
         reading, so only that reading's own uncertainty is in the bands; False puts the socket's variation in.
     """
+    return expect_with_sheet(
+        amplifier, rungs, meter, samples, seed, mode=mode, mains=mains, mains_read=mains_read, observer=observer
+    )[0]
+
+
+def expect_with_sheet(
+    amplifier: Amplifier,
+    rungs: Sequence[PlannedRung],
+    meter: Meter,
+    samples: int = SAMPLES,
+    seed: int = SEED,
+    *,
+    mode: Mode = "sampled",
+    mains: float | None = None,
+    mains_read: bool = True,
+    observer: Observer | None = None,
+) -> tuple[ExpectedLadder, Sheet]:
+    """``expect``, and the sheet behind it for those who try the bands (readings.trial)."""
     observer = observer or Observer(amplifier)
     sheet = prepare(observer, rungs, meter, mains_read)
     socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)
@@ -83,10 +102,18 @@ def expect(
     done = finish(sheet, rungs, made, meter, limits, bands.seen)
     by_id = {r.id: r for rung in done for r in rung.readings}
     findings = found_out(sheet, by_id, bands, limits)
+    given = None if bands.values is None else given_of(sheet, bands.values, done)
     count = samples if mode == "sampled" else 0
     return ExpectedLadder(
-        amplifier.name, amplifier.digest, socket, meter, done, bands.score, count, findings, None, by_id
-    )
+        amplifier.name, amplifier.digest, socket, meter, done, bands.score, count, findings, given, by_id
+    ), sheet
+
+
+def given_of(sheet: Sheet, values: Array, rungs: Sequence[ExpectedRung]) -> Given:
+    """What the readings say about each other, in the order in which they are taken."""
+    number = {r.id: i for i, r in enumerate(sheet.readings)}
+    order = [r.id for rung in rungs for r in rung.readings if r.id in number]
+    return joint(order, values[[number[name] for name in order]])
 
 
 def shape_of(sheet: Sheet) -> Array:

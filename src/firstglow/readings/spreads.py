@@ -111,9 +111,14 @@ class Draws:
         return int(self.values.shape[1])
 
 
-def draw(circuit: Any, samples: int, mains_width: float, seed: int = SEED) -> Draws:
-    """``samples`` amplifiers from the circuit's spreads, all drawn together."""
+def draw(circuit: Any, samples: int, mains_width: float, seed: int = SEED, law: bool = True) -> Draws:
+    """``samples`` amplifiers from the circuit's spreads, all drawn together.
+
+    law: False leaves every valve type's law as it is: the spread of parts and valves alone, for trials with another law.
+    """
     cols = columns(circuit, mains_width)
+    if not law:
+        cols = tuple(c for c in cols if not c.name.startswith("type "))
     nominal = np.array([p.nominal for p in circuit.parameters])
     values = np.repeat(nominal[:, None], samples, axis=1)
     scores = np.empty((len(cols), samples))
