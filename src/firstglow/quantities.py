@@ -189,14 +189,14 @@ def read_decimal(text: str, unit: str) -> Decimal:
         return value
     if unit == "ohm" and rest.lower() in {"meg", "megohm", "megohms"}:
         return value * 10**6
-    if rest in _ALONE.get(unit, ""):
+    if len(rest) == 1 and rest in _ALONE.get(unit, ""):
         return value * Decimal(_PREFIX[rest])
     for word in _WORDS[unit]:
         if word and rest.endswith(word):
             prefix = rest[: -len(word)].strip()
             if prefix == "":
                 return value
-            if prefix in _WITH.get(unit, ""):
+            if len(prefix) == 1 and prefix in _WITH.get(unit, ""):
                 return value * Decimal(_PREFIX[prefix])
     raise _unreadable(text, unit)
 

@@ -100,6 +100,8 @@ def test_decimal_until_the_last_step() -> None:
         ("1" * 60, "ohm"),
         ("--5V", "V"),
         ("5VV", "V"),
+        ("6GT", "ohm"),
+        ("6kM\u03a9", "ohm"),
     ],
 )
 def test_refused_and_asked(text: str, unit: str) -> None:

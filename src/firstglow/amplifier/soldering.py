@@ -38,12 +38,8 @@ def with_vias(reader: PartReader, draft: Draft) -> list[Draft]:
         taken.add(made.name)
         first, second = lead_names(made)
         made.leads = {first: Place(f"{draft.local} {via.lead}", draft.channel, via.to.line), second: via.to}
-        if (
-            draft.kind == "valve"
-            and via.lead == "cathode"
-            and made.kind == "resistor"
-            and made.values["ohms"].value <= SENSE_OHMS
-        ):
+        sense = "ohms" in made.values and made.values["ohms"].value <= SENSE_OHMS
+        if draft.kind == "valve" and via.lead == "cathode" and sense:
             made.words["test"] = True
         found.append(made)
     return found
