@@ -223,6 +223,18 @@ def test_emission_figures() -> None:
     assert (np.diff(rise) >= 0).all()
 
 
+def test_a_sample_does_not_feel_its_neighbours() -> None:
+    """Bit for bit: a starved sample in the batch must not move the others' bands."""
+    plate, screen, grid = np.array([250.0, 3.0, 40.0]), np.array([250.0, 250.0, -2.0]), np.array([-12.5, -12.5, 0.0])
+    batch = pentode_currents(PENTODE, plate, screen, grid)
+    three = triode_current(TRIODE, plate, grid / 10)
+    for i in range(3):
+        alone = pentode_currents(PENTODE, plate[i : i + 1], screen[i : i + 1], grid[i : i + 1])
+        assert (batch[0][i], batch[1][i]) == (alone[0][0], alone[1][0])
+        assert [d[i] for d in (*batch[2][0], *batch[2][1])] == [d[0] for d in (*alone[2][0], *alone[2][1])]
+        assert [x[i] for x in three] == [x[0] for x in triode_current(TRIODE, plate[i : i + 1], grid[i : i + 1] / 10)]
+
+
 def test_building_blocks() -> None:
     assert softplus(0.0) == (pytest.approx(math.log(2)), 0.5)
     assert softplus(1e6) == (1e6, 1.0)

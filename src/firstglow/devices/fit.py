@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
 
-from firstglow.devices.fit_rows import CURRENTS, FitRow, Stage
+from firstglow.devices.fit_rows import CURRENTS, NEXT_GRID, FitRow, Stage
 from firstglow.devices.pentode import PentodeLaw, pentode_currents
 from firstglow.devices.smooth import DeviceError, Values
 from firstglow.devices.triode import TriodeLaw, triode_current
@@ -106,7 +106,9 @@ class Bench:
             np.array([r.tied for r in rows], dtype=bool),
             np.array(staged, dtype=np.intp),
             {n: np.array([float(getattr(s, n)) for s in stages]) for n in names},
-            np.array([1.0 / r.stage.plate_ohms if r.stage and r.stage.plate_ohms else 1e12 for r in rows]),
+            np.array(
+                [(1.0 + 1.0 / NEXT_GRID) / r.stage.plate_ohms if r.stage and r.stage.plate_ohms else 1e12 for r in rows]
+            ),
         )
 
 

@@ -141,7 +141,7 @@ def _medians(rows: tuple[FittedRow, ...]) -> dict[str, float]:
     groups: dict[str, list[float]] = {}
     for row in rows:
         cut_off = row.what in CURRENTS and row.published < CUTOFF_AMPS
-        if row.bound or cut_off or not (row.used or row.what == "gain"):
+        if row.bound or cut_off or not row.used:
             continue
         name = row.what
         if row.what in CURRENTS:

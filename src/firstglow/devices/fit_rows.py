@@ -31,7 +31,9 @@ SCREEN_SIGMA = 0.15
 """Screen currents of one type spread far more than its plate currents (house physics notes: 10 to 20 % idle)."""
 GM_SIGMA = 0.06
 MU_SIGMA = 0.06
-GAIN_WHY = "a check, not fitted: the next stage's grid leak is not printed"
+GAIN_SIGMA = 0.10
+NEXT_GRID = 3.1
+"""Following grid leak over plate resistor in Philips' tables (150k, 330k, 680k after 47k, 100k, 220k; from memory)."""
 KNEE_SIGMA = 0.15
 """Power is measured with some distortion and the screen volts sag at full drive."""
 UNKNOWN_VOLTS_SIGMA = 0.08
@@ -303,7 +305,7 @@ def _chart_rows(table: Mapping[str, Any]) -> Iterator[FitRow]:
             **common,
         )
         yield row
-        yield replace(row, what="gain", published=stage["gain"], sigma=0.1, used=False, why=GAIN_WHY)
+        yield replace(row, what="gain", published=stage["gain"], sigma=GAIN_SIGMA, grid_sigma=0.0, why=why)
 
 
 def _operation_key(operation: Mapping[str, Any]) -> tuple[float, bool]:

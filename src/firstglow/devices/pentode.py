@@ -2,7 +2,17 @@
 
 The cathode current is the triode form of N. Koren (Glass Audio 8 (5), 1996) driven by the screen with a small
 part of the plate volts. The share and the knee are our own smooth forms: the screen takes a share that falls with plate
-volts and with a starved drive, and everything as the plate volts go to 0.
+volts and with a starved drive, and everything as the plate volts go to 0. With the law's constants by name, and
+screen and plate volts rounded to positive at 0 V:
+
+    Vs = screen + penetration plate
+    E  = Vs/sharpness ln(1 + exp(sharpness (1/mu + (grid + contact)/sqrt(300 + Vs^2))))
+    w  = E mu/Vs
+    s  = share ((screen + 20)/(plate + 20))^share_volts (w + 0.02)^share_drive
+    K  = 1 - exp(-(plate/knee)^knee_power / ((E mu/100)^exponent + 0.02))
+    cathode current = perveance E^exponent
+    plate current   = cathode current K/(1 + s)
+    screen current  = cathode current - plate current
 """
 
 from dataclasses import dataclass
@@ -127,8 +137,8 @@ def pentode_currents(
 
 
 def _drive(law: PentodeLaw, Vs: Values, bias: Values, m: Values) -> tuple[tuple[Values, ...], tuple[Values, ...]]:
-    """E^exponent, its slope by the effective drive E, and the relative drive w = E m / Vs; then the slopes of E and of w
-    by the drive volts Vs and by the grid. ``bias`` is used up."""
+    """E^exponent, its slope by the effective drive E, and the relative drive w; then the slopes of E and w by the drive
+    volts Vs and by the grid. ``bias`` is used up."""
     square = Vs * Vs
     square += LOW_SCREEN
     root = np.sqrt(square)

@@ -48,13 +48,14 @@ def level(*values: Values) -> tuple[Values, Values, Values, Values]:
 def positive_part(v: Values, width: float = RETARDING_VOLTS) -> tuple[Values, Values]:
     """The positive part of ``v`` [V], rounded over ``width`` [V], and its derivative.
 
-    0.69 width at 0, v itself (to 1e-16) above 40 widths, falling as exp(v/width) below 0: a retarding field.
+    0.69 width at 0, v itself above 40 widths, falling as exp(v/width) below 0: a retarding field. What an element gives
+    does not depend on its neighbours, to the last bit.
     """
     v = np.asarray(v)
     if not np.iscomplexobj(v) and v.size and v.min() > 40.0 * width:
         return v, 1.0
     value, slope = softplus(v / width)
-    return width * value, slope
+    return np.where(v.real > 40.0 * width, v, width * value), slope
 
 
 LawT = TypeVar("LawT")
