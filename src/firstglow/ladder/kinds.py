@@ -132,9 +132,12 @@ def _loops(frame: "Frame") -> Iterator[str]:
 
 
 def _mains(frame: "Frame") -> Iterator[str]:
-    primaries = [w for p in frame.amplifier.of_kind("transformer") for w in p.windings if w.role == "primary"]
-    if len(primaries) > 1:
-        yield "several_primaries"
+    for part in frame.amplifier.of_kind("transformer"):
+        primaries = [{w.start, w.end} for w in part.windings if w.role == "primary"]
+        if any(one & other for n, one in enumerate(primaries) for other in primaries[n + 1 :]):
+            yield "selector"
+        elif len(primaries) > 1:
+            yield "several_primaries"
     if frame.roles.standby:
         yield "standby"
     if not frame.gear.variable_transformer:

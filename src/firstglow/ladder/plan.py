@@ -23,6 +23,7 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.ratings import within_ratings
+from firstglow.ladder.refuse import refuse
 from firstglow.ladder.stands import stands
 from firstglow.readings.probe import Hold, PlannedRung
 
@@ -30,7 +31,7 @@ from firstglow.readings.probe import Hold, PlannedRung
 def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRung, ...]:
     """Rungs 0 to 10 as this amplifier needs them.
 
-    Reading ids depend on the amplifier alone. Raises LadderError for an amplifier that no ladder may be made for.
+    Reading ids depend on the amplifier alone. Raises AmplifierError for one that no ladder may be made for.
     """
     return plan_frame(frame_of(amplifier, gear, physics))
 
@@ -51,6 +52,7 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
 
 def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
     """Structure, bench and physics together."""
+    refuse(amplifier)
     found = roles(amplifier)
     return Frame(amplifier, found, gear, physics, negative_ends(found))
 

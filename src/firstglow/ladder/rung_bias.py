@@ -65,6 +65,20 @@ def _ht_off(frame: Frame) -> Iterator[PlannedReading]:  # row 17
 def _reservoirs(frame: Frame) -> Iterator[PlannedReading]:  # row 18
     for supply in frame.negatives:
         yield bias_reservoir(frame, RUNG, frame.alone(), supply)
+        if frame.capacitor_fed(supply):  # if that capacitor leaks, every grid hums
+            yield frame.reading(
+                RUNG,
+                f"{supply.name} ripple",
+                "bias_ac",
+                frame.joint(supply.joint),
+                frame.joint(supply.ret),
+                frame.alone(),
+                kind="ac volts",
+                quantity="ripple volts",
+                contact="clip",
+                stops=(stops.most(3.0, "the capacitor from the leg leaks"),),
+                fill={"part": supply.reservoir or supply.joint},
+            )
 
 
 def _sweeps(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedReading]:  # row 19

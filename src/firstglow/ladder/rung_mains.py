@@ -1,5 +1,6 @@
 """Rung 0: the mains side, unplugged (rows 1 to 3 of the ladder reference)."""
 
+from firstglow.amplifier.graph import net_of, reach
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import End
@@ -26,8 +27,9 @@ def rung(frame: Frame) -> PlannedRung:
 
 
 def _earthed(frame: Frame) -> bool:
-    """Is there a protective earth, by the drawing?"""
-    return any("earth" in p.leads for p in frame.amplifier.of_kind("inlet")) and "earth" in frame.amplifier.joints
+    """Does the drawing bond the inlet's earth pin to the chassis?"""
+    starts = [p.leads["earth"] for p in frame.amplifier.of_kind("inlet") if "earth" in p.leads]
+    return "chassis" in reach(net_of(frame.amplifier), starts, lambda b, _: b.sort == "wire")
 
 
 def _without_earth(frame: Frame) -> tuple[str, ...]:

@@ -1,0 +1,461 @@
+"""The plan against the ladder reference, row by row and kind by kind. Rules are common practice unless marked.
+
+Physics from the paper (``paper.py``): only what structure and closed forms give is compared.
+"""
+
+import json
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from math import pi
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from on_paper import ladder_on_paper
+from paper import PaperPhysics
+from topologies import Choice, build, choose, topology
+
+from builders import Builder, primary, push_pull_fixed, single_ended_cathode, tapped, winding
+from firstglow.amplifier import load
+from firstglow.amplifier.model import Amplifier, AmplifierError
+from firstglow.ladder.gear import Gear
+from firstglow.ladder.plan import frame_of, plan, plan_frame
+from firstglow.ladder.words import Words
+from firstglow.readings.probe import PlannedReading, PlannedRung
+
+ROOT = Path(__file__).parents[2]
+EXAMPLES = sorted((ROOT / "examples").glob("[abc]-*.toml"))
+SCHEMA = json.loads((ROOT / "src/firstglow/schemas/ladder.json").read_text(encoding="utf-8"))
+
+# Row of the reference -> rung, what its ids look like, kind, by what it may be read, how many in example (a).
+# "H/C" rows are by either: it depends on what stands within a slip.
+ROWS: list[tuple[int, str, str, str, set[str], int]] = [
+    (1, "0", r"earth bond", "ohms", {"none"}, 1),
+    (2, "0", r"mains insulation", "ohms", {"clip"}, 1),
+    (3, "0", r"primary( switch off)?", "ohms", {"none"}, 2),
+    (4, "1", r"C\w+ charge", "dc volts", {"clip"}, 6),
+    (5, "1", r"HT\d to (minus|HT1)", "ohms", {"none"}, 7),
+    (6, "1", r"V\d plate to centre", "ohms", {"none"}, 4),
+    (7, "1", r"V\d grid leak", "ohms", {"none"}, 4),
+    (8, "1", r"V\d bias joint end \d", "ohms", {"none"}, 8),
+    (8, "1", r"V\d bias joint smooth", "look", {"none"}, 4),
+    (9, "1", r"V\d cathode", "ohms", {"none"}, 4),
+    (10, "1", r"LS (load off|load on|hot to HT)", "ohms", {"none"}, 6),
+    (11, "1", r"V\d turns to (centre|hot)", "ac volts", {"none"}, 8),
+    (12, "2a", r"lamp at 30 %", "lamp", {"bench box"}, 1),
+    (12, "2a", r"mains amps at 30 %", "ac amps", {"bench box"}, 1),
+    (12, "2b", r"mains amps (at 65 %|at 100 %|after the wait)", "ac amps", {"bench box"}, 3),
+    (13, "2a", r"V[1-8] heater pin to pin", "ac volts", {"one hand"}, 8),
+    (13, "2b", r"T1 heat \d to chassis", "ac volts", {"one hand", "clip"}, 2),
+    (14, "2a", r"V9 heater pin to pin", "ac volts", {"clip"}, 1),
+    (15, "2a", r"HT1 leg \d", "ac volts", {"clip"}, 2),
+    (15, "2b", r"HT1 leg \d", "ac volts", {"clip"}, 2),
+    (16, "2b", r"bias raw winding", "ac volts", {"clip"}, 1),
+    (17, "3", r"HT1 off", "dc volts", {"one hand", "clip"}, 1),
+    (18, "2a", r"bias raw reservoir", "dc volts", {"one hand", "clip"}, 1),
+    (18, "3", r"bias raw reservoir", "dc volts", {"one hand", "clip"}, 1),
+    (19, "3", r"V\d grid end \d", "dc volts", {"one hand", "clip"}, 8),
+    (20, "3", r"V\d grid at most negative", "dc volts", {"one hand", "clip"}, 4),
+    (20, "3", r"V\d bias joint", "dc volts", {"one hand", "clip"}, 4),
+    (21, "4", r"HT1 after (1|5|10) min", "dc volts", {"clip"}, 3),
+    (22, "4", r"HT[234]", "dc volts", {"clip"}, 3),
+    (23, "4", r"V\d plate", "dc volts", {"clip"}, 4),
+    (24, "4", r"V\d screen", "dc volts", {"clip"}, 4),
+    (25, "4", r"V\d (grid|cathode)", "dc volts", {"clip"}, 8),
+    (25, "4", r"LS hot dc", "dc volts", {"clip", "one hand"}, 2),
+    (26, "4", r"HT1 fall", "dc volts", {"clip"}, 1),
+    (27, "5", r"V[1256] heater pin to pin", "ac volts", {"clip", "one hand"}, 4),
+    (27, "6a", r"V[34] heater pin to pin", "ac volts", {"clip"}, 2),
+    (28, "5", r"HT[1234]", "dc volts", {"clip"}, 4),
+    (29, "5", r"V[15] (cathode|screen|plate)", "dc volts", {"clip", "one hand"}, 6),
+    (30, "5", r"V[26][ab] (cathode|plate)", "dc volts", {"clip"}, 8),
+    (30, "5", r"V[26]a grid to cathode", "dc volts", {"clip"}, 2),
+    (31, "5", r"V\d coupling leak", "dc volts", {"clip"}, 4),
+    (32, "5", r"V\d grid at most negative", "dc volts", {"clip"}, 4),
+    (33, "5", r"V\d in the hand", "look", {"none"}, 4),
+    (34, "6a", r"V[34] cathode lamp (in|out)", "dc volts", {"clip"}, 4),
+    (34, "6b", r"V[78] cathode lamp (in|out)", "dc volts", {"clip"}, 4),
+    (35, "6a", r"V\d grid through 1 Mohm", "dc volts", {"clip"}, 2),
+    (36, "6a", r"(HT\d|V\d (plate|screen|screen drop))", "dc volts", {"clip"}, 10),
+    (37, "6a", r"V\d cathode at half idle", "dc volts", {"clip"}, 2),
+    (38, "6a", r"LS hum", "ac volts", {"one hand"}, 1),
+    (39, "7", r"LS gain", "ac volts", {"one hand"}, 2),
+    (40, "7", r"LS polarity", "ac volts", {"one hand"}, 2),
+    (41, "8", r"LS (hum|gain)", "ac volts", {"one hand"}, 4),
+    (41, "8", r"V\d cathode", "dc volts", {"clip"}, 4),
+    (42, "9", r"V\d cathode after (10|30|60) min", "dc volts", {"clip"}, 12),
+    (42, "9", r"V\d (plate|screen)", "dc volts", {"clip"}, 8),
+    (43, "9", r"HT\d ripple", "ac volts", {"clip"}, 2),
+    (44, "10", r"primary warm", "ohms", {"none"}, 1),
+    (45, "10", r"HT\d cold start", "dc volts", {"clip"}, 4),
+]
+
+
+def planned(amplifier: Amplifier, **gear: Any) -> dict[str, PlannedRung]:
+    bench = Gear(gear.pop("mains_now", amplifier.mains_volts), **gear)
+    return {rung.id: rung for rung in plan(amplifier, bench, PaperPhysics(amplifier))}
+
+
+def ids(rungs: dict[str, PlannedRung]) -> list[str]:
+    return [r.id for rung in rungs.values() for r in rung.readings]
+
+
+def reading(rungs: dict[str, PlannedRung], name: str) -> PlannedReading:
+    return next(r for rung in rungs.values() for r in rung.readings if r.id == name)
+
+
+@pytest.fixture(scope="module")
+def linden() -> dict[str, PlannedRung]:
+    return planned(load(EXAMPLES[0]))
+
+
+def by_kind(**choice: Any) -> Amplifier:
+    """A topology with some of its choices fixed."""
+    import random
+
+    start = choose(random.Random(1))  # noqa: S311 (a reproducible choice, no secret)
+    plain = Choice(1, "joined", False, "push-pull", "6V6GT", "pentode", "fixed", "lifts", "tap", False,
+                   "split load", False, True, 230.0)  # fmt: skip
+    assert set(choice) <= set(start.__dataclass_fields__)
+    return build(replace(plain, **choice), "By kind")
+
+
+# ------------------------------------------------------------------------------------------ the reference's rows
+@pytest.mark.parametrize(("row", "rung", "word", "kind", "contacts", "count"), ROWS)
+def test_every_row_of_the_reference_is_there(
+    linden: dict[str, PlannedRung], row: int, rung: str, word: str, kind: str, contacts: set[str], count: int
+) -> None:
+    found = [r for r in linden[rung].readings if re.fullmatch(word, r.id.split("/")[1])]
+    assert len(found) == count, [r.id for r in linden[rung].readings]
+    assert {r.probe.kind for r in found} == {kind}
+    assert {r.contact for r in found} <= contacts
+
+
+def test_no_row_of_the_reference_is_missing() -> None:
+    assert {row for row, *_ in ROWS} == set(range(1, 46))
+
+
+def test_rungs_and_holds_of_the_reference(linden: dict[str, PlannedRung]) -> None:
+    assert list(linden) == ["0", "1", "2a", "2b", "3", "4", "5", "6a", "6b", "7", "8", "9", "10"]
+    assert [r.id for r in linden.values() if r.hold.signed] == ["1", "3", "5", "7", "10"]
+    for rung in linden.values():
+        assert rung.hold.needs, rung.id
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=[p.name for p in EXAMPLES])
+def test_documents_fit_the_schema_and_nothing_repeats(path: Path) -> None:
+    _, document = ladder_on_paper(load(path))
+    jsonschema.validate(document, SCHEMA)
+    names = [r["id"] for rung in document["rungs"] for r in rung["readings"]]
+    assert len(names) == len(set(names))
+    cautions = [c for rung in document["rungs"] for c in rung["cautions"]]
+    assert len(cautions) == len(set(cautions))
+    twins = {r["id"]: r["twin"] for rung in document["rungs"] for r in rung["readings"] if r["twin"]}
+    assert all(twins.get(twin) == name for name, twin in twins.items())
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=[p.name for p in EXAMPLES])
+def test_ids_depend_on_the_amplifier_alone(path: Path) -> None:
+    amplifier = load(path)
+    plain = ids(planned(amplifier))
+    others = [
+        planned(amplifier, mains_now=0.93 * amplifier.mains_volts),
+        planned(amplifier, words=Words("tube", "anode", "B+")),
+        planned(amplifier, meters=1),
+        planned(amplifier, lamps=(25.0, 200.0)),
+    ]
+    assert all(ids(other) == plain for other in others)
+
+
+def test_no_situation_above_the_socket(linden: dict[str, PlannedRung]) -> None:
+    low = planned(load(EXAMPLES[0]), mains_now=212.0)
+    assert max(r.situation.mains_volts for rung in low.values() for r in rung.readings) == 212.0
+    assert low["2a"].situation.mains_volts == int(0.30 * 212)
+
+
+def test_the_bench_words_are_used_everywhere() -> None:
+    amplifier = load(EXAMPLES[0])
+    _, document = ladder_on_paper(amplifier, Gear(230.0, words=Words("tube", "anode", "B+")))
+    texts = [
+        t for rung in document["rungs"]
+        for t in (rung["title"], *rung["before"], *rung["cautions"], *rung["watch_for"], rung["hold"]["text"],
+                  rung["wait_why"], rung["situation"]["text"], *(r["what"] for r in rung["readings"]),
+                  *(c for r in rung["readings"] for c in r["check_first"]), *(r["red_at"] for r in rung["readings"]))
+    ]  # fmt: skip
+    for text in texts:
+        assert not re.search(r"\b(valves?|Valves?|plates?|Plates?|HT)\b", text), text
+
+
+def test_every_text_is_used_and_every_used_text_is_there() -> None:
+    """A key that no code names is dead; one that code names and the file lacks fails at the bench."""
+    from firstglow.ladder.words import texts
+
+    source = "".join(p.read_text(encoding="utf-8") for p in (ROOT / "src/firstglow/ladder").glob("*.py"))
+    table = texts()
+    assert {k for k in table["reading"] if f'"{k}"' not in source} == set()
+    for name, step in re.findall(r'"(rung|reading|stands|kind)\.([a-z_.]+)"', source):
+        here: Any = table[name]
+        for key in step.split("."):
+            assert key in here, f"{name}.{step}"
+            here = here[key]
+
+
+# ------------------------------------------------------------------------------------------ closed forms
+def test_row_11_drives_no_plate_past_ten_volts() -> None:
+    """Half of an 8 kohm primary on 8 ohm is 0.5 sqrt(8000/8) = 15.8 times the secondary: 0.5 V gives 7.9 V, as it is.
+    A half of 63 times (a 5 kohm single-ended one on 4 ohm has 35) must be driven by less than 10/63 V."""
+    common = reading(planned(push_pull_fixed()), "1/V2 turns to centre/shared")
+    assert common.situation.stimulus_volts == 0.5
+    high = replace(push_pull_fixed())
+    t2 = high.parts["T2"]
+    steep = tuple(
+        replace(w, turns=replace(w.turns, value=w.turns.value * 4)) if w.role == "primary" else w for w in t2.windings
+    )
+    high = replace(high, parts={**high.parts, "T2": replace(t2, windings=steep)})
+    halves = 4 * 0.5 * (6600 / 8) ** 0.5
+    drive = reading(planned(high), "1/V2 turns to centre/shared").situation.stimulus_volts
+    assert drive * halves <= 10.0 < 2 * drive * halves
+
+
+def test_the_test_resistor_makes_a_loop_gain_of_at_most_a_fifth() -> None:
+    """Black's arithmetic: a loop of gain 4 through its own 22 kohm needs 19 times that more: 418 kohm, so 470 kohm."""
+    amplifier = push_pull_fixed()
+    physics = PaperPhysics(amplifier, loop_gain=4.0)
+    rungs = {r.id: r for r in plan(amplifier, Gear(230.0), physics)}
+    polarity = reading(rungs, "7/loudspeaker polarity/shared")
+    assert polarity.situation.test_ohms == 470e3
+    assert physics.loop_gain(polarity.situation, None) <= 0.2
+    assert polarity.stops[0].limit == 0.95
+    assert polarity.id in rungs["7"].hold.needs
+
+
+def weak(amplifier: Amplifier, part: str, volts: float) -> Amplifier:
+    old = amplifier.parts[part]
+    new = replace(old, values={**old.values, "volts": replace(old.values["volts"], value=volts)})
+    return replace(amplifier, parts={**amplifier.parts, part: new})
+
+
+def unloaded(amplifier: Amplifier, part: str) -> float:
+    """Volts on a capacitor with nothing drawing at today's mains, from the paper."""
+    frame = frame_of(amplifier, Gear(amplifier.mains_volts), PaperPhysics(amplifier))
+    leads = amplifier.parts[part].leads
+    joints = frame.physics.joints(frame.ht_only())
+    return joints[leads["+"]][0] - joints[leads["-"]][0]
+
+
+def test_the_dial_stops_at_the_smallest_rating_and_the_ladder_before_full_mains() -> None:
+    amplifier = push_pull_fixed()
+    volts = unloaded(amplifier, "C4")
+    sick = weak(amplifier, "C4", 0.8 * volts)
+    rungs = planned(sick)
+    assert rungs["4"].situation.mains_volts == int(0.8 * 230.0)
+    assert rungs["4"].dial_ceiling == pytest.approx(0.8, abs=0.005)
+    assert any("C4" in line for line in rungs["4"].before)
+    assert "9" not in rungs
+    assert "10" not in rungs
+    assert "C4" in list(rungs.values())[-1].hold.text
+    assert all(
+        r.situation.mains_volts <= 184 for name, rung in rungs.items() if name[0] in "45678" for r in rung.readings
+    )
+
+
+def test_a_ceiling_below_what_a_valve_rectifier_needs_asks_for_a_load_or_ends_the_ladder() -> None:
+    amplifier = push_pull_fixed()
+    volts = unloaded(amplifier, "C4")
+    helped = planned(weak(amplifier, "C4", 0.6 * volts))
+    ohms = dict(helped["4"].situation.loads)
+    assert list(ohms) == ["HT4"]
+    assert any("Load resistor" in line and "HT4" in line for line in helped["4"].before)
+    ended = planned(weak(amplifier, "C1", 0.5 * volts))
+    assert list(ended)[-1] == "3"
+    assert not ended["3"].hold.signed
+    assert "C1" in ended["3"].hold.text
+
+
+def test_choke_input_gets_the_load_that_keeps_its_current_unbroken() -> None:
+    """Critical load of a full-wave choke input: R = 6 pi f L (942 x L ohms at 50 Hz), printed in every handbook."""
+    amplifier = weak(by_kind(choke_input=True), "C20", 340.0)
+    rungs = planned(amplifier)
+    ohms = rungs["4"].situation.loads["HT0"]
+    critical = 6 * pi * 50.0 * 8.0
+    assert ohms <= critical < 1.3 * ohms
+    assert any(kind in " ".join(rungs["4"].before) for kind in ("Choke input",))
+
+
+# ------------------------------------------------------------------------------------------ kinds
+def test_diode_fed_ht_is_opened_and_first_judged_below_sixty_volts() -> None:
+    for rectifier in ("silicon", "bridge", "doubler"):
+        amplifier = by_kind(rectifier=rectifier)
+        frame = frame_of(amplifier, Gear(230.0), PaperPhysics(amplifier))
+        rungs = {r.id: r for r in plan_frame(frame)}
+        assert rungs["2a"].situation.lifted
+        assert rungs["3"].situation.lifted == rungs["2a"].situation.lifted
+        first = rungs["4a"]
+        assert not first.situation.lifted
+        assert first.situation.mains_volts <= 23.0
+        joints = frame.physics.joints(first.situation)
+        assert all(
+            abs(joints[r.probe.red][0] - joints[r.probe.black][0]) < 60 for r in first.readings if r.probe.red in joints
+        )
+        assert {r.contact for r in first.readings if r.probe.kind == "dc volts"} == {"clip"}
+
+
+def test_cathode_bias_has_stand_ins() -> None:
+    rungs = planned(by_kind(bias="cathode"))
+    assert not [r for r in rungs["3"].readings if "grid" in r.id]
+    assert {"1/V3 cathode/shared", "1/V3 grid leak/shared", "1/V4 cathode/shared"} <= set(rungs["3"].hold.needs)
+    proof = reading(rungs, "5/V3 grid/shared")
+    assert [(s.rule, s.limit) for s in proof.stops] == [("zero", 0.1)]
+    assert proof.id in rungs["5"].hold.needs
+    assert "grid at most negative" not in " ".join(ids(rungs))
+
+
+def test_shared_cathode_resistor_is_read_once_and_single_shares_by_half_primary() -> None:
+    rungs = planned(by_kind(bias="cathode shared"))
+    nine = [r.id.split("/")[1] for r in rungs["9"].readings]
+    assert [n for n in nine if "cathode after 10" in n] == ["V3 cathode after 10 min"]
+    assert [n for n in nine if "half primary drop after 10" in n] == [
+        "V3 half primary drop after 10 min", "V4 half primary drop after 10 min",
+    ]  # fmt: skip
+
+
+def test_back_bias_is_proved_under_a_load_and_its_valves_go_in_together() -> None:
+    rungs = planned(by_kind(bias="back", channels=2))
+    assert "6" in rungs
+    assert "6a" not in rungs
+    loads = rungs["4b"].situation.loads
+    assert list(loads) == ["HT raw"]
+    assert {r.id.split("/")[1] for r in rungs["4b"].readings} >= {"V3 grid", "V4 grid"}
+    assert any(n.startswith("4b/") for n in rungs["5"].hold.needs)
+    assert any("CHASSIS" in line for line in rungs["4b"].before)
+
+
+def test_no_pots_no_sweep_and_one_pot_for_all() -> None:
+    none = planned(by_kind(bias="fixed no pot"))
+    assert not [r for r in none["3"].readings if "end 1" in r.id]
+    assert {"3/V3 grid at most negative/shared", "3/V4 grid at most negative/shared"} <= set(none["3"].hold.needs)
+    one = planned(by_kind(bias="fixed one pot"))
+    assert {r.situation.pots["P8"] for r in one["3"].readings if "grid end" in r.id} == {0.0, 1.0}
+
+
+def test_no_loop_and_a_loop_that_cannot_be_lifted() -> None:
+    none = planned(by_kind(loop="none"))
+    assert "8" not in none
+    assert [r.id for r in none["7"].readings] == ["7/loudspeaker gain/shared"]
+    assert sum(r.hold.signed for r in none.values()) == 4
+    fixed = planned(by_kind(loop="fixed"))
+    assert "8" not in fixed
+    assert any("cannot be lifted" in line for line in fixed["6"].before)
+    assert "1/V3 turns to hot/shared" in fixed["7"].hold.needs
+
+
+def test_heater_lines_by_their_reference() -> None:
+    lifted = planned(by_kind(heaters="lifted"))
+    assert [r.id for r in lifted["4"].readings if r.id.endswith("dc/shared") and "heat" in r.id]
+    assert not [r for r in lifted["2a"].readings if "to chassis" in r.id]
+    assert len([r for r in planned(by_kind(heaters="hum pot"))["2a"].readings if "to chassis" in r.id]) == 2
+
+
+def test_separate_cathode_rectifier_watches_the_heater_line() -> None:
+    rungs = planned(by_kind(rectifier="separate"))
+    line = [r for r in rungs["4"].readings if "heat" in r.id and r.id.endswith("dc/shared")]
+    assert [s.rule for r in line for s in r.stops] == ["zero"]
+    assert any("move" in text for text in rungs["4"].before)
+
+
+def test_standby_is_proved_last() -> None:
+    rungs = planned(by_kind(standby=True))
+    assert all(
+        not r.situation.switches_open for rung in rungs.values() for r in rung.readings if rung.id not in ("0", "10")
+    )
+    proof = next(r for r in rungs["10"].readings if "standby" in r.id)
+    assert proof.situation.switches_open == {"S2"}
+
+
+def test_single_ended_waits_longer_and_strapped_screens_are_not_read() -> None:
+    single = planned(single_ended_cathode())
+    assert single["9"].wait_seconds > planned(push_pull_fixed())["9"].wait_seconds
+    assert "8" not in single
+    strapped = planned(by_kind(connection="strapped"))
+    assert reading(strapped, "1/V3 screen feed/shared").what.endswith("triode strap")
+
+
+def test_without_a_variable_transformer_the_ladder_stands_on_lamps() -> None:
+    amplifier = push_pull_fixed()
+    rungs = planned(amplifier, variable_transformer=False, lamps=(40.0, 100.0, 150.0))
+    assert {r.situation.mains_volts for name in ("2a", "2b", "4") for r in rungs[name].readings} == {230.0}
+    assert {r.situation.lamp_watts for r in rungs["2a"].readings if r.probe.kind == "lamp"} == {40.0}
+    sick = planned(weak(amplifier, "C1", 0.9 * unloaded(amplifier, "C1")), variable_transformer=False)
+    assert list(sick)[-1] == "3"  # nothing can turn the mains down, and no load of at most 25 W holds C1 there
+    assert "C1" in sick["3"].hold.text
+
+
+def test_a_meter_rated_too_low_ends_the_ladder_before_ht() -> None:
+    amplifier = push_pull_fixed()
+    rungs = planned(amplifier, meter_volts=300.0)
+    assert list(rungs)[-1] == "3"
+    assert not rungs["3"].hold.signed
+    assert "300" in rungs["3"].hold.text
+    assert not [r for r in rungs["2b"].readings if "leg" in r.id]
+    assert [r for r in rungs["2a"].readings if "leg" in r.id]
+
+
+def test_two_wire_sets_are_clipped_to_bench_earth() -> None:
+    rungs = planned(by_kind(earth=False))
+    assert any("bench earth" in line for line in rungs["0"].before)
+
+
+def test_old_electrolytics_and_unknown_transformers_take_longer() -> None:
+    amplifier = push_pull_fixed()
+    rungs = planned(amplifier, old_electrolytics=True, unknown_transformer=True)
+    assert rungs["2b"].wait_seconds == 3600.0
+    assert rungs["4"].wait_seconds == 1800.0
+    assert any("formed first" in line for line in rungs["4"].before)
+
+
+# ------------------------------------------------------------------------------------------ refused
+def live_chassis(b: Builder) -> None:
+    b.wire("W9", "neutral", "chassis")
+
+
+def series_heater(b: Builder) -> None:
+    b.heater("V1", "12AX7", "line", "T1 heat 1", "T1 heat 2")
+
+
+def autotransformer(b: Builder) -> None:
+    b.diode("D1", "T1 primary 1", "HT1")
+
+
+@pytest.mark.parametrize("spoil", [live_chassis, series_heater, autotransformer])
+def test_sets_on_the_mains_get_no_plan(spoil: Callable[[Builder], None]) -> None:
+    b = Builder("Refused")
+    b.mains_side()
+    b.transformer("T1", (primary(230.0, 9.0), *tapped("heat", 3.3, 0.03), winding("ht", "ht 1", "ht 2", 250.0, 50.0)))
+    spoil(b)
+    with pytest.raises(AmplifierError, match="joined to the mains"):
+        planned(b.build())
+
+
+def test_no_mains_transformer_gets_no_plan() -> None:
+    b = Builder("Refused")
+    b.mains_side(("chassis", "chassis"))
+    with pytest.raises(AmplifierError, match="no mains transformer"):
+        planned(b.build())
+
+
+def test_topologies_cover_every_choice() -> None:
+    """The 200 of the walk: each value of each choice comes up, so a clean walk says something about it."""
+    seen: dict[str, set[Any]] = {}
+    for seed in range(200):
+        for name, value in vars_of(topology(seed)[0]).items():
+            seen.setdefault(name, set()).add(value)
+    assert {k: len(v) for k, v in seen.items()} == {
+        "channels": 2, "rectifier": 6, "choke_input": 2, "output": 2, "valve": 4, "connection": 3, "bias": 7, "loop": 3,
+        "heaters": 3, "standby": 2, "front": 3, "weak_capacitor": 2, "earth": 2, "mains": 2,
+    }  # fmt: skip
+
+
+def vars_of(choice: Choice) -> dict[str, Any]:
+    return {name: getattr(choice, name) for name in choice.__dataclass_fields__}
