@@ -18,18 +18,26 @@ LEAST_START_AMPS = 1e-20
 """Start current of a junction that is not there [A]."""
 
 
+STRAY_FARADS = 1e-8
+"""What winding, rectifier and wiring hold a joint by without any reservoir [F] (common practice: some nanofarads)."""
+NO_LEAK = 1e-30
+"""Siemens of no leak at all."""
+
+
 class PlateRows:
     """One rectifying path: a diode, or one plate of a rectifier valve."""
 
     def __init__(self, frame: Frame, plate: Plate) -> None:
         f = frame
         self.part: Part = f.amplifier.parts[plate.part]
+        self.lead = plate.lead
         self.valve = self.part.kind == "rectifier"
         self.anode, self.cathode = f.lead(self.part, plate.lead), f.lead(self.part, "cathode")
         self.series = [f.rows.of(f.amplifier.parts[name], "ohms") for name in plate.series]
         self.fitted = f.rows.fixed(f"{plate.part} {plate.lead} fitted", 1.0, plate.part, "fitted")
+        short = f"{plate.lead} to cathode siemens"
+        self.short = f.rows.fixed(f"{plate.part} {short}", 0.0, plate.part, short)
         self.sense: int | None = None
-        self.short: int | None = None
         if self.valve:
             section = f.types(self.part.type or "").sections[0]
             self.law = section.law
@@ -39,7 +47,6 @@ class PlateRows:
         else:
             self.rows = {a: f.rows.of(self.part, a) for a in ("series_ohms", "plates", "age")}
             self.sense = f.rows.fixed(f"{plate.part} sense", 1.0, plate.part, "sense")
-            self.short = f.rows.fixed(f"{plate.part} short siemens", 0.0, plate.part, "short siemens")
 
     def junction(self, p: Array) -> tuple[Array, Array, Array, Array]:
         """Slope volts, start current, series ohms and reverse leak ohms of a diode or stack."""
@@ -98,21 +105,23 @@ class LegRows:
         if self.valve:
             stages = [self._valves(stage, p) for stage in self.stages if stage[0].valve]
             # stages in series share a current: their drops (i/k)^(2/3) add
-            scale = sum(k ** (-2.0 / 3.0) for k, _, _ in stages) ** -1.5
-            limit = np.min([limit for _, limit, _ in stages], axis=0)
-            ohms = ohms + sum(r for _, _, r in stages)
-            return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, np.inf * one, one)
+            scale = sum(k ** (-2.0 / 3.0) for k, *_ in stages) ** -1.5
+            limit = np.min([limit for _, limit, *_ in stages], axis=0)
+            ohms = ohms + sum(r for *_, r, _ in stages)
+            leak = sum(1.0 / (g + NO_LEAK) for *_, g in stages)
+            return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, leak, one)
         stages = [self._junctions(stage, p) for stage in self.stages]
         slope, start, series, leak = (np.array(column) for column in zip(*stages, strict=True))
         ohms = ohms + series.sum(axis=0)
         sense = np.prod([p[plate.sense] for plate in self.plates], axis=0)
         return LegValues(np.maximum(turns, 0.0), ohms, slope.sum(axis=0), start.min(axis=0), leak.sum(axis=0), sense)
 
-    def _valves(self, stage: Sequence[PlateRows], p: Array) -> tuple[Array, Array, Array]:
-        """Perveance, limit and own series ohms of plates in parallel."""
+    def _valves(self, stage: Sequence[PlateRows], p: Array) -> tuple[Array, Array, Array, Array]:
+        """Perveance, limit, own series ohms and leak siemens of plates in parallel."""
         k = [plate.law.perveance * np.prod(p[plate.scale], axis=0) * p[plate.inside] * p[plate.fitted] for plate in stage]
         limit = [plate.law.rated_amps * p[plate.emission] for plate in stage]
-        return np.maximum(sum(k), SMALLEST_PERVEANCE), sum(limit), self._own(stage, p)
+        touching = sum(p[plate.short] * p[plate.inside] for plate in stage)
+        return np.maximum(sum(k), SMALLEST_PERVEANCE), sum(limit), self._own(stage, p), touching
 
     @staticmethod
     def _own(stage: Sequence[PlateRows], p: Array) -> Array:
@@ -124,8 +133,7 @@ class LegRows:
         n = len(stage)
         slope, start, series, leak = stage[0].junction(p)
         fitted = sum(p[plate.fitted] for plate in stage)
-        short = sum(p[plate.short] for plate in stage if plate.short is not None)
-        leak = 1.0 / (fitted / leak + short + 1e-30)
+        leak = 1.0 / (fitted / leak + sum(p[plate.short] for plate in stage) + NO_LEAK)
         start = np.maximum(start * fitted, LEAST_START_AMPS)
         return slope, start, series / n + self._own(stage, p), leak
 
@@ -174,4 +182,4 @@ class ReservoirRows:
             farads = farads - 1.0 / (ripple**2 * p[row])
         drain = sum((siemens(p[r]) for r in self.resistors), nothing)
         esr = nothing if self.esr is None else p[self.esr]
-        return np.maximum(farads, 0.0), esr, drain
+        return np.maximum(farads, STRAY_FARADS), esr, drain

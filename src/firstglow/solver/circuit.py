@@ -15,6 +15,7 @@ from firstglow.solver.heaters import Heaters
 from firstglow.solver.linear_parts import plan_linear
 from firstglow.solver.mains_side import Cores, Feed
 from firstglow.solver.newton import Start, newton
+from firstglow.solver.odd_parts import OddParts
 from firstglow.solver.overlay import overlay
 from firstglow.solver.parameters import Parameter
 from firstglow.solver.pulses import Pulses
@@ -30,8 +31,9 @@ class Circuit:
 
     def __init__(self, amplifier: Amplifier, types: Types) -> None:
         self.amplifier = amplifier
-        f = self.frame = Frame(amplifier, types)
         cells = charging_cells(amplifier)
+        charging = {plate.part for legs in cells.values() for leg in legs for stage in leg.stages for plate in stage}
+        f = self.frame = Frame(amplifier, types, frozenset(charging))
         inlets = amplifier.of_kind("inlet")
         for name in [f"drive {name}" for name in cells] + (["lamp ohms", "lamp harmonics"] if inlets else []):
             f.unknown(name)
@@ -50,6 +52,7 @@ class Circuit:
             if chosen:
                 groups.append(Sections(f, chosen, screens))
         groups += [Pulses(f, name, legs) for name, legs in cells.items()]
+        groups.append(OddParts(f))
         self.equations = Equations(f, groups)
         self.unknowns = tuple(f.unknowns)
         self.parameters = tuple(f.rows.parameters)
@@ -79,14 +82,24 @@ class Circuit:
         p = np.asarray(values, dtype=float)
         p = p[:, None] if p.ndim == 1 else p
         found = newton(self.equations, p, self._first(p, start), self._ramp)
-        if strict and not found.settled.all():
-            lost = np.flatnonzero(~found.settled)
-            name = self.unknowns[found.moved[lost[0]]].split(" ", 1)[1]
-            raise SolveError(
-                f"would not settle; {name} moved most; check the parts on {name}, or solve at lower mains first",
-                name, tuple(int(k) for k in lost),
-            )  # fmt: skip
-        return Standing(found.x, p, found.settled, found.steps, self.index)
+        standing = Standing(found.x, p, found.settled, found.steps, self)
+        return self._proved(standing, found.moved, strict)
+
+    def _proved(self, standing: Standing, moved: Array, strict: bool) -> Standing:
+        """The same solution with what its proof does not bear out marked; SolveError when ``strict``."""
+        good = standing.settled & standing.proof.holds
+        if strict and not good.all():
+            lost = np.flatnonzero(~good)
+            k = int(lost[0])
+            if standing.settled[k]:
+                name, what = standing.proof.worst[k].split(" ", 1)[-1], "settled on what its own currents do not bear out"
+            else:
+                name, what = self.unknowns[moved[k]].split(" ", 1)[1], "would not settle"
+            message = f"{what}; {name} moved most; check the parts on {name}, or try less mains"
+            raise SolveError(message, name, tuple(int(k) for k in lost))
+        if not (good == standing.settled).all():
+            standing.settled[:] = good
+        return standing
 
     def _first(self, p: Array, start: Array | None) -> Start:
         if start is None:

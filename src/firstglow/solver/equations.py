@@ -11,6 +11,10 @@ from firstglow.solver.frame import Array, Coefficients, Frame, Group
 from firstglow.solver.stamps import incidence, scatter
 
 
+UNITS = {"lamp harmonics": 1e-4, "core load": 1e-2}
+"""What counts as a small number of an unknown that is not volts (A^2, A)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Prepared:
     """A batch whose parameters are set: each group's coefficients, and the part of the Jacobian that stays.
@@ -43,7 +47,8 @@ class Equations:
     def __init__(self, frame: Frame, groups: Sequence[Group]) -> None:
         self.size = len(frame.unknowns)
         self.groups = tuple(groups)
-        plan = frame.plan
+        self.unit = np.array([next((u for n, u in UNITS.items() if name.startswith(n)), 1.0) for name in frame.unknowns])
+        plan = self.plan = frame.plan
         self.elimination = plan_elimination(self.size, plan.pattern())
         self.incidence = incidence(plan, self.size)
         self.term_spans = _spans([g.terms for g in groups])
@@ -51,6 +56,7 @@ class Equations:
         slot, slots = self.elimination.slot, self.elimination.slots
         moving = [k for s, g in zip(slope_spans, groups, strict=True) if not g.constant for k in range(s.start, s.stop)]
         still = [k for s, g in zip(slope_spans, groups, strict=True) if g.constant for k in range(s.start, s.stop)]
+        self.order = [*still, *moving]
         self.scatter_moving = scatter(plan, slot, slots, moving)
         self.scatter_still = scatter(plan, slot, slots, still)
         self.moving_spans = _spans([0 if g.constant else g.slopes for g in groups])
@@ -69,17 +75,28 @@ class Equations:
 
     def evaluate(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Residual (unknown, sample) and Jacobian slots (slot, sample) at x (unknown, sample)."""
+        terms, slopes = self._fill(x, at)
+        moving = slopes[self.scatter_still.shape[1] :]
+        jacobian = self.scatter_moving @ moving
+        jacobian += at.fixed
+        return self.incidence @ terms, jacobian
+
+    def terms(self, x: Array, at: Prepared) -> tuple[Array, Array, list[int]]:
+        """Every term (term, sample), every slope (slope, sample), and which slope of the plan each row is."""
+        return *self._fill(x, at), self.order
+
+    def _fill(self, x: Array, at: Prepared) -> tuple[Array, Array]:
+        """Terms, and slopes with those of the constant groups first."""
         n = x.shape[1]
         wide = np.concatenate([x, np.zeros((1, n), dtype=x.dtype)])
         terms = np.empty((self.incidence.shape[1], n), dtype=x.dtype)
-        slopes = np.empty((self.scatter_moving.shape[1], n), dtype=x.dtype)
-        spare = np.empty((self.scatter_still.shape[1], n), dtype=x.dtype)
+        still = self.scatter_still.shape[1]
+        slopes = np.empty((still + self.scatter_moving.shape[1], n), dtype=x.dtype)
+        spare, slopes_moving = slopes[:still], slopes[still:]
         spans = zip(self.groups, at.coefficients, self.term_spans, self.moving_spans, self.still_spans, strict=True)
         for g, c, t, s, k in spans:
-            g.flows(wide, c, terms[t], spare[k] if g.constant else slopes[s])
-        jacobian = self.scatter_moving @ slopes
-        jacobian += at.fixed
-        return self.incidence @ terms, jacobian
+            g.flows(wide, c, terms[t], spare[k] if g.constant else slopes_moving[s])
+        return terms, slopes
 
 
 def _spans(sizes: Sequence[int]) -> list[slice]:

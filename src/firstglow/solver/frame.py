@@ -38,10 +38,11 @@ class Group(Protocol):
 class Frame:
     """The circuit as far as it has been compiled."""
 
-    def __init__(self, amplifier: Amplifier, types: Types) -> None:
-        self.amplifier, self.types = amplifier, types
+    def __init__(self, amplifier: Amplifier, types: Types, charging: frozenset[str] = frozenset()) -> None:
+        self.amplifier, self.types, self.charging = amplifier, types, charging
         self.nodes: Nodes = find_nodes(amplifier)
         self.rows = Rows()
+        self.law_names: dict[tuple[str, str], str] = {}
         names = [f"dc {j}" for j in self.nodes.dc] + [f"ac {j}" for j in (*self.nodes.ac, *self.nodes.mains)]
         names += [f"quadrature {j}" for j in self.nodes.mains]
         for part in amplifier.of_kind("transformer"):
@@ -86,6 +87,7 @@ class Frame:
 
 
 def smooth_size(v: Array, width: float) -> tuple[Array, Array]:
-    """|v| rounded over ``width``, and its derivative; 0 at 0."""
-    root = np.sqrt(v * v + width * width)
-    return root - width, v / root
+    """|v| rounded at 0 over ``width`` and right to (width/v)^2 / 2 beyond, and its derivative."""
+    square = v * v + width * width
+    root = np.sqrt(square)
+    return v * v / root, v / root * (1.0 + width * width / square)

@@ -35,9 +35,12 @@ class Heaters:
     def __init__(self, frame: Frame) -> None:
         self.frame = frame
         self.pieces: list[Piece] = []
-        volts, amps, factors = [], [], []
+        volts: list[int] = []
+        amps: list[int] = []
+        factors: list[tuple[int, int]] = []
         for part in frame.amplifier.of_kind("heater", "lamp"):
             inside = frame.rows.fixed("always", 1.0) if part.envelope is None else frame.envelope_row(part.envelope)
+            fitted = frame.rows.fixed(f"{part.name} fitted", 1.0, part.name, "fitted")
             v, a = frame.rows.of(part, "volts"), frame.rows.of(part, "amps")
             for ends, share in halves(part):
                 node = _source(frame, part)
@@ -45,8 +48,9 @@ class Heaters:
                 self.pieces.append(Piece(len(volts), i, j, share, part.envelope or ""))
                 volts.append(v)
                 amps.append(a)
-                factors.append(inside)
-        self.volts, self.amps, self.factors = volts, amps, factors
+                factors.append((inside, fitted))
+        self.volts, self.amps = volts, amps
+        self.inside, self.fitted = ([f[k] for f in factors] for k in (0, 1))
         self.share = np.array([[p.share] for p in self.pieces])
         self.a = np.array([p.a for p in self.pieces], dtype=int)
         self.b = np.array([p.b for p in self.pieces], dtype=int)
@@ -58,7 +62,7 @@ class Heaters:
     def prepare(self, p: Array) -> Coefficients:
         if not self.pieces:
             return {}
-        return {"volts": p[self.volts] * self.share, "amps": p[self.amps] * p[self.factors]}
+        return {"volts": p[self.volts] * self.share, "amps": p[self.amps] * p[self.inside] * p[self.fitted]}
 
     def warm(self, p: Array) -> list[tuple[Piece, float]]:
         """Each piece with its conductance at rated volts [S], for one sample."""

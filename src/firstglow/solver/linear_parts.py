@@ -226,6 +226,22 @@ def _one(p: Array) -> Array:
     return np.ones(p.shape[1], dtype=p.dtype)
 
 
+def _filament(parts: LinearParts, part: Part) -> None:
+    """A heater's or pilot lamp's dc path where its heat is a winding's, and what a fault lays across it."""
+    f = parts.frame
+    volts, amps = f.rows.of(part, "volts"), f.rows.of(part, "amps")
+    fitted = f.rows.fixed(f"{part.name} fitted", 1.0, part.name, "fitted")
+    inside = f.rows.fixed("always", 1.0) if part.envelope is None else f.envelope_row(part.envelope)
+    short = f.rows.fixed(f"{part.name} short siemens", 0.0, part.name, "short siemens")
+    ends = [f.lead(part, lead) for lead in ("1", "2")]
+    parts.conduct(parts.by(lambda p: p[short] * p[inside]), ends[0], ends[1])
+    pieces = [("1", "ct"), ("ct", "2")] if "ct" in part.leads else [("1", "2")]
+    hot = parts.by(lambda p: len(pieces) * p[amps] / p[volts] * p[fitted] * p[inside])
+    if all(f.carries_ac(f.lead(part, lead)) for lead in part.leads):
+        for one, two in pieces:
+            parts.conduct(hot, f.lead(part, one), f.lead(part, two), ac=False)
+
+
 def _transformer(parts: LinearParts, part: Part) -> None:
     _windings(parts, part)
     _core_loss(parts, part)
@@ -267,7 +283,7 @@ def _valve(parts: LinearParts, part: Part) -> None:
             parts.by(lambda p: siemens(p[leak]) * p[inside]), f.lead(heater, "1"), f.lead(part, "cathode"), ac=False
         )
     for one, two in SHORTS:
-        if one in part.leads and two in part.leads:
+        if one in part.leads and two in part.leads and not (part.name in f.charging and two == "cathode"):
             short = f.rows.fixed(f"{part.name} {one} to {two} siemens", 0.0, part.name, f"{one} to {two} siemens")
             parts.conduct(
                 parts.by(lambda p, s=short: p[s] * p[inside]), f.lead(part, one), f.lead(part, two), ac=False
@@ -311,6 +327,6 @@ def _insulation(parts: LinearParts) -> None:
 _BY_KIND: dict[str, Callable[[LinearParts, Part], None]] = {
     **dict.fromkeys(("resistor", "choke", "fuse", "switch", "wire"), _two_leads),
     "capacitor": _capacitor, "pot": _pot, "transformer": _transformer, "output transformer": _windings,
-    "load": _load, "input": _input, "supply": _supply, "valve": _valve, "rectifier": _valve, "diode": _valve,
+    "load": _load, "heater": _filament, "lamp": _filament, "gas tube": _valve, "input": _input, "supply": _supply, "valve": _valve, "rectifier": _valve, "diode": _valve,
 }  # fmt: skip
 assert CHASSIS in GROUNDED

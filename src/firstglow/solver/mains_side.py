@@ -112,8 +112,9 @@ class Cores:
         re, im, load = x[self.re], x[self.im], x[self.load]
         square = re * re + im * im + EDGE_VOLTS**2
         root = np.sqrt(square)
-        terms[0] = x[self.size] - root + EDGE_VOLTS
-        slopes[0], slopes[1], slopes[2] = 1.0, -re / root, -im / root
+        terms[0] = x[self.size] - (square - EDGE_VOLTS**2) / root
+        bend = -(1.0 + EDGE_VOLTS**2 / square) / root
+        slopes[0], slopes[1], slopes[2] = 1.0, re * bend, im * bend
         lag, d_lag = magnetising(root * c["flux"], c["amps"], c["knee"])
         d_lag = d_lag * c["flux"]
         a, b = load / root, lag / root

@@ -15,8 +15,7 @@ from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array
 
 SETTLED = 1e-8
-"""Largest |dx|/(1+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
-SETTLED_AMPS = 1e-12
+"""Largest |dx|/(unit+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
 CHUNK = 512
 PLAIN_STEPS = 16
 DAMPED_STEPS = 80
@@ -100,6 +99,7 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
     live = np.arange(n)
     x = np.array(x)
     share = np.ones(n)
+    unit = equations.unit[:, None]
     if damp:
         for c in at.coefficients:
             c["exact"] = np.array(True)
@@ -112,10 +112,10 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         if damp:
             dx, share = _natural(equations, at, factors, x, dx, share)
         x += dx
-        change = np.abs(dx) / (1.0 + np.abs(x))
+        change = np.abs(dx) / (unit + np.abs(x))
         most_moved = change.argmax(axis=0)
         size = np.take_along_axis(change, most_moved[None], axis=0)[0]
-        done = (size < SETTLED) | ((np.abs(residual).max(axis=0) < SETTLED_AMPS) & (size < 1e-3))
+        done = size < SETTLED
         if damp:
             done &= share > 0.99
         lost = ~np.isfinite(size)
@@ -137,7 +137,7 @@ def _natural(
     equations: Equations, at: Prepared, factors: list[Array], x: Array, dx: Array, share: Array
 ) -> tuple[Array, Array]:
     """The part of each sample's step that passes the natural monotonicity test, and that part (sample,)."""
-    scale = 1.0 / (1.0 + np.abs(x))
+    scale = 1.0 / (equations.unit[:, None] + np.abs(x))
     size = np.sqrt(np.mean((dx * scale) ** 2, axis=0))
     share = np.minimum(1.0, share * 4.0)
     tried = np.zeros(x.shape[1], dtype=bool)

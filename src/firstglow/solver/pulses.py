@@ -23,6 +23,8 @@ from firstglow.solver.stamps import merge
 LEAST_DRIVE = 1e-3
 """Core volts below this drive no rectifier [V]."""
 LOAD_AMPS = 1e-9
+MOST_OHMS = 1e4
+"""An open mains side counts as this [ohm]: nothing flows then, whatever it is."""
 FULL_PASSES = 60
 MOST_TRIES = 3
 NEAR = 0.01
@@ -100,7 +102,7 @@ class Pulses:
             per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
             share = sum(s * siemens(p[r]) for (r, _), s in zip(self.primaries, per, strict=True))
             core = 1.0 / share + sum((1.0 / siemens(p[r]) for r in self.ahead), np.zeros(n)) / per[0]
-            c |= {"core ohms": core, "per lamp": 1.0 / per[0]}
+            c |= {"core ohms": np.minimum(core, MOST_OHMS), "per lamp": 1.0 / per[0]}
         else:
             c |= {"core ohms": np.zeros(n), "per lamp": np.zeros(n)}
         return c | {

@@ -5,7 +5,10 @@ import numpy as np
 from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.heaters import Heaters
+from firstglow.solver.linear_parts import siemens
+from firstglow.solver.mains_side import ahead_of
 from firstglow.solver.parameters import CONTACT_OHMS
+from firstglow.solver.pulses import MOST_OHMS
 
 
 class ColdStart:
@@ -25,6 +28,8 @@ class ColdStart:
         self.base[driven] = self.nominal
         self.lamp = index.get("lamp ohms")
         self.lamp_rows = [frame.rows.row.get(f"lamp {name}") for name in ("in", "watts")]
+        self.ahead = [ahead_of(frame, t.name) for t in frame.amplifier.of_kind("transformer")]
+        self.load = 0.0
         loose = [k for name, k in index.items() if name.startswith("ac ")]
         if loose:
             self._windings(frame, equations, p, loose)
@@ -46,6 +51,9 @@ class ColdStart:
         for group in equations.groups:
             if isinstance(group, Heaters):
                 for piece, g in group.warm(p):
+                    self.load += float(p[group.amps[group.pieces.index(piece)], 0]) * piece.share * float(
+                        p[group.volts[group.pieces.index(piece)], 0]
+                    )
                     for i, si in ((piece.a, 1.0), (piece.b, -1.0)):
                         for j, sj in ((piece.a, 1.0), (piece.b, -1.0)):
                             if size not in (i, j):
@@ -59,8 +67,15 @@ class ColdStart:
 
     def __call__(self, p: Array) -> Array:
         """First guess (unknown, sample) for parameters (parameter, sample)."""
-        x = self.base[:, None] * (p[self.mains] / self.nominal)
+        lamp = np.full(p.shape[1], CONTACT_OHMS)
         if self.lamp is not None:
             lit, watts = (p[row] for row in self.lamp_rows)
-            x[self.lamp] = CONTACT_OHMS + lit * 0.3 * self.nominal**2 / watts
+            lamp = CONTACT_OHMS + lit * 0.3 * self.nominal**2 / watts
+        ohms = [sum(1.0 / siemens(p[r]) for r in (*ahead, *(r for r, _ in own))) for ahead, own in self.ahead]
+        path = np.min(ohms, axis=0) if ohms else np.zeros(p.shape[1])
+        # what heaters alone leave of the mains; nothing where the mains cannot reach any core
+        share = np.where(path < MOST_OHMS, 1.0 / (1.0 + (path + lamp) * self.load / self.nominal**2), 0.0)
+        x = self.base[:, None] * (share * p[self.mains] / self.nominal)
+        if self.lamp is not None:
+            x[self.lamp] = lamp
         return x

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from firstglow.amplifier.model import Part
+from firstglow.amplifier.model import Part, Shape
 from firstglow.devices.emission import emission_limit
 from firstglow.devices.grid import grid_current
 from firstglow.devices.pentode import pentode_currents
@@ -15,6 +15,7 @@ from firstglow.devices.smooth import stack
 from firstglow.devices.triode import triode_current
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio
+from firstglow.solver.parameters import Parameter
 from firstglow.solver.stamps import merge
 
 FACTORS = ("perveance", "mu", "contact")
@@ -123,12 +124,10 @@ class Sections:
 
 def law_row(frame: Frame, part: Part, section: Any, attribute: str) -> int:
     """Row of the type law's own uncertainty: a factor (contact: an offset [V]) that all valves of the type share."""
-    from firstglow.solver.parameters import Parameter
-
-    label = f"{part.type} {section.name}".strip() if section.name in ("triode", "pentode") else str(part.type)
+    kind = frame.types(part.type or "").name
+    label = f"{kind} {section.name}" if section.name in ("triode", "pentode") else kind
     spread = float(section.law_uncertainty.get(attribute, 0.0))
     nominal = 0.0 if attribute == "contact" else 1.0
-    shape = "normal" if spread > 0 else "exact"
-    return frame.rows.add(
-        Parameter(f"type {label} {attribute}", "", attribute, nominal, spread, shape, shared=True)  # type: ignore[arg-type]
-    )
+    shape: Shape = "normal" if spread > 0 else "exact"
+    name = frame.law_names[part.name, attribute] = f"type {label} {attribute}"
+    return frame.rows.add(Parameter(name, "", attribute, nominal, spread, shape, shared=True))

@@ -1,0 +1,186 @@
+"""Transformers and rectifiers part by part, and everything added up joint by joint: the proof's book-keeping.
+
+Transformers: each winding's currents from its own leads and its core's emf. Rectifiers: each plate's mean and in-phase
+amps from the cycle at the solved volts, settled afresh.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.solver.currents import Bench, Flow, insulation_flow, link_flows, part_flow
+from firstglow.solver.equations import Equations
+from firstglow.solver.frame import Array, Coefficients
+from firstglow.solver.mains_side import EDGE_VOLTS, filament, magnetising
+from firstglow.solver.nodes import CHASSIS
+from firstglow.solver.parameters import CONTACT_OHMS
+from firstglow.solver.pulses import Pulses
+
+TRACE_VOLTS = 1.0
+"""Core volts below which no phase is asked for."""
+AVERAGED = 0.02
+"""Part of a rectifier's dc watts that the cycle's cells may get wrong (no reservoir at all: 1.2 %; else far less)."""
+ROUNDED_VOLTS = EDGE_VOLTS**2 / TRACE_VOLTS
+"""What the rounding of a core's volts at 0 V may leave at ``TRACE_VOLTS``."""
+
+
+@dataclass
+class Books:
+    """Every part's flow by name (windings apart: "T1 ht a"), and what the balances of cores, drives and lamp miss [A]."""
+
+    flows: dict[str, Flow] = field(default_factory=dict)
+    misses: dict[str, Array] = field(default_factory=dict)
+    given_watts: Array | float = 0.0
+    core_watts: Array | float = 0.0
+
+
+def keep_books(bench: Bench, equations: Equations, coefficients: tuple[Coefficients, ...]) -> Books:
+    """All parts of a solved batch."""
+    books = Books()
+    for part in bench.amplifier.parts.values():
+        if part.windings:
+            _windings(bench, part, books)
+        else:
+            books.flows[part.name] = part_flow(bench, part)
+    for name, flow in link_flows(bench).items():
+        books.flows[f"link {name}"] = flow
+    books.flows["insulation"] = insulation_flow(bench)
+    for group, c in zip(equations.groups, coefficients, strict=True):
+        if isinstance(group, Pulses):
+            _rectifiers(bench, group, c, books)
+    for part in bench.amplifier.of_kind("transformer"):
+        _core(bench, part, books)
+    _socket(bench, books)
+    return books
+
+
+def _windings(bench: Bench, part: Part, books: Books) -> None:
+    core = part.kind == "transformer"
+    for w in part.windings:
+        flow, name = Flow(), f"{part.name} {w.name}"
+        a, b = bench.at(part, w.start), bench.at(part, w.end)
+        r = np.maximum(bench.p(f"{name} ohms"), CONTACT_OHMS)
+        short = bench.p(f"{name} short siemens")
+        i = (bench.dc(a) - bench.dc(b)) / r
+        flow.through(a, b, i)
+        flow.watts = i * i * r
+        bench.touch(flow, a, b, short)
+        square = i * i
+        if core:
+            n = bench.p(f"{name} turns") / bench.amplifier.mains_volts
+            u = bench.ac(a) - bench.ac(b)
+            amps = (u - n * _emf(bench, part, w.role == "primary")) / r
+            flow.through_ac(a, b, amps + u * short)
+            flow.row["turns_amps"] = n * amps
+            flow.row["volts_ac"] = np.abs(u)
+            square = square + np.abs(amps) ** 2
+            flow.watts = flow.watts + np.abs(amps) ** 2 * r + np.abs(u) ** 2 * short
+        flow.row["square"] = square
+        books.flows[name] = flow
+
+
+def _emf(bench: Bench, part: Part, primary: bool) -> Array:
+    """The core's emf per turn: a phasor for the primary, its size for the secondaries."""
+    x, index = bench.x, bench.frame.index
+    if primary:
+        return np.asarray(x[index[f"core in phase {part.name}"]] + 1j * x[index[f"core quadrature {part.name}"]])
+    return x[index[f"core {part.name}"]]
+
+
+def _core(bench: Bench, part: Part, books: Books) -> None:
+    """Amp-turns of the primary against load, loss and magnetising current, as phasors; the size against the phasor."""
+    emf = _emf(bench, part, True)
+    size = bench.x[bench.frame.index[f"core {part.name}"]]
+    nominal = bench.amplifier.mains_volts
+    primary = sum(books.flows[f"{part.name} {w.name}"].row["turns_amps"] for w in part.windings if w.role == "primary")
+    loads = [books.flows[f"{part.name} {w.name}"].row["turns_amps"] for w in part.windings if w.role != "primary"]
+    loss = bench.p(f"{part.name} core_loss_watts") * size / nominal**2
+    flux = size / nominal * bench.amplifier.mains_hz / bench.p("mains hertz")
+    lag, _ = magnetising(flux, bench.p(f"{part.name} magnetising_amps"), bench.p(f"{part.name} knee_volts"))
+    turn = emf / np.maximum(np.abs(emf), TRACE_VOLTS)
+    live = np.abs(emf) > TRACE_VOLTS
+    wanted = (loss - sum(loads) - 1j * lag) * turn
+    books.misses[f"core {part.name}"] = np.where(live, np.abs(primary - wanted), 0.0)
+    # as amps, through the primary's own ohms
+    ohms = sum(bench.p(f"{part.name} {w.name} ohms") for w in part.windings if w.role == "primary")
+    books.misses[f"core volts {part.name}"] = np.where(
+        live, np.maximum(np.abs(size - np.abs(emf)) - ROUNDED_VOLTS, 0.0) / ohms, 0.0
+    )
+    books.core_watts = books.core_watts + loss * size
+
+
+def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> None:
+    """Every plate's dc and in-phase amps. A plate's ``watts`` here are all that the change from ac to dc costs: its own
+    heat (row "own_watts") and what the pulses' harmonics make in windings and mains side. It is never less than nothing: what
+    the cutting of the cycle into cells can make of that is let through, anything more is missing power."""
+    wide = np.concatenate([bench.x, np.zeros((1, bench.x.shape[1]))])
+    source, _, share, _ = group.source(wide, c)
+    found = group.run(wide, {**c, "exact": np.array(True)}, source, 60, ())
+    turns = c["turns"]
+    flow_turns = (turns * found.each_in_phase).sum(axis=0)
+    drive, core = wide[group.drive], wide[group.core] if group.core is not None else bench.amplifier.mains_volts
+    books.misses[f"drive {group.name}"] = np.abs(drive - core - source * flow_turns) / np.maximum(source, 1.0)
+    rest = share**2 * ((turns**2 * found.each_square).sum(axis=0) - flow_turns**2) * c["per lamp"]
+    lamp = books.flows.setdefault("lamp", Flow())
+    lamp.row["rest"] = lamp.row.get("rest", 0.0) + rest
+    volts = wide[group.plus] - wide[group.minus]
+    for n, leg in enumerate(group.legs):
+        amps, in_phase, square = found.each_amps[n], found.each_in_phase[n], found.each_square[n]
+        harmonics = source * turns[n] ** 2 * (square - in_phase**2)
+        own = turns[n] * core * in_phase - volts * amps - c["ohms"][n] * square - harmonics
+        plates = [(plate, 1.0 / len(stage)) for stage in leg.stages for plate in stage]
+        for plate, part in plates:
+            i, i_ac = amps * part, leg.phase * in_phase * part
+            flow = books.flows[plate.part.name]
+            flow.through(plate.anode, plate.cathode, i)
+            ends = [j if j not in (leg.leg.start, leg.leg.end) else CHASSIS for j in (plate.anode, plate.cathode)]
+            flow.through_ac(*ends, i_ac)
+            given = i * (bench.dc(plate.cathode) - bench.dc(plate.anode))
+            cost = i_ac * (bench.ac(ends[0]) - bench.ac(ends[1])) - given
+            flow.watts = flow.watts + np.maximum(cost, -AVERAGED * np.abs(given))
+            flow.row["own_watts"] = flow.row.get("own_watts", 0.0) + np.maximum(own, 0.0) / len(plates)
+            flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
+            flow.row[f"{plate.lead}_amps" if plate.valve else "amps"] = i
+        for w in leg.leg.windings:
+            if w.winding:
+                row = books.flows[f"{w.part} {w.winding}"].row
+                row["legs"] = row.get("legs", 0.0) + w.sign**2 * (square - amps**2 - in_phase**2)
+
+
+def _socket(bench: Bench, books: Books) -> None:
+    """The mains and the limiter lamp."""
+    for part in bench.amplifier.of_kind("inlet"):
+        x, index = bench.x, bench.frame.index
+        ohms, rest = x[index["lamp ohms"]], x[index["lamp harmonics"]]
+        line, neutral = bench.at(part, "line"), bench.at(part, "neutral")
+        mains = bench.p("mains volts")
+        amps = (mains + bench.ac(neutral) - bench.ac(line)) / ohms
+        flow = books.flows.setdefault("lamp", Flow())
+        flow.through_ac(neutral, line, amps)
+        square = np.abs(amps) ** 2 + rest
+        lit = bench.p("lamp in")
+        hot = bench.p("lamp ohms factor") * bench.amplifier.mains_volts**2 / bench.p("lamp watts")
+        law = lit * hot * filament(square * ohms / bench.p("lamp watts"))[0] + (1.0 - lit) * CONTACT_OHMS
+        books.misses["lamp"] = np.abs(ohms - law) / ohms * np.abs(amps)
+        books.misses["lamp harmonics"] = np.abs(rest - flow.row.get("rest", 0.0)) / (np.abs(amps) + 1e-3)
+        flow.watts = ohms * np.abs(amps) ** 2
+        flow.row |= {"amps_rms": np.sqrt(np.maximum(square, 0.0)), "volts_rms": ohms * np.sqrt(np.maximum(square, 0.0))}
+        books.given_watts = books.given_watts + mains * amps.real
+    for part in bench.amplifier.of_kind("supply"):
+        books.given_watts = books.given_watts + books.flows[part.name].row["given_watts"]
+
+
+def joint_sums(books: Books) -> tuple[dict[str, Array], dict[str, Array]]:
+    """For every node and kind ("dc HT1"): the sum of all amps that leave it, and the sum of their sizes."""
+    net: dict[str, Array] = {}
+    gross: dict[str, Array] = {}
+    for flow in books.flows.values():
+        for kind, amps in (("dc", flow.dc), ("ac", flow.ac)):
+            for node, i in amps.items():
+                if node != CHASSIS and (kind == "dc" or node != "earth"):
+                    name = f"{kind} {node}"
+                    net[name] = net.get(name, 0.0) + i
+                    gross[name] = gross.get(name, 0.0) + np.abs(i)
+    return net, gross
