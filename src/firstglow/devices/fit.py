@@ -206,7 +206,6 @@ class Fit:
     covariance: Array
     priors: tuple[Prior, ...]
     rows: tuple[FitRow, ...]
-    scatter: float
 
 
 def law_of(priors: Sequence[Prior], theta: Array, knee_power: float | None) -> Law:
@@ -242,7 +241,4 @@ def fit_section(rows: Sequence[FitRow], priors: Sequence[Prior], knee_power: flo
     bounds = ([p.low for p in priors], [p.high for p in priors])
     found = least_squares(cost, start, bounds=bounds, x_scale=width, method="trf", max_nfev=200)
     hessian = found.jac.T @ found.jac
-    n = len(used)
-    tail = found.fun[:n]
-    scatter = float(np.sqrt(np.mean(np.minimum(tail**2, 9.0)))) if n else 1.0
-    return Fit(law_of(priors, found.x, knee_power), found.x, np.linalg.inv(hessian), tuple(priors), used, scatter)
+    return Fit(law_of(priors, found.x, knee_power), found.x, np.linalg.inv(hessian), tuple(priors), used)

@@ -43,7 +43,13 @@ def fit_type(name: str, without: Collection[str] = ()) -> dict[str, Fit]:
     if table is None or "points" not in table:
         raise DeviceError(f"{name}: no published points to fit a law to")
     rows = [r for r in rows_of(name) if not out_of(r, without)]
-    return {kind: _fit(table, kind, [r for r in rows if r.section == kind]) for kind in _kinds(table)}
+    fits = {}
+    for kind in _kinds(table):
+        try:
+            fits[kind] = _fit(table, kind, [r for r in rows if r.section == kind])
+        except DeviceError as error:
+            raise DeviceError(f"{name} {kind}: {error}") from error
+    return fits
 
 
 def out_of(row: FitRow, without: Collection[str]) -> bool:

@@ -92,7 +92,8 @@ def pentode_currents(
     to_plate, by_share = _share(law, Va, Vg2, w)
     K, K_E, K_a = _knee(law, Va, E_x, E_x1, m)
 
-    # s: by the drive volts Vs, through the current, the share and the knee
+    # Ia = Ik t K with t the plate's share, so by drive volts s (and alike by grid):
+    # dIa/ds = (g t K + Ik t dK/dE) dE/ds + Ia dln(t)/dw dw/ds. Arrays are used up in turn: memory costs more than sums.
     Ik_part = Ik * to_plate
     K_E *= Ik_part
     K_a *= Ik_part
@@ -128,12 +129,18 @@ def pentode_currents(
     by_screen += Ia_s
     E_s *= dVs
     E_s -= by_screen
-    Ig2, Ig2_g, Ig2_2 = rest, E_g, E_s
-    if np.iscomplexobj(screen) or screen.min(initial=np.inf) < SCREEN_ONSET_VOLTS + 40.0 * SCREEN_ONSET_WIDTH:
-        _, f = softplus((screen - SCREEN_ONSET_VOLTS) / SCREEN_ONSET_WIDTH)
-        Ig2_2 = Ig2_2 * f + rest * (f * (1.0 - f) / SCREEN_ONSET_WIDTH)
-        Ig2, Ig2_a, Ig2_g = Ig2 * f, Ig2_a * f, Ig2_g * f
-    return Ia, Ig2, ((by_plate, Ia_g, by_screen), (Ig2_a, Ig2_g, Ig2_2))
+    Ig2, d_screen = _onset(screen, rest, (Ig2_a, E_g, E_s))
+    return Ia, Ig2, ((by_plate, Ia_g, by_screen), d_screen)
+
+
+def _onset(
+    screen: Values, amps: Values, d: tuple[Values, Values, Values]
+) -> tuple[Values, tuple[Values, Values, Values]]:
+    """The screen's current and its slopes (plate, grid, screen), fading as the screen volts go to 0."""
+    if not np.iscomplexobj(screen) and screen.min(initial=np.inf) > SCREEN_ONSET_VOLTS + 40.0 * SCREEN_ONSET_WIDTH:
+        return amps, d
+    _, f = softplus((screen - SCREEN_ONSET_VOLTS) / SCREEN_ONSET_WIDTH)
+    return amps * f, (d[0] * f, d[1] * f, d[2] * f + amps * (f * (1.0 - f) / SCREEN_ONSET_WIDTH))
 
 
 def _drive(law: PentodeLaw, Vs: Values, bias: Values, m: Values) -> tuple[tuple[Values, ...], tuple[Values, ...]]:
