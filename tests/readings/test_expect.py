@@ -132,7 +132,7 @@ def test_measuring_one_part_narrows_what_it_moves_and_nothing_else() -> None:
     width = {k: (before[k].high - before[k].low, after[k].high - after[k].low) for k in before}
     assert width["2/grid/left"][1] < 0.8 * width["2/grid/left"][0]
     for other in ("2/grid/right", "2/high/shared", "2/ht/shared"):
-        assert after[other].sigma == before[other].sigma
+        assert after[other].sigma == pytest.approx(before[other].sigma, rel=1e-9)
         # the score is common to the ladder: one reading that moves less leaves the others a little less to give way
         assert width[other][1] == pytest.approx(width[other][0], rel=0.06)
 

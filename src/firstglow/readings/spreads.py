@@ -114,7 +114,7 @@ class Draws:
 def draw(circuit: Any, samples: int, mains_width: float, seed: int = SEED, law: bool = True) -> Draws:
     """``samples`` amplifiers from the circuit's spreads, all drawn together.
 
-    law: False leaves every valve type's law as it is: the spread of parts and valves alone, for trials with another law.
+    law: False leaves every valve type's law as it is: parts and valves alone, for trials with another law.
     """
     cols = columns(circuit, mains_width)
     if not law:
