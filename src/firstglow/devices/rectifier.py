@@ -44,24 +44,30 @@ def valve_diode(law: RectifierLaw, volts: Values, perveance: Values = 1.0) -> tu
     return k * v * root, 1.5 * k * root
 
 
+_NUMERATOR = 0.25332119, 1.58302787
+_DENOMINATOR = -1.32335179
+"""Start of ``valve_series``: rational in the cube root of sqrt(z), 0.07 % off at worst (fitted here, minimax, over eleven
+decades; right at both ends)."""
+
+
 def valve_series(drive: Values, ohms: Values, perveance: Values) -> tuple[Values, Values]:
     """Current [A] of a plate in series with ``ohms`` at ``drive`` volts across both, and its derivative by the drive [S].
 
     perveance: k [A/V^1.5]. Zero for a negative drive. The other slopes follow from the second result m:
-    by ohms -i m, by perveance (2/3) (drive - ohms i)/perveance m. Right to 2e-8 for any finite input.
+    by ohms -i m, by perveance (2/3) (drive - ohms i)/perveance m. Right to 1e-9 for any finite input.
     """
     rk = ohms * perveance
     z = np.maximum(drive, 0.0) * (rk * rk)
     s = np.sqrt(z)
-    y = s / np.cbrt(1.0 + s)
-    # Halley's step (cubic), then Newton's: at worst 6 %, then 1e-4, then 1e-8
-    f = y * y * (y + 1.0) - z
+    t = np.cbrt(s)
+    one, two = _NUMERATOR
+    top = (two * t + one) * t + 1.0
+    y = s * top / (top + s * (_DENOMINATOR / (1.0 + t) + two))
+    # Halley's step on y^3 + y^2 = z (cubic convergence): 7e-4 -> 2e-10
     t = 3.0 * y
+    f = y * y * (y + 1.0) - z
     f1 = y * (t + 2.0) + _TINY
     y = y - f * f1 / (f1 * f1 - f * (t + 1.0) + _TINY)
-    f = y * y * (y + 1.0) - z
-    t = 3.0 * y
-    y = y - f / (y * (t + 2.0) + _TINY)
     w = y / rk
     wk = w * perveance
     return wk * w * w, 3.0 * wk / (2.0 + 3.0 * y)

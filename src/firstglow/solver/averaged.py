@@ -4,9 +4,9 @@ What it is. Between two joints, ``hot`` and ``return``, stand a reservoir capaci
 more LEGS: winding with its open-circuit emf, series ohms, diode(s), all in series from return to hot. Given the dc volts
 hot minus return, the element gives the dc current into hot, what the legs draw from their emfs, and every slope asked for.
 
-How. ``cycle.march`` goes once through the cycle from two unknowns, the capacitor's volts as it begins and the mean current.
-Periodicity and the given mean volts fix them: Newton, a few passes from nothing, ONE from the last state inside an outer
-Newton solution. The slopes follow by the implicit function theorem.
+How. ``cycle.sweep`` takes a Newton step of the capacitor's volts round the cycle and of the mean current, which
+periodicity and the given mean volts fix: a few passes from nothing, ONE from the last state inside an outer Newton
+solution. The slopes follow by the implicit function theorem.
 
 The load beyond the reservoir takes its mean current plus ``drain`` siemens times the ripple: plate conductances, 1/R of a
 following R-C section, 0 of a following choke (what a choke takes at the ripple frequency w is -1/(w^2 L) farads). An open
@@ -33,7 +33,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.devices.rectifier import SMALLEST_OHMS
-from firstglow.solver.cycle import CELLS, ROOT2, Along, Problem, Run, march
+from firstglow.solver.cycle import CELLS, MEAN, MISS, ROOT2, START, VOLTS, Along, Problem, Sweep, advance, sweep
 
 Array = NDArray[np.float64]
 
@@ -119,7 +119,8 @@ class Averaged:
     each_in_phase the part of its fundamental in phase with its emf [A rms]; each_square its mean square current [A^2].
     d_amps, d_in_phase, d_square: their slopes (leg, cause, sample); cause 0 is volts, then those asked for with ``along``, or
     without it emf of every leg, ohms of every leg, scale ..., limit ....
-    state: (2, sample), hand it back as ``start``. unsettled: last change of the state over the emf (sample,).
+    state: capacitor volts as each cell begins, then the mean current (cell + 1, sample); hand it back as ``start``.
+    unsettled: the last change of its volts over the emf (sample,).
     """
 
     cell: Cell
@@ -185,7 +186,7 @@ def averaged(
 ) -> Averaged:  # fmt: skip
     """Solve the cycle of a cell for a batch.
 
-    start: a former result's ``state`` (2, sample). passes: at most this many Newton passes of the inner unknowns. With a
+    start: a former result's ``state``. passes: at most this many Newton passes of the inner unknowns. With a
     ``start`` one pass is enough inside an outer Newton solution: the results carry the first-order correction of what the
     inner unknowns still miss, so outer and inner settle together (watch ``unsettled``).
     along: directions in which slopes are wanted, besides volts; None: emf, ohms, scale and limit of every leg apart.
@@ -197,14 +198,14 @@ def averaged(
     unsettled = np.full(p.volts.shape, np.inf)
     size = np.abs(p.emf).max(axis=0) * ROOT2 + np.abs(p.volts) + 1e-3
     for done in range(1, passes + 1):
-        # only the last pass needs the caller's slopes; without a start one cannot know which that is
+        # only the last pass needs the caller's slopes; which one that is shows once the steps are small
         last = done == passes or unsettled.max(initial=0.0) < 1e-4
-        run = march(p, state, ways if last else (), heat and last)
-        step = _newton(run)
+        run = sweep(p, state, ways if last else (), heat and last)
+        step = _solve(run, run.end[MISS], run.mean[MISS])
+        old, state = state, advance(p, state, run, step)
         if done > FREE_PASSES:
-            step = step * np.where(unsettled > 0.01, 0.25 + 0.5 * (done % 2), 1.0)
-        state = state + step
-        unsettled = (np.abs(step[0]) + np.abs(step[1]) * p.beta) / size
+            state = old + (state - old) * np.where(unsettled > 0.01, 0.25 + 0.5 * (done % 2), 1.0)
+        unsettled = (np.abs(state[:-1] - old[:-1]).max(axis=0) + np.abs(step[1]) * p.beta) / size
         if done == passes or (last and unsettled.max(initial=0.0) < SETTLED):
             break
     return _close(cell, p, run, step, state, unsettled)
@@ -252,34 +253,25 @@ def _first_guess(p: Problem) -> Array:
     size = np.abs(p.emf).max(axis=0) * ROOT2 + np.abs(p.volts) + 1e-3
     drive = np.maximum(ROOT2 * np.abs(p.emf) - p.volts, 0.0)
     amps = (0.15 * drive / (p.ohms + 1.0)).sum(axis=0) * (2.0 if p.cells < CELLS else 1.0)
-    return np.stack([p.volts, np.minimum(amps, 0.2 * size / p.beta)])
+    return np.concatenate([np.tile(p.volts, (p.cells, 1)), np.minimum(amps, 0.2 * size / p.beta)[None]])
 
 
-def _determinant(run: Run) -> Array:
-    det = run.d_end[0] * run.d_mean[1] - run.d_end[1] * run.d_mean[0]
-    return np.where(np.abs(det) > _TINY, det, _TINY)
-
-
-def _newton(run: Run) -> Array:
-    """Step of the two unknowns (2, sample)."""
-    return _solve(run, run.end, run.mean)
-
-
-def _solve(run: Run, end: Array, mean: Array) -> Array:
-    """-J^-1 (end, mean) of the 2 x 2 Jacobian of the inner unknowns; leading axes kept behind the first."""
-    a, b, c, d = run.d_end[0], run.d_end[1], run.d_mean[0], run.d_mean[1]
-    inverse = -1.0 / _determinant(run)
+def _solve(run: Sweep, end: Array, mean: Array) -> Array:
+    """What the start volts and the mean current move by to make up for (end, mean): (2, ...)."""
+    a, b, c, d = run.end[START], run.end[MEAN], run.mean[START], run.mean[MEAN]
+    det = a * d - b * c
+    inverse = -1.0 / np.where(np.abs(det) > _TINY, det, _TINY)
     return np.stack([(d * end - b * mean) * inverse, (a * mean - c * end) * inverse])
 
 
-def _close(cell: Cell, p: Problem, run: Run, step: Array, state: Array, unsettled: Array) -> Averaged:
+def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsettled: Array) -> Averaged:
     """Implicit function theorem: slopes at fixed inner unknowns plus what these move."""
-    move = _solve(run, run.d_end[2:], run.d_mean[2:])
+    move = _solve(run, run.end[VOLTS:], run.mean[VOLTS:])
     out: list[Array] = []
     for value, slope in ((run.amps, run.d_amps), (run.in_phase, run.d_in_phase), (run.square, run.d_square)):
-        by_v, by_amps = slope[:, 0], slope[:, 1]
+        by_v, by_amps = slope[:, START], slope[:, MEAN]
         out += [
-            value + by_v * step[0] + by_amps * step[1],
-            slope[:, 2:] + by_v[:, None] * move[0] + by_amps[:, None] * move[1],
+            value + slope[:, MISS] + by_v * step[0] + by_amps * step[1],
+            slope[:, VOLTS:] + by_v[:, None] * move[0] + by_amps[:, None] * move[1],
         ]
     return Averaged(cell, p.emf, out[0], out[2], out[4], out[1], out[3], out[5], state, unsettled)

@@ -1,20 +1,22 @@
-"""One mains cycle of legs into a reservoir, cell by cell, with the slopes of everything.
+"""One mains cycle of legs into a reservoir, all its cells at once, with the slopes of everything.
 
-In each cell the currents are constant and solve ``i = law(e - v - (ohms + charging ohms) i ...)``: the reservoir's own
-charging only adds to the leg's ohms, so a cell costs one evaluation of the series law and nothing is iterated (implicit
-midpoint rule; ``theta`` moves from 1/2 towards 1 where the capacitor is too small for a cell's step). Where nothing can
-conduct the reservoir only discharges, and many cells are passed at once, exactly as if they had been stepped.
+The cycle is cut into cells; in each the currents are constant and solve ``i = law(e - v - (ohms + charging ohms) i ...)``:
+the reservoir's own charging only adds to the leg's ohms, so a cell costs one evaluation of the series law (implicit midpoint
+rule; ``theta`` moves from 1/2 towards 1 where the capacitor is too small for a cell's step). The unknowns are the
+capacitor's volts as each cell begins and the mean current. ``sweep`` takes one Newton step of them: the laws of all cells
+at once, then a walk through the cells that only multiplies and adds. Where nothing can conduct the reservoir just
+discharges, and the walk passes many cells in one stride.
 
-A cell that no sample of the batch needs is left out; that changes nothing (no diode conducts in it), so a sample's result
-does not depend on its neighbours in the batch.
+Cells that no sample of the batch needs are left out. That changes nothing (no diode conducts in them), so a settled
+sample does not depend on its neighbours in the batch.
 
-Arrays end in the sample axis. Directions: 0 capacitor volts at the start, 1 mean current, 2 mean volts, then the caller's.
+Arrays end in the sample axis. Ways (rows of slopes): 0 what the state still misses, 1 capacitor volts at the start, 2 mean
+current, 3 mean volts, then the caller's.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import cos, pi
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,10 +29,9 @@ Array = NDArray[np.float64]
 CELLS = 48
 """Cells in a mains cycle: 7.5 degrees each, one of them centred on each crest."""
 ROOT2 = 2.0**0.5
-WAVE = tuple(ROOT2 * cos(2.0 * pi * k / CELLS - pi / 2.0) for k in range(CELLS))
+WAVE = np.array([ROOT2 * cos(2.0 * pi * k / CELLS - pi / 2.0) for k in range(CELLS)])
 """Emf of a leg of phase +1 over its rms, cell by cell from the zero before its crest."""
-_GATE = 0.5 * ROOT2
-"""Cells where no leg's emf is above half its crest are passed at once if they are idle."""
+MISS, START, MEAN, VOLTS, FIRST = range(5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +49,8 @@ class Problem:
     """Inputs of a batch, broadcast, and what follows from them. (leg, sample) or (sample,).
 
     phase: +1 or -1 a leg; junction: yes or no a leg; cells: how many make the period (half of them where two equal legs
-    alternate). esr None: none anywhere; leak, sense, dent None: none anywhere. keep, beta, back: a cell's reservoir volts are
-    node = keep v + beta (currents in), v_next = v + back (node - v).
+    alternate). esr, leak, sense, dent: None where there is none anywhere. ohms: esr included. keep, beta, back: a cell's
+    reservoir volts are node = keep v + beta (currents in), next v = v + back (node - v).
     """
 
     phase: tuple[int, ...]
@@ -71,37 +72,72 @@ class Problem:
 
 
 @dataclass(slots=True)
-class Run:
-    """What one pass gives. end, mean: residuals of periodicity and of the mean volts (sample,), with slopes (direction,
-    sample). amps, in_phase, square: mean, projection on the emf (rms) and mean square of each leg's current (leg, sample),
-    with slopes (leg, direction, sample)."""
+class Flow:
+    """Current of one leg in cells ``first`` .. ``last`` (one past the end).
+
+    wave: emf over its rms in each cell (cell, 1), or (cell, sample) where dented. amps, by_drive: the current and its slope
+    by what the cell's reservoir volts would be without any leg's current (cell, sample). ways: what each way adds at fixed
+    volts, {way: (cell, sample)}.
+    """
+
+    leg: int
+    first: int
+    last: int
+    wave: Array
+    amps: Array
+    by_drive: Array
+    ways: dict[int, Array]
+
+
+@dataclass(slots=True)
+class Stretch:
+    """Cells ``first`` .. ``last`` (one past the end) in which some leg conducts.
+
+    amps, by_drive: of all legs together (cell, sample). ways: likewise. volts: rows of the reservoir volts as each of its
+    cells begins, and as the last one ends (cell + 1, way, sample); filled by the walk.
+    """
+
+    first: int
+    last: int
+    amps: Array
+    by_drive: Array
+    ways: dict[int, Array]
+    volts: Array
+
+
+@dataclass(slots=True)
+class Sweep:
+    """One Newton step. end, mean: rows of periodicity and of the mean volts (way, sample). amps, in_phase, square: mean,
+    projection on the emf (rms) and mean square of each leg's current (leg, sample); d_amps, d_in_phase, d_square: their rows
+    (leg, way, sample). stretches: where somebody conducts, in order; elsewhere the reservoir only discharges. start: rows of
+    the volts at the start. load: what the load takes off a cell's volts (sample,)."""
 
     end: Array
-    d_end: Array
     mean: Array
-    d_mean: Array
     amps: Array
     d_amps: Array
     in_phase: Array
     d_in_phase: Array
     square: Array
     d_square: Array
+    stretches: list[Stretch]
+    load: Array
 
 
-def leg_current(p: Problem, leg: int, drive: Array) -> tuple[Array, Array, Array, Array, Array]:
-    """Current of a leg into the reservoir at ``drive`` (emf less what it works against), through its ohms and the charging
-    ohms; its slope by the drive; by ohms, scale and limit."""
+def series_current(p: Problem, leg: int, drive: Array) -> tuple[Array, Array, Array, Array, Array]:
+    """Current of a leg at ``drive`` (emf less what it works against) through its ohms and the charging ohms; slope by the
+    drive; by ohms, scale and limit. drive: (cell, sample)."""
     ohms, scale, limit = p.ohms[leg] + p.beta, p.scale[leg], p.limit[leg]
     if p.sense is not None:
         drive = p.sense[leg] * drive
     if p.junction[leg]:
         i, m = junction_series(drive, ohms, scale, limit)
-        by = -m * i, -(np.maximum(drive, 0.0) - ohms * i) / scale * m, (1.0 - ohms * m) * i / limit
+        by = -m * i, (ohms * i - np.maximum(drive, 0.0)) * (m / scale), (1.0 - ohms * m) * i / limit
     else:
         space, slope = valve_series(drive, ohms, scale)
         i, keep, by_limit = limited(space, limit)
         m = keep * slope
-        by = -m * space, (2.0 / 3.0) * (np.maximum(drive, 0.0) - ohms * space) / scale * m, by_limit
+        by = -m * space, (np.maximum(drive, 0.0) - ohms * space) * (m * (2.0 / 3.0 / scale)), by_limit
     if p.leak is not None:
         back = 1.0 / (ohms + p.leak[leg])
         reverse = np.minimum(drive, 0.0) * back
@@ -112,143 +148,225 @@ def leg_current(p: Problem, leg: int, drive: Array) -> tuple[Array, Array, Array
     return i, m, *by
 
 
-def march(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Run:
-    """Once through the period from ``state`` (2, sample). heat: whether ``square`` is wanted."""
-    legs, size = p.emf.shape
-    wide = 3 + len(along)
-    walk = _Walk(p, state, wide)
-    sums = [_Sums(legs, wide, size) for _ in range(3 if heat else 2)]
-    open_ways = p.leak is not None or p.sense is not None or p.dent is not None
-    most, least = p.emf.max(axis=1), p.emf.min(axis=1)
-    cell = 0
-    while cell < p.cells:
-        against = walk.against()
-        floor = -np.inf if open_ways else float(against.min())
-        busy = False
-        for leg in range(legs):
-            wave = p.phase[leg] * WAVE[cell]
-            if wave * (most[leg] if wave > 0.0 else least[leg]) <= floor:
+def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
+    """The legs' currents in the cells where they may conduct. Where two legs conduct in one cell the second works against
+    what the first has already charged (operator splitting, exact where they do not overlap)."""
+    volts, amps = state[:-1], state[-1]
+    against = p.keep * volts + (p.beta * (p.drain * p.volts - amps) - (0.0 if p.esr is None else p.esr * amps))
+    everywhere = p.leak is not None or p.sense is not None or p.dent is not None or against.min() < 0.0
+    out: list[Flow] = []
+    for leg, phase in enumerate(p.phase):
+        wave = (phase * WAVE[: p.cells])[:, None]
+        if p.dent is not None:
+            wave = wave - phase * p.dent[: p.cells]
+        rows = slice(0, p.cells) if everywhere else _positive(phase, p.cells)
+        drive = wave[rows] * p.emf[leg]
+        drive -= against[rows]
+        for other in out:
+            for mine, theirs in _overlap(rows.start, rows.stop, other):
+                drive[mine] -= p.beta * other.amps[theirs]
+        if p.leak is None:
+            top = (drive if p.sense is None else p.sense[leg] * drive).max(axis=1)
+            busy = np.flatnonzero(top > 0.0)
+            if not busy.size:
                 continue
-            e = wave * p.emf[leg]
-            if p.dent is not None:
-                e = e - p.phase[leg] * p.dent[cell % len(p.dent)] * p.emf[leg]
-            drive = e - (walk.against() if busy else against)
-            if p.leak is None and not (drive if p.sense is None else p.sense[leg] * drive).max() > 0.0:
-                continue
-            i, m, *by = leg_current(p, leg, drive)
-            di = walk.conduct(i, m)
-            for k, way in enumerate(along):
-                if way.emf is not None:
-                    per_volt = wave if p.dent is None else wave - p.phase[leg] * p.dent[cell % len(p.dent)]
-                    di[3 + k] += (per_volt * m) * way.emf[leg]
-                for slope, move in zip(by, (way.ohms, way.scale, way.limit), strict=True):
-                    if move is not None:
-                        di[3 + k] += slope * move[leg]
-            walk.charge(i, di)
-            sums[0].add(leg, i, di, 1.0)
-            sums[1].add(leg, wave * i, di, wave)
-            if heat:
-                sums[2].add(leg, i * i, di, 2.0 * i)
-            busy = True
-        if busy or open_ways:
-            walk.step()
-            cell += 1
+            drive = drive[busy[0] : busy[-1] + 1]
+            rows = slice(rows.start + int(busy[0]), rows.start + int(busy[-1]) + 1)
+        i, m, *by = series_current(p, leg, drive)
+        flow = Flow(leg, rows.start, rows.stop, wave[rows], i, m, {})
+        _sources(p, flow, by, along)
+        for other in out:
+            _split(p, flow, other)
+        out.append(flow)
+    return out
+
+
+def _positive(phase: int, cells: int) -> slice:
+    """Cells where the emf of a leg of this phase is positive."""
+    half = CELLS // 2
+    return slice(1, half) if phase > 0 else slice(min(half + 1, cells), cells)
+
+
+def _overlap(first: int, last: int, other: Flow) -> list[tuple[slice, slice]]:
+    """Where cells first .. last are cells of ``other`` too: the same cells counted from either's first; at most one pair."""
+    low, high = max(first, other.first), min(last, other.last)
+    return [(slice(low - first, high - first), slice(low - other.first, high - other.first))] if low < high else []
+
+
+def _sources(p: Problem, f: Flow, by: Sequence[Array], along: Sequence[Along]) -> None:
+    """What every way does to a leg's current at given volts."""
+    if p.esr is not None:
+        f.ways[MEAN] = f.by_drive * p.esr
+    for k, way in enumerate(along):
+        terms = [] if way.emf is None else [f.by_drive * (f.wave * way.emf[f.leg])]
+        moves = (way.ohms, way.scale, way.limit)
+        terms += [slope * move[f.leg] for slope, move in zip(by, moves, strict=True) if move is not None]
+        if terms:
+            f.ways[FIRST + k] = sum(terms[1:], terms[0])
+
+
+def _split(p: Problem, f: Flow, other: Flow) -> None:
+    """``f`` works against what ``other`` has charged in the same cells: its slopes there."""
+    for mine, theirs in _overlap(f.first, f.last, other):
+        share = p.beta * f.by_drive[mine]
+        for way, source in other.ways.items():
+            f.ways.setdefault(way, np.zeros_like(f.amps))[mine] -= share * source[theirs]
+        f.by_drive[mine] -= share * other.by_drive[theirs]
+
+
+def stretches(found: Sequence[Flow], wide: int) -> list[Stretch]:
+    """Join the legs' cells into stretches; a stretch of one leg alone shares its arrays."""
+    out: list[Stretch] = []
+    groups: list[list[Flow]] = []
+    for f in sorted(found, key=lambda f: f.first):
+        if groups and f.first < max(g.last for g in groups[-1]):
+            groups[-1].append(f)
         else:
-            cell += walk.rest(cell)
-    return walk.run(sums)
+            groups.append([f])
+    for group in groups:
+        first, last = group[0].first, max(f.last for f in group)
+        size = group[0].amps.shape[1]
+        if len(group) == 1:
+            amps, by_drive, ways = group[0].amps, group[0].by_drive, group[0].ways
+        else:
+            amps, by_drive = np.zeros((last - first, size)), np.zeros((last - first, size))
+            ways = {w: np.zeros_like(amps) for f in group for w in f.ways}
+            for f in group:
+                rows = slice(f.first - first, f.last - first)
+                amps[rows] += f.amps
+                by_drive[rows] += f.by_drive
+                for way, source in f.ways.items():
+                    ways[way][rows] += source
+        out.append(Stretch(first, last, amps, by_drive, ways, np.empty((last - first + 1, wide, size))))
+    return out
 
 
-class _Sums:
-    """Running sum of one result of every leg and its slopes."""
+def sweep(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Sweep:
+    """One Newton step from ``state`` (cell + 1, sample): capacitor volts as each cell begins, then the mean current.
 
-    def __init__(self, legs: int, wide: int, size: int) -> None:
-        self.value, self.slope = np.zeros((legs, size)), np.zeros((legs, wide, size))
+    heat: whether ``square`` is wanted.
+    """
+    found = flows(p, state, along)
+    wide = FIRST + len(along)
+    walk = _Walk(p, state, wide)
+    parts = stretches(found, wide)
+    for part in parts:
+        walk.rest(part.first)
+        walk.through(part)
+    walk.rest(p.cells)
+    end, mean = walk.finish()
+    return Sweep(end, mean, *_results(p, walk, found, parts, wide, heat), parts, walk.load)
 
-    def add(self, leg: int, value: Array, di: Array, gain: Any) -> None:
-        self.value[leg] += value
-        self.slope[leg] += di if isinstance(gain, float) and gain == 1.0 else gain * di
+
+def _results(
+    p: Problem, walk: "_Walk", found: Sequence[Flow], parts: Sequence[Stretch], wide: int, heat: bool
+) -> list[Array]:
+    """Sums over the cells: value and rows of each leg's mean, in-phase part and mean square."""
+    legs, size = p.emf.shape
+    out: list[Array] = []
+    for _ in range(3):
+        out += [np.zeros((legs, size)), np.zeros((legs, wide, size))]
+    share = 1.0 / p.cells
+    for f in found:
+        part = next(s for s in parts if s.first <= f.first < s.last)
+        dv = part.volts[f.first - part.first : f.last - part.first]
+        flat = f.wave.shape[1] == 1
+        weights: list[Array | float] = [share, share * f.wave]
+        if heat:
+            weights.append(share * f.amps)
+        for k, weight in enumerate(weights):
+            weighted = f.amps * weight
+            out[2 * k][f.leg] = weighted.sum(axis=0)
+            slope = weight if k < 2 else 2.0 * weight
+            through = f.by_drive * slope
+            rows = np.einsum("cn,cdn->dn", through, dv)
+            rows *= -p.keep
+            total = through.sum(axis=0)
+            rows[MEAN] += p.beta * total
+            rows[VOLTS] -= (p.beta * p.drain) * total
+            for way, source in f.ways.items():
+                rows[way] += slope[:, 0] @ source if k == 1 and flat else (source * slope).sum(axis=0)
+            out[2 * k + 1][f.leg] = rows
+    return out
 
 
 class _Walk:
-    """Reservoir volts as the cycle goes by, and their slopes by every direction."""
+    """The rows of the capacitor's volts as the cycle goes by."""
 
     def __init__(self, p: Problem, state: Array, wide: int) -> None:
         self.p, self.state = p, state
-        self.v, self.dv = state[0], np.zeros((wide, state.shape[1]))
-        self.dv[0] = 1.0
-        self.sum_v, self.sum_dv = 0.5 * self.v, 0.5 * self.dv
-        self.load = p.beta * (p.drain * p.volts - state[1])
-        self.d_load = np.zeros_like(self.dv)
-        self.d_load[1], self.d_load[2] = -p.beta, p.beta * p.drain
-        self.lift = None if p.esr is None else p.esr * state[1]
-        self.node: Array | None = None
-        self.d_node: Array | None = None
+        self.cell = 0
+        self.dv = np.zeros((wide, state.shape[1]))
+        self.dv[START] = 1.0
+        self.last = state[0]
+        self.sum_v, self.sum_dv = 0.5 * state[0], 0.5 * self.dv
+        self.load = p.beta * (p.drain * p.volts - state[-1])
+        self.lose = p.back * (1.0 - p.keep)
         self.spans: dict[int, tuple[Array, Array, Array, Array]] = {}
 
-    def against(self) -> Array:
-        """What the legs work against [V]: the capacitor as the cell would end without further current, less the load's part
-        of the drop in its series resistance."""
-        if self.node is None:
-            self.node = self.p.keep * self.v + self.load
-        return self.node if self.lift is None else self.node - self.lift
+    def through(self, part: Stretch) -> None:
+        """Through a stretch where legs conduct. Each cell multiplies the rows and adds its own."""
+        p, own = self.p, part.volts
+        gain = p.back * p.beta
+        inside = self.state[part.first : part.last]
+        after = self.state[part.first + 1 : part.last + 1] if part.last < p.cells else None
+        free = 1.0 - p.beta * part.by_drive  # of what flows in, the share that the legs do not take back
+        factor = (p.back * p.keep) * free
+        factor += 1.0 - p.back
+        target = inside * (1.0 - self.lose)
+        target += p.back * self.load
+        target += gain * part.amps
+        sources = dict(part.ways)
+        sources[MEAN] = part.ways[MEAN] - free if MEAN in part.ways else -free
+        sources[VOLTS] = p.drain * free
+        for row in range(part.last - part.first):
+            if row == 0:
+                own[0] = self.dv
+            np.multiply(own[row], factor[row], out=own[row + 1])
+            for way, source in sources.items():
+                own[row + 1, way] += gain * source[row]
+            if after is not None:
+                own[row + 1, MISS] += target[row] - after[row]
+            elif row + 1 < part.last - part.first:
+                own[row + 1, MISS] += target[row] - inside[row + 1]
+        self.dv, self.cell = own[-1], part.last
+        self.last = target[-1] if after is None else after[-1]
+        self.sum_v = self.sum_v + inside[1:].sum(axis=0) + self.last
+        self.sum_dv += own[1:].sum(axis=0)
 
-    def conduct(self, i: Array, m: Array) -> Array:
-        """Slopes of a leg's current through what it works against (direction, sample)."""
-        if self.d_node is None:
-            self.d_node = self.p.keep * self.dv
-            self.d_node += self.d_load
-        di = (-m) * self.d_node
-        if self.p.esr is not None:
-            di[1] += m * self.p.esr
-        return di
-
-    def charge(self, i: Array, di: Array) -> None:
-        """A leg's current flows into the reservoir in this cell."""
-        assert self.node is not None and self.d_node is not None
-        self.node = self.node + self.p.beta * i
-        self.d_node += self.p.beta * di
-
-    def step(self) -> None:
-        """On to the next cell."""
+    def rest(self, cell: int) -> None:
+        """Pass idle cells up to ``cell``."""
+        count = cell - self.cell
+        if count <= 0:
+            return
         p = self.p
-        node = p.keep * self.v + self.load if self.node is None else self.node
-        d_node = self.d_node if self.d_node is not None else p.keep * self.dv + self.d_load
-        self.v = self.v + p.back * (node - self.v)
-        d_node -= self.dv
-        d_node *= p.back
-        self.dv = self.dv + d_node
-        self.sum_v = self.sum_v + self.v
-        self.sum_dv += self.dv
-        self.node = self.d_node = None
-
-    def rest(self, cell: int) -> int:
-        """Pass idle cells, as many as surely are idle; returns how many."""
-        p = self.p
-        count = next((k for k in range(1, p.cells - cell) if self._gate(cell + k)), p.cells - cell)
-        if count > 2:
-            power, load, sum_power, sum_load = self._span(count)
-            v = power * self.v + load * self.load
-            low = v if self.lift is None else v - self.lift
-            top = [max(s * WAVE[cell + k] for k in range(count)) for s in p.phase]
-            if all(t <= 0.0 or not (t * p.emf[leg] - low).max() > 0.0 for leg, t in enumerate(top)) and low.min() > 0.0:
-                self.sum_v = self.sum_v + sum_power * self.v + sum_load * self.load
-                self.sum_dv += sum_power * self.dv + sum_load * self.d_load
-                self.v, self.dv = v, power * self.dv + load * self.d_load
-                self.node = self.d_node = None
-                return count
-        self.step()
-        return 1
-
-    def _gate(self, cell: int) -> bool:
-        return any(s * WAVE[cell] > _GATE for s in self.p.phase)
+        power, load, sum_power, sum_load = self._span(count)
+        v = self.last
+        target = power * v + load * self.load
+        dv = power * self.dv
+        dv[MEAN] -= p.beta * load
+        dv[VOLTS] += (p.beta * p.drain) * load
+        self.sum_v = self.sum_v + sum_power * v + sum_load * self.load
+        self.sum_dv += sum_power * self.dv
+        self.sum_dv[MEAN] -= p.beta * sum_load
+        self.sum_dv[VOLTS] += (p.beta * p.drain) * sum_load
+        if cell < p.cells:
+            own = self.state[cell]
+            miss = target - own
+            dv[MISS] += miss
+            self.sum_v = self.sum_v - miss
+            self.sum_dv[MISS] += miss
+            self.last = own
+        else:
+            self.last = target
+        self.cell, self.dv = cell, dv
 
     def _span(self, count: int) -> tuple[Array, Array, Array, Array]:
         """Over ``count`` idle cells: the volts' factor and the load's, and the same for the sum of the volts after each."""
         if count not in self.spans:
-            p = self.p
-            one = 1.0 - p.back * (1.0 - p.keep), p.back, 1.0 - p.back * (1.0 - p.keep), p.back
             if count == 1:
-                self.spans[1] = one
+                one = 1.0 - self.lose
+                self.spans[1] = one, self.p.back, one, self.p.back
             else:
                 a, b, sa, sb = self._span(count // 2)
                 c, d, sc, sd = self._span(count - count // 2)
@@ -256,15 +374,51 @@ class _Walk:
                 self.spans[count] = c * a, c * b + d, sa + sc * a, sb + sc * b + sd
         return self.spans[count]
 
-    def run(self, sums: Sequence[_Sums]) -> Run:
-        """Results at the end of the period; the mean by the trapezoid."""
-        p, state = self.p, self.state
-        share = 1.0 / p.cells
-        d_end = self.dv.copy()
-        d_end[0] -= 1.0
-        d_mean = share * (self.sum_dv - 0.5 * self.dv)
-        d_mean[2] -= 1.0
-        mean = share * (self.sum_v - 0.5 * self.v) - p.volts
-        none = _Sums(*p.emf.shape[:1], *self.dv.shape) if len(sums) < 3 else sums[2]
-        parts = [a * share for s in (sums[0], sums[1], none) for a in (s.value, s.slope)]
-        return Run(self.v - state[0], d_end, mean, d_mean, *parts)
+    def finish(self) -> tuple[Array, Array]:
+        """Rows of periodicity and of the mean volts (trapezoid); what they miss is in row ``MISS``."""
+        share = 1.0 / self.p.cells
+        end = self.dv.copy()
+        end[START] -= 1.0
+        end[MISS] += self.last - self.state[0]
+        mean = share * (self.sum_dv - 0.5 * self.dv)
+        mean[VOLTS] -= 1.0
+        mean[MISS] += share * (self.sum_v - 0.5 * self.last) - self.p.volts
+        return end, mean
+
+
+def advance(p: Problem, state: Array, done: Sweep, step: Array) -> Array:
+    """The state after a Newton step: volts move as the rows of ``done`` say with ``step`` (2, sample) of the start volts and
+    the mean current; idle cells follow from the cell before them."""
+    new = np.empty_like(state)
+    new[-1] = state[-1] + step[1]
+    load = done.load - p.beta * step[1]
+    new[0] = state[0] + step[0]
+    cell = 0
+    for part in [*done.stretches, None]:
+        first = p.cells if part is None else part.first
+        if first > cell:
+            # cell itself is known (the start, or the end of the stretch before)
+            _discharge(p, new, cell, first, load)
+        if part is None:
+            break
+        last = min(part.last + 1, p.cells)
+        rows = part.volts[: last - part.first]
+        new[part.first : last] = state[part.first : last] + rows[:, MISS]
+        new[part.first : last] += rows[:, START] * step[0]
+        new[part.first : last] += rows[:, MEAN] * step[1]
+        cell = part.last
+    return new
+
+
+def _discharge(p: Problem, new: Array, cell: int, until: int, load: Array) -> None:
+    """Fill the idle cells after ``cell`` up to ``until``."""
+    idle = until - cell - 1
+    if idle < 1:
+        return
+    power = np.empty((idle + 1, new.shape[1]))
+    power[0], power[1:] = 1.0, 1.0 - p.back * (1.0 - p.keep)
+    np.cumprod(power, axis=0, out=power)
+    after = new[cell + 1 : until]
+    np.multiply(power[1:], new[cell], out=after)
+    power[0] = 1.0
+    after += np.cumsum(power[:-1], axis=0) * (p.back * load)
