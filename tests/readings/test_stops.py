@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from linear_stand_in import FakeCircuit
 from scipy.optimize import brentq
 from test_expect import FULL, dividers, reading
 
@@ -19,7 +18,7 @@ from firstglow.readings.stops import Limit, Limits, crossing, tightest
 
 def limits(r: PlannedReading, expected: float) -> Limits:
     amplifier = dividers()
-    see = Observer(amplifier, FakeCircuit(amplifier))
+    see = Observer(amplifier)
     block = Block("x", FULL, (r,))
     on = digital().range_for("dc volts", expected)
     return Limits(see, {r.id: expected}, {r.id: block}, {r.id: 0.0}, {r.id: on})

@@ -79,6 +79,7 @@ class Cast:
     values: (parameter, sample). setting: valve -> (sample,), how far its idle is set from the target (fraction).
     each: faults of each column, or () for none. of, numbers: the columns are these members of a population of ``of``,
         so that what chance gives a member (a junction's opening, a peak's share) stays its own; 0: all of it.
+    level: what chance gives every column instead, 0..1.
     """
 
     values: Array
@@ -86,6 +87,7 @@ class Cast:
     each: tuple[tuple[Fault, ...], ...] = ()
     of: int = 0
     numbers: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    level: float | None = None
 
     @property
     def samples(self) -> int:
@@ -94,6 +96,8 @@ class Cast:
 
     def chance(self, name: str, middle: float) -> Array:
         """Each column's own number in (0, 1); ``middle`` for a few columns that are answers of their own."""
+        if self.level is not None:
+            return np.full(self.samples, self.level)
         if self.of:
             return unit_column(name, self.of)[self.numbers]
         return unit_column(name, self.samples) if self.samples >= MANY else np.full(self.samples, middle)
@@ -117,13 +121,34 @@ class Cast:
         return np.concatenate(columns, axis=1)
 
 
+@dataclass(frozen=True, slots=True)
+class Near:
+    """A solved point and how it moves, from which amplifiers near it start.
+
+    standing: one column. rows: parameters; by_row: d unknown / d parameter, (unknown, row).
+    """
+
+    standing: Any
+    rows: tuple[int, ...] = ()
+    by_row: Array = field(default_factory=lambda: np.zeros((0, 0)))
+
+    def start(self, laid: Array) -> Array:
+        """First guess (unknown, sample) for laid parameters (parameter, sample)."""
+        x: Array = np.repeat(self.standing.x, laid.shape[1], axis=1)
+        if not self.rows:
+            return x
+        rows = list(self.rows)
+        moved: Array = x + self.by_row @ (laid[rows] - self.standing.values[rows])
+        return moved
+
+
 class Observer:
     """One amplifier, asked in any situation, with any values, with any faults."""
 
     def __init__(self, amplifier: Amplifier, circuit: Any = None) -> None:
         self.amplifier = amplifier
         self._circuit = circuit
-        self._starts: dict[str, Array] = {}
+        self._near: dict[str, Near] = {}
 
     @cached_property
     def circuit(self) -> Any:
@@ -157,7 +182,7 @@ class Observer:
             if standing is None and needs_standing(block):
                 standing = self._stand(block, cast, seen)
             if standing is not None and remember is not None and bool(standing.settled[remember]):
-                self._starts[block.key] = np.array(standing.x[:, remember : remember + 1])
+                self._near[block.key] = Near(columns_of(standing, slice(remember, remember + 1)))
             self._read_cold(block, cast, seen)
             self._read_standing(block, standing, cast, ohms_for, seen)
             self._read_others(block, standing, cast, seen)
@@ -169,20 +194,26 @@ class Observer:
         if len(blocks_in) < 2:
             return {}
         laid = np.concatenate([cast.laid(self.circuit, b.situation) for b in blocks_in], axis=1)
-        starts = [self._starts.get(b.key) for b in blocks_in]
-        start = None
-        if all(x is not None for x in starts):
-            start = np.repeat(np.concatenate([x for x in starts if x is not None], axis=1), cast.samples, axis=1)
-        standing = self.circuit.solve(laid, start)
+        standing = self.circuit.solve(laid)
         n = cast.samples
         return {b.key: columns_of(standing, slice(k * n, (k + 1) * n)) for k, b in enumerate(blocks_in)}
 
+    def near(self, block: Block, rows: Sequence[int] = (), by_row: Array | None = None) -> Near:
+        """The solved nominal point of a block; with ``rows`` and ``by_row``, how it moves is kept for later calls."""
+        known = self._near.get(block.key)
+        if known is None:
+            laid = self.circuit.apply(self.nominal, block.situation)
+            known = Near(self.circuit.solve(laid))
+        if by_row is not None:
+            known = Near(known.standing, tuple(rows), by_row)
+        self._near[block.key] = known
+        return known
+
     def _stand(self, block: Block, cast: Cast, seen: Seen) -> Any:
         """The standing solution of one block; idle brought to its targets where the situation asks for it."""
-        start = self._starts.get(block.key)
-        if start is not None:
-            start = np.repeat(start, cast.samples, axis=1)
         laid = cast.laid(self.circuit, block.situation)
+        near = None if cast.each else self._near.get(block.key)
+        start = None if near is None else near.start(laid)
         strict = cast.samples < MANY and not cast.each
         if not block.situation.idle:
             return self.circuit.solve(laid, start, strict=strict)

@@ -42,7 +42,7 @@ def moved(
     settings: valve -> half width of its idle setting, as a fraction.
     """
     number = {r.id: i for i, r in enumerate(readings)}
-    size = len(columns) + len(settings)
+    size = len(columns) + len(settings) + 1
     sigmas = np.zeros((size, len(readings)))
     for block in wanted:
         inside = [r for r in block.readings if r.id in number]
@@ -51,15 +51,18 @@ def moved(
         if block.situation.idle:
             exact = []
         rest = [r for r in inside if r not in cold and r not in exact and r.probe.quantity != "look"]
+        by_chance = [r for r in inside if r.probe.quantity in COLD | {"peak volts"}]
+        if by_chance:
+            _chance(observer, block, by_chance, number, sigmas)
         if cold:
             _cold(observer, block, cold, columns, number, sigmas)
         if exact:
             _exact(observer, block, exact, columns, number, sigmas)
         if rest:
             _differences(observer, block, rest, columns, settings, number, sigmas)
-    names = (*(c.name for c in columns), *(f"{v} idle setting" for v in settings))
-    parts = (*(c.part or c.name for c in columns), *(f"{v} idle setting" for v in settings))
-    flags = np.array([c.shape == "uniform" for c in columns] + [True] * len(settings), dtype=bool)
+    own = (*(f"{v} idle setting" for v in settings), "how warm it is")
+    names, parts = (*(c.name for c in columns), *own), (*(c.part or c.name for c in columns), *own)
+    flags = np.array([c.shape == "uniform" for c in columns] + [True] * len(own), dtype=bool)
     return Moved(names, parts, flags, sigmas)
 
 
@@ -78,13 +81,23 @@ def _exact(
     number: dict[str, int],
     sigmas: Array,
 ) -> None:
-    """Through the solved point's own Jacobian."""
+    """Through the solved point's own Jacobian; the same slopes of all unknowns tell later calls where to start."""
+    from firstglow.solver.sensitivity import Reader
+
     circuit = observer.circuit
-    standing = circuit.solve(circuit.apply(observer.nominal, block.situation))
-    slopes = np.asarray(standing.sensitivities([r.probe for r in readings]))[:, :, 0]
-    for i, r in enumerate(readings):
-        for c, column in enumerate(columns):
-            sigmas[c, number[r.id]] = slopes[i, column.row] * column_sigma(column, block)
+    standing = observer.near(block).standing
+    rows = [c.row for c in columns]
+    tangent = standing.tangent
+    by_row = -tangent.solve(tangent.residual_slopes(rows))[:, :, 0]
+    scale = np.array([column_sigma(c, block) for c in columns])
+    observer.near(block, rows, by_row)
+    x, values = standing.x, standing.values
+    for r in readings:
+        reader = Reader(circuit, r.probe)
+        moves = reader.slope(x, values)[:, 0] @ by_row
+        if r.probe.quantity == "mains amps":
+            moves = moves + np.array([reader.direct(x, values, row)[0] for row in rows])
+        sigmas[: len(columns), number[r.id]] = moves * scale
 
 
 def _cold(
@@ -106,6 +119,21 @@ def _cold(
                 sigmas[c, number[r.id]] = slopes[column.name][i, 0] * column.sigma
 
 
+def _chance(
+    observer: Observer,
+    block: Block,
+    readings: Sequence[PlannedReading],
+    number: dict[str, int],
+    sigmas: Array,
+) -> None:
+    """What is neither a part nor the meter: how warm copper or a cathode is, how far the meter opens a junction."""
+    half = 1 / 12**0.5
+    part = Block(block.key, block.situation, tuple(readings))
+    up, down = (observer.see([part], Cast(observer.nominal, level=0.5 + s)).values for s in (half, -half))
+    for r in readings:
+        sigmas[-1, number[r.id]] = (up[r.id][0] - down[r.id][0]) / 2.0
+
+
 def _differences(
     observer: Observer,
     block: Block,
@@ -123,12 +151,12 @@ def _differences(
         step = STEP * column.sigma
         values[column.row, 2 * c] += step
         values[column.row, 2 * c + 1] -= step
-    setting = {}
+    setting: dict[str, Array] = {}
     for k, (valve, width) in enumerate(here.items(), len(columns)):
         away = np.zeros(2 * count)
         away[2 * k], away[2 * k + 1] = STEP * width / 3**0.5, -STEP * width / 3**0.5
         setting[valve] = away
-    seen = observer.see([Block(block.key, block.situation, tuple(readings))], Cast(values, setting))
+    seen = observer.see([Block(block.key, block.situation, tuple(readings))], Cast(values, setting, level=0.5))
     order = [*range(len(columns)), *(len(columns) + list(settings).index(v) for v in here)]
     for r in readings:
         y = seen.values[r.id]
