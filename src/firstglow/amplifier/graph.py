@@ -259,8 +259,14 @@ def quiet_joints(net: Net) -> frozenset[str]:
 
 
 def _supplied(net: Net, group: frozenset[str]) -> bool:
-    """Whether a rectifier or a mains winding stands at this cluster: a large coupling capacitor is no reservoir."""
-    return any(b.sort == "diode" or is_mains_secondary(net, b) for joint in group for b in net.at[joint])
+    """Whether a rectifier or a mains winding stands at this cluster, through fuses and small resistors at most.
+
+    A large coupling capacitor is no reservoir.
+    """
+    near = reach(net, group, lambda b, _: b.sort == "wire" or (b.sort == "resistance" and b.ohms < 1e3), {"chassis"})
+    return any(
+        b.sort == "diode" or is_mains_secondary(net, b) for joint in near for b in net.at[joint] if joint != "chassis"
+    )
 
 
 def _driven(net: Net, group: frozenset[str], quiet: Collection[str]) -> bool:

@@ -90,8 +90,8 @@ def look_at(amplifier: Amplifier) -> Look:
             if joint != "chassis":
                 rail.setdefault(joint, s.name)
         sources[s.joint] = s.sign
-        if s.ret != "chassis" and s.use == "ht":
-            minus[s.ret] = s.name
+        if s.use == "ht":
+            minus |= dict.fromkeys(_minus(net, s), s.name)
     for part in amplifier.of_kind("supply"):
         _bench(net, quiet, part, positive, negative, sources)
     electrodes: dict[str, tuple[Electrode, ...]] = {}
@@ -102,6 +102,17 @@ def look_at(amplifier: Amplifier) -> Look:
         positive.pop(joint, None)
         negative.pop(joint, None)
     return Look(net, quiet, found, positive, negative, sources, minus, electrodes, _plates(net))
+
+
+def _minus(net: Net, supply: Supply) -> tuple[str, ...]:
+    """Joints below chassis in an HT supply's return: its return joint, or the far end of a resistor from chassis that
+    all of its charging current passes (a back bias resistor whose reservoir is on chassis all the same)."""
+    if supply.ret != "chassis":
+        return (supply.ret,)
+    common = [p for p in supply.legs[0].series_ac if all(p in leg.series_ac for leg in supply.legs)]
+    resistors = [net.amplifier.parts[p] for p in common if net.amplifier.parts[p].kind == "resistor"]
+    far = [{*p.leads.values()} - {"chassis"} for p in resistors if "chassis" in p.leads.values()]
+    return tuple(j for joints in far for j in joints)
 
 
 def _bench(

@@ -118,25 +118,13 @@ def gas_tubes(look: Look) -> tuple[GasTube, ...]:
 def back_bias(look: Look) -> tuple[BackBias, ...]:
     """Resistors between each HT return joint and chassis; also those passed in the legs themselves, unbypassed."""
     out = []
-    for supply in look.supplies:
-        if supply.use != "ht":
-            continue
-        joint = supply.ret
-        if joint == "chassis":
-            continue
+    for joint, supply in look.minus.items():
         found = look.ohmic(joint, set(look.electrodes) - {joint}).get("chassis")
         if found is None:
             continue
         parts = tuple(dict.fromkeys(b.part for b in found[1] if b.sort == "resistance"))
-        bypass = next(
-            (
-                b.part
-                for b in look.net.at[joint]
-                if b.sort == "capacitor" and b.far(joint) == "chassis" and holds(look.net, b)
-            ),
-            None,
-        )
-        out.append(BackBias(parts, joint, supply.name, bypass))
+        across = [b.part for b in look.net.at[joint] if b.far(joint) == "chassis" and holds(look.net, b)]
+        out.append(BackBias(parts, joint, supply, across[0] if across else None))
     return tuple(out)
 
 

@@ -4,9 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from firstglow.amplifier.graph import Branch, Net, holds, least_ohms, net_of, quiet_joints, reach
+from firstglow.amplifier.graph import Branch, Net, holds, is_mains_secondary, least_ohms, net_of, quiet_joints, reach
 from firstglow.amplifier.legs import Leg, find_legs
 from firstglow.amplifier.model import Amplifier, Part, Problem
+from firstglow.amplifier.remedies import free_name, wire_line
 
 Use = Literal["ht", "bias", "heater", "negative"]
 Form = Literal["full wave", "half wave", "bridge", "full-wave doubler", "cascade doubler"]
@@ -89,22 +90,21 @@ def unrecognised(amplifier: Amplifier) -> tuple[Problem, ...]:
 
 
 def _come_back(net: Net, b: Branch) -> str:
-    """A remedy: what is most often missing is the return of the winding."""
+    """A remedy to paste: the winding's other end or centre tap to chassis, else a reservoir capacitor."""
     parts = net.amplifier.parts
-    for part in parts.values():
-        if part.kind == "transformer":
-            for w in part.windings:
-                for lead in (w.start, w.end):
-                    joint = part.leads[lead]
-                    if (
-                        w.role == "secondary"
-                        and b.a != joint != b.b
-                        and len(net.amplifier.joints[joint].terminals) == 1
-                    ):
-                        return (
-                            f'a wire from {part.name} {lead} to chassis: W9 = ["wire", "{part.name} {lead}", "chassis"]'
-                        )
-    return f'a reservoir capacitor on {b.b}: C99 = ["32u 500V", "{b.b}", "chassis"]'
+    near = reach(
+        net, [b.a, b.b], lambda x, _: x.sort == "wire" or (x.sort == "resistance" and x.ohms < 10e3), {"chassis"}
+    )
+    wound = [x for joint in near if joint != "chassis" for x in net.at[joint] if is_mains_secondary(net, x)]
+    for w in [x for x in wound if x.sort == "winding"]:
+        prefix = w.lead_a.rsplit(" ", 1)[0]
+        leads = [lead for lead in parts[w.part].leads if lead.startswith(f"{prefix} ")]
+        free = [lead for lead in leads if len(net.amplifier.joints[parts[w.part].leads[lead]].terminals) == 1]
+        centre = next((lead for lead in free if lead.endswith(" ct")), free[0] if free else None)
+        if centre is not None:
+            return wire_line(net.amplifier, f"{w.part} {centre}", "chassis")
+    plus, minus = (b.b, "chassis") if b.b != "chassis" else ("chassis", b.a)
+    return f'{free_name(net.amplifier, "C")} = ["32u 500V", "{plus}", "{minus}"]'
 
 
 # -- which legs make one supply ------------------------------------------------------------------------------------

@@ -1,0 +1,36 @@
+"""What only the whole structure shows: every mistake in how the parts are joined, each with a remedy to paste."""
+
+from firstglow.amplifier.checks_heaters import heater_problems
+from firstglow.amplifier.checks_joints import joint_problems
+from firstglow.amplifier.checks_rails import rail_problems
+from firstglow.amplifier.checks_valves import valve_problems
+from firstglow.amplifier.checks_windings import winding_problems
+from firstglow.amplifier.look import look_at
+from firstglow.amplifier.model import Amplifier, Problem
+from firstglow.amplifier.refusals import refusals
+from firstglow.amplifier.supplies import unrecognised
+
+__all__ = ["check_structure", "refusals"]
+
+
+def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
+    """Every structural mistake, in file order; empty for a good amplifier.
+
+    Loose joints and joints without a dc path are mistakes of the drawing only: with layers over it they are not told.
+    A set that is refused outright (see ``refusals``) is told that and nothing else.
+    """
+    refused = refusals(amplifier)
+    if refused:
+        return refused
+    look = look_at(amplifier)
+    found: list[Problem] = []
+    if amplifier.layers == ("drawn",):
+        found += joint_problems(look)
+    found += winding_problems(look)
+    found += heater_problems(look)
+    found += unrecognised(amplifier)
+    found += valve_problems(look)
+    found += rail_problems(look)
+    first = {p.part: p for p in reversed(found)}  # a part with one mistake often shows another: tell the first
+    kept = [p for p in found if first[p.part] is p]
+    return tuple(sorted(dict.fromkeys(kept), key=lambda p: p.line))

@@ -1,0 +1,156 @@
+"""Heaters: on no winding, or on the wrong volts.
+
+The heater network is solved with every winding at its open-circuit volts behind its own resistance: close enough to
+tell 5 V from 6.3 V and series from parallel.
+"""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.bases import find
+from firstglow.amplifier.graph import Branch, is_mains_secondary
+from firstglow.amplifier.legs import WindingStep
+from firstglow.amplifier.look import Look
+from firstglow.amplifier.model import Part, Problem
+from firstglow.amplifier.remedies import local, problem
+
+# A 6.3 V heater on a 5 V winding (unloaded up to 5.5 V) has 0.87 of its volts at most, a 5 V heater on 6.3 V 1.2 at
+# least; sound windings stand between: at the nominal primary volts they read 2 to 15 % high unloaded (common practice).
+LOW, HIGH = 0.885, 1.19
+DC_OVER_AC = (
+    1.2  # dc of a capacitor-input heater supply over the winding's rms, diode drops taken off (common practice)
+)
+DC_LOW, DC_HIGH = 0.6, 1.7  # dc heaters have series resistors and regulators that are not solved here
+ON = 0.05  # less than this part of its volts: on no winding
+
+
+def heater_problems(look: Look) -> list[Problem]:
+    """One problem for each envelope whose heater gets no volts or the wrong ones."""
+    heaters = look.amplifier.of_kind("heater")
+    if not heaters:
+        return []
+    volts = _volts(look)
+    return [p for h in heaters for p in _heater(look, h, volts)]
+
+
+def _heater(look: Look, heater: Part, volts: dict[str, tuple[float, bool]]) -> Iterator[Problem]:
+    """Compare every stretch of a heater (both halves of a tapped one) with its rating."""
+    owner = _valve(look, heater)
+    stretches = [b for b in look.net.branches if b.part == heater.name and b.sort == "heater"]
+    for b in stretches:
+        rated = heater.value("volts") / len(stretches)
+        ac, _ = volts.get(b.a, (0.0, False))
+        other, _ = volts.get(b.b, (0.0, False))
+        dc = any(volts.get(j, (0.0, False))[1] for j in (b.a, b.b))
+        ratio = abs(ac - other) / rated
+        low, high = (DC_LOW, DC_HIGH) if dc else (LOW, HIGH)
+        if low < ratio < high:
+            continue
+        name = owner.name if owner else heater.name
+        part = owner or heater
+        whole = _rating(heater)
+        if ratio < ON:
+            found = f"its heater of {whole} is on no winding"
+        else:
+            found = f"its heater of {whole} gets about {_told(ratio * heater.value('volts'), len(stretches))}"
+        yield problem(look.amplifier, part, name, found, "its rated volts, within 10 %", _remedy(look, heater, ratio))
+        return
+
+
+def _rating(heater: Part) -> str:
+    volts = heater.value("volts")
+    return f"{volts:g} V ({volts / 2:g} V parallel)" if "ct" in heater.leads else f"{volts:g} V"
+
+
+def _told(volts: float, stretches: int) -> str:
+    """Volts as they compare with the rating; of a tapped heater as if in series."""
+    return f"{volts:.3g} V" + (" end to end" if stretches > 1 else "")
+
+
+def _valve(look: Look, heater: Part) -> Part | None:
+    """First section of the heater's glass: what the file has a line for."""
+    return next((p for p in look.amplifier.of_kind("valve", "rectifier") if p.envelope == heater.envelope), None)
+
+
+def _remedy(look: Look, heater: Part, ratio: float) -> str:
+    """The other connection of a tapped heater, else a winding that fits, else one to add."""
+    base = find(heater.type or "")
+    wanted = [heater.value("volts")] + ([heater.value("volts") / 2] if "ct" in heater.leads else [])
+    if base is not None:
+        wanted += [v for v, _ in base.heaters]
+    if len(wanted) > 1 and ratio > ON:
+        if abs(ratio * 2 - 1) < 0.2:
+            return 'heater_connection = "parallel"'
+        if abs(ratio / 2 - 1) < 0.2:
+            return 'heater_connection = "series"'
+    best: tuple[float, str] | None = None
+    for part in look.amplifier.of_kind("transformer"):
+        spans: dict[str, float] = {}
+        for w in part.windings:
+            if w.role != "primary":
+                prefix = w.start.rsplit(" ", 1)[0]
+                spans[prefix] = spans.get(prefix, 0.0) + w.turns.value
+        for prefix, volts in spans.items():
+            for rated in wanted:
+                off = abs(volts / rated / 1.04 - 1)
+                if off < 0.12 and (best is None or off < best[0]):
+                    best = (off, f'heater = "{local(look.amplifier, part.name, heater.channel)} {prefix}"')
+    return best[1] if best else f'a winding for it: heat = "{wanted[-1]:g}V {heater.value("amps") * 1.5:.2g}A ct"'
+
+
+def _volts(look: Look) -> dict[str, tuple[float, bool]]:
+    """Joint volts of the heater lines -> (volts, whether dc); windings at open-circuit volts behind their ohms."""
+    import numpy as np
+
+    ways: list[tuple[str, str, float, float]] = []  # a, b, siemens, emf a over b
+    dc: set[str] = set()
+    for b in look.net.branches:
+        emf = _emf(look, b)
+        if emf is not None:
+            ways.append((b.a, b.b, 1.0 / max(b.ohms, 1e-3), emf))
+        elif b.sort in {"wire", "heater", "lamp", "resistance", "choke"}:
+            ways.append((b.a, b.b, 1.0 / max(b.ohms, 1e-3), 0.0))
+    for s in look.supplies:
+        if s.use == "heater":
+            rms = max(abs(_leg_volts(look, leg.windings)) for leg in s.legs)
+            ways.append((s.joint, s.ret, 1e3, s.sign * DC_OVER_AC * rms))
+            dc |= _line(look, (s.joint, s.ret))
+    joints = sorted({j for a, b, _, _ in ways for j in (a, b)} - {"chassis"})
+    row = {j: n for n, j in enumerate(joints)}
+    matrix, right = np.eye(len(joints)) * 1e-9, np.zeros(len(joints))
+    for one, other, siemens, emf in ways:
+        for here, there, sign in ((one, other, 1.0), (other, one, -1.0)):
+            if here in row:
+                matrix[row[here], row[here]] += siemens
+                right[row[here]] += sign * siemens * emf
+                if there in row:
+                    matrix[row[here], row[there]] -= siemens
+    solved = np.linalg.solve(matrix, right)
+    return {j: (float(solved[n]), j in dc) for j, n in row.items()} | {"chassis": (0.0, False)}
+
+
+def _emf(look: Look, b: Branch) -> float | None:
+    """Open-circuit volts of a secondary (dot end over the other), of a bench supply; None for anything else."""
+    part = look.part(b.part)
+    if b.sort == "source":
+        return part.value("volts")
+    if b.sort == "winding" and is_mains_secondary(look.net, b):
+        return next(w.turns.value for w in part.windings if w.name == b.winding)
+    return None
+
+
+def _leg_volts(look: Look, steps: tuple[WindingStep, ...]) -> float:
+    """Open-circuit volts of one leg's windings."""
+    total = 0.0
+    for step in steps:
+        part = look.part(step.part)
+        if part.kind == "supply":
+            total += step.sign * part.value("volts")
+        else:
+            total += step.sign * next(w.turns.value for w in part.windings if w.name == step.winding)
+    return total
+
+
+def _line(look: Look, starts: tuple[str, str]) -> set[str]:
+    """Joints of a dc heater line."""
+    sorts = ("wire", "heater", "lamp", "resistance", "choke")
+    return set(look.walk([j for j in starts if j != "chassis"], sorts, {*look.positive, *look.negative})) - {"chassis"}

@@ -1,0 +1,139 @@
+"""Loose joints, parts with both leads on one joint, and joints with no dc path to chassis."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.graph import OHMIC, Branch, reach
+from firstglow.amplifier.look import Look
+from firstglow.amplifier.model import Joint, Part, Problem
+from firstglow.amplifier.remedies import like, line_of, local, problem, resistor_line, wire_line
+from firstglow.amplifier.roles_ends import mains_joints
+
+_TRANSFORMERS = ("transformer", "output transformer")
+_ONE_JOINT = (
+    "resistor",
+    "capacitor",
+    "choke",
+    "diode",
+    "fuse",
+    "switch",
+    "lamp",
+    "load",
+    "heater",
+    "wire",
+    "supply",
+    "gas tube",
+)
+# A plate or screen counts as a way to its cathode, a grid does not: a grid needs its leak.
+_DC = OHMIC | {"diode", "valve", "gas", "load"}
+
+
+def joint_problems(look: Look) -> list[Problem]:
+    """Every loose joint, part on one joint, and island without a dc path to chassis, as drawn."""
+    loose = list(_loose(look))
+    told = {p.part for p in loose}
+    return [*loose, *_one_joint(look), *(p for p in _islands(look) if p.part not in told)]
+
+
+def _owner(look: Look, terminal: str) -> Part:
+    """The part of a terminal "C3 +"."""
+    parts = look.amplifier.parts
+    name = max((n for n in parts if terminal.startswith(f"{n} ") and terminal[len(n) + 1 :] in parts[n].leads), key=len)
+    return parts[name]
+
+
+def _unused(look: Look, joint: Joint) -> bool:
+    """A winding's lead or a heater's tap that nobody uses: it carries its own name."""
+    if len(joint.terminals) != 1:
+        return False
+    owner = _owner(look, joint.terminals[0])
+    return joint.name == joint.terminals[0] and owner.kind in (*_TRANSFORMERS, "heater", "inlet")
+
+
+def _loose(look: Look) -> Iterator[Problem]:
+    """Joints with a single terminal."""
+    amplifier = look.amplifier
+    for joint in amplifier.joints.values():
+        if len(joint.terminals) != 1 or joint.floating or joint.name == "chassis" or _unused(look, joint):
+            continue
+        owner = _owner(look, joint.terminals[0])
+        if owner.kind == "inlet":
+            continue
+        near = like(amplifier, joint.name)
+        bare = local(amplifier, joint.name, owner.channel)
+        if near is None:
+            found, remedy = f"nothing but {joint.terminals[0]} is on joint {bare}", f'floating = ["{joint.name}"]'
+        else:
+            near = local(amplifier, near, owner.channel)
+            found, remedy = f"nothing but {joint.terminals[0]} is on joint {bare}; did you mean {near}?", f'"{near}"'
+        yield problem(
+            amplifier,
+            owner,
+            owner.name,
+            found,
+            "two terminals or more on a joint, or a joint named in floating",
+            remedy,
+        )
+
+
+def _one_joint(look: Look) -> Iterator[Problem]:
+    """Parts that do nothing because all of their leads are on one joint."""
+    for part in look.amplifier.parts.values():
+        ends = set(part.leads.values())
+        if part.kind in _ONE_JOINT and len(part.leads) > 1 and len(ends) == 1:
+            yield problem(
+                look.amplifier,
+                part,
+                part.name,
+                f"both leads on one joint, {next(iter(ends))}",
+                "a joint for each lead",
+                f"another joint for lead {list(part.leads)[-1]}",
+            )
+
+
+def _islands(look: Look) -> Iterator[Problem]:
+    """One problem for each set of joints that no direct current can leave for chassis."""
+    amplifier = look.amplifier
+
+    def dc(b: Branch, _: str) -> bool:
+        return b.sort in _DC
+
+    held = set(reach(look.net, ["chassis"], dc)) | set(reach(look.net, list(mains_joints(look)), dc))
+    held |= {j for j in ("line", "neutral", "earth") if j in look.net.at}
+    for joint in amplifier.joints.values():
+        if joint.name in held:
+            continue
+        island = reach(look.net, [joint.name], dc)
+        held |= set(island)
+        joints = [amplifier.joints[j] for j in island if j in amplifier.joints]
+        if any(j.floating for j in joints) or all(_unused(look, j) for j in joints):
+            continue
+        yield _island(look, joints)
+
+
+def _island(look: Look, joints: list[Joint]) -> Problem:
+    amplifier = look.amplifier
+    owners = [_owner(look, t) for j in joints for t in j.terminals]
+    owner = min(owners, key=line_of)
+    names = ", ".join(j.name for j in joints[:6]) + (" ..." if len(joints) > 6 else "")
+    return problem(
+        amplifier,
+        owner,
+        owner.name,
+        f"no dc path from {names} to chassis",
+        "a resistor, winding, choke or wire to chassis, or a joint named in floating",
+        _ground(look, joints, owner),
+    )
+
+
+def _ground(look: Look, joints: list[Joint], owner: Part) -> str:
+    """A winding's own middle or end on chassis; a grid's leak; else a large resistor."""
+    amplifier = look.amplifier
+    for kind, leads in (("output transformer", ("common",)), ("transformer", ("ct", "2"))):
+        for part in amplifier.of_kind(kind):
+            here = [lead for lead, at in part.leads.items() if at in {j.name for j in joints}]
+            for end in leads:
+                lead = next((x for x in here if x == end or x.endswith(f" {end}")), None)
+                if lead is not None:
+                    return wire_line(amplifier, f"{part.name} {lead}", "chassis", part.channel)
+    grid = next((j for j in joints if look.at(j.name, "grid")), joints[0])
+    return resistor_line(amplifier, "1M", grid.name, "chassis", owner.channel)

@@ -1,0 +1,134 @@
+"""Valves: grids without a leak, plates and screens fed from nowhere, cathodes on nothing, outputs without bias."""
+
+from collections.abc import Iterator
+
+from firstglow.amplifier.look import Look
+from firstglow.amplifier.model import Part, Problem
+from firstglow.amplifier.remedies import local, problem, resistor_line
+from firstglow.amplifier.role_types import OutputValve
+from firstglow.amplifier.roles_output import cathode_path, output_valves
+
+_OHMIC = ("wire", "resistance", "choke", "winding", "source")
+
+
+def valve_problems(look: Look) -> list[Problem]:
+    """Every electrode that hangs in the air, and every output valve that nothing holds back."""
+    found: list[Problem] = []
+    for part in look.amplifier.of_kind("valve"):
+        found += [*_grid(look, part), *_fed(look, part, "plate"), *_fed(look, part, "screen"), *_cathode(look, part)]
+    return [*found, *_unbiased(look), *_crossed(look)]
+
+
+def _reached(look: Look, joint: str) -> set[str]:
+    """Joints a direct current gets to through passive parts; other electrodes and chassis are not passed."""
+    return set(look.walk([joint], _OHMIC, set(look.electrodes) - {joint}))
+
+
+def _grid(look: Look, part: Part) -> Iterator[Problem]:
+    grid = part.leads["grid"]
+    reached = _reached(look, grid)
+    if "chassis" in reached or any(look.rail(j) or j in look.minus for j in reached):
+        return
+    if any(set(look.at(j, "plate", "cathode")) for j in reached):
+        return
+    node = "chassis"
+    if part.name in look.plates and _grounded(look, part):
+        node = next((s.nodes[-1] for s in look.supplies if s.use in {"bias", "negative"} and s.nodes), node)
+    yield problem(
+        look.amplifier,
+        part,
+        part.name,
+        "its grid has no leak: no dc path from it to anywhere",
+        "a resistor from the grid to chassis, to its bias, or a direct coupling",
+        resistor_line(look.amplifier, "220k" if part.name in look.plates else "1M", grid, node, part.channel),
+    )
+
+
+def _grounded(look: Look, part: Part) -> bool:
+    """Whether a cathode has no bias resistor, so that its grid needs a negative supply."""
+    return sum(b.ohms for b in cathode_path(look, part.name)) <= 50
+
+
+def _fed(look: Look, part: Part, electrode: str) -> Iterator[Problem]:
+    """A plate or screen that no positive rail reaches. Sections wired as diodes, and stacked ones, are left alone."""
+    joint = part.leads.get(electrode)
+    if joint is None or not look.positive or joint in {part.leads["grid"], part.leads["cathode"]}:
+        return
+    reached = look.walk([joint], _OHMIC, ())
+    if any(j in look.positive for j in reached):
+        return
+    if any(s != part.name for j in reached for s in look.at(j, "cathode")):
+        return
+    rail = next((s.nodes[-1] for s in look.supplies if s.use == "ht" and s.nodes), next(iter(look.positive)))
+    yield problem(
+        look.amplifier,
+        part,
+        part.name,
+        f"its {electrode} is fed from nowhere: no dc path from it to a positive rail",
+        f"a load or a wire from the {electrode} to an HT node",
+        resistor_line(look.amplifier, "100k", rail, joint, part.channel),
+    )
+
+
+def _cathode(look: Look, part: Part) -> Iterator[Problem]:
+    cathode = part.leads["cathode"]
+    if cathode == "chassis" or cathode_path(look, part.name):
+        return
+    reached = _reached(look, cathode)
+    if any(look.rail(j) for j in reached) or any(s != part.name for j in reached for s in look.at(j, "plate")):
+        return
+    ohms = "10R" if part.name in look.plates else "1k5"
+    yield problem(
+        look.amplifier,
+        part,
+        part.name,
+        "its cathode goes nowhere: no dc path from it to chassis",
+        "a resistor or a wire from the cathode to chassis",
+        resistor_line(look.amplifier, ohms, cathode, "chassis", part.channel),
+    )
+
+
+def _unbiased(look: Look) -> Iterator[Problem]:
+    """Output valves with neither a negative supply nor a cathode resistor: nothing limits their current."""
+    for v in output_valves(look):
+        if v.bias != "none" or v.driver is not None or v.grid_leak is None:
+            continue
+        part = look.part(v.valve)
+        remedy = _bias_remedy(look, v)
+        yield problem(
+            look.amplifier,
+            part,
+            part.name,
+            f"it has no bias: grid leak on {v.bias_joint}, cathode on chassis through no more than a sense resistor",
+            "a negative supply at the grid, or a cathode resistor over 50 ohm",
+            remedy,
+        )
+
+
+def _bias_remedy(look: Look, v: OutputValve) -> str:
+    """The leak on the negative rail where there is one, else a cathode resistor."""
+    node = next((s.nodes[-1] for s in look.supplies if s.use in {"bias", "negative"} and s.nodes), None)
+    if node is not None and v.grid_leak is not None:
+        return f'"{local(look.amplifier, node, v.channel)}" for the end of {v.grid_leak} on {v.bias_joint}'
+    if v.cathode == "chassis":
+        return 'cathode = "270R chassis"'
+    return resistor_line(look.amplifier, "270R 5W", v.cathode, "chassis", v.channel)
+
+
+def _crossed(look: Look) -> Iterator[Problem]:
+    """Ultralinear screens on the tap of the other half."""
+    for v in output_valves(look):
+        if v.connection != "ultralinear":
+            continue
+        transformer = look.part(v.transformer)
+        other = "b" if v.half == "a" else "a"
+        if v.screen_joint == transformer.leads.get(f"screen {other}") != transformer.leads.get(f"screen {v.half}"):
+            right = f"{local(look.amplifier, v.transformer, v.channel)} screen {v.half}"
+            yield problem(
+                look.amplifier,
+                look.part(v.valve),
+                v.valve,
+                f"its screen is on tap screen {other}, its plate on plate {v.half}",
+                "plate and screen on the same half of the output transformer",
+                f'"{right}"',
+            )

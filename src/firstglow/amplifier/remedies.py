@@ -1,0 +1,78 @@
+"""Words for problems: lines to paste, free names, lines of the file."""
+
+import re
+from difflib import SequenceMatcher
+
+from firstglow.amplifier.mistakes import nearest
+from firstglow.amplifier.model import Amplifier, Part, Problem
+from firstglow.quantities import code
+
+MAINS_SIDE = ("line", "neutral", "earth")
+CLOSE = 0.75  # likeness of two names that differ by a slip of the fingers
+
+
+def line_of(part: Part) -> int:
+    """Line of a part in the file, 1 where the reader made it."""
+    return part.origin.line or 1
+
+
+def problem(amplifier: Amplifier, part: Part, about: str, found: str, allowed: str, remedy: str) -> Problem:
+    """A problem at a part's line."""
+    return Problem(amplifier.file, line_of(part), about, found, allowed, remedy)
+
+
+def local(amplifier: Amplifier, name: str, channel: str | None) -> str:
+    """A name as a line of that channel writes it: without the channel in front."""
+    return name.removeprefix(f"{channel} ") if channel else name
+
+
+def free_name(amplifier: Amplifier, letter: str) -> str:
+    """A part name of that letter that nothing uses: R99, then R100 ..."""
+    taken = {p.split(" ")[-1] for p in amplifier.parts}
+    number = 99
+    while f"{letter}{number}" in taken:
+        number += 1
+    return f"{letter}{number}"
+
+
+def resistor_line(amplifier: Amplifier, ohms: str, a: str, b: str, channel: str | None = None) -> str:
+    """A resistor to add, as a line of the file."""
+    name = free_name(amplifier, "R")
+    return f'{name} = ["{ohms}", "{local(amplifier, a, channel)}", "{local(amplifier, b, channel)}"]'
+
+
+def wire_line(amplifier: Amplifier, a: str, b: str, channel: str | None = None) -> str:
+    """A wire to add, as a line of the file."""
+    name = free_name(amplifier, "W")
+    return f'{name} = ["wire", "{local(amplifier, a, channel)}", "{local(amplifier, b, channel)}"]'
+
+
+def capacitor_line(amplifier: Amplifier, part: Part, plus: str, minus: str) -> str:
+    """The line of a capacitor with other joints: ``C5 = ["47u 100V", "chassis", "bias raw"]``."""
+    what = code(part.value("farads"), "F")
+    if "volts" in part.values:
+        what += f" {part.value('volts'):g}V"
+    name = local(amplifier, part.name, part.channel)
+    joints = (local(amplifier, j, part.channel) for j in (plus, minus))
+    return f'{name} = ["{what}", ' + ", ".join(f'"{j}"' for j in joints) + "]"
+
+
+def like(amplifier: Amplifier, word: str) -> str | None:
+    """The joint or terminal that a loose joint's name is most likely meant to be, or None.
+
+    Never the mains side: nobody is sent to line or neutral by a guess. A name with the same numbers goes first.
+    """
+    known: list[str] = []
+    for joint in amplifier.joints.values():
+        if joint.name != word and joint.name not in MAINS_SIDE and len(joint.terminals) > 1:
+            known += [joint.name, *joint.aliases, *joint.terminals]
+    for names in ([n for n in known if _figures(n) == _figures(word)], known):
+        found = nearest(word, names)
+        if found is not None and SequenceMatcher(None, word.lower(), found.lower()).ratio() >= CLOSE:
+            return found
+    return None
+
+
+def _figures(name: str) -> tuple[str, ...]:
+    """The numbers in a name: HT1 is not HT2's misspelling where a better one is at hand."""
+    return tuple(re.findall(r"\d+", name))
