@@ -7,9 +7,9 @@ are open. Good to some tens of per cent, which is all that a plan's structure ma
 from collections.abc import Mapping
 
 import numpy as np
-from firstglow.amplifier.roles import Roles, roles
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.roles import Roles, roles
 from firstglow.amplifier.situation import Situation
 
 SMALL, POWER = 60e3, 6e3  # ohm, plate to cathode of a conducting valve
@@ -126,6 +126,8 @@ class PaperPhysics:
         turns = max(w.turns.value for w in windings)
         if supply.form == "bridge" or "doubler" in supply.form:
             turns = sum(w.turns.value for w in windings) * (2 if "doubler" in supply.form else 1)
+        if any(leg.coupling for leg in supply.legs):
+            turns *= 0.1  # a small capacitor in the way drops most of it
         return 1.3 * turns * at.mains_volts / self.amplifier.mains_volts
 
     # ------------------------------------------------------------------------------------------ ac

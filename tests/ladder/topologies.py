@@ -4,6 +4,7 @@ Invented scenarios. Nothing here is a check value: the walk looks at order, cont
 """
 
 import random
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from builders import Builder, primary, push_pull_windings, single_ended_windings, tapped, winding
@@ -53,6 +54,24 @@ def choose(rng: random.Random) -> Choice:
     )  # fmt: skip
 
 
+PLAIN = Choice(
+    1,
+    "joined",
+    False,
+    "push-pull",
+    "6V6GT",
+    "pentode",
+    "fixed",
+    "lifts",
+    "tap",
+    False,
+    "split load",
+    False,
+    True,
+    230.0,
+)
+
+
 def topology(seed: int) -> tuple[Choice, Amplifier]:
     """A choice and its amplifier."""
     rng = random.Random(seed)  # noqa: S311 (a reproducible choice, no secret)
@@ -60,8 +79,8 @@ def topology(seed: int) -> tuple[Choice, Amplifier]:
     return choice, build(choice, f"Topology {seed}")
 
 
-def build(c: Choice, name: str) -> Amplifier:
-    """The amplifier of a choice."""
+def build(c: Choice, name: str, spoil: Callable[[Builder], None] | None = None) -> Amplifier:
+    """The amplifier of a choice; ``spoil`` changes its parts before it is frozen."""
     channels = ("left", "right") if c.channels == 2 else ()
     b = Builder(name, c.mains, 50.0 if c.mains > 200 else 60.0, channels)
     b.mains_side(earth=c.earth)
@@ -70,6 +89,8 @@ def build(c: Choice, name: str) -> Amplifier:
     _bias_supply(b, c)
     for prefix in [f"{ch} " for ch in channels] or [""]:
         _channel(b, c, prefix, rail)
+    if spoil is not None:
+        spoil(b)
     return b.build()
 
 

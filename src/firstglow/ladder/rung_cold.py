@@ -146,19 +146,17 @@ def _output(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
     )
     yield from _bias_joint(frame, v)
     yield from _cathode(frame, v)
-    if v.screen_resistor is not None and v.screen is not None:
-        resistor = frame.part(v.screen_resistor)
-        far = next(j for j in resistor.leads.values() if j != v.screen)
-        key = "strap" if far == v.plate else "screen_ohms"
+    if v.screen_resistor is not None and v.screen_joint is not None:
+        key = "strap" if v.triode_strapped else "screen_ohms"
         yield ohms(
             frame,
             "screen feed",
             key,
             frame.at(v.valve, "screen"),
-            frame.joint(far),
+            frame.joint(v.screen_joint),
             owner=v.valve,
             stops=(stops.most(2.0, "open or burned"), stops.least(0.5)),
-            fill={"part": resistor.name},
+            fill={"part": v.screen_resistor},
         )
 
 

@@ -12,6 +12,7 @@ from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_small import nodes
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
+from firstglow.readings.stops import section_of
 
 WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
 SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator
@@ -36,6 +37,15 @@ def _rung(
     at = frame.playing([v.valve for v in (*before, *valves)], frame.dial(rung), loads=frame.loads_for(rung))
     half = at.but(idle={v.valve: target / 2 for v in (*before, *valves) if (target := frame.target(v)) and v.pot})
     readings = (
+        frame.bench(
+            rung,
+            "lamp",
+            "lamp",
+            at.but(lamp_watts=frame.running_lamp),
+            kind="lamp",
+            quantity="lamp",
+            fill={"where": words.text("rung.output.lamp_where")},
+        ),
         *heaters(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves), loaded=True),  # row 27
         *(r for v in valves for r in first_seconds(frame, rung, at, v)),  # row 34
         *nodes(frame, rung, at),  # row 36
@@ -73,9 +83,10 @@ def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[Stop
 
 def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
     """Cathode volts from switch-on: lamp in, then out, everything at its most negative."""
-    part = v.sense or v.cathode_resistor
-    if part is None:
+    part = frame.cathode_part(v)
+    if part is None or frame.shared_cathode(v):
         yield from half_drop(frame, rung, at, v)
+    if part is None or frame.repeats_cathode(v):
         return
     red, chassis = frame.at(v.valve, "cathode"), frame.joint("chassis")
     for word, situation in (("lamp in", at.but(lamp_watts=frame.running_lamp)), ("lamp out", at)):
@@ -92,8 +103,6 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
             fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
         )
-    if frame.shared_cathode(v):
-        yield from half_drop(frame, rung, at, v)
 
 
 def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str = "") -> Iterator[PlannedReading]:
@@ -116,20 +125,30 @@ def _electrodes(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Itera
     if v.screen is None or v.screen == v.plate:
         return
     yield screen(frame, rung, at, v)
-    if v.screen_resistor is not None:
-        resistor = frame.part(v.screen_resistor)
-        far = next(j for j in resistor.leads.values() if j != v.screen)
+    if v.screen_resistor is not None and v.screen_joint is not None:
         yield frame.reading(
             rung,
             "screen drop",
             "screen_drop",
-            frame.joint(far),
+            frame.joint(v.screen_joint),
             frame.at(v.valve, "screen"),
             at,
             owner=v.valve,
-            stops=(stops.dissipation(v.valve),),
-            fill={"part": resistor.name},
+            contact="clip",
+            stops=screen_stop(frame, at, v, v.screen_resistor),
+            fill={"part": v.screen_resistor},
         )
+
+
+def screen_stop(frame: Frame, at: Situation, v: OutputValve, resistor: str) -> tuple[StopRule, ...]:
+    """The drop at which the screen takes its rated watts: ohms x watts / volts from screen to cathode."""
+    watts = section_of(frame.part(v.valve)).limits.screen_watts
+    joints = frame.physics.joints(at)
+    volts = joints[v.screen or v.plate][0] - joints[v.cathode][0]
+    if watts is None or volts <= 0:
+        return (stops.most(3.0, "screen current three times the computed"),)
+    drop = frame.part(resistor).value("ohms") * watts / volts
+    return (stops.above(drop, f"{v.valve}: {watts:g} W at its screen"),)
 
 
 def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[PlannedReading]:
