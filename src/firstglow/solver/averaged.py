@@ -193,7 +193,7 @@ def averaged(
     heat: False leaves out the mean squares (zeros), when no lamp asks for them.
     """
     p = prepare(cell, x)
-    ways = _every(p.emf.shape) if along is None else along
+    ways = every_way(p.emf.shape) if along is None else along
     state = _first_guess(p) if start is None else start
     unsettled = np.full(p.volts.shape, np.inf)
     size = np.abs(p.emf).max(axis=0) * ROOT2 + np.abs(p.volts) + 1e-3
@@ -211,7 +211,7 @@ def averaged(
     return _close(cell, p, run, step, state, unsettled)
 
 
-def _every(shape: tuple[int, ...]) -> tuple[Along, ...]:
+def every_way(shape: tuple[int, ...]) -> tuple[Along, ...]:
     """Each input of each leg on its own: emf of every leg, then ohms, scale, limit."""
     legs = shape[0]
     one = [np.zeros(shape) for _ in range(legs)]
