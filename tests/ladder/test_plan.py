@@ -428,7 +428,7 @@ def test_sets_on_the_mains_get_no_plan(spoil: Callable[[Builder], None]) -> None
     b.mains_side()
     b.transformer("T1", (primary(230.0, 9.0), *tapped("heat", 3.3, 0.03), winding("ht", "ht 1", "ht 2", 250.0, 50.0)))
     spoil(b)
-    with pytest.raises(AmplifierError, match="joined to the mains"):
+    with pytest.raises(AmplifierError, match="the mains are joined"):
         planned(b.build())
 
 
@@ -453,3 +453,29 @@ def test_topologies_cover_every_choice() -> None:
 
 def vars_of(choice: Choice) -> dict[str, Any]:
     return {name: getattr(choice, name) for name in choice.__dataclass_fields__}
+
+
+def test_a_rung_that_is_not_there_is_named_with_those_that_are() -> None:
+    from on_paper import expected_of
+
+    from firstglow.ladder.ladder import document
+
+    amplifier = push_pull_fixed()
+    frame = frame_of(amplifier, Gear(230.0), PaperPhysics(amplifier))
+    expected = expected_of(frame, plan_frame(frame))
+    part = document(frame, expected, from_rung="2", to_rung="4")
+    assert [r["id"] for r in part["rungs"]] == ["2a", "2b", "3", "4"]
+    whole = {r["id"]: r for rung in document(frame, expected)["rungs"] for r in rung["readings"]}
+    assert all(whole[r["id"]] == r for rung in part["rungs"] for r in rung["readings"])
+    with pytest.raises(AmplifierError, match="rung 12: not on this ladder; one of 0, 1, 2a"):
+        document(frame, expected, to_rung="12")
+
+
+def test_clips_go_on_as_many_at_once_as_there_are_meters(linden: dict[str, PlannedRung]) -> None:
+    from firstglow.ladder.ladder import clip_groups
+
+    for meters in (1, 2, 4):
+        for rung in linden.values():
+            groups = [g for g in clip_groups(rung, meters) if g is not None]
+            assert groups == sorted(groups)
+            assert all(groups.count(g) <= meters for g in groups)

@@ -6,7 +6,7 @@ from typing import Any
 
 from firstglow.amplifier import situation_to_json
 from firstglow.amplifier.bench import Bench
-from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.frame import Frame
@@ -35,7 +35,7 @@ def document(
     frame: Frame, expected: ExpectedLadder, from_rung: str | None = None, to_rung: str | None = None
 ) -> dict[str, Any]:
     """The JSON of CONTRACTS.md. ``from_rung`` and ``to_rung`` only choose what is printed."""
-    rungs = chosen(expected.rungs, from_rung, to_rung)
+    rungs = chosen(expected.rungs, from_rung, to_rung, frame.amplifier.file)
     safes = make_safe(frame, [situations_of(rung) for rung in rungs])
     return {
         "amplifier": expected.amplifier,
@@ -48,24 +48,22 @@ def document(
     }
 
 
-def chosen(rungs: Iterable[ExpectedRung], first: str | None, last: str | None) -> list[ExpectedRung]:
-    """The rungs from ``first`` to ``last``, both in; "6" means 6a and 6b."""
+def chosen(rungs: Iterable[ExpectedRung], first: str | None, last: str | None, file: str = "") -> list[ExpectedRung]:
+    """The rungs from ``first`` to ``last``, both in; "6" means 6a and 6b. AmplifierError for one that is not there."""
     every = list(rungs)
     ids = [r.id for r in every]
     start = next((n for n, i in enumerate(ids) if first is not None and _is(i, first)), 0)
     stop = next((n for n in reversed(range(len(ids))) if last is not None and _is(ids[n], last)), len(ids) - 1)
     for name in (first, last):
         if name is not None and not any(_is(i, name) for i in ids):
-            raise LadderError(f"rung {name}: this ladder has {', '.join(ids)}; one of these; try {ids[0]}")
+            raise AmplifierError(
+                (Problem(file, 1, f"rung {name}", "not on this ladder", f"one of {', '.join(ids)}", ids[0]),)
+            )
     return every[start : stop + 1]
 
 
 def _is(rung: str, name: str) -> bool:
     return rung == name or rung.rstrip("abcdefgh") == name
-
-
-class LadderError(Exception):
-    """No such rung, or no ladder for this amplifier; the message says what and the remedy."""
 
 
 def situations_of(rung: ExpectedRung) -> list[Situation]:
@@ -145,7 +143,7 @@ def build(
 
     mains_now [V rms]: at the socket today (default: the bench's, else the amplifier's own). meter: its name on the
     bench (default: the bench's first, else the usual digital one). mode, samples, seed: as ``readings.expect`` has
-    them. Raises AmplifierError for a set that no ladder may be made for, LadderError for a rung that is not there,
+    them. Raises AmplifierError for a set that no ladder may be made for and for a rung that is not there,
     ReadingsError for a meter that is not there, SolveError where the amplifier would not settle.
     """
     bench = bench or Bench()

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
+from firstglow.amplifier.refusals import refusals
 from firstglow.amplifier.roles import roles
 from firstglow.ladder import (
     rung_bias,
@@ -23,7 +24,6 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.ratings import within_ratings
-from firstglow.ladder.refuse import refuse
 from firstglow.ladder.stands import stands
 from firstglow.readings.probe import Hold, PlannedRung
 
@@ -52,9 +52,24 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
 
 def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
     """Structure, bench and physics together."""
-    refuse(amplifier)
+    _refuse(amplifier)
     found = roles(amplifier)
     return Frame(amplifier, found, gear, physics, negative_ends(found))
+
+
+def _refuse(amplifier: Amplifier) -> None:
+    """AmplifierError for a set on the mains, and for a fragment: it has no mains side to bring up."""
+    problems = refusals(amplifier)
+    if not problems and not amplifier.of_kind("transformer"):
+        found, allowed = (
+            "a fragment on a bench supply has no mains side",
+            "a whole amplifier with its mains transformer",
+        )
+        problems = (
+            Problem(amplifier.file, 1, "amplifier", found, allowed, "firstglow standing, which takes fragments"),
+        )
+    if problems:
+        raise AmplifierError(problems)
 
 
 def _powered(frame: Frame) -> Iterable[PlannedRung]:
