@@ -4,13 +4,11 @@
 """
 
 import random
-import sys
 from dataclasses import dataclass, replace
-from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from topology_supplies import (
+from builders import Builder, push_pull_windings, single_ended_windings, winding
+from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
+from structure.topology_supplies import (
     HEATER_WAYS,
     SupplyPlan,
     build_bias,
@@ -22,9 +20,6 @@ from topology_supplies import (
     rect_joint,
     transformer,
 )
-
-from builders import Builder, push_pull_windings, single_ended_windings, winding
-from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
 
 PENTODES = ("6V6GT", "6L6GC", "EL84", "EL34", "KT88")
 

@@ -240,7 +240,7 @@ def build_bias(b: Builder, way: str, kind: str) -> dict[str, str]:
 def bias_expected(way: str) -> tuple[str, str]:
     """(form, hot joint) that supplies must find for a way."""
     form = {"winding bridge": "bridge", "winding full wave": "full wave", "pump two diodes": "cascade doubler"}
-    return form.get(way, "half wave"), "bias pump" if way == "pump" else "bias raw"
+    return form.get(way, "half wave"), "bias raw"
 
 
 # -- heaters --------------------------------------------------------------------------------------------------------

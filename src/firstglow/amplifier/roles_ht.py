@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from firstglow.amplifier.graph import Branch, holds, least_ohms
+from firstglow.amplifier.graph import Branch, holds, is_mains_secondary, least_ohms
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.role_types import BackBias, GasTube, HeaterWinding, HtNode, Rectifier, Standby
 
@@ -12,7 +12,8 @@ def ht_nodes(look: Look) -> tuple[HtNode, ...]:
     out: list[HtNode] = []
     glow = {p.leads["anode"]: p.name for p in look.amplifier.of_kind("gas tube")}
     for name, start, ret in _starts(look):
-        own = [j for j, s in look.positive.items() if s == name]
+        own = next((s.nodes for s in look.supplies if s.name == name), ())
+        own = own or tuple(j for j, s in look.positive.items() if s == name)
         goals = {start, *own, *glow}
         stop = {ret, *(set(look.electrodes) - goals)}
         found = look.ohmic(start, stop, ("wire", "resistance", "choke", "lamp"))
@@ -97,7 +98,7 @@ def _open(look: Look, switch: str, start: str) -> list[str]:
 
 def _winding_side(look: Look, ends: tuple[str, ...]) -> tuple[str, ...]:
     """Of a switch ahead of the reservoir: the ends on a winding or a rectifier, still fed."""
-    return tuple(j for j in ends if any(b.sort in {"winding", "diode"} for b in look.net.at[j]))
+    return tuple(j for j in ends if any(b.sort == "diode" or is_mains_secondary(look.net, b) for b in look.net.at[j]))
 
 
 def gas_tubes(look: Look) -> tuple[GasTube, ...]:

@@ -12,7 +12,7 @@ from firstglow.amplifier.role_types import OutputValve, PotKind, PotRole
 from firstglow.amplifier.roles_output import bias_root
 
 MOVES = 0.005  # of the negative rail: less is meter drift, not a control
-OTHERS = 0.15  # a pot that moves other grids less than this part of its own is that valve's own
+OTHERS = 0.4  # a pot that moves other grids less than this part of its own moves them by its load on the rail only
 
 
 def pot_roles(look: Look, outputs: tuple[OutputValve, ...]) -> tuple[PotRole, ...]:

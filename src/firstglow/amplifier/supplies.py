@@ -154,13 +154,18 @@ def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
     joint, ret = (high, low) if positive else (low, high)
     sign: Literal[1, -1] = 1 if positive else -1
     form, middle = _form(legs)
+    pumped = joint
+    if any(leg.coupling for leg in legs) and not any(holds(net, b) for b in net.at[joint]):
+        joint, filters = _filtered(net, joint)
+    else:
+        filters = ()
     names = [p for p in parts if any(p in leg.rectifiers for leg in legs)]
     windings = {(w.part, w.winding): None for leg in legs for w in leg.windings}
     choke = next((leg.choke for leg in legs if leg.choke), None)
     reservoirs = _reservoirs(net, legs, joint, ret, middle)
     use = _use(net, joint, ret, sign)
     ends = {leg.end if positive else leg.start for leg in legs if (leg.end if positive else leg.start) != middle}
-    rectified = _rectified(net, legs, positive, ends)
+    rectified = _rectified(net, legs, positive, ends) if joint == pumped else pumped
     channels = {parts[p].channel for p in names}
     return Supply(
         joint,
@@ -180,11 +185,24 @@ def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
         legs,
         reservoirs,
         middle,
-        tuple(dict.fromkeys(p for leg in legs for p in (*leg.series_ac, *leg.series_dc))),
+        tuple(dict.fromkeys([*(p for leg in legs for p in (*leg.series_ac, *leg.series_dc)), *filters])),
         _dc_lead(net, legs, positive, middle),
         supply_nodes(net, joint, ret, quiet_joints(net)) if reservoirs else (),
         channels.pop() if len(channels) == 1 else None,
     )
+
+
+def _filtered(net: Net, joint: str) -> tuple[str, tuple[str, ...]]:
+    """From a joint that a capacitor pumps: the nearest joint that a capacitor holds, and the resistors on the way."""
+    quiet = quiet_joints(net)
+    found = least_ohms(
+        net, joint, lambda b, _: b.ohms + 1e-3 if b.sort in {"wire", "resistance", "choke"} else None, {"chassis"}
+    )
+    near = [(c, j) for j, (c, _) in found.items() if j in quiet and j != "chassis"]
+    if not near:
+        return joint, ()
+    _, held = min(near)
+    return held, tuple(dict.fromkeys(b.part for b in found[held][1]))
 
 
 def _form(legs: tuple[Leg, ...]) -> tuple[Form, str | None]:
@@ -303,7 +321,7 @@ def _passes(net: Net, joint: str, quiet: frozenset[str]) -> bool:
 
 
 def is_node(net: Net, joint: str) -> bool:
-    """A joint that a large capacitor holds and that feeds something other than one small valve's own electrode."""
+    """A joint that a large capacitor holds and that feeds more than one small valve's own electrode."""
     at = net.at[joint]
     if not any(b.sort == "capacitor" and holds(net, b) for b in at):
         return False
@@ -313,9 +331,23 @@ def is_node(net: Net, joint: str) -> bool:
         return False
     if any(b.sort == "grid" for b in at):
         return False
+    if any(b.sort == "diode" for b in at):
+        return True
     screens = [b for b in at if b.sort == "valve" and b.lead_a == "screen"]
-    ways = [b for b in at if b.sort in {"resistance", "choke", "wire", "winding"} and b.far(joint) != "chassis"]
-    return not (len(screens) == 1 and len(ways) <= 1 and not _output_plate(net, screens[0]))
+    ways = [b for b in at if b.sort in {"resistance", "choke", "wire", "winding"} and not _only_ties(net, b.far(joint))]
+    if len(screens) == 1 and len(ways) <= 1 and not _output_plate(net, screens[0]):
+        return False
+    # one way is its own feed: a node feeds something besides
+    return len(ways) + sum(b.sort in {"valve", "gas"} for b in at) > 1
+
+
+def _only_ties(net: Net, joint: str) -> bool:
+    """Chassis, or a heater line: a divider that ends here lifts heaters, it feeds nothing."""
+    if joint == "chassis":
+        return True
+    at = net.at[joint]
+    heats = any(b.sort == "heater" or (b.sort == "winding" and _mains_winding(net, b)) for b in at)
+    return heats and not any(b.sort == "diode" for b in at)
 
 
 def _mains_winding(net: Net, b: Branch) -> bool:
