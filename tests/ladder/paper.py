@@ -4,7 +4,7 @@ Nothing of the solver is used. Valves are resistors, rectifiers give the peak of
 are open. Good to some tens of per cent, which is all that a plan's structure may depend on.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -46,8 +46,8 @@ class PaperPhysics:
         )
         return (10.0 + 1.6 * heaters) / self.amplifier.mains_volts
 
-    def after(self, situation: Situation, seconds: float) -> Mapping[str, float]:
-        return {j: dc * float(np.exp(-seconds / 15.0)) for j, (dc, _) in self.joints(situation).items()}
+    def fall(self, situation: Situation, joint: str, times: Sequence[float]) -> Sequence[float]:
+        return [self.joints(situation)[joint][0] * float(np.exp(-t / 15.0)) for t in times]
 
     def gain(self, situation: Situation, channel: str | None) -> float:
         return self.open_gain if situation.feedback == "open" else self.open_gain / (1 + self.closed_loop_gain)

@@ -1,7 +1,7 @@
 """The plan's questions, answered by the solver."""
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from functools import cached_property
 from typing import Any
@@ -52,7 +52,8 @@ class SolverPhysics:
 
     def prepare(self, situations: Iterable[Situation]) -> None:
         """Solve all that are new as one batch, a situation a column; those with an idle target one by one."""
-        fresh = {_key(s): s for s in situations if s.mains_volts > 0 and not s.idle and _key(s) not in self._joints}
+        asked = (_worst(s) for s in situations if s.mains_volts > 0 and not s.idle)
+        fresh = {_key(s): s for s in asked if _key(s) not in self._joints}
         if not fresh:
             return
         columns = np.concatenate([self.circuit.apply(self._nominal, s) for s in fresh.values()], axis=1)
@@ -62,10 +63,10 @@ class SolverPhysics:
             self._joints[key] = {j: (float(dc[j][n]), float(ac[j][n])) for j in self.amplifier.joints}
 
     def joints(self, situation: Situation) -> Mapping[str, tuple[float, float]]:
-        """Joint -> (volts dc, volts rms ac) to chassis."""
-        key = _key(situation)
+        """Joint -> (volts dc, volts rms ac) to chassis, limiter lamp out: the most that can stand there."""
+        key = _key(_worst(situation))
         if key not in self._joints:
-            found = self.standing(situation)
+            found = self.standing(_worst(situation))
             self._joints[key] = {
                 j: (float(np.ravel(found.dc(j))[0]), float(np.ravel(found.ac(j))[0])) for j in self.amplifier.joints
             }
@@ -77,12 +78,11 @@ class SolverPhysics:
 
         return float(np.ravel(self.standing(situation).row(Probe("ac amps", "mains", "mains", "mains amps")))[0])
 
-    def after(self, situation: Situation, seconds: float) -> Mapping[str, float]:
-        """Joint -> volts some seconds after switch-off, slow by nothing: the nominal fall."""
-        start = {joint: dc for joint, (dc, _) in self.joints(situation).items()}
+    def fall(self, situation: Situation, joint: str, times: Sequence[float]) -> Sequence[float]:
+        """Volts of a joint at times [s] after switch-off: the nominal fall."""
+        start = {name: dc for name, (dc, _) in self.joints(situation).items()}
         found = discharge(self.amplifier, situation, start)
-        times = np.array([seconds])
-        return {j: float(np.ravel(found.joint_volts(j, times))[0]) for j in self.amplifier.joints}
+        return [float(v) for v in found.joint_volts(joint, np.array(times))[:, 0]]
 
     def loop_gain(self, situation: Situation, channel: str | None) -> float:
         """Size of the loop gain, through the situation's test resistor where it has one."""
@@ -115,6 +115,11 @@ class SolverPhysics:
             self._signal[key] = midband(self.amplifier, at, slopes)
         found = self._signal[key]
         return found[channel] if channel in found else next(iter(found.values()))
+
+
+def _worst(situation: Situation) -> Situation:
+    """The same without limiter lamp or signal: a lamp only lowers every volt, a small signal moves none."""
+    return situation.but(lamp_watts=None, stimulus_volts=0.0, stimulus_hz=1000.0)
 
 
 def _key(situation: Situation) -> str:

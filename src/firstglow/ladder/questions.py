@@ -1,6 +1,6 @@
 """What the plan asks of the physics, as one small protocol: tests answer it by hand, the solver answers it for real."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
 from firstglow.amplifier.situation import Situation
@@ -21,8 +21,8 @@ class Physics(Protocol):
         """Amps rms that the amplifier draws."""
         ...
 
-    def after(self, situation: Situation, seconds: float) -> Mapping[str, float]:
-        """Joint -> volts dc to chassis, some seconds after this situation was switched off."""
+    def fall(self, situation: Situation, joint: str, times: Sequence[float]) -> Sequence[float]:
+        """Volts dc of a joint to chassis at some times [s] after this situation was switched off."""
         ...
 
     def loop_gain(self, situation: Situation, channel: str | None) -> float:

@@ -109,10 +109,8 @@ def back_bias_loads(frame: "Frame") -> dict[str, float]:
 def fall_seconds(frame: "Frame", at: Situation, joint: str, steps: tuple[float, ...]) -> float:
     """The first of some round times at which a joint has fallen to about a third, else the last of them."""
     start = abs(frame.physics.joints(at)[joint][0])
-    for seconds in steps:
-        if abs(frame.physics.after(at, seconds).get(joint, 0.0)) <= 0.37 * start:
-            return seconds
-    return steps[-1]
+    volts = frame.physics.fall(at, joint, steps)
+    return next((t for t, v in zip(steps, volts, strict=True) if abs(v) <= 0.37 * start), steps[-1])
 
 
 def load_lines(frame: "Frame", at: Situation) -> tuple[str, ...]:
