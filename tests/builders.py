@@ -353,6 +353,11 @@ def secondaries(taps: tuple[float, ...]) -> tuple[Winding, ...]:
 
 
 def push_pull_fixed() -> Amplifier:
+    """The amplifier of ``push_pull_builder``."""
+    return push_pull_builder().build()
+
+
+def push_pull_builder() -> Builder:
     """Mono, two 6L6GC in push-pull, pentode connection, fixed bias from its own winding, valve rectifier, choke, loop.
 
     Invented. V1a gain stage direct-coupled to the split-load stage V1b; presets P1 and P2, sense resistors R20 and R21.
@@ -418,10 +423,15 @@ def push_pull_fixed() -> Amplifier:
     )
     b.load("loudspeaker hot", "chassis")
     b.resistor("R22", "loudspeaker hot", "V1a cathode", 22e3, link="feedback", tie="chassis")
-    return b.build()
+    return b
 
 
 def single_ended_cathode() -> Amplifier:
+    """The amplifier of ``single_ended_builder``."""
+    return single_ended_builder().build()
+
+
+def single_ended_builder() -> Builder:
     """Mono, one EL84 single-ended, cathode bias, no loop; valve rectifier on the common heater line, cathode its own.
 
     Invented. V1a gain stage, volume control P1, V1b driver, V2 output.
@@ -470,4 +480,4 @@ def single_ended_cathode() -> Amplifier:
         raa_ohms=5.2e3,
     )
     b.load("loudspeaker hot", "chassis")
-    return b.build()
+    return b
