@@ -147,6 +147,20 @@ def dc_heaters(b: Builder) -> None:
     b.heater("V1", "12AX7", "hot", "hot", "chassis")
 
 
+def triode_pentodes(b: Builder) -> None:
+    """The gain stage in the output valve's own glass."""
+    without(b, "V1a", "V1b", "V1 heater", "C2", "R3", "R4", "R5", "R6", "R7", "C10", "V3", "V3 heater")
+    b.section("V3t", "ECL86", {"plate": "V3t plate", "grid": "V1 grid", "cathode": "V3t cathode"}, "V3")
+    b.resistor("R3", "HT2", "V3t plate", 100e3)
+    b.resistor("R4", "V3t cathode", "chassis", 1.5e3)
+    b.capacitor("C10", "V3t plate", "V3 grid", 0.1e-6, 630.0, "film")
+    b.section(
+        "V3p", "ECL86", {"plate": "T2 plate a", "grid": "V3 grid", "cathode": "V3 cathode", "screen": "V3 screen"}, "V3"
+    )
+    b.add("V3 heater", "heater", {"1": "T1 heat 1", "2": "T1 heat 2"}, "ECL86", envelope="V3", volts=6.3, amps=0.7)
+    moved(b, "R9", **{"2": "V3t cathode"})
+
+
 ODDITIES: dict[str, tuple[Callable[[Builder], None], dict[str, object]]] = {
     "coupled_driver": (followers, {}),
     "balance_pot": (balance, {}),

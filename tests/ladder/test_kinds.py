@@ -1,12 +1,13 @@
 """Kinds of LADDER 6: each is recognised where it is, nowhere else, changes what it must, and walks clean."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
-from oddities import ODDITIES, oddity
+from oddities import ODDITIES, oddity, triode_pentodes
 from on_paper import ladder_on_paper
 from paper import PaperPhysics
-from topologies import topology
+from topologies import PLAIN, build, topology
 
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.kinds import kinds
@@ -124,6 +125,16 @@ def test_dc_heaters_are_read_as_dc() -> None:
     kinds_read = {r.id.split("/")[1]: r.probe.kind for r in rungs["2b"].readings if "pin to pin" in r.id}
     assert kinds_read["V1 heater pin to pin"] == "dc volts"
     assert kinds_read["V3 heater pin to pin"] == "ac volts"
+
+
+def test_sections_in_an_output_valves_glass_wait_for_it() -> None:
+    amplifier = build(replace(PLAIN, output="single-ended", bias="cathode"), "Odd: triode-pentode", triode_pentodes)
+    frame, document = ladder_on_paper(amplifier)
+    assert walk(document, amplifier, frame.physics) == ()
+    by_rung = {r["id"]: [x["id"].split("/")[1] for x in r["readings"]] for r in document["rungs"]}
+    assert not [n for n in by_rung["5"] if n.startswith("V3t")]
+    assert {"V3t plate", "V3t cathode"} <= set(by_rung["6"])
+    assert any("shares its glass" in line for r in document["rungs"] for line in r["before"])
 
 
 def test_a_capacitor_fed_bias_is_read_for_ac_too() -> None:

@@ -13,6 +13,7 @@ class Gear:
 
     mains_now: V rms at the socket today: the dial never goes above it.
     variable_transformer: False builds the ladder on lamps.
+    isolating_transformer: one is in the chain.
     lamps: ratings of the limiter lamps at hand [W], filament or halogen.
     meters: how many meters can be clipped on at once.
     meter_volts, lead_volts: what the meter and its leads are rated for [V dc, and rms for ac].
@@ -23,6 +24,7 @@ class Gear:
 
     mains_now: float
     variable_transformer: bool = True
+    isolating_transformer: bool = False
     lamps: tuple[float, ...] = (40.0, 60.0, 100.0, 150.0)
     meters: int = 2
     meter_volts: float = 1000.0
@@ -55,6 +57,7 @@ def gear_of(bench: Bench, meter: Meter, mains_now: float) -> Gear:
     return Gear(
         mains_now,
         bench.variable_transformer,
+        bench.isolating_transformer,
         bench.lamps,
         bench.meters_at_once,
         meter.rating_volts,

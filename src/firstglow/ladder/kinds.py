@@ -140,6 +140,8 @@ def _mains(frame: "Frame") -> Iterator[str]:
             yield "several_primaries"
     if frame.roles.standby:
         yield "standby"
+    if frame.gear.isolating_transformer:
+        yield "isolating_transformer"
     if not frame.gear.variable_transformer:
         yield "no_variable_transformer"
     if frame.gear.old_electrolytics:

@@ -10,7 +10,7 @@ from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.rows import heaters, load_lines
 from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
-from firstglow.ladder.rung_small import nodes
+from firstglow.ladder.rung_small import elements, nodes
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 from firstglow.readings.stops import section_of
 
@@ -49,6 +49,7 @@ def _rung(
         *heaters(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves), loaded=True),  # row 27
         *(r for v in valves for r in first_seconds(frame, rung, at, v)),  # row 34
         *nodes(frame, rung, at),  # row 36
+        *elements(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves)),  # triode-pentodes
         *(r for v in valves for r in _electrodes(frame, rung, at, v)),
         *(r for v in valves for r in _half(frame, rung, half, v)),  # rows 35, 37
         *_hum(frame, rung, half, valves),  # row 38

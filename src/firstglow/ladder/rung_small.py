@@ -24,7 +24,7 @@ def rung(frame: Frame) -> PlannedRung:
     readings = (
         *heaters(frame, RUNG, at, frame.small_envelopes),
         *nodes(frame, RUNG, at),
-        *(r for s in frame.roles.smalls for r in _small(frame, at, s)),
+        *elements(frame, RUNG, at, frame.small_envelopes),
         *gas_tubes(frame, RUNG, at),
         *(r for v in frame.roles.outputs for r in _output(frame, at, v)),
         *(
@@ -34,9 +34,10 @@ def rung(frame: Frame) -> PlannedRung:
     )
     partners = _partners(frame)
     lifted = [loop.link for loop in frame.liftable if loop.link]
-    fixed = any(frame.has_bias(v) for v in frame.roles.outputs)
+    biases = {v.bias for v in frame.roles.outputs}
+    hold = "hold_back" if "back" in biases else "hold" if biases & {"fixed", "mixed"} else "hold_standin"
     fill = {
-        "valves_in": ", ".join(sorted(frame.small_envelopes)),
+        "valves_in": ", ".join(sorted(frame.small_envelopes)) or words.text("rung.small.none"),
         "partners": words.text("rung.small.partners", pairs=partners) if partners else "",
         "loop": words.text("rung.small.loop", links=", ".join(lifted)) if lifted else "",
         "valves_upper": words.say("{valves}").upper(),
@@ -48,9 +49,7 @@ def rung(frame: Frame) -> PlannedRung:
         stands="",
         before=words.lines("rung.small.before", **fill) + load_lines(frame, at) + kind_lines(frame, "small"),
         readings=readings,
-        hold=Hold(
-            True, words.text("rung.small.hold" if fixed else "rung.small.hold_standin", **fill), tuple(_earlier(frame))
-        ),
+        hold=Hold(True, words.text(f"rung.small.{hold}", **fill), tuple(_earlier(frame))),
         cautions=words.lines("rung.small.cautions"),
         watch_for=words.lines("rung.small.watch"),
         wait_seconds=WAIT,
@@ -89,7 +88,14 @@ def _partners(frame: Frame) -> str:
     return ", ".join(f"{a} with {b}" for a, b in sorted(pairs) if a != b)
 
 
-def _small(frame: Frame, at: Situation, s: SmallValve) -> Iterator[PlannedReading]:  # rows 29, 30
+def elements(frame: Frame, rung: str, at: Situation, envelopes: frozenset[str]) -> Iterator[PlannedReading]:
+    """Rows 29, 30: every electrode of every small section in the given glass."""
+    for s in frame.roles.smalls:
+        if s.envelope in envelopes:
+            yield from _section(frame, rung, at, s)
+
+
+def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[PlannedReading]:
     part, chassis = frame.part(s.valve), frame.joint("chassis")
     for electrode in ("cathode", "screen", "plate"):
         if electrode not in part.leads or part.leads[electrode] == "chassis":
@@ -97,7 +103,7 @@ def _small(frame: Frame, at: Situation, s: SmallValve) -> Iterator[PlannedReadin
         if electrode == "screen" and part.leads["screen"] == part.leads["plate"]:
             continue
         yield frame.reading(
-            RUNG,
+            rung,
             electrode,
             "element",
             frame.at(s.valve, electrode),
@@ -110,7 +116,7 @@ def _small(frame: Frame, at: Situation, s: SmallValve) -> Iterator[PlannedReadin
         )
     if s.direct_coupled_from:
         yield frame.reading(
-            RUNG,
+            rung,
             "grid to cathode",
             "follower",
             frame.at(s.valve, "grid"),
