@@ -66,7 +66,7 @@ class Cell:
     """The legs that feed one reservoir.
 
     legs: each leg; or ONE leg that stands for two equal legs of opposite phase where ``equal`` (centre-tapped winding with
-    equal halves, bridge), which halves the work. Two legs that are equal in the whole batch are found out and treated so.
+    equal halves, bridge), which halves the work.
     """
 
     legs: tuple[Leg, ...]

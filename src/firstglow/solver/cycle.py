@@ -266,7 +266,7 @@ def _results(
     out: list[Array] = []
     for _ in range(3):
         out += [np.zeros((legs, size)), np.zeros((legs, wide, size))]
-    share = 1.0 / p.cells
+    share = 1.0 / CELLS  # where equal legs alternate, a leg is idle in the other half of the cycle
     for f in found:
         part = next(s for s in parts if s.first <= f.first < s.last)
         dv = part.volts[f.first - part.first : f.last - part.first]
