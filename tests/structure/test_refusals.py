@@ -195,10 +195,17 @@ def good(how: str) -> Builder:
 
 
 GOOD = (
-    "as it is", "class X across the mains", "class Y to chassis, both sides", "class Y between the windings",
-    "an old paper capacitor to chassis", "a neon on the mains", "a discharge resistor across the primary", "two mains transformers",
-    "a step-down autotransformer ahead of the primary", "no earth bond",
-)  # fmt: skip
+    "as it is",
+    "class X across the mains",
+    "class Y to chassis, both sides",
+    "class Y between the windings",
+    "an old paper capacitor to chassis",
+    "a neon on the mains",
+    "a discharge resistor across the primary",
+    "two mains transformers",
+    "a step-down autotransformer ahead of the primary",
+    "no earth bond",
+)
 
 
 @pytest.mark.parametrize("how", GOOD)

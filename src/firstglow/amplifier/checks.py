@@ -26,8 +26,8 @@ def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
     found: list[Problem] = []
     if amplifier.layers == ("drawn",):
         found += joint_problems(look)
-    found += winding_problems(look)
-    found += heater_problems(look)
+    shorts = winding_problems(look)
+    found += shorts or heater_problems(look)  # a shorted winding gives every heater on it the wrong volts
     found += unrecognised(amplifier)
     found += valve_problems(look)
     found += rail_problems(look)

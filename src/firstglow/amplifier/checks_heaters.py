@@ -77,7 +77,7 @@ def _remedy(look: Look, heater: Part, ratio: float) -> str:
     wanted = [heater.value("volts")] + ([heater.value("volts") / 2] if "ct" in heater.leads else [])
     if base is not None:
         wanted += [v for v, _ in base.heaters]
-    if len(wanted) > 1 and ratio > ON:
+    if "ct" in heater.leads and ratio > ON:
         if abs(ratio * 2 - 1) < 0.2:
             return 'heater_connection = "parallel"'
         if abs(ratio / 2 - 1) < 0.2:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from firstglow.amplifier.checks_valves import loose_grid
 from firstglow.amplifier.graph import OHMIC, Branch, reach
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Joint, Part, Problem
@@ -58,21 +59,29 @@ def _loose(look: Look) -> Iterator[Problem]:
         owner = _owner(look, joint.terminals[0])
         if owner.kind == "inlet":
             continue
-        near = like(amplifier, joint.name)
         bare = local(amplifier, joint.name, owner.channel)
-        if near is None:
-            found, remedy = f"nothing but {joint.terminals[0]} is on joint {bare}", f'floating = ["{joint.name}"]'
-        else:
-            near = local(amplifier, near, owner.channel)
-            found, remedy = f"nothing but {joint.terminals[0]} is on joint {bare}; did you mean {near}?", f'"{near}"'
-        yield problem(
-            amplifier,
-            owner,
-            owner.name,
-            found,
-            "two terminals or more on a joint, or a joint named in floating",
-            remedy,
-        )
+        near, remedy = _meant(look, joint, owner)
+        found = f"nothing but {joint.terminals[0]} is on joint {bare}" + (f"; did you mean {near}?" if near else "")
+        allowed = "two terminals or more on a joint, or a joint in the amplifier's list floating"
+        yield problem(amplifier, owner, owner.name, found, allowed, remedy)
+
+
+def _meant(look: Look, joint: Joint, owner: Part) -> tuple[str, str]:
+    """(name that was probably meant or "", remedy to paste)."""
+    amplifier = look.amplifier
+    if joint.name == joint.terminals[0]:  # a lead that no line mentions: no name to have slipped
+        near = None
+    elif owner.kind in _TRANSFORMERS and joint.terminals[0].endswith((" ct", " common")):
+        near = like(amplifier, joint.name) or "chassis"
+    else:
+        near = like(amplifier, joint.name)
+    if near is not None:
+        near = local(amplifier, near, owner.channel)
+        return near, f'"{near}"'
+    grid = next((v for v in look.plates if look.part(v).channel == owner.channel and loose_grid(look, v)), None)
+    if owner.kind == "pot" and grid is not None:
+        return "", resistor_line(amplifier, "220k", look.part(grid).leads["grid"], joint.name, owner.channel)
+    return "", f'floating = ["{joint.name}"]'
 
 
 def _one_joint(look: Look) -> Iterator[Problem]:
@@ -107,6 +116,8 @@ def _islands(look: Look) -> Iterator[Problem]:
         joints = [amplifier.joints[j] for j in island if j in amplifier.joints]
         if any(j.floating for j in joints) or all(_unused(look, j) for j in joints):
             continue
+        if any(look.at(j.name, "grid") for j in joints):
+            continue  # told of the valve: its grid has no leak
         yield _island(look, joints)
 
 
@@ -126,7 +137,7 @@ def _island(look: Look, joints: list[Joint]) -> Problem:
 
 
 def _ground(look: Look, joints: list[Joint], owner: Part) -> str:
-    """A winding's own middle or end on chassis; a grid's leak; else a large resistor."""
+    """A winding's own middle or end on chassis, else a large resistor."""
     amplifier = look.amplifier
     for kind, leads in (("output transformer", ("common",)), ("transformer", ("ct", "2"))):
         for part in amplifier.of_kind(kind):
@@ -135,5 +146,4 @@ def _ground(look: Look, joints: list[Joint], owner: Part) -> str:
                 lead = next((x for x in here if x == end or x.endswith(f" {end}")), None)
                 if lead is not None:
                     return wire_line(amplifier, f"{part.name} {lead}", "chassis", part.channel)
-    grid = next((j for j in joints if look.at(j.name, "grid")), joints[0])
-    return resistor_line(amplifier, "1M", grid.name, "chassis", owner.channel)
+    return resistor_line(amplifier, "1M", joints[0].name, "chassis", owner.channel)

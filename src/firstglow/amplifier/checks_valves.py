@@ -4,9 +4,9 @@ from collections.abc import Iterator
 
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem
-from firstglow.amplifier.remedies import local, problem, resistor_line
+from firstglow.amplifier.remedies import local, problem, resistor_line, wire_line
 from firstglow.amplifier.role_types import OutputValve
-from firstglow.amplifier.roles_output import cathode_path, output_valves
+from firstglow.amplifier.roles_output import bias_root, cathode_path, grid_reference, output_valves
 
 _OHMIC = ("wire", "resistance", "choke", "winding", "source")
 
@@ -24,24 +24,35 @@ def _reached(look: Look, joint: str) -> set[str]:
     return set(look.walk([joint], _OHMIC, set(look.electrodes) - {joint}))
 
 
-def _grid(look: Look, part: Part) -> Iterator[Problem]:
-    grid = part.leads["grid"]
-    reached = _reached(look, grid)
+def loose_grid(look: Look, section: str) -> bool:
+    """Whether no direct current can get from a grid to chassis, to a rail, or to the valve before it."""
+    reached = _reached(look, look.part(section).leads["grid"])
     if "chassis" in reached or any(look.rail(j) or j in look.minus for j in reached):
+        return False
+    return not any(set(look.at(j, "plate", "cathode")) for j in reached)
+
+
+def _grid(look: Look, part: Part) -> Iterator[Problem]:
+    if not loose_grid(look, part.name):
         return
-    if any(set(look.at(j, "plate", "cathode")) for j in reached):
-        return
-    node = "chassis"
-    if part.name in look.plates and _grounded(look, part):
-        node = next((s.nodes[-1] for s in look.supplies if s.use in {"bias", "negative"} and s.nodes), node)
+    output = part.name in look.plates
+    node = _home(look, part) if output and _grounded(look, part) else "chassis"
     yield problem(
         look.amplifier,
         part,
         part.name,
         "its grid has no leak: no dc path from it to anywhere",
         "a resistor from the grid to chassis, to its bias, or a direct coupling",
-        resistor_line(look.amplifier, "220k" if part.name in look.plates else "1M", grid, node, part.channel),
+        resistor_line(look.amplifier, "220k" if output else "1M", part.leads["grid"], node, part.channel),
     )
+
+
+def _home(look: Look, part: Part) -> str:
+    """Where a fixed-bias valve's leak belongs: a wiper that nothing hangs on, else the last negative node."""
+    for pot in look.amplifier.of_kind("pot"):
+        if pot.channel == part.channel and len(look.amplifier.joints[pot.leads["wiper"]].terminals) == 1:
+            return pot.leads["wiper"]
+    return next((s.nodes[-1] for s in look.supplies if s.use in {"bias", "negative"} and s.nodes), "chassis")
 
 
 def _grounded(look: Look, part: Part) -> bool:
@@ -59,14 +70,21 @@ def _fed(look: Look, part: Part, electrode: str) -> Iterator[Problem]:
         return
     if any(s != part.name for j in reached for s in look.at(j, "cathode")):
         return
-    rail = next((s.nodes[-1] for s in look.supplies if s.use == "ht" and s.nodes), next(iter(look.positive)))
+    nodes = next((s.nodes for s in look.supplies if s.use == "ht" and s.nodes), tuple(look.positive))
+    if part.name not in look.plates:
+        remedy = resistor_line(look.amplifier, "100k", nodes[-1], joint, part.channel)
+    elif electrode == "screen":
+        remedy = resistor_line(look.amplifier, "470R 2W", nodes[min(1, len(nodes) - 1)], joint, part.channel)
+    else:
+        centre = look.part(look.plates[part.name][0]).leads["centre"]
+        remedy = wire_line(look.amplifier, nodes[0], centre, part.channel)
     yield problem(
         look.amplifier,
         part,
         part.name,
         f"its {electrode} is fed from nowhere: no dc path from it to a positive rail",
         f"a load or a wire from the {electrode} to an HT node",
-        resistor_line(look.amplifier, "100k", rail, joint, part.channel),
+        remedy,
     )
 
 
@@ -77,7 +95,10 @@ def _cathode(look: Look, part: Part) -> Iterator[Problem]:
     reached = _reached(look, cathode)
     if any(look.rail(j) for j in reached) or any(s != part.name for j in reached for s in look.at(j, "plate")):
         return
-    ohms = "10R" if part.name in look.plates else "1k5"
+    ohms = "1k5"
+    if part.name in look.plates:
+        held = grid_reference(look, bias_root(look, part.name))[0]
+        ohms = "10R" if held in {"fixed", "back"} else "270R 5W"
     yield problem(
         look.amplifier,
         part,
@@ -110,6 +131,10 @@ def _bias_remedy(look: Look, v: OutputValve) -> str:
     node = next((s.nodes[-1] for s in look.supplies if s.use in {"bias", "negative"} and s.nodes), None)
     if node is not None and v.grid_leak is not None:
         return f'"{local(look.amplifier, node, v.channel)}" for the end of {v.grid_leak} on {v.bias_joint}'
+    if v.sense is not None:  # the resistor that is there, made large enough
+        ends = look.part(v.sense).leads
+        joints = ", ".join(f'"{local(look.amplifier, ends[lead], v.channel)}"' for lead in ("1", "2"))
+        return f'{local(look.amplifier, v.sense, v.channel)} = ["270R 5W", {joints}]'
     if v.cathode == "chassis":
         return 'cathode = "270R chassis"'
     return resistor_line(look.amplifier, "270R 5W", v.cathode, "chassis", v.channel)

@@ -90,7 +90,8 @@ def _primaries(look: Look) -> Iterator[Problem]:
         near = set(reach(look.net, mine, lambda b, j: may(b, j) or (b.sort == "winding" and is_primary(look.net, b))))
         missing = [side for side, joints in sides.items() if not joints & near]
         if branches and missing and len(sides) == 2:
-            free = next((b.lead_b for b in reversed(branches) if b.b not in fed), branches[-1].lead_b)
+            ends = [branches[0].lead_a, *(b.lead_b for b in reversed(branches))]
+            free = next((lead for lead in ends if part.leads[lead] not in fed), ends[-1])
             yield problem(
                 amplifier,
                 part,

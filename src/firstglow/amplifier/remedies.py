@@ -60,19 +60,25 @@ def capacitor_line(amplifier: Amplifier, part: Part, plus: str, minus: str) -> s
 def like(amplifier: Amplifier, word: str) -> str | None:
     """The joint or terminal that a loose joint's name is most likely meant to be, or None.
 
-    Never the mains side: nobody is sent to line or neutral by a guess. A name with the same numbers goes first.
+    Never the mains side: nobody is sent to line or neutral by a guess. Never another number: HT1 is not HT2.
     """
     known: list[str] = []
     for joint in amplifier.joints.values():
         if joint.name != word and joint.name not in MAINS_SIDE and len(joint.terminals) > 1:
             known += [joint.name, *joint.aliases, *joint.terminals]
-    for names in ([n for n in known if _figures(n) == _figures(word)], known):
-        found = nearest(word, names)
-        if found is not None and SequenceMatcher(None, word.lower(), found.lower()).ratio() >= CLOSE:
-            return found
-    return None
+    found = nearest(word, [n for n in known if _figures(n) == _figures(word)])
+    return found if found is not None and _slip(word, found) else None
+
+
+def _slip(word: str, other: str) -> bool:
+    """Whether one name may be a slip of the fingers for the other: "bias a" and "bias b", HT1 and HT2 are not."""
+    mine, its = word.lower().split(), other.lower().split()
+    apart = [(a, b) for a, b in zip(mine, its, strict=False) if a != b]
+    if len(mine) == len(its) and apart and all(len(a) == len(b) == 1 for a, b in apart):
+        return False
+    return SequenceMatcher(None, word.lower(), other.lower()).ratio() >= CLOSE
 
 
 def _figures(name: str) -> tuple[str, ...]:
-    """The numbers in a name: HT1 is not HT2's misspelling where a better one is at hand."""
+    """The numbers in a name."""
     return tuple(re.findall(r"\d+", name))

@@ -80,8 +80,8 @@ def unrecognised(amplifier: Amplifier) -> tuple[Problem, ...]:
             Problem(
                 amplifier.file,
                 part.origin.line or 1,
-                f"{b.part} {lead}",
-                f"rectifier from {b.a} to {b.b} is in no charging path that comes back to its winding",
+                b.part,
+                f"rectifier from {lead} on {b.a} to {b.b} is in no charging path that comes back to its winding",
                 "winding, rectifier, reservoir capacitor, and back to the winding's other end or its centre tap",
                 _come_back(net, b),
             )

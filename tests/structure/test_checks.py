@@ -1,0 +1,390 @@
+"""Structural mistakes in files: each is told at its line, and the remedy, pasted, makes the file good again."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from builders import Builder, single_ended_builder, winding
+from firstglow.amplifier import AmplifierError, load
+from firstglow.amplifier.checks import check_structure
+from firstglow.amplifier.model import Problem
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+SINGLE = (EXAMPLES / "b-hazel-four.toml").read_text(encoding="utf-8")  # single-ended, cathode bias
+TWIN = (EXAMPLES / "a-linden-twin.toml").read_text(encoding="utf-8")  # two channels, fixed bias
+ULTRA = (EXAMPLES / "c-sorrel-twenty.toml").read_text(encoding="utf-8")  # push-pull, silicon bridge, lifted heaters
+
+# name: (file, old, new, part that is told of, words of the finding, what the remedy is pasted over if it is a joint)
+MISTAKES: dict[str, tuple[str, str, str, str, str, str | None]] = {
+    "grid joint misspelt": (
+        SINGLE,
+        'R11 = ["1k 0.5W 5%", "drive", "V2 grid"]',
+        'R11 = ["1k 0.5W 5%", "drivve", "V2 grid"]',
+        "R11",
+        "did you mean drive",
+        '"drivve"',
+    ),
+    "HT node misspelt": (
+        ULTRA,
+        'R2 = ["22k 1W 5%", "HT2", "HT3"]',
+        'R2 = ["22k 1W 5%", "HTT2", "HT3"]',
+        "R2",
+        "did you mean HT2",
+        '"HTT2"',
+    ),
+    "a loose end nobody meant": (
+        SINGLE,
+        'R3 = ["220k 2W 10%", "HT1", "chassis"]',
+        'R3 = ["220k 2W 10%", "HT1", "xylophone"]',
+        "R3",
+        "nothing but R3 2 is on joint xylophone",
+        None,
+    ),
+    "grid without a leak": (
+        SINGLE,
+        'R10 = ["470k 0.5W 5%", "drive", "chassis"]\n',
+        "",
+        "V2",
+        "no dc path|no leak",
+        None,
+    ),
+    "bias leak left out": (
+        TWIN,
+        'R22 = ["220k 0.5W 5%", "drive a", "bias a"]\n',
+        "",
+        "V3",
+        "no dc path|no leak|nothing but",
+        None,
+    ),
+    "plate load left out": (
+        SINGLE,
+        'R6 = ["220k 1W 5%", "HT3", "V1 plate"]\n',
+        "",
+        "V1",
+        "its plate is fed from nowhere",
+        None,
+    ),
+    "screen on a node that is not there": (
+        ULTRA,
+        'R15 = ["470R 2W 5%", "T2 screen a", "V2 screen"]',
+        'R15 = ["470R 2W 5%", "screen feed", "V2 screen"]',
+        "V2|R15",
+        "its screen is fed from nowhere|nothing but",
+        None,
+    ),
+    "cathode resistor left out": (
+        SINGLE,
+        'R12 = ["240R 2W 5%", "V2 cathode", "chassis"]\n',
+        "",
+        "V2",
+        "its cathode goes nowhere",
+        None,
+    ),
+    "bypass the wrong way round": (
+        SINGLE,
+        'C6 = ["100u 25V", "V2 cathode", "chassis"]',
+        'C6 = ["100u 25V", "chassis", "V2 cathode"]',
+        "C6",
+        "wrong way round",
+        None,
+    ),
+    "reservoir the wrong way round": (
+        ULTRA,
+        'C2 = ["47u 500V", "HT1", "chassis"]',
+        'C2 = ["47u 500V", "chassis", "HT1"]',
+        "C2",
+        "wrong way round",
+        None,
+    ),
+    "bias electrolytic with its plus on the rail": (
+        TWIN,
+        'C4 = ["47u 100V", "chassis", "bias raw"]',
+        'C4 = ["47u 100V", "bias raw", "chassis"]',
+        "C4",
+        "wrong way",
+        None,
+    ),
+    "output valve on the rectifier's 5 V": (
+        TWIN,
+        'V3 = ["6V6GT", { plate = "T2 plate a", heater = "T1 heat"',
+        'V3 = ["6V6GT", { plate = "T2 plate a", heater = "T1 rect"',
+        "V3",
+        "its heater of 6.3 V gets about",
+        None,
+    ),
+    "rectifier on 6.3 V": (
+        TWIN,
+        'heater = "T1 rect" }]',
+        'heater = "T1 heat" }]',
+        "V9",
+        "its heater of 5 V gets about",
+        None,
+    ),
+    "ultralinear screens exchanged": (
+        ULTRA,
+        'R15 = ["470R 2W 5%", "T2 screen a", "V2 screen"]',
+        'R15 = ["470R 2W 5%", "T2 screen b", "V2 screen"]',
+        "V2",
+        "its screen is on tap screen b",
+        '"T2 screen b"',
+    ),
+    "half the heater winding shorted by its second reference": (
+        SINGLE,
+        "J1 = [",
+        'W5 = ["wire", "T1 heat 2", "chassis"]\nJ1 = [',
+        "W5",
+        "winding heat b is shorted",
+        None,
+    ),
+    "HT winding shorted by a wire": (
+        ULTRA,
+        "J1 = [",
+        'W5 = ["wire", "T1 ht 1", "T1 ht 2"]\nJ1 = [',
+        "W5",
+        "winding ht is shorted",
+        None,
+    ),
+    "heater and HT windings tied at both ends": (
+        ULTRA,
+        "J1 = [",
+        'W5 = ["wire", "T1 ht 1", "T1 heat 1"]\nW6 = ["wire", "T1 ht 2", "T1 heat 2"]\nJ1 = [',
+        "W",
+        "shorted together",
+        None,
+    ),
+    "centre tap of HT left open": (
+        TWIN,
+        '"ht ct" = "chassis" }',
+        '"ht ct" = "nowhere" }',
+        "T1",
+        "did you mean chassis",
+        '"nowhere"',
+    ),
+    "output transformer's centre on a node that is not there": (
+        ULTRA,
+        'centre = "HT2", common',
+        'centre = "HT8", common',
+        "T2",
+        "nothing but T2 centre",
+        None,
+    ),
+    "secondary off chassis": (
+        SINGLE,
+        'centre = "HT2", common = "chassis"',
+        'centre = "HT2", common = "ground2"',
+        "T2",
+        "did you mean chassis",
+        '"ground2"',
+    ),
+    "no bias at all": (
+        SINGLE,
+        'R12 = ["240R 2W 5%", "V2 cathode", "chassis"]',
+        'R12 = ["10R 2W 5%", "V2 cathode", "chassis"]',
+        "V2",
+        "it has no bias",
+        None,
+    ),
+}
+
+
+def problems(text: str) -> tuple[Problem, ...]:
+    with pytest.raises(AmplifierError) as caught:
+        load(text, name="x.toml")
+    for problem in caught.value.problems:
+        assert re.fullmatch(r"x\.toml:[1-9]\d*: .+: .+; .+; try .+", problem.text), problem.text
+    return caught.value.problems
+
+
+def good(text: str) -> bool:
+    try:
+        load(text, name="x.toml")
+    except AmplifierError:
+        return False
+    return True
+
+
+def pasted(text: str, problem: Problem, over: str | None) -> str:
+    """The file with a remedy pasted the way a person would: a line added or replaced, a key into the part's line."""
+    remedy = problem.remedy
+    line = re.match(r"([A-Z]\w*) = \[", remedy)
+    if line is not None:
+        own = re.compile(rf"^{line.group(1)} = \[.*$", re.MULTILINE)
+        if own.search(text):
+            return own.sub(lambda _: remedy, text, count=1)
+        table = "[channel]" if "[channel]" in text and not _shared(text, problem) else "[parts]"
+        table = table if table in text else "[shared]"
+        at = text.index("\n", text.index(f"\n{table}") + 1) + 1
+        return text[:at] + remedy + "\n" + text[at:]
+    if remedy.startswith("floating"):
+        head = "amplifier = { " if "amplifier = { " in text else "[amplifier]\n"
+        return text.replace(head, head + remedy + (", " if "{" in head else "\n"), 1)
+    key = re.match(r"(\w+) = ", remedy)
+    if key is not None:
+        lines = text.split("\n")
+        row = problem.line - 1
+        old = re.search(rf'{key.group(1)} = "[^"]*"', lines[row])
+        lines[row] = (
+            lines[row].replace(old.group(), remedy) if old else lines[row].replace("{ ", "{ " + remedy + ", ", 1)
+        )
+        return "\n".join(lines)
+    if remedy.endswith("taken out"):
+        return "\n".join(x for x in text.split("\n") if not x.startswith(remedy.split(" ")[0] + " = "))
+    assert over is not None, remedy
+    return text.replace(over, remedy, 1)
+
+
+def _shared(text: str, problem: Problem) -> bool:
+    """Whether the problem's line stands in the [shared] table."""
+    return problem.line <= text[: text.index("[channel]")].count("\n")
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_the_mistake_is_told_and_its_remedy_works_when_pasted(name: str) -> None:
+    text, old, new, part, words, over = MISTAKES[name]
+    assert text.count(old) == 1 or old in text, old
+    bad = text.replace(old, new, 1)
+    found = problems(bad)
+    mine = [p for p in found if re.search(part, p.part) and re.search(words, p.found)]
+    assert mine, [p.text for p in found]
+    for _ in range(4):  # a mistake that shows in both channels, or in two ways, needs its remedies one after another
+        if good(bad):
+            return
+        now = problems(bad)
+        bad = pasted(bad, now[0], over)
+    assert good(bad), ([p.text for p in found], [p.text for p in problems(bad)])
+
+
+# -- mistakes that a file's reader tells first, or that need a part by hand ------------------------------------------
+def told(b: Builder) -> list[tuple[str, str, str]]:
+    return [(p.part, p.found, p.remedy) for p in check_structure(b.build())]
+
+
+def moved(b: Builder, part: str, **leads: str) -> None:
+    """Put leads of a part on other joints; ``one``, ``two``, ``ct`` stand for lead names."""
+    names = {"one": "1", "two": "2"}
+    b.parts[part] = replace(
+        b.parts[part], leads={**b.parts[part].leads, **{names.get(k, k): v for k, v in leads.items()}}
+    )
+
+
+def test_a_double_triode_end_to_end_on_six_volts() -> None:
+    """Each half of a 12.6 V heater gets 3.15 V: half its rating."""
+    b = single_ended_builder()
+    moved(b, "V1 heater", one="T1 heat 1", two="T1 heat 2", ct="V1 heater ct")
+    ((part, found, remedy),) = told(b)
+    assert part == "V1a"
+    assert "its heater of 12.6 V (6.3 V parallel) gets about 6." in found
+    assert remedy == 'heater_connection = "parallel"'
+
+
+def test_a_double_triode_in_parallel_on_twelve_volts() -> None:
+    b = single_ended_builder()
+    t1 = b.parts.pop("T1")
+    joints = {k: v for k, v in t1.leads.items() if k in {"ht ct", "heat ct"}}
+    b.transformer(
+        "T1", (*t1.windings, winding("twelve", "twelve 1", "twelve 2", 13.0, 0.1)), joints | {"twelve 2": "chassis"}
+    )
+    moved(b, "V1 heater", one="T1 twelve 1", two="T1 twelve 1", ct="chassis")
+    ((part, _, remedy),) = told(b)
+    assert (part, remedy) == ("V1a", 'heater_connection = "series"')
+    moved(b, "V1 heater", one="T1 twelve 1", two="chassis", ct="V1 heater ct")
+    assert told(b) == []
+
+
+def test_two_equal_heaters_in_series_on_twelve_volts_are_good_and_unequal_ones_are_not() -> None:
+    """0.45 A and 0.45 A share 12.6 V evenly; 0.45 A and 0.76 A do not (Ohm's law: 12.6 V splits 7.9 to 4.7)."""
+    for kinds, expected in ((("6V6GT", "6V6GT"), 0), (("6V6GT", "EL84"), 2)):
+        b = single_ended_builder()
+        t1 = b.parts.pop("T1")
+        joints = {k: v for k, v in t1.leads.items() if k in {"ht ct", "heat ct"}}
+        b.transformer(
+            "T1", (*t1.windings, winding("twelve", "twelve 1", "twelve 2", 12.9, 0.1)), joints | {"twelve 2": "chassis"}
+        )
+        for n, (kind, ends) in enumerate(zip(kinds, (("T1 twelve 1", "half"), ("half", "chassis")), strict=True)):
+            b.heater(f"V{n + 7}", kind, *ends)
+        assert len(told(b)) == expected
+
+
+def test_heater_on_no_winding_is_told_with_one_that_fits() -> None:
+    b = single_ended_builder()
+    moved(b, "V2 heater", one="lamp 1", two="lamp 2")
+    b.resistor("R77", "lamp 1", "chassis", 1e3)
+    b.resistor("R78", "lamp 2", "chassis", 1e3)
+    assert told(b) == [("V2", "its heater of 6.3 V is on no winding", 'heater = "T1 heat"')]
+
+
+def test_a_heater_line_without_a_reference() -> None:
+    b = single_ended_builder()
+    b.parts["T1"] = replace(b.parts["T1"], leads={**b.parts["T1"].leads, "heat ct": "T1 heat ct"})
+    ((_, found, remedy),) = told(b)
+    assert found.startswith("no dc path from T1 heat 1, ")
+    assert remedy == 'W99 = ["wire", "T1 heat ct", "chassis"]'
+
+
+def test_a_spare_winding_is_no_mistake() -> None:
+    b = single_ended_builder()
+    t1 = b.parts.pop("T1")
+    joints = {k: v for k, v in t1.leads.items() if k in {"ht ct", "heat ct"}}
+    b.transformer("T1", (*t1.windings, winding("rect", "rect 1", "rect 2", 5.2, 0.1)), joints)
+    assert told(b) == []
+
+
+def test_floating_joints_are_let_be_as_marked() -> None:
+    b = single_ended_builder()
+    b.resistor("R88", "HT3", "test point", 1e6)
+    assert [p for p, _, _ in told(b)] == ["R88"]
+    b.floating.add("test point")
+    assert told(b) == []
+
+
+def test_joint_mistakes_are_of_the_drawing_only() -> None:
+    """With layers over it a loose joint is a state of the bench (a lifted lead), not a mistake."""
+    b = single_ended_builder()
+    b.resistor("R88", "HT3", "loose", 1e6)
+    drawn = b.build()
+    assert check_structure(drawn)
+    assert check_structure(replace(drawn, layers=("drawn", "changed"))) == ()
+
+
+def test_both_leads_on_one_joint() -> None:
+    b = single_ended_builder()
+    b.resistor("R88", "HT3", "HT3", 1e6)
+    assert [(p, f) for p, f, _ in told(b)] == [("R88", "both leads on one joint, HT3")]
+
+
+@pytest.mark.parametrize("broken", ["primary 2", "primary 1"])
+def test_a_primary_that_is_not_across_the_mains(broken: str) -> None:
+    b = single_ended_builder()
+    joint = b.parts["T1"].leads[broken]
+    part = "neutral lead" if broken == "primary 2" else "S1"
+    moved(b, part, two="elsewhere")
+    b.resistor("RX", "elsewhere", "neutral" if part == "S1" else "line", 1e5)
+    found = told(b)
+    side = "neutral" if broken == "primary 2" else "line"
+    assert ("T1", f"its primary is not on {side}", f'W99 = ["wire", "{side}", "T1 {broken}"]') in found
+    assert joint.startswith("T1 primary")
+
+
+def test_parallel_primaries_and_equal_windings_are_no_short() -> None:
+    b = single_ended_builder()
+    t1 = b.parts.pop("T1")
+    second = winding("primary b", "primary 3", "primary 4", 230.0, 23.0, role="primary")
+    six = winding("six", "six 1", "six 2", 6.7, 0.05)
+    joints = {k: v for k, v in t1.leads.items() if k in {"ht ct", "heat ct"}}
+    joints |= {"primary 3": "T1 primary 1", "primary 4": "T1 primary 2", "six 1": "T1 heat 1", "six 2": "T1 heat 2"}
+    b.transformer("T1", (*t1.windings, second, six), joints)
+    assert told(b) == []
+    joints |= {"six 1": "T1 heat 2", "six 2": "T1 heat 1"}  # the wrong way round: 13 V through two small resistances
+    del b.parts["T1"]
+    b.transformer("T1", (*t1.windings, second, six), joints)
+    assert any("shorted together" in found for _, found, _ in told(b))
+
+
+def test_the_mains_are_never_guessed_at() -> None:
+    """A loose joint named like a mains joint is not sent there."""
+    b = single_ended_builder()
+    b.resistor("R88", "HT3", "lien", 1e6)
+    ((_, found, remedy),) = told(b)
+    assert "line" not in found + remedy
