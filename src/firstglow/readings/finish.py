@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
-from firstglow.readings.meters import Meter, Range, loaded
+from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
 from firstglow.readings.observe import Seen
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet
@@ -39,7 +39,7 @@ def numbers(sheet: Sheet, low: Array, high: Array) -> dict[str, ExpectedReading]
         on = sheet.on[i]
         expected = on.rounded(float(sheet.shown[i]))
         down, up = min(on.rounded(float(low[i]), -1), expected), max(on.rounded(float(high[i]), 1), expected)
-        if on.kind == "ohms" or on.kind.startswith("ac"):
+        if not on.signed:
             down = max(down, 0.0)
         curve = tuple(float(v) for v in mains_curve(sheet, i))
         made[r.id] = ExpectedReading(
@@ -101,8 +101,9 @@ def special(sheet: Sheet, r: PlannedReading, meter: Meter, sampled: Seen | None)
         return lamp(sheet, r, rung, sampled)
     stated = next((s.limit for s in r.stops if s.rule == "fixed" and s.limit is not None), None)
     if quantity == "bond ohms":
-        on = meter.range_for("ohms", 1.0)
-        return ExpectedReading(r, rung, on, 0.0, 0.0, stated if stated is not None else 0.1, note_only=r.note_only)
+        most = stated if stated is not None else 0.1
+        on = BOND_TESTER if most < meter.of_kind("ohms")[0].limits(0.0) else meter.range_for("ohms", most)
+        return ExpectedReading(r, rung, on, 0.0, 0.0, most, note_only=r.note_only)
     on = meter.of_kind("ohms")[-1]
     low = min(on.full, least_open(sheet, r, on) if stated is None else stated)
     return ExpectedReading(r, rung, on, None, low, None, note_only=r.note_only)

@@ -79,6 +79,11 @@ class Range:
         """The part of the accuracy [SI] that does not go with the reading."""
         return self.counts * self.step + self.of_full * self.full + self.zero_ohms
 
+    @property
+    def signed(self) -> bool:
+        """Can it show less than nothing?"""
+        return self.kind.startswith("dc")
+
     def rounded(self, value: float, side: Side = 0) -> float:
         """``value`` on the range's step: -1 downward, +1 upward, 0 to the nearest [SI]."""
         if not isfinite(value):
@@ -132,6 +137,11 @@ class Meter:
         ranges = self.of_kind(kind)
         need = max(abs(highest), at_least or 0.0)
         return next((r for r in ranges if r.full >= need * (1 - 1e-9)), ranges[-1])
+
+
+# A bond is read with a bond tester, 10 A or more through four wires: ±(3 % + 2), to a milliohm or so (common practice).
+# A hand meter only shows that there is a path.
+BOND_TESTER = Range("ohms", 2.0, 0.001, 0.03, 0.0, 2.0)
 
 
 def loaded(volts: Any, source_ohms: Any, input_ohms: float) -> Any:

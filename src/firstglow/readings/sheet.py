@@ -1,7 +1,7 @@
 """All numeric readings of a ladder in one order, with everything that does not depend on a sample."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,6 +67,7 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     planned = [r for rung in rungs for r in rung.readings]
     wanted = blocks(planned)
     nominal = observer.see(wanted, Cast(at_mains_steps(observer)), ohms_for=lambda r: True, remember=MIDDLE)
+    wanted = no_false_opens(wanted, nominal)
     numeric = tuple(r for b in wanted for r in b.readings if is_numeric(r) and r.id in nominal.values)
     true = np.array([float(nominal.values[r.id][MIDDLE]) for r in numeric])
     source = np.array([source_of(r, nominal) for r in numeric])
@@ -82,6 +83,30 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     found = with_meter(found, on, shown, after)
     groups = twins(numeric, shown, on, found)
     return Sheet(observer, wanted, numeric, on, true, source, shown, groups, found, width, targets, nominal)
+
+
+def no_false_opens(wanted: Sequence[Block], nominal: Seen) -> tuple[Block, ...]:
+    """The same blocks, with what was planned as an open circuit and is none by the drawing read as plain ohms.
+
+    A bleeder or a grounded common makes a path where a broken insulation would: the path's ohms are what is expected,
+    and the limit for an open circuit says nothing.
+    """
+
+    def real(r: PlannedReading) -> PlannedReading:
+        limit = open_limit(r)
+        if limit is None or nominal.values[r.id][MIDDLE] >= limit:
+            return r
+        stops = tuple(s for s in r.stops if s.rule != "fixed")
+        return replace(r, probe=replace(r.probe, quantity="ohms"), stops=stops)
+
+    return tuple(Block(b.key, b.situation, tuple(real(r) for r in b.readings)) for b in wanted)
+
+
+def open_limit(r: PlannedReading) -> float | None:
+    """The least that a planned open circuit may show; None for any other reading."""
+    if r.probe.quantity != "open ohms":
+        return None
+    return next((s.limit for s in r.stops if s.rule == "fixed" and s.limit is not None), None)
 
 
 def at_mains_steps(observer: Observer) -> Array:

@@ -147,8 +147,13 @@ class MeterErrors:
 
     def shown(self, values: Array, on: Range, reading: str) -> Array:
         """What the meter shows for true ``values`` (sample,), on its step [SI]."""
-        wrong = values * (1.0 + self.gain(on)) + self.offset(on, reading)
-        return np.round(wrong / on.step) * on.step
+        return on_meter(values, self.gain(on), self.offset(on, reading), on)
+
+
+def on_meter(values: Array, gain: Array, offset: Array, on: Range) -> Array:
+    """What stands on the meter for true ``values``, on its step [SI]; ohms and ac are never less than nothing."""
+    shown: Array = np.round((values * (1.0 + gain) + offset) / on.step) * on.step
+    return shown if on.signed else np.maximum(shown, 0.0)
 
 
 def settings(targets: Mapping[str, float], samples: int, seed: int = SEED) -> dict[str, Array]:

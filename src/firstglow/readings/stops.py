@@ -26,7 +26,7 @@ Side = Literal["below", "above"]
 # Surge rating over working volts where a part states none: 1.15 to 315 V, 1.10 above (IEC 60384-4, from memory).
 SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
 # A valve is driven hotter by up to this much less bias [V] to find where it reaches its limit, in so many steps.
-DRIVE_VOLTS, DRIVE_STEPS = 40.0, 33
+DRIVE_VOLTS, DRIVE_STEPS = 30.0, 16
 # Rules that are a fraction of what is expected: they give way to the band.
 RELATIVE = frozenset({"ratio", "ratio to"})
 
@@ -102,7 +102,7 @@ class Limits:
             circuit = self.observer.circuit
             values = np.repeat(self.observer.nominal, DRIVE_STEPS if valve else 1, axis=1)
             if valve:
-                values[circuit.column[f"{valve} contact"]] += np.linspace(0.0, DRIVE_VOLTS, DRIVE_STEPS)
+                values[circuit.column[f"{valve} contact"]] += DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2
             laid = circuit.apply(values, situation)
             self._paths[block.key, valve] = circuit.solve(laid, strict=not valve)
         return self._paths[block.key, valve]

@@ -17,7 +17,7 @@ from firstglow.readings.given import innovations
 from firstglow.readings.meters import loaded
 from firstglow.readings.observe import Cast, Observer, Seen
 from firstglow.readings.sheet import Sheet
-from firstglow.readings.spreads import Draws, MeterErrors, settings
+from firstglow.readings.spreads import Draws, MeterErrors, on_meter, settings
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int8]
@@ -68,8 +68,7 @@ def show(ladder: ExpectedLadder, sheet: Sheet, seen: Seen, cast: Cast, seed: int
         ohms = seen.source_ohms.get(r.id)
         behind = source.get(r.id, 0.0) if ohms is None else ohms + r.planned.probe.series_ohms
         through = loaded(value, behind, r.on.input_ohms)
-        wrong = through * (1.0 + errors.gain(r.on)[numbers]) + errors.offset(r.on, r.id)[numbers]
-        out[r.id] = np.round(wrong / r.on.step) * r.on.step
+        out[r.id] = on_meter(through, errors.gain(r.on)[numbers], errors.offset(r.on, r.id)[numbers], r.on)
     return out
 
 
