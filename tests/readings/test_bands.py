@@ -7,7 +7,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from firstglow.readings.bands import common_score, marginals, shapes
-from firstglow.readings.tails import tail_shape
+from firstglow.readings.tails import may_fail, tail_shape
 
 Z = np.array([1.5, 2.0, 3.0, 4.0, 4.5])
 
@@ -86,3 +86,10 @@ def test_twins_get_the_same_band() -> None:
     shape = shapes(sigmas, flat, groups)
     low, high = marginals(y, shape, groups).band(4.0)
     assert (low[5], high[5]) == (low[60], high[60])
+
+
+def test_how_many_may_fail() -> None:
+    """One-sided tolerance limits, 99 % with 95 % confidence: 299 samples with none outside, 473 with one (Wilks 1941)."""
+    assert may_fail(299, 0.99, 0.95) == 0
+    assert may_fail(473, 0.99, 0.95) == 1
+    assert may_fail(472, 0.99, 0.95) == 0

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.readings.tails import tail_shape
+from firstglow.readings.tails import may_fail, tail_shape
 
 Array = NDArray[np.float64]
 
@@ -100,16 +100,13 @@ def common_score(values: Array, shape: Array, groups: Sequence[int], coverage: f
     values: (reading, sample) as the meter shows them. Half the samples make the marginals and the other half is
     scored, then the other way round.
     """
-    from scipy.stats import binom
-
     samples = values.shape[1]
     worst = np.empty(samples)
     fold = np.arange(samples) % FOLDS
     for k in range(FOLDS):
         fitted = marginals(values[:, fold != k], shape, groups)
         worst[fold == k] = fitted.scores(values[:, fold == k]).max(axis=0)
-    # as many as may fall outside while the true share outside is below 1 - coverage with this confidence
-    allowed = int(binom.ppf(1.0 - CONFIDENCE, samples, 1.0 - coverage))
+    allowed = may_fail(samples, coverage, CONFIDENCE)
     return float(np.sort(worst)[max(samples - 1 - allowed, 0)])
 
 

@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.readings.tails import may_fail
+
 if TYPE_CHECKING:
     from firstglow.readings.expected import ExpectedLadder, ExpectedReading
     from firstglow.readings.verdict import Verdict
@@ -100,8 +102,6 @@ def innovations(covariance: Array, t: Array) -> Array:
 
 def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Given:
     """The joint normal from sampled ``values`` (reading, sample), as shown, in the order of the ladder."""
-    from scipy.stats import binom
-
     samples = values.shape[1]
     worst = np.empty(samples)
     fold = np.arange(samples) % 2
@@ -109,7 +109,7 @@ def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Give
         middle, sigma, covariance = _fit(values[:, fold != k])
         t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
         worst[fold == k] = np.abs(innovations(covariance, t)).max(axis=0)
-    allowed = int(binom.ppf(1.0 - CONFIDENCE, samples, 1.0 - coverage))
+    allowed = may_fail(samples, coverage, CONFIDENCE)
     score = float(np.sort(worst)[max(samples - 1 - allowed, 0)])
     middle, sigma, covariance = _fit(values)
     return Given(tuple(ids), middle, sigma, covariance, score)

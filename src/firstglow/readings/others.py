@@ -103,12 +103,25 @@ class Others:
     def after(self, probe: Probe, name: str) -> Array:
         """Seconds after switch-off."""
         if "fall" not in self._made:
-            from firstglow.solver.discharge import discharge
+            from firstglow.solver.cold import ColdNetwork
+            from firstglow.solver.decay import Relaxation
+            from firstglow.solver.passive import passives
 
-            start = {j: self.standing.dc(j) for j in self.amplifier.joints if j not in ("line", "neutral", "earth")}
-            self._made["fall"] = discharge(self.amplifier, self.situation, start, self.faults, values=self.named())
-        fall = self._made["fall"].relaxation
+            resting = passives(self.amplifier, self.situation, self.named(), self.faults)
+            known = {**{j: self.standing.dc(j) for j in resting.joints if self._is_known(j)}, "chassis": 0.0}
+            still = np.zeros(self.cast.samples)
+            charged = [known.get(s.a, still) - known.get(s.b, still) + still for s in resting.stores]
+            self._made["fall"] = Relaxation(ColdNetwork(resting), resting.stores, np.array(charged))
+        fall = self._made["fall"]
         return np.asarray(fall.between(probe.red, probe.black).at(np.array([probe.seconds]))[0])
+
+    def _is_known(self, joint: str) -> bool:
+        """Does the standing solution know the dc of this joint? Not of the free end of a lifted lead."""
+        try:
+            self.standing.dc(joint)
+        except KeyError:
+            return False
+        return True
 
     def peak(self, probe: Probe, name: str) -> Array:
         """Highest of a cold start: rectifier hot, every other cathode still cold, or on its way."""

@@ -41,6 +41,17 @@ def tail_shape(sigmas: Array, uniform: NDArray[np.bool_], z: Array) -> Array:
     return out
 
 
+def may_fail(samples: int, coverage: float, confidence: float) -> int:
+    """How many of ``samples`` may fall outside while, with this confidence, less than 1 - coverage of all do.
+
+    The distribution-free tolerance limit of S. S. Wilks, Ann. Math. Statist. 12 (1941) 91: a binomial tail.
+    """
+    from scipy.special import bdtr
+
+    few = np.arange(max(2, int(2 + samples * (1.0 - coverage))))
+    return max(0, int(np.searchsorted(bdtr(few, samples, 1.0 - coverage), 1.0 - confidence)) - 1)
+
+
 def _saddlepoint(half_widths: Array, normal: float) -> tuple[Array, Array]:
     """(normal score, deviation) along the tilts, for rectangles of ``half_widths`` and one normal, total variance 1."""
     a = half_widths[half_widths > 0][:, None]
