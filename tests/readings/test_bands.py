@@ -89,7 +89,7 @@ def test_twins_get_the_same_band() -> None:
 
 
 def test_how_many_may_fail() -> None:
-    """One-sided tolerance limits, 99 % with 95 % confidence: 299 samples with none outside, 473 with one (Wilks 1941)."""
+    """One-sided tolerance limits, 99 % with 95 % confidence: 299 samples, none outside; 473, one (Wilks 1941)."""
     assert may_fail(299, 0.99, 0.95) == 0
     assert may_fail(473, 0.99, 0.95) == 1
     assert may_fail(472, 0.99, 0.95) == 0
