@@ -1,6 +1,6 @@
 """An amplifier compiled into unknowns, parameters and stamps: one circuit for every situation, fault and tolerance."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ from firstglow.amplifier.supplies import supplies
 from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Frame, Group
 from firstglow.solver.heaters import Heaters
+from firstglow.solver.idle import Idle, solve_idle
 from firstglow.solver.linear_parts import plan_linear
 from firstglow.solver.mains_side import Cores, Feed
 from firstglow.solver.newton import Start, newton
@@ -85,6 +86,12 @@ class Circuit:
         standing = Standing(found.x, p, found.settled, found.steps, self)
         return self._proved(standing, found.moved, strict)
 
+    def solve_idle(
+        self, laid: Array, targets: Mapping[str, Array], start: Array | None = None, strict: bool = True
+    ) -> Idle:
+        """Each valve's pot turned until its cathode amps are the target; see ``idle.solve_idle``."""
+        return solve_idle(self, laid, targets, start, strict)
+
     def _proved(self, standing: Standing, moved: Array, strict: bool) -> Standing:
         """The same solution with what its proof does not bear out marked; SolveError when ``strict``."""
         good = standing.settled & standing.proof.holds
@@ -128,8 +135,23 @@ def charging_cells(amplifier: Amplifier) -> dict[str, list[Leg]]:
     return cells
 
 
+_COMPILED: dict[str, Circuit] = {}
+_KEPT = 8
+
+
 def compile_circuit(amplifier: Amplifier, types: Types | None = None) -> Circuit:
-    """Compile an amplifier. types: valve type by name (the catalogue's ``valve_type`` unless given)."""
-    if types is None:
-        from firstglow.devices.catalogue import valve_type as types
-    return Circuit(amplifier, types)
+    """Compile an amplifier; the last few are kept by their digest.
+
+    types: valve type by name (the catalogue's ``valve_type`` unless given; another catalogue is never kept).
+    """
+    if types is not None:
+        return Circuit(amplifier, types)
+    from firstglow.devices.catalogue import valve_type
+
+    if not amplifier.digest:
+        return Circuit(amplifier, valve_type)
+    found = _COMPILED.pop(amplifier.digest, None) or Circuit(amplifier, valve_type)
+    _COMPILED[amplifier.digest] = found
+    while len(_COMPILED) > _KEPT:
+        _COMPILED.pop(next(iter(_COMPILED)))
+    return found

@@ -75,7 +75,11 @@ class Equations:
 
     def evaluate(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Residual (unknown, sample) and Jacobian slots (slot, sample) at x (unknown, sample)."""
-        terms, slopes = self._fill(x, at)
+        terms, slopes = self.fill(x, at)
+        return self.assemble(terms, slopes, at)
+
+    def assemble(self, terms: Array, slopes: Array, at: Prepared) -> tuple[Array, Array]:
+        """Residual and Jacobian slots from what ``fill`` gave."""
         moving = slopes[self.scatter_still.shape[1] :]
         jacobian = self.scatter_moving @ moving
         jacobian += at.fixed
@@ -83,9 +87,9 @@ class Equations:
 
     def terms(self, x: Array, at: Prepared) -> tuple[Array, Array, list[int]]:
         """Every term (term, sample), every slope (slope, sample), and which slope of the plan each row is."""
-        return *self._fill(x, at), self.order
+        return *self.fill(x, at), self.order
 
-    def _fill(self, x: Array, at: Prepared) -> tuple[Array, Array]:
+    def fill(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Terms, and slopes with those of the constant groups first."""
         n = x.shape[1]
         wide = np.concatenate([x, np.zeros((1, n), dtype=x.dtype)])

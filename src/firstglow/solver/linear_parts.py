@@ -34,6 +34,7 @@ class LinearParts:
         self.siemens_rows: list[int] = []
         self.pulls: list[tuple[tuple[str, int], int, int, dict[int, float]]] = []
         self.feeds: list[tuple[int, dict[int, float]]] = []
+        self.pots: dict[str, list[tuple[str, int]]] = {}
         self.terms = self.slopes = 0
 
     # -- coefficients -------------------------------------------------------------------------------------------
@@ -93,6 +94,12 @@ class LinearParts:
         self.b = np.array([b for _, _, b, _ in self.pulls], dtype=int)
         self.slopes = len(self.pulls)
         self.terms = self.slopes + len(self.feeds)
+
+    def pot_pulls(self, pot: str) -> tuple[list[int], list[Maker]]:
+        """The pulls of one pot, by number, and what makes the coefficient of each from the parameters."""
+        sides = self.pots[pot]
+        chosen = [(k, c) for k, (c, *_) in enumerate(self.pulls) if c in sides]
+        return [k for k, _ in chosen], [self.makers[c[1]] for _, c in chosen]
 
     def prepare(self, p: Array) -> Coefficients:
         """``pull`` and ``feed``: the coefficients, in order."""
@@ -171,8 +178,9 @@ def _pot(parts: LinearParts, part: Part) -> None:
         return maker
 
     leads = [f.lead(part, lead) for lead in ("end 1", "end 2", "wiper")]
-    for i, j in ((0, 1), (0, 2), (1, 2)):
-        parts.conduct(parts.by(side(i, j)), leads[i], leads[j])
+    sides = parts.pots[part.name] = [parts.by(side(i, j)) for i, j in ((0, 1), (0, 2), (1, 2))]
+    for coefficient, (i, j) in zip(sides, ((0, 1), (0, 2), (1, 2)), strict=True):
+        parts.conduct(coefficient, leads[i], leads[j])
 
 
 def _windings(parts: LinearParts, part: Part) -> None:

@@ -1,0 +1,239 @@
+"""Pots turned until their valves idle at a target: the pots' positions join the unknowns, the idle amps the equations.
+
+A bordered Newton solution, all samples together. A pot that comes to its end stays there: what then stands is the result,
+and the valve is reported as out of travel.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.solver.equations import Equations, Prepared
+from firstglow.solver.frame import Array
+from firstglow.solver.linear_parts import LinearParts
+from firstglow.solver.newton import CHUNK, SETTLED
+from firstglow.solver.standing import Standing
+from firstglow.solver.valves import Sections
+
+if TYPE_CHECKING:
+    from firstglow.solver.circuit import Circuit
+
+STEPS = 40
+LONGEST_TURN = 0.25
+"""Most that a pot is turned in one step, as a part of its travel."""
+TURN = 1e-6
+"""Change of position for a pot's own slopes."""
+BLIND_SIEMENS = 1e-7
+"""Amps a whole turn would give: below this the valve is cut off, and only its grid tells which way to turn."""
+REACHED = 1e-6
+"""Part of the target within which an idle counts as reached."""
+
+
+@dataclass(frozen=True, slots=True)
+class Idle:
+    """standing: the solution with the pots where they ended. pots: position 0..1 (sample,). out_of_travel: valve ->
+    (sample,), its pot came to an end before the target."""
+
+    standing: Standing
+    pots: Mapping[str, Array]
+    out_of_travel: Mapping[str, NDArray[np.bool_]]
+
+
+class Cathode:
+    """A valve's cathode current and its slopes by the unknowns, out of the circuit's own terms and slopes."""
+
+    def __init__(self, equations: Equations, valve: str) -> None:
+        self.size = equations.size
+        place = {k: row for row, k in enumerate(equations.order)}
+        for group, span in zip(equations.groups, equations.term_spans, strict=True):
+            if isinstance(group, Sections) and valve in [p.name for p in group.parts]:
+                k = [p.name for p in group.parts].index(valve)
+                self.terms = [span.start + n * group.size + k for n in range(len(group.currents))]
+                self.grid, self.cathode = int(group.at["grid"][k]), int(group.at["cathode"][k])
+                break
+        else:
+            raise KeyError(valve)
+        self.slopes = [
+            (place[q], columns) for q, (term, columns) in enumerate(equations.plan.slopes) if term in self.terms
+        ]
+
+    def amps(self, terms: Array) -> Array:
+        """Cathode amps (sample,)."""
+        return np.asarray(terms[self.terms].sum(axis=0))
+
+    def gradient(self, slopes: Array) -> Array:
+        """d amps / d unknown (unknown, sample)."""
+        out = np.zeros((self.size, slopes.shape[1]))
+        for row, columns in self.slopes:
+            for c, sign in columns.items():
+                out[c] += sign * slopes[row]
+        return out
+
+    def grid_move(self, y: Array) -> Array:
+        """How the grid moves against the cathode for a move ``y`` of the unknowns."""
+        wide = np.concatenate([y, np.zeros((1, y.shape[1]))])
+        return np.asarray(wide[self.grid] - wide[self.cathode])
+
+
+class PotTurn:
+    """One pot: its position's row, what a turn does to the residual, and setting it in a prepared batch."""
+
+    def __init__(self, circuit: "Circuit", pot: str) -> None:
+        self.equations = circuit.equations
+        linear = circuit.equations.groups[0]
+        assert isinstance(linear, LinearParts)
+        self.row = circuit.column[f"{pot} position"]
+        self.pulls, self.makers = linear.pot_pulls(pot)
+        self.a, self.b = linear.a[self.pulls], linear.b[self.pulls]
+        self.rows = circuit.equations.incidence[:, self.pulls]
+        self.slots = circuit.equations.scatter_still[:, self.pulls]
+
+    def siemens(self, p: Array, position: Array) -> Array:
+        """Conductance of the pot's pulls at a position (pull, sample)."""
+        q = np.array(p)
+        q[self.row] = position
+        return np.array([m(q) for m in self.makers])
+
+    def slope(self, p: Array, x: Array) -> Array:
+        """d residual / d position (unknown, sample)."""
+        at = p[self.row]
+        up, down = np.minimum(at + TURN, 1.0), np.maximum(at - TURN, 0.0)
+        change = (self.siemens(p, up) - self.siemens(p, down)) / (up - down)
+        wide = np.concatenate([x, np.zeros((1, x.shape[1]))])
+        return np.asarray(self.rows @ (change * (wide[self.a] - wide[self.b])))
+
+    def set(self, p: Array, at: Prepared, position: Array) -> None:
+        """Turn to a position, in the parameters and in what was prepared from them."""
+        p[self.row] = position
+        new = self.siemens(p, position)
+        pull = at.coefficients[0]["pull"]
+        at.fixed[:] += self.slots @ (new - pull[self.pulls])
+        pull[self.pulls] = new
+
+
+def solve_idle(
+    circuit: "Circuit", laid: Array, targets: Mapping[str, Array], start: Array | None = None, strict: bool = True
+) -> Idle:
+    """Turn each valve's pot (``amplifier.idle``) until its cathode current is the target.
+
+    laid: what ``apply`` gave (parameter, sample), each column maybe with its own faults. targets: valve section ->
+    amps (sample,) or a number; valves without a pot are left as they are; valves that share one are set by their sum.
+    Raises SolveError when ``strict`` and a sample would not settle.
+    """
+    idle = circuit.amplifier.idle
+    p = np.array(laid, dtype=float)
+    p = p[:, None] if p.ndim == 1 else p
+    n = p.shape[1]
+    valves: dict[str, list[str]] = {}
+    for valve in targets:
+        pot = idle[valve].pot if valve in idle else None
+        if pot is not None:
+            valves.setdefault(pot, []).append(valve)
+    standing = circuit.solve(p, start, strict=False)
+    amps = {v: np.broadcast_to(np.asarray(t, dtype=float), (n,)) for v, t in targets.items()}
+    reached = np.ones(n, dtype=bool)
+    x = np.array(standing.x)
+    if valves:
+        turn = _Turning(circuit, valves)
+        for first in range(0, n, CHUNK):
+            part = slice(first, first + CHUNK)
+            wanted = np.array([sum(amps[v][part] for v in names) for names in valves.values()])
+            p[:, part], x[:, part], reached[part] = turn.run(p[:, part], x[:, part], wanted)
+        standing = circuit.solve(p, np.where(np.isfinite(x), x, standing.x), strict=strict)
+    out: dict[str, NDArray[np.bool_]] = {v: np.zeros(n, dtype=bool) for v in targets}
+    for pot, names in valves.items():
+        total = sum(_cathode_amps(standing, v) for v in names)
+        wanted_sum = sum(amps[v] for v in names)
+        ended = (p[circuit.column[f"{pot} position"]] <= 0.0) | (p[circuit.column[f"{pot} position"]] >= 1.0)
+        missed = np.abs(total - wanted_sum) > REACHED * np.abs(wanted_sum)
+        for v in names:
+            out[v] = missed & ended
+        standing.settled[missed & ~ended] = False
+    pots = {pot: p[circuit.column[f"{pot} position"]] for pot in valves}
+    return Idle(standing, pots, out)
+
+
+def _cathode_amps(standing: Standing, valve: str) -> Array:
+    row = standing.part(valve)
+    zero = np.zeros(standing.samples)
+    gas = row["plate_amps"] * standing.values[standing.circuit.column[f"{valve} gas"]]
+    return np.asarray(row["plate_amps"] + row.get("screen_amps", zero) + row["grid_amps"] + gas)
+
+
+class _Turning:
+    """The bordered Newton solution."""
+
+    def __init__(self, circuit: "Circuit", valves: Mapping[str, list[str]]) -> None:
+        self.equations = circuit.equations
+        self.pots = [PotTurn(circuit, pot) for pot in valves]
+        self.cathodes = [[Cathode(circuit.equations, v) for v in names] for names in valves.values()]
+
+    def run(self, p: Array, x: Array, wanted: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+        """Parameters with the pots turned, unknowns, and which samples came to rest."""
+        p, x = np.array(p), np.array(x)
+        e = self.equations
+        rest = np.zeros(p.shape[1], dtype=bool)
+        with np.errstate(all="ignore"):
+            at = e.prepare(p)
+            for _ in range(STEPS):
+                terms, slopes = e.fill(x, at)
+                residual, slots = e.assemble(terms, slopes, at)
+                factors = list(slots)
+                e.elimination.factor(factors, np.empty(x.shape[1]))
+                sides = np.stack([-residual, *(pot.slope(p, x) for pot in self.pots)], axis=1)
+                e.elimination.solve(factors, sides)
+                turn = self._turn(p, terms, slopes, sides, wanted)
+                dx = sides[:, 0] - np.einsum("ups,ps->us", sides[:, 1:], turn)
+                change = (np.abs(dx) / (e.unit[:, None] + np.abs(x))).max(axis=0)
+                good = np.isfinite(change) & ~rest
+                x[:, good] += dx[:, good]
+                for pot, d in zip(self.pots, turn, strict=True):
+                    pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
+                rest |= good & (change < SETTLED) & (np.abs(turn).max(axis=0) < SETTLED)
+                if rest.all():
+                    break
+        return p, x, rest
+
+    def _turn(self, p: Array, terms: Array, slopes: Array, sides: Array, wanted: Array) -> Array:
+        """How far to turn each pot (pot, sample): the borders' own small system, pots at their ends held."""
+        n = len(self.pots)
+        rates = [sum(c.gradient(slopes) for c in group) for group in self.cathodes]
+        short = np.array(
+            [
+                sum(c.amps(terms) for c in group) + (rate * sides[:, 0]).sum(axis=0) - want
+                for group, rate, want in zip(self.cathodes, rates, wanted, strict=True)
+            ]
+        )
+        matrix = np.array([[(rate * sides[:, 1 + k]).sum(axis=0) for k in range(n)] for rate in rates])
+        position = np.array([p[pot.row] for pot in self.pots])
+        held = np.zeros_like(position, dtype=bool)
+        for _ in range(n + 1):
+            turn = self._solve(matrix, short, held, sides)
+            pushed = ((position <= 0.0) & (turn < 0.0)) | ((position >= 1.0) & (turn > 0.0))
+            if not (pushed & ~held).any():
+                break
+            held |= pushed
+        turn = np.clip(np.where(held, 0.0, turn), -LONGEST_TURN, LONGEST_TURN)
+        return np.clip(position + turn, 0.0, 1.0) - position
+
+    def _solve(self, matrix: Array, short: Array, held: NDArray[np.bool_], sides: Array) -> Array:
+        n = len(self.pots)
+        a = np.moveaxis(matrix, -1, 0).copy()
+        b = short.T.copy()
+        for k in range(n):
+            own = matrix[k, k]
+            blind = ~(np.abs(own) > BLIND_SIEMENS)
+            fixed = held[k] | blind
+            a[fixed, k, :] = 0.0
+            a[fixed, k, k] = 1.0
+            # a valve that is cut off says nothing: turn so that its grid comes nearer to its cathode
+            grid = sum(c.grid_move(sides[:, 1 + k]) for c in self.cathodes[k])
+            way = np.where(short[k] < 0.0, -np.sign(grid), np.sign(grid)) * LONGEST_TURN
+            b[fixed, k] = np.where(held[k], 0.0, way)[fixed]
+        bad = ~np.isfinite(a).all(axis=(1, 2)) | ~np.isfinite(b).all(axis=1)
+        a[bad], b[bad] = np.eye(n), 0.0
+        turn = np.linalg.solve(a, b[..., None])[..., 0].T
+        return np.where(bad, 0.0, turn)
