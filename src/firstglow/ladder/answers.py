@@ -43,11 +43,12 @@ class SolverPhysics:
         """The nominal standing solution of one situation by itself; SolveError where there is none."""
         key = _key(situation)
         if key not in self._standing:
+            laid = self.circuit.apply(self._nominal, situation)
             if situation.idle:
                 targets = {valve: np.full(1, amps) for valve, amps in situation.idle.items()}
-                self._standing[key] = self.circuit.solve_idle(self._nominal, situation, targets).standing
+                self._standing[key] = self.circuit.solve_idle(laid, targets).standing
             else:
-                self._standing[key] = self.circuit.solve(self.circuit.apply(self._nominal, situation))
+                self._standing[key] = self.circuit.solve(laid)
         return self._standing[key]
 
     def prepare(self, situations: Iterable[Situation]) -> None:
