@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from firstglow.amplifier.bases import find
 from firstglow.amplifier.graph import Branch, is_mains_secondary
-from firstglow.amplifier.legs import WindingStep
+from firstglow.amplifier.leg_types import WindingStep
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem
 from firstglow.amplifier.remedies import local, problem

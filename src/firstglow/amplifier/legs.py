@@ -9,75 +9,23 @@ import heapq
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from firstglow.amplifier.graph import Branch, Net, Path, clusters, is_mains_secondary, joints_along, quiet_joints
+from firstglow.amplifier.graph import Branch, Net, Path, clusters, holds, is_mains_secondary, joints_along, quiet_joints
+from firstglow.amplifier.leg_types import Leg, Plate, WindingStep
+
+__all__ = ["Leg", "Plate", "WindingStep", "find_legs"]
 
 PUMPS_FARADS = 5e-9  # a smaller capacitor at a rectifier is a snubber (common practice) [F]
+
 _WIRE, _STAGE = 1e-3, 1.0  # cost of a winding or wire, and of a rectifier, beside ohms: fewer of them win
 
 
 @dataclass(frozen=True, slots=True)
-class WindingStep:
-    """A winding in a leg. ``sign`` +1: its dot end drives the leg's current (walked from end to start); -1: against.
+class Drive:
+    """What swings a joint that has no dc path to a winding: windings, capacitors and series parts on the way."""
 
-    +0.5 or -0.5: half of it counts (a capacitor on one end of a winding that feeds a bridge: the other end swings
-    equally the other way). A bench supply with ac is a winding with an empty name, its dot at ``+``.
-    """
-
-    part: str
-    winding: str
-    sign: float
-
-
-@dataclass(frozen=True, slots=True)
-class Plate:
-    """One rectifying path of a stage: diode or rectifier valve ``part``, its ``lead`` ("anode", "plate 1"), and the
-    series resistors that this path alone passes (parallel plates each with their own)."""
-
-    part: str
-    lead: str
-    series: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Leg:
-    """One charging loop, in the direction its rectifiers conduct.
-
-    start, end: joints with a steady voltage; current enters at ``start`` and leaves at ``end``. Ahead of a choke input
-        ``end`` (or ``start``) is the joint between rectifier and choke.
-    windings: in series; the leg's emf is the sum of sign times winding volts (dot end minus other end).
-    stages: rectifying stages in series, each one or more plates in parallel, in the order passed.
-    series_ac: fuses, switches, resistors passed between start and the last rectifier; series_dc: after it.
-    coupling: capacitors that bring the winding's volts to a joint that has no dc path to it (cascade doubler, bias
-        through a capacitor from one HT leg); the leg then starts or ends on that joint.
-    choke: the choke of a choke input, and ``beyond`` the joint on its far side; None for a capacitor input.
-        choke_first: it is on the side of ``start`` (a choke in HT minus).
-    held: whether a capacitor holds ``end`` (or ``beyond``) and ``start`` still.
-    """
-
-    start: str
-    end: str
     windings: tuple[WindingStep, ...]
-    stages: tuple[tuple[Plate, ...], ...]
-    series_ac: tuple[str, ...] = ()
-    series_dc: tuple[str, ...] = ()
-    coupling: tuple[str, ...] = ()
-    choke: str | None = None
-    beyond: str | None = None
-    choke_first: bool = False
-    held: bool = True
-
-    @property
-    def outer(self) -> tuple[str, str]:
-        """Start and end as the reservoir sees them: beyond the choke of a choke input."""
-        beyond = self.beyond
-        if beyond is None:
-            return self.start, self.end
-        return (beyond, self.end) if self.choke_first else (self.start, beyond)
-
-    @property
-    def rectifiers(self) -> tuple[str, ...]:
-        """Names of the rectifying parts, in the order passed, each once."""
-        return tuple(dict.fromkeys(plate.part for stage in self.stages for plate in stage))
+    capacitors: tuple[str, ...]
+    series: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +40,7 @@ class Search:
     quiet: frozenset[str]
     stages: Mapping[tuple[str, str], tuple[Branch, ...]]
     own_heat: frozenset[Branch]
-    drives: dict[str, tuple[tuple[WindingStep, ...], str, tuple[str, ...]]] = field(default_factory=dict)
+    drives: "dict[str, Drive]" = field(default_factory=dict)
 
     def is_winding(self, branch: Branch) -> bool:
         """A winding (or ac bench supply) that can drive a leg."""
@@ -279,10 +227,10 @@ def _leg(search: Search, start: str, path: Path, end: str, held: Collection[str]
     extra: list[str] = []
     for joint, factor in ((start, 1.0), (end, -1.0)):
         if joint in search.drives:
-            steps, capacitor, series = search.drives[joint]
-            windings += [WindingStep(w.part, w.winding, w.sign * factor) for w in steps]
-            coupling.append(capacitor)
-            extra += series
+            drive = search.drives[joint]
+            windings += [WindingStep(w.part, w.winding, w.sign * factor) for w in drive.windings]
+            coupling += drive.capacitors
+            extra += drive.series
     choke, beyond, choke_first = None, None, False
     first, stop = start, end
     for i, b in enumerate(path):
@@ -292,20 +240,32 @@ def _leg(search: Search, start: str, path: Path, end: str, held: Collection[str]
                 stop, beyond = joints[i], end
                 break
             first, beyond, choke_first = joints[i + 1], start, True
-    passed = [(i, b.part) for i, b in enumerate(path) if b.sort in {"wire", "resistance"}]
+    ac, dc = _series(search, path)
     return Leg(
         first,
         stop,
         tuple(windings),
         tuple(tuple(Plate(s.part, s.lead_a) for s in search.stages[b.a, b.b]) for b in path if b.sort == "diode"),
-        tuple(dict.fromkeys([*(p for i, p in passed if i < last), *extra])),
-        tuple(dict.fromkeys(p for i, p in passed if i > last)),
+        tuple(dict.fromkeys([*ac, *extra])),
+        tuple(dict.fromkeys(dc)),
         tuple(coupling),
         choke,
         beyond,
         choke_first,
         all(j in search.quiet or j in search.drives or _held_alone(search, j, held) for j in (start, end)),
     )
+
+
+def _series(search: Search, path: Path) -> tuple[list[str], list[str]]:
+    """Series parts of a leg on the winding's side and on the dc side: beyond a rectifier with no winding after it."""
+    marks = [i for i, b in enumerate(path) if b.sort == "diode" or search.is_winding(b)]
+    first, last = marks[0], marks[-1]
+    ac, dc = [], []
+    for i, b in enumerate(path):
+        if b.sort in {"wire", "resistance"}:
+            outside = (i < first and path[first].sort == "diode") or (i > last and path[last].sort == "diode")
+            (dc if outside else ac).append(b.part)
+    return ac, dc
 
 
 def _held_alone(search: Search, joint: str, held: Collection[str]) -> bool:
@@ -329,36 +289,37 @@ def _pumped(search: Search, pairs: Iterable[tuple[str, str]]) -> None:
             far = b.far(joint)
             if (joint, far) in search.stages or (far, joint) in search.stages or far in search.quiet:
                 continue
-            driven = _drive(search, far)
-            if driven is not None:
-                search.drives[joint] = (driven[0], b.part, driven[1])
+            drive = _drive(search, far, b)
+            if drive is not None:
+                search.drives[joint] = drive
                 break
 
 
-def _drive(search: Search, joint: str) -> tuple[tuple[WindingStep, ...], tuple[str, ...]] | None:
-    """What moves a winding's end: (windings from a quiet joint to it, series parts), else half the span to a bridge."""
-    paths = {j: way for (j, wound), (_, way) in _undirected(search, joint).items() if wound and j in search.quiet}
-    if paths:
-        path = min(paths.values(), key=lambda p: (sum(b.ohms for b in p), len(p)))
-        return _drive_steps(search, joint, path, 1.0)
-    for (far, wound), (_, path) in _undirected(search, joint).items():
-        if wound and any(b.sort == "diode" for b in search.net.at[far]) and far != joint:
-            return _drive_steps(search, joint, path, 0.5)
+def _drive(search: Search, joint: str, through: Branch) -> Drive | None:
+    """What moves a joint: windings from a quiet joint to it, else half the span to a bridge's other end."""
+    ways = _undirected(search, joint)
+    quiet = [path for (j, wound), (_, path) in ways.items() if wound and j in search.quiet]
+    if quiet:
+        return _drive_of(search, joint, min(quiet, key=lambda p: (sum(b.ohms for b in p), len(p))), 1.0, through)
+    for (far, wound), (_, path) in ways.items():
+        if wound and far != joint and any(b.sort == "diode" for b in search.net.at[far]):
+            return _drive_of(search, joint, path, 0.5, through)
     return None
 
 
-def _drive_steps(
-    search: Search, joint: str, path: Path, factor: float
-) -> tuple[tuple[WindingStep, ...], tuple[str, ...]]:
-    """Windings along a path AWAY from ``joint`` as an emf AT it, and the series parts."""
+def _drive_of(search: Search, joint: str, path: Path, factor: float, through: Branch) -> Drive:
+    """Windings along a path AWAY from ``joint`` as an emf AT it; ``through``: the capacitor at the driven joint."""
     joints = joints_along(joint, path)
     steps = [_step(b, joints[i]) for i, b in enumerate(path) if search.is_winding(b)]
-    series = tuple(b.part for b in path if b.sort in {"wire", "resistance"})
-    return tuple(WindingStep(s.part, s.winding, -s.sign * factor) for s in steps), series
+    return Drive(
+        tuple(WindingStep(s.part, s.winding, -s.sign * factor) for s in steps),
+        (through.part, *(b.part for b in path if b.sort == "capacitor")),
+        tuple(b.part for b in path if b.sort in {"wire", "resistance"}),
+    )
 
 
 def _undirected(search: Search, start: str) -> dict[tuple[str, bool], tuple[float, Path]]:
-    """Cheapest ways from a joint through windings, wires and resistors, quiet joints not passed."""
+    """Cheapest ways from a joint through windings, wires, resistors and pumping capacitors; quiet joints stop it."""
     best: dict[tuple[str, bool], tuple[float, Path]] = {}
     heap: list[tuple[float, int, str, bool, Path]] = [(0.0, 0, start, False, ())]
     count = 0
@@ -370,7 +331,8 @@ def _undirected(search: Search, start: str) -> dict[tuple[str, bool], tuple[floa
         if joint in search.quiet:
             continue
         for b in search.net.at[joint]:
-            if b in path or not (b.sort in {"wire", "resistance"} or search.is_winding(b)):
+            pumps = b.sort == "capacitor" and holds(search.net, b)
+            if b in path or not (pumps or b.sort in {"wire", "resistance"} or search.is_winding(b)):
                 continue
             count += 1
             heapq.heappush(

@@ -109,7 +109,8 @@ def _minus(net: Net, supply: Supply) -> tuple[str, ...]:
     all of its charging current passes (a back bias resistor whose reservoir is on chassis all the same)."""
     if supply.ret != "chassis":
         return (supply.ret,)
-    common = [p for p in supply.legs[0].series_ac if all(p in leg.series_ac for leg in supply.legs)]
+    passed = [{*leg.series_ac, *leg.series_dc} for leg in supply.legs]
+    common = [p for p in supply.series if all(p in one for one in passed)]
     resistors = [net.amplifier.parts[p] for p in common if net.amplifier.parts[p].kind == "resistor"]
     far = [{*p.leads.values()} - {"chassis"} for p in resistors if "chassis" in p.leads.values()]
     return tuple(j for joints in far for j in joints)

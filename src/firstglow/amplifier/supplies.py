@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 from firstglow.amplifier.graph import Branch, Net, holds, is_mains_secondary, least_ohms, net_of, quiet_joints, reach
-from firstglow.amplifier.legs import Leg, find_legs
+from firstglow.amplifier.leg_types import Leg
+from firstglow.amplifier.legs import find_legs
 from firstglow.amplifier.model import Amplifier, Part, Problem
 from firstglow.amplifier.remedies import free_name, wire_line
 
 Use = Literal["ht", "bias", "heater", "negative"]
-Form = Literal["full wave", "half wave", "bridge", "full-wave doubler", "cascade doubler"]
+Form = Literal["full wave", "half wave", "bridge", "full-wave doubler", "cascade doubler", "multiplier"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +156,7 @@ def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
     sign: Literal[1, -1] = 1 if positive else -1
     form, middle = _form(legs)
     pumped = joint
-    if any(leg.coupling for leg in legs) and not any(holds(net, b) for b in net.at[joint]):
+    if any(leg.coupling for leg in legs) and joint not in quiet_joints(net):
         joint, filters = _filtered(net, joint)
     else:
         filters = ()
@@ -210,6 +211,8 @@ def _form(legs: tuple[Leg, ...]) -> tuple[Form, str | None]:
     ends = {(leg.start, leg.end) for leg in legs}
     if len(ends) > 1:
         middle = next(b.start for a in legs for b in legs if a.end == b.start)
+        if len(ends) > 2:
+            return "multiplier", middle
         return ("cascade doubler" if any(leg.coupling for leg in legs) else "full-wave doubler"), middle
     if len(legs) == 1:
         return "half wave", None
