@@ -8,6 +8,7 @@ drawing, never a promise: a joint counts as discharged when a meter has read it.
 import heapq
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -54,18 +55,26 @@ class CapacitorFall:
     path: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Discharge:
     """All capacitors after switch-off, and their volts at any time.
 
+    relaxation: None where nothing holds charge. branches: the resistances they empty through.
     tool_watts, tool_joules: peak watts of the discharge resistor and all it takes up, (sample,); None without one.
     """
 
-    capacitors: tuple[CapacitorFall, ...]
-    relaxation: Relaxation | None  # None where nothing holds charge
+    relaxation: Relaxation | None
+    branches: tuple[Branch, ...] = ()
     tool: Tool | None = None
     tool_watts: Array | None = None
     tool_joules: Array | None = None
+
+    @cached_property
+    def capacitors(self) -> tuple[CapacitorFall, ...]:
+        """Every capacitor's row, in the amplifier's order."""
+        if self.relaxation is None:
+            return ()
+        return tuple(_fall(self.relaxation, k, self.branches) for k in range(len(self.relaxation.stores)))
 
     def of(self, part: str) -> CapacitorFall:
         """One capacitor's row; KeyError for a part that is none."""
@@ -73,7 +82,7 @@ class Discharge:
 
     def capacitor_volts(self, part: str, times: NDArray[np.float64]) -> Array:
         """Volts across a capacitor, (time, sample), times (time,) [s]."""
-        numbers = {fall.part: number for number, fall in enumerate(self.capacitors)}
+        numbers = {} if self.relaxation is None else {s.part: k for k, s in enumerate(self.relaxation.stores)}
         if self.relaxation is None or part not in numbers:
             raise KeyError(f"{part} is no capacitor of this discharge")
         return self.relaxation.volts(numbers[part]).at(times)
@@ -87,10 +96,10 @@ class Discharge:
     def left(self, seconds: float, above: float = WORKING_VOLTS) -> dict[str, Array]:
         """What still stands on each capacitor at a time, for those whose size is above ``above`` in any sample."""
         out = {}
-        for fall in self.capacitors:
-            volts = self.capacitor_volts(fall.part, np.array([seconds]))[0]
+        for store in () if self.relaxation is None else self.relaxation.stores:
+            volts = self.capacitor_volts(store.part, np.array([seconds]))[0]
             if (np.abs(volts) > above).any():
-                out[fall.part] = volts
+                out[store.part] = volts
         return out
 
 
@@ -117,15 +126,14 @@ def discharge(
     resting = passives(amplifier, situation, assumed, [*faults, *opened])
     extra = [] if tool is None else [Branch("tool", tool.red, tool.black, np.full(1, tool.ohms), "tool")]
     if not resting.stores:
-        return Discharge((), None, tool)
+        return Discharge(None, tool=tool)
     network = ColdNetwork(resting, extra)
     relaxation = Relaxation(network, resting.stores, _charged(resting, start_volts))
-    falls = tuple(_fall(relaxation, number, network.branches) for number in range(len(resting.stores)))
     if tool is None:
-        return Discharge(falls, relaxation)
+        return Discharge(relaxation, network.branches)
     across = relaxation.between(tool.red, tool.black)
     peak = across.at(np.zeros(1))[0] ** 2 / tool.ohms
-    return Discharge(falls, relaxation, tool, peak, across.square_integral() / tool.ohms)
+    return Discharge(relaxation, network.branches, tool, peak, across.square_integral() / tool.ohms)
 
 
 def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str], Array]) -> dict[str, Array]:
