@@ -48,3 +48,18 @@ def situation_options(command: Command) -> Command:
 def print_json(document: object) -> None:
     """One JSON document on stdout; NaN and infinities are a bug, never output."""
     click.echo(json.dumps(document, allow_nan=False, ensure_ascii=False, indent=1))
+
+
+def volts_of(text: str | None) -> float | None:
+    """``--mains-now`` as volts; a click error that says what is allowed."""
+    if text is None:
+        return None
+    from math import isfinite
+
+    try:
+        volts = float(text.strip().rstrip("Vv").replace(",", "."))
+    except ValueError:
+        volts = float("nan")
+    if not isfinite(volts) or not 20 <= volts <= 300:
+        raise click.ClickException(f"--mains-now: {text}; volts at the socket, 20 to 300; try --mains-now 230")
+    return volts

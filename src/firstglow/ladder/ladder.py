@@ -14,20 +14,23 @@ from firstglow.ladder.gear import gear_of
 from firstglow.ladder.make_safe import MakeSafe, live, make_safe
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.stands import differs, stands
-from firstglow.readings.expect import SAMPLES, Mode, expect
+from firstglow.readings.expect import SAMPLES, Mode, expect_with_sheet
 from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.meters import meter_from_table, meter_named
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.sheet import Sheet
 from firstglow.readings.spreads import SEED
 
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """A whole first power-up. expected: plan and numbers; document: the JSON of CONTRACTS.md."""
+    """A whole first power-up. expected: plan and numbers; sheet: what stands behind them (readings.trial plants faults
+    on it); document: the JSON of CONTRACTS.md."""
 
     frame: Frame
     expected: ExpectedLadder
+    sheet: Sheet
     document: Mapping[str, Any]
 
 
@@ -152,5 +155,6 @@ def build(
     volts = mains_now or bench.mains_now or amplifier.mains_volts
     observer = Observer(amplifier)
     frame = frame_of(amplifier, gear_of(bench, reads, volts), SolverPhysics(amplifier, observer.circuit))
-    expected = expect(amplifier, plan_frame(frame), reads, samples, seed, mode=mode, mains=volts, observer=observer)
-    return Ladder(frame, expected, document(frame, expected, from_rung, to_rung))
+    rungs = plan_frame(frame)
+    expected, sheet = expect_with_sheet(amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer)
+    return Ladder(frame, expected, sheet, document(frame, expected, from_rung, to_rung))

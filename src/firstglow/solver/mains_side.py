@@ -19,6 +19,9 @@ KNEE_POWER = 8.0
 COLD_RATIO = 300.0 / 2700.0
 """Filament cold over hot, in kelvin; with ohms as kelvin to the power 1.2 a lamp is 14 times lower cold (common practice 10..15)."""
 
+LEAST_OF_COLD = 0.5
+"""Part of a lamp's cold ohms below which no iterate is taken at its word."""
+
 
 class Feed:
     """The mains through the limiter lamp into the inlet. Terms: in phase, quadrature, lamp ohms' own equation."""
@@ -54,20 +57,23 @@ class Feed:
         return {"volts": p[self.volts], "hot": hot, "watts": p[self.watts], "in": p[self.inserted]}
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
-        ohms = x[self.lamp]
+        # no filament is below its cold ohms: an iterate there is read as cold, so that the next step comes back
+        least = c["in"] * c["hot"] * LEAST_OF_COLD * COLD_RATIO**1.2 + (1.0 - c["in"]) * CONTACT_OHMS
+        real = x[self.lamp] > least
+        ohms = np.where(real, x[self.lamp], least)
         g = 1.0 / ohms
         re = (c["volts"] + x[self.neutral[0]] - x[self.line[0]]) * g
         im = (x[self.neutral[1]] - x[self.line[1]]) * g
         terms[0], terms[1] = re, im
-        slopes[0], slopes[1], slopes[2], slopes[3] = g, -re * g, g, -im * g
+        slopes[0], slopes[1], slopes[2], slopes[3] = g, -re * g * real, g, -im * g * real
         square = re * re + im * im + x[self.rest]
         h, d = filament(square * ohms / c["watts"])
         lit = c["in"] * c["hot"]
-        terms[2] = ohms - lit * h - (1.0 - c["in"]) * CONTACT_OHMS
+        terms[2] = x[self.lamp] - lit * h - (1.0 - c["in"]) * CONTACT_OHMS
         d = lit * d / c["watts"]
         slopes[4], slopes[5] = -d * 2.0 * re, -d * 2.0 * im
         # d(square * ohms)/d ohms at fixed volts: the squares of the fundamental fall as 1/ohms^2
-        slopes[6] = 1.0 - d * (square - 2.0 * (re * re + im * im))
+        slopes[6] = 1.0 - d * (square - 2.0 * (re * re + im * im)) * real
         slopes[7] = -d * ohms
 
 

@@ -1,0 +1,57 @@
+"""``firstglow verdict FILE --readings R``."""
+
+from pathlib import Path
+
+import click
+
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+
+SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
+
+
+@click.command()
+@FILE
+@click.option("--readings", type=click.Path(path_type=Path), required=True, help="Readings file (TOML).")
+@AS
+@BENCH
+@MAINS
+@METER
+@JSON
+def command(
+    file: Path, readings: Path, as_: str, bench: Path | None, mains_now: str | None, meter: str | None, as_json: bool
+) -> None:
+    """What your readings mean: go on, look first, or switch off now.
+
+    \b
+    Example:  firstglow verdict examples/b-hazel-four.toml --readings today.toml
+    A readings file:
+        mains = 228
+        [readings]
+        "4/reservoir/" = "312"
+        "5/V1 cathode/" = { value = "1.9", mains = 229 }
+    """
+    from firstglow.amplifier import load, load_bench
+    from firstglow.ladder.ladder import build
+    from firstglow.readings.meters import meter_from_table
+    from firstglow.readings.taken import read_taken
+    from firstglow.readings.verdict import verdict
+
+    gear = load_bench(bench) if bench else None
+    meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else None
+    taken = read_taken(readings, meters)
+    mains = volts_of(mains_now)
+    ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter)
+    told = verdict(ladder.expected, taken)
+    if as_json:
+        print_json(told.json())
+        return
+    for v in told.verdicts:
+        click.echo(f"{SIGNS[v.verdict]} {v.verdict.upper():<15} {v.id} = {v.value}")
+        click.echo(f"    {v.why}")
+        for text in v.check_first:
+            click.echo(f"    check first: {text}")
+    if told.stopped_at:
+        click.echo(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
+    if told.unread:
+        click.echo("Still to read before the next gate: " + ", ".join(told.unread))
+    click.echo(f"Passed to: {told.passed_to or 'no rung yet'}")
