@@ -47,6 +47,9 @@ def joined(how: str) -> Builder:
             b.capacitor("CX", "line", "T1 heat 1", 4e-6, 400.0, "paper")
         case "secondary tied to the line through a fuse":
             b.fuse("FX", "fused line", "T1 ht 1")
+        case "input jack on line":
+            b.add("J9", "input", {"hot": "line", "ground": "J9 ground"})
+            b.resistor("RX", "J9 ground", "chassis", 10.0)
         case "loudspeaker winding on neutral":
             b.wire("WX", "neutral", "T2 4")
         case _:
@@ -68,6 +71,7 @@ JOINED = {
     "heaters on a tap of the primary": "neutral (neutral lead) - T1 primary 2 (WX) - T1 heat 1",
     "heater through a dropping capacitor": "line (CX) - T1 heat 1",
     "secondary tied to the line through a fuse": "line (F1) - fused line (FX) - T1 ht 1",
+    "input jack on line": "a terminal outside without a transformer between: line",
     "loudspeaker winding on neutral": "neutral (WX) - T2 4 (T2) - chassis",
 }
 

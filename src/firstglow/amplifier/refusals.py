@@ -13,7 +13,15 @@ from firstglow.amplifier.model import Amplifier, Part, Problem
 from firstglow.amplifier.roles_ends import is_safety
 
 _LICENSED = "someone licensed for live-chassis sets, with the set on an isolating transformer: it gets no ladder here"
-_PIN_KINDS = ("valve", "rectifier", "heater", "diode", "gas tube")
+_PIN_KINDS = {
+    "valve": "valve pin",
+    "heater": "valve pin",
+    "gas tube": "valve pin",
+    "rectifier": "rectifier",
+    "diode": "rectifier",
+    "input": "terminal outside",
+    "load": "terminal outside",
+}
 
 
 def refusals(amplifier: Amplifier) -> tuple[Problem, ...]:
@@ -51,13 +59,15 @@ def _no_transformer(amplifier: Amplifier) -> Problem:
 
 
 def _joined(net: Net, starts: Iterable[str]) -> Iterable[Problem]:
-    """One problem each for the chassis, the rectifiers and the valve pins that the mains reach; the shortest path."""
+    """One problem each for the chassis, rectifiers, valve pins, terminals that the mains reach; the shortest path."""
     told: set[str] = set()
     for pumped in (False, True):
         paths = reach(net, list(starts), _may(net, pumped), {"chassis", "earth"} if pumped else ())
         for joint, path in paths.items():
+            if pumped and joint in {"chassis", "earth"}:
+                continue  # an interference capacitor
             for what, owner, line in _forbidden(net, joint):
-                if what in told or (pumped and what == "chassis"):
+                if what in told:
                     continue
                 told.add(what)
                 yield _problem(net.amplifier, joint, path, what, owner, line)
@@ -83,8 +93,7 @@ def _forbidden(net: Net, joint: str) -> Iterable[tuple[str, str, int]]:
         if part.kind in _PIN_KINDS:
             for lead, at in part.leads.items():
                 if at == joint:
-                    what = "rectifier" if part.kind in {"rectifier", "diode"} else "valve pin"
-                    yield what, f"{part.name} {lead}", _line(part)
+                    yield _PIN_KINDS[part.kind], f"{part.name} {lead}", _line(part)
 
 
 def _first_line(net: Net, joint: str) -> int:

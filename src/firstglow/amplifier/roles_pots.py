@@ -11,6 +11,7 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.role_types import OutputValve, PotKind, PotRole
 from firstglow.amplifier.roles_output import bias_root
 
+_SORTS = ("resistance", "wire", "choke")
 MOVES = 0.005  # of the negative rail: less is meter drift, not a control
 OTHERS = 0.4  # a pot that moves other grids less than this part of its own moves them by its load on the rail only
 
@@ -65,9 +66,12 @@ def _volts(look: Look, pot: Part, position: float) -> dict[str, float]:
     held = {"chassis": 0.0}
     held |= {joint: -1.0 if sign < 0 else 5.0 for joint, sign in look.sources.items()}
     held |= dict.fromkeys(look.minus, -1.0)
+    island = set(
+        look.walk([j for j in pot.leads.values() if j not in held], _SORTS, held)
+    )  # what is behind a held joint does not move
     ways = []
     for b in look.net.branches:
-        if b.sort in {"resistance", "wire", "choke"}:
+        if b.sort in _SORTS and {b.a, b.b} <= island and not {b.a, b.b} <= set(held):
             ohms = b.ohms
             if b.part == pot.name:
                 share = position if "end 1" in {b.lead_a, b.lead_b} else 1.0 - position
