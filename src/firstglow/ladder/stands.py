@@ -28,6 +28,8 @@ def stands(frame: "Frame", at: Situation) -> str:
 def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
     """What a reading's situation has of its own, in words; "" where nothing."""
     say = frame.words.text
+    if own.mains_volts == 0.0 < rung.mains_volts:
+        return say("stands.unplugged")
     parts = []
     if own.mains_volts != rung.mains_volts or own.lamp_watts != rung.lamp_watts:
         parts.append(_mains(frame, own))
