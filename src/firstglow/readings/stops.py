@@ -104,7 +104,7 @@ class Limits:
             if valve:
                 values[circuit.column[f"{valve} contact"]] += DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2
             laid = circuit.apply(values, situation)
-            self._paths[block.key, valve] = circuit.solve(laid, strict=not valve)
+            self._paths[block.key, valve] = circuit.solve(laid, strict=not valve, thorough=not valve)
         return self._paths[block.key, valve]
 
     def shown(self, r: PlannedReading, standing: Any) -> Array:

@@ -76,6 +76,10 @@ def axes(x: Scale, y: Scale, most_volts: float, most_amps: float) -> list[str]:
         at = y(k * step / 1e3)
         parts.append(f'<path class="grid" d="M{LEFT},{at:.1f} H{WIDTH - RIGHT}"/>')
         parts.append(f'<text x="{LEFT - 8}" y="{at + 5:.1f}" text-anchor="end">{k * step:g}</text>')
-    parts.append(f'<text x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{HEIGHT - 18}" text-anchor="middle">plate volts</text>')
-    parts.append(f'<text x="20" y="{(top + bottom) / 2:.0f}" transform="rotate(-90 20 {(top + bottom) / 2:.0f})">mA</text>')
+    parts.append(
+        f'<text x="{(LEFT + WIDTH - RIGHT) / 2:.0f}" y="{HEIGHT - 18}" text-anchor="middle">plate volts</text>'
+    )
+    parts.append(
+        f'<text x="20" y="{(top + bottom) / 2:.0f}" transform="rotate(-90 20 {(top + bottom) / 2:.0f})">mA</text>'
+    )
     return parts

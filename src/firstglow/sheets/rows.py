@@ -83,19 +83,28 @@ def stop_text(reading: Mapping[str, Any]) -> str:
     """When to switch off, rounded toward safe."""
     unit = reading.get("unit")
     below, above, expected = reading.get("stop_below"), reading.get("stop_above"), reading.get("expected")
-    size = expected if isinstance(expected, int | float) else None
+    scale, decimals = shown_form(reading.get("shown"), expected if isinstance(expected, int | float) else None, unit)
+
+    def figure(limit: float, direction: int) -> str:
+        own, fewest = shown_form(None, limit, unit)
+        # a limit far above what is expected is not told in the meter's smallest steps
+        return scaled(
+            limit, unit, *((scale, decimals) if own == scale and decimals <= fewest else (own, fewest)), direction
+        )
+
     texts = []
-    for limit, is_low, direction in ((below, True, 1), (above, False, -1)):
-        if limit is not None:
-            scale, decimals = shown_form(reading.get("shown"), size or limit, unit)
-            # on a negative rail "above" is read as "more volts" by half the people at a bench: say which way instead
-            word = ("beyond" if is_low else "nearer 0 than") if limit < 0 else ("below" if is_low else "above")
-            texts.append(f"{word} {scaled(limit, unit, scale, decimals, direction)}")
-    if texts and reading.get("kind") == "lamp":
+    if below is not None and above is not None and abs(below + above) <= 1e-9 * abs(above):
+        texts.append(f"beyond ±{figure(above, -1)}")
+    else:
+        for limit, is_low, direction in ((below, True, 1), (above, False, -1)):
+            if limit is not None:
+                # on a negative rail "above" is read as "more volts" by half the people at a bench: say which way instead
+                word = ("beyond" if is_low else "nearer 0 than") if limit < 0 else ("below" if is_low else "above")
+                texts.append(f"{word} {figure(limit, direction)}")
+    if reading.get("kind") == "lamp":
         texts = []
-    if reading.get("stop_words"):
-        texts.append(str(reading["stop_words"]))
-    return " or ".join(texts)
+    words = str(reading.get("stop_words") or "")
+    return "; ".join(t for t in (" or ".join(texts), words) if t)
 
 
 def same_figures(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:

@@ -33,8 +33,7 @@ class Circuit:
     def __init__(self, amplifier: Amplifier, types: Types) -> None:
         self.amplifier = amplifier
         cells = charging_cells(amplifier)
-        charging = {plate.part for legs in cells.values() for leg in legs for stage in leg.stages for plate in stage}
-        f = self.frame = Frame(amplifier, types, frozenset(charging))
+        f = self.frame = Frame(amplifier, types, cells)
         inlets = amplifier.of_kind("inlet")
         for name in [f"drive {name}" for name in cells] + (["lamp ohms", "lamp harmonics"] if inlets else []):
             f.unknown(name)
@@ -74,15 +73,17 @@ class Circuit:
         """Values (parameter, sample) with a situation and faults laid over them: a copy."""
         return overlay(self.amplifier, self.column, values, situation, faults)
 
-    def solve(self, values: Array, start: Array | None = None, strict: bool = True) -> Standing:
+    def solve(
+        self, values: Array, start: Array | None = None, strict: bool = True, thorough: bool = True
+    ) -> Standing:
         """The standing solution of every column of ``values``, (parameter,) or (parameter, sample).
 
         start: a first guess (unknown,) or (unknown, sample), from a solution near by. strict: raise SolveError when a
-        sample would not settle; else it is marked in ``settled``.
+        sample would not settle; else it is marked in ``settled``. thorough: see ``newton``.
         """
         p = np.asarray(values, dtype=float)
         p = p[:, None] if p.ndim == 1 else p
-        found = newton(self.equations, p, self._first(p, start), self._ramp)
+        found = newton(self.equations, p, self._first(p, start), self._ramp, thorough)
         standing = Standing(found.x, p, found.settled, found.steps, self)
         return self._proved(standing, found.moved, strict)
 

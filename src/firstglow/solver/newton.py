@@ -40,11 +40,13 @@ Start = Callable[[Array, NDArray[np.int64]], Array]
 """(parameters of some samples, which samples they are) -> first guess (unknown, sample)."""
 
 
-def newton(equations: Equations, p: Array, start: Start, ramp: Callable[[Array, float], Array]) -> Outcome:
+def newton(
+    equations: Equations, p: Array, start: Start, ramp: Callable[[Array, float], Array], thorough: bool = True
+) -> Outcome:
     """Solve f(x) = 0 for every column of p (parameter, sample).
 
-    start: see ``Start``. ramp: (parameters, share) -> parameters with that share of the
-    mains.
+    start: see ``Start``. ramp: (parameters, share) -> parameters with that share of the mains. thorough: False leaves
+    the ramp out, by far the dearest part, for batches that may well hold states that do not exist.
     """
     n = p.shape[1]
     x = np.empty((equations.size, n))
@@ -61,7 +63,7 @@ def newton(equations: Equations, p: Array, start: Start, ramp: Callable[[Array, 
             part = np.arange(first, min(first + CHUNK, n))
             q = p[:, part]
             take(part, _iterate(equations, equations.prepare(q), start(q, part), PLAIN_STEPS, False))
-        for again in (damped, climb):
+        for again in (damped, climb)[: 2 if thorough else 1]:
             for left in _chunks(np.flatnonzero(~settled)):
                 take(left, again(equations, p[:, left], lambda q, left=left: start(q, left), ramp))
     return Outcome(x, settled, steps, moved)
