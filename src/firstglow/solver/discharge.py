@@ -17,6 +17,7 @@ from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.cold import ColdNetwork
 from firstglow.solver.decay import Decay, Relaxation
+from firstglow.solver.nodes import find_nodes
 from firstglow.solver.passive import CHASSIS, Array, Branch, Passives, Values, passives
 
 # 60 V dc: what an ordinary person may touch (IEC 62368-1 table 4, ES1); 10 V dc: the bench's own limit before hands
@@ -139,15 +140,16 @@ def discharge(
 def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str], Array]) -> dict[str, Array]:
     """Volts on every capacitor as it stands at switch-off, by capacitor (sample,): what ``discharge`` starts from.
 
-    dc: dc volts of a joint (``Standing.dc``), KeyError where it has none. A capacitor on the mains side may be left
-    with the mains' peak.
+    dc: dc volts of a joint (``Standing.dc``). A capacitor on the mains side may be left with the mains' peak.
     """
+    mains_side = set(find_nodes(amplifier).mains)
     out = {}
     for part in amplifier.of_kind("capacitor"):
-        try:
-            out[part.name] = dc(part.leads["+"]) - dc(part.leads["-"])
-        except KeyError:
+        plus, minus = part.leads["+"], part.leads["-"]
+        if mains_side & {plus, minus}:
             out[part.name] = np.full(1, 2**0.5 * mains_volts)
+        else:
+            out[part.name] = dc(plus) - dc(minus)
     return out
 
 

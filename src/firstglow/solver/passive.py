@@ -197,8 +197,9 @@ class _Builder:
     def add(
         self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
     ) -> Branch:
-        """A branch between two joints, its ohms multiplied by a drift and held above a soldered joint's."""
-        factor = self.wiring.misfits.factors.get(part.name, 1.0)
+        """A branch between two joints, a part's ohms multiplied by its drift and held above a soldered joint's."""
+        drifts = role == "part" and not parameter.endswith(" wiper_ohms")
+        factor = self.wiring.misfits.factors.get(part.name, 1.0) if drifts else 1.0
         rate = np.atleast_1d(np.asarray(slope, dtype=float)) * factor
         branch = Branch(part.name, a, b, np.maximum(ohms * factor, CONTACT_OHMS), role, parameter, rate)
         self.branches.append(branch)
@@ -245,7 +246,7 @@ class _Builder:
             anode, cathode = cathode, anode
         self.junctions.append(Junction(part.name, anode, cathode, value(self.values, part, "series_ohms")))
         leak = self.values.get(f"{part.name} leak_ohms", junction_leak(part))
-        self.add(part, anode, cathode, np.atleast_1d(np.asarray(leak, dtype=float)), role="leak")
+        self.add(part, anode, cathode, np.atleast_1d(np.asarray(leak, dtype=float)) / self.inside(part), role="leak")
 
     def filament(self, part: Part) -> None:
         """Tungsten, cold or hot; a centre-tapped heater is two halves."""
@@ -267,23 +268,35 @@ class _Builder:
             self.add(part, a, b, leak, f"{part.name} hk_leak_ohms", role="leak")
 
     def inside(self, part: Part) -> Array:
-        """1 while a valve is in its socket, next to nothing where a batch has pulled it or broken its heater (the rows
-        "V3 in" and "V3 heater fitted")."""
+        """1 while a part is there, next to nothing where a batch has pulled or broken it (the circuit's "V3 in",
+        "V3 heater fitted", "D1 anode fitted")."""
         there = np.ones(1)
-        for name in (f"{part.envelope} in", f"{part.name} fitted"):
+        for name in (f"{part.envelope} in", f"{part.name} fitted", f"{part.name} anode fitted"):
             there = there * np.atleast_1d(np.asarray(self.values.get(name, 1.0), dtype=float))
         factor: Array = np.maximum(there, 1.0 / OPEN_OHMS)
         return factor
 
     def touching(self, part: Part) -> None:
-        """Leads that a batch joins (the circuit's "V2 grid to cathode siemens", "P1 short siemens")."""
-        rows = {f"{part.name} {one} to {two} siemens": (one, two) for one, two in itertools.permutations(part.leads, 2)}
-        rows[f"{part.name} short siemens"] = ENDS.get(part.kind, ("1", "2"))
-        for name, (one, two) in rows.items():
+        """Leads that a batch joins (the circuit's "V2 grid to cathode siemens", "V3 heater short siemens")."""
+        place = self.wiring.joint
+        pairs = itertools.permutations(part.leads, 2)
+        rows = {f"{part.name} {one} to {two} siemens": (place(part, one), place(part, two)) for one, two in pairs}
+        one, two = ENDS.get(part.kind, ("1", "2"))
+        if one in part.leads and two in part.leads:
+            rows[f"{part.name} short siemens"] = place(part, one), place(part, two)
+        heater = self.wiring.amplifier.parts.get(f"{part.envelope} heater")
+        if heater is not None and "cathode" in part.leads:
+            rows[f"{part.name} heater to cathode siemens"] = place(heater, "1"), place(part, "cathode")
+        for name, (a, b) in rows.items():
             siemens = self.values.get(name)
             if siemens is not None:
-                ohms = 1.0 / np.maximum(np.atleast_1d(siemens) * self.inside(part), 1.0 / OPEN_OHMS)
-                self.add(part, self.wiring.joint(part, one), self.wiring.joint(part, two), ohms)
+                self.add(
+                    part,
+                    a,
+                    b,
+                    1.0 / np.maximum(np.atleast_1d(siemens) * self.inside(part), 1.0 / OPEN_OHMS),
+                    role="leak",
+                )
 
     def windings(self, part: Part) -> None:
         for winding in part.windings:
