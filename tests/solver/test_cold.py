@@ -16,7 +16,7 @@ from firstglow.solver.cold import cold_ohms, cold_sensitivities
 OUT = Situation(0.0, out=frozenset({"V1", "V2", "V3", "V4"}))
 
 
-def tight(amplifier: Amplifier) -> dict[str, float]:
+def tight(amplifier: Amplifier) -> dict[str, object]:
     """Capacitors and rectifiers that do not leak, so that sums by hand have no tail."""
     return {f"{c.name} leak_ohms": 1e15 for c in amplifier.of_kind("capacitor", "diode")}
 
@@ -75,6 +75,13 @@ class TestByHand:
         # from the wiper: up to the bias node and down the other pot, or down its own foot
         expected = 1.0 + parallel(up + 58e3, 25e3 - up + 33e3)
         assert one(rowan, "V2 bias node", "chassis", swept) == near(expected)
+
+    def test_a_pot_that_sets_an_idle_current_stands_where_it_was_turned(self, rowan: Amplifier) -> None:
+        idle = OUT.but(pots={"P1": 0.0}, idle={"V2": 0.035})
+        values = tight(rowan) | {"P1 position": np.array([0.25, 1.0])}
+        got = cold_ohms(rowan, idle, [("V2 bias node", "chassis")], values)[0]
+        for ohms, up in zip(got, (6.25e3, 25e3), strict=True):
+            assert ohms == near(1.0 + parallel(up + 58e3, 25e3 - up + 33e3))
 
     def test_nothing_between(self, rowan: Amplifier) -> None:
         assert one(rowan, "line", "chassis") > 1e9

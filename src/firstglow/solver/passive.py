@@ -227,7 +227,10 @@ class _Builder:
 
     def pot(self, part: Part) -> None:
         """Two lengths of track that meet under the wiper, and the wiper's own contact."""
-        stated = self.wiring.situation.pots.get(part.name)
+        situation, targets = self.wiring.situation, self.wiring.amplifier.idle
+        # a pot that sets an idle current stands where it was turned to, sample by sample
+        turned = any(valve in targets and targets[valve].pot == part.name for valve in situation.idle)
+        stated = None if turned else situation.pots.get(part.name)
         position = value(self.values, part, "position") if stated is None else np.full(1, float(stated))
         track = value(self.values, part, "ohms")
         under = f"{part.name} track"
