@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from firstglow.amplifier.model import Part
-from firstglow.solver.currents import Bench, Flow, insulation_flow, link_flows, part_flow
+from firstglow.solver.currents import Bench, Flow, centre_flow, insulation_flow, link_flows, part_flow
 from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Coefficients
 from firstglow.solver.mains_side import EDGE_VOLTS, filament, magnetising
@@ -46,6 +46,7 @@ def keep_books(bench: Bench, equations: Equations, coefficients: tuple[Coefficie
             books.flows[part.name] = part_flow(bench, part)
     for name, flow in link_flows(bench).items():
         books.flows[f"link {name}"] = flow
+    books.flows["centres"] = centre_flow(bench)
     books.flows["insulation"] = insulation_flow(bench)
     for group, c in zip(equations.groups, coefficients, strict=True):
         if isinstance(group, Pulses):
@@ -131,18 +132,22 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         harmonics = source * turns[n] ** 2 * (square - in_phase**2)
         own = turns[n] * core * in_phase - volts * amps - c["ohms"][n] * square - harmonics
         plates = [(plate, 1.0 / len(stage)) for stage in leg.stages for plate in stage]
+        cost, given = np.zeros_like(amps), np.zeros_like(amps)
         for plate, part in plates:
             i, i_ac = amps * part, leg.phase * in_phase * part
             flow = books.flows[plate.part.name]
             flow.through(plate.anode, plate.cathode, i)
             ends = [j if j not in (leg.leg.start, leg.leg.end) else CHASSIS for j in (plate.anode, plate.cathode)]
             flow.through_ac(*ends, i_ac)
-            given = i * (bench.dc(plate.cathode) - bench.dc(plate.anode))
-            cost = i_ac * (bench.ac(ends[0]) - bench.ac(ends[1])) - given
-            flow.watts = flow.watts + np.maximum(cost, -AVERAGED * np.abs(given))
+            given = given + i * (bench.dc(plate.cathode) - bench.dc(plate.anode))
+            cost = cost + i_ac * (bench.ac(ends[0]) - bench.ac(ends[1]))
             flow.row["own_watts"] = flow.row.get("own_watts", 0.0) + np.maximum(own, 0.0) / len(plates)
             flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
             flow.row[f"{plate.lead}_amps" if plate.valve else "amps"] = i
+        cost = np.maximum(cost - given, -AVERAGED * np.abs(given))
+        for plate, _ in plates:
+            flow = books.flows[plate.part.name]
+            flow.watts = flow.watts + cost / len(plates)
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row

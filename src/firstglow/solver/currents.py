@@ -17,6 +17,7 @@ from firstglow.devices.semiconductor import junction_diode
 from firstglow.devices.triode import triode_current
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.heaters import EDGE
+from firstglow.solver.linear_parts import CENTRE_SIEMENS
 from firstglow.solver.nodes import CHASSIS, free_end
 from firstglow.solver.odd_parts import diode_law, gas_current
 from firstglow.solver.parameters import CONTACT_OHMS
@@ -162,11 +163,12 @@ def _capacitor(bench: Bench, part: Part, flow: Flow) -> None:
     if bench.has_ac(a, b):
         bench.resist_ac(flow, a, b, np.maximum(bench.p(f"{part.name} leak_ohms"), CONTACT_OHMS))
         w = 2.0 * np.pi * bench.p("mains hertz") * bench.p(f"{part.name} farads")
-        # stands for a reactance: current, no heat
+        # stands for a reactance: in these equations it takes power, in its row it does not
         u = bench.ac(a) - bench.ac(b)
         g = w / (1.0 + w * bench.p(f"{part.name} esr_ohms"))
         flow.through_ac(a, b, u * g)
         flow.row["reactive"] = np.abs(u) ** 2 * g
+        flow.watts = flow.watts + flow.row["reactive"]
 
 
 def _pot(bench: Bench, part: Part, flow: Flow) -> None:
@@ -312,6 +314,18 @@ def link_flows(bench: Bench) -> Mapping[str, Flow]:
             bench.resist(flow, here, link.tie, bench.p(f"{link.name} tie ohms"))
             out[link.name] = flow
     return out
+
+
+def centre_flow(bench: Bench) -> Flow:
+    """What holds the winding of a bridge in the middle."""
+    flow = Flow()
+    for joint, start, end in bench.frame.centred():
+        off = bench.dc(joint) - (bench.dc(start) + bench.dc(end)) / 2.0
+        amps = 2.0 * CENTRE_SIEMENS * off
+        flow.through(joint, start, amps / 2.0)
+        flow.through(joint, end, amps / 2.0)
+        flow.watts = flow.watts + amps * off
+    return flow
 
 
 def insulation_flow(bench: Bench) -> Flow:

@@ -1,11 +1,12 @@
 """What the part groups share while a circuit is compiled: unknowns by name, parameter rows, the plan of stamps."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.legs import Leg
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.solver.nodes import CHASSIS, Nodes, find_nodes
 from firstglow.solver.parameters import Rows
@@ -38,8 +39,11 @@ class Group(Protocol):
 class Frame:
     """The circuit as far as it has been compiled."""
 
-    def __init__(self, amplifier: Amplifier, types: Types, charging: frozenset[str] = frozenset()) -> None:
-        self.amplifier, self.types, self.charging = amplifier, types, charging
+    def __init__(self, amplifier: Amplifier, types: Types, cells: Mapping[str, Sequence[Leg]]) -> None:
+        self.amplifier, self.types, self.cells = amplifier, types, cells
+        self.charging = frozenset(
+            plate.part for legs in cells.values() for leg in legs for stage in leg.stages for plate in stage
+        )
         self.nodes: Nodes = find_nodes(amplifier)
         self.rows = Rows()
         self.law_names: dict[tuple[str, str], str] = {}
@@ -80,6 +84,17 @@ class Frame:
     def lead(self, part: Part, lead: str) -> str:
         """Node of a lead."""
         return self.nodes.lead(part, lead)
+
+    def centred(self) -> list[tuple[str, str, str]]:
+        """Windings between two rectifying stages (a bridge): (a joint of it, the leg's start, the leg's end). The pulses
+        clamp it to either side by turns, so that its dc is the middle of both."""
+        out: dict[str, tuple[str, str, str]] = {}
+        for legs in self.cells.values():
+            for leg in legs:
+                if len(leg.stages) > 1:
+                    joint = self.lead(self.amplifier.parts[leg.stages[0][0].part], "cathode")
+                    out.setdefault(joint, (joint, leg.start, leg.end))
+        return list(out.values())
 
     def envelope_row(self, envelope: str | None) -> int:
         """Row of the factor that is 1 while the valve is in its socket."""

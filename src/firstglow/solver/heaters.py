@@ -7,6 +7,7 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.devices.emission import heater_current
 from firstglow.solver.frame import Array, Coefficients, Frame, smooth_size
+from firstglow.solver.nodes import GROUNDED, series_edges, spread
 from firstglow.solver.stamps import merge
 
 EDGE = 1e-4
@@ -85,6 +86,20 @@ def _source(frame: Frame, part: Part):  # type: ignore[no-untyped-def]
     """Which volts heat this part: a winding's, or (a rectified heater line) dc."""
     alternating = all(frame.carries_ac(frame.lead(part, lead)) for lead in part.leads)
     return frame.ac if alternating else frame.dc
+
+
+def heaters_on(frame: Frame, transformer: str) -> list[tuple[int, int, int, int]]:
+    """Rows (volts, amps, in, fitted) of the heaters and pilot lamps that a transformer's windings heat."""
+    part = frame.amplifier.parts[transformer]
+    leads = [frame.lead(part, lead) for w in part.windings if w.role != "primary" for lead in (w.start, w.end)]
+    reached = set(spread(leads, series_edges(frame.amplifier, frame.nodes.at), GROUNDED)) - GROUNDED
+    out = []
+    for heater in frame.amplifier.of_kind("heater", "lamp"):
+        if {frame.lead(heater, lead) for lead in heater.leads} & reached:
+            inside = frame.rows.fixed("always", 1.0) if heater.envelope is None else frame.envelope_row(heater.envelope)
+            fitted = frame.rows.fixed(f"{heater.name} fitted", 1.0, heater.name, "fitted")
+            out.append((frame.rows.of(heater, "volts"), frame.rows.of(heater, "amps"), inside, fitted))
+    return out
 
 
 class HeaterRatio:

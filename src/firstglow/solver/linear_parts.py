@@ -14,6 +14,9 @@ from firstglow.solver.nodes import CHASSIS, GROUNDED, free_end
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS, OPEN_OHMS
 from firstglow.solver.stamps import merge
 
+CENTRE_SIEMENS = 1e-5
+"""How firmly the pulses hold a bridge's winding in the middle [S]; only a meter on it would notice."""
+
 Maker = Callable[[Array], Array]
 
 
@@ -125,6 +128,7 @@ def plan_linear(frame: Frame) -> LinearParts:
     for part in frame.amplifier.parts.values():
         _BY_KIND.get(part.kind, _nothing)(parts, part)
     _links(parts)
+    _centres(parts)
     _insulation(parts)
     rest = frame.index.get("lamp harmonics")
     if rest is not None:
@@ -316,6 +320,17 @@ def _links(parts: LinearParts) -> None:
         tied = f.rows.fixed(f"{link.name} tie ohms", OPEN_OHMS, link.part, "tie ohms")
         parts.conduct(parts.by_ohms(closed), here, f.amplifier.joint_of(link.part, link.lead))
         parts.conduct(parts.by_ohms(tied), here, link.tie)
+
+
+def _centres(parts: LinearParts) -> None:
+    """A bridge's winding: drawn to the middle of what its rectifiers clamp it to, taking nothing from either side."""
+    f = parts.frame
+    for joint, start, end in f.centred():
+        j, a, b = f.dc(joint), f.dc(start), f.dc(end)
+        rows = merge((j, 1.0), (a, -0.5), (b, -0.5))
+        coefficient = parts.by(lambda p: np.full(p.shape[1], CENTRE_SIEMENS, dtype=p.dtype))
+        parts.pull(coefficient, j, a, rows)
+        parts.pull(coefficient, j, b, rows)
 
 
 def _insulation(parts: LinearParts) -> None:

@@ -49,7 +49,7 @@ def find_nodes(amplifier: Amplifier) -> Nodes:
     return Nodes(dc, ac, mains, at)
 
 
-def _spread(start: Iterable[str], edges: list[tuple[str, str]], barred: frozenset[str] | set[str]) -> tuple[str, ...]:
+def spread(start: Iterable[str], edges: list[tuple[str, str]], barred: frozenset[str] | set[str]) -> tuple[str, ...]:
     """Everything that ``start`` reaches over ``edges`` without passing through a ``barred`` joint (which is reached)."""
     near: dict[str, list[str]] = {}
     for a, b in edges:
@@ -68,7 +68,8 @@ def _spread(start: Iterable[str], edges: list[tuple[str, str]], barred: frozense
     return tuple(found)
 
 
-def _series_edges(amplifier: Amplifier, at: Mapping[tuple[str, str], str]) -> list[tuple[str, str]]:
+def series_edges(amplifier: Amplifier, at: Mapping[tuple[str, str], str]) -> list[tuple[str, str]]:
+    """Pairs of nodes that parts in series join, links included."""
     edges = []
     for part in amplifier.of_kind(*SERIES):
         ends = [at[part.name, lead] for lead in part.leads]
@@ -81,10 +82,10 @@ def _series_edges(amplifier: Amplifier, at: Mapping[tuple[str, str], str]) -> li
 
 def _mains_side(amplifier: Amplifier, at: Mapping[tuple[str, str], str]) -> tuple[str, ...]:
     start = [at[p.name, lead] for p in amplifier.of_kind("inlet") for lead in ("line", "neutral")]
-    edges = _series_edges(amplifier, at)
+    edges = series_edges(amplifier, at)
     for part in amplifier.of_kind("transformer"):
         edges += [(at[part.name, w.start], at[part.name, w.end]) for w in part.windings if w.role == "primary"]
-    found = _spread(start, edges, GROUNDED)
+    found = spread(start, edges, GROUNDED)
     return tuple(j for j in found if j not in GROUNDED)
 
 
@@ -101,9 +102,9 @@ def _alternating(amplifier: Amplifier, at: Mapping[tuple[str, str], str], mains:
     for part in amplifier.of_kind("capacitor"):
         if part.value("farads") >= QUIET_FARADS:
             quiet |= {at[part.name, "+"], at[part.name, "-"]}
-    edges = _series_edges(amplifier, at)
+    edges = series_edges(amplifier, at)
     for part in amplifier.of_kind("pot"):
         ends = [at[part.name, lead] for lead in ("end 1", "wiper", "end 2")]
         edges += [(ends[0], ends[1]), (ends[1], ends[2])]
-    found = _spread(start, edges, quiet)
+    found = spread(start, edges, quiet)
     return tuple(j for j in found if j not in GROUNDED and j not in mains)

@@ -9,20 +9,17 @@ from collections.abc import Sequence
 import numpy as np
 
 from firstglow.amplifier.legs import Leg
-from firstglow.devices.emission import emission_limit
+from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
 from firstglow.solver.averaged import Averaged, Cell, Inputs, averaged
 from firstglow.solver.averaged import Leg as CycleLeg
 from firstglow.solver.charging import LegRows, ReservoirRows
 from firstglow.solver.cycle import Along
 from firstglow.solver.frame import Array, Coefficients, Frame
-from firstglow.solver.heaters import HeaterRatio
+from firstglow.solver.heaters import HeaterRatio, heaters_on
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.mains_side import ahead_of
 from firstglow.solver.stamps import merge
 
-LEAST_DRIVE = 1e-3
-"""Core volts below this drive no rectifier [V]."""
-LOAD_AMPS = 1e-9
 MOST_OHMS = 1e4
 """An open mains side counts as this [ohm]: nothing flows then, whatever it is."""
 FULL_PASSES = 60
@@ -33,7 +30,7 @@ NEAR = 0.01
 class Pulses:
     """Legs with one start and one end. Terms: dc amps and in-phase amps of every plate, the drive's equation, harmonics.
 
-    Causes of its slopes: reservoir volts, drive, core, core load, lamp ohms, then two heater differences of the valve.
+    Causes of its slopes: reservoir volts, drive, core, lamp ohms, then two heater differences of the valve.
     """
 
     constant = False
@@ -48,10 +45,10 @@ class Pulses:
         self.drive = f.index[f"drive {name}"]
         transformer = next((w.part for leg in legs for w in leg.windings if w.winding), None)
         self.core = f.index.get(f"core {transformer}")
-        self.load = f.index.get(f"core load {transformer}", f.ground)
         self.lamp = f.index.get("lamp ohms", f.ground) if transformer else f.ground
         self.rest = f.index.get("lamp harmonics", f.ground) if transformer else f.ground
         self.ahead, self.primaries = ahead_of(f, transformer) if transformer else ([], [])
+        self.heaters = heaters_on(f, transformer) if transformer else []
         self.ratio = HeaterRatio(f, [r.envelope for r in self.legs])
         self._plan()
 
@@ -61,7 +58,6 @@ class Pulses:
             merge((self.plus, 1.0), (self.minus, -1.0)),
             {self.drive: 1.0},
             {self.core: 1.0} if self.core is not None else {},
-            {self.load: 1.0},
             {self.lamp: 1.0},
         ]
         self.envelopes = list(dict.fromkeys(r.envelope for r in self.legs if r.envelope))
@@ -105,27 +101,30 @@ class Pulses:
             c |= {"core ohms": np.minimum(core, MOST_OHMS), "per lamp": 1.0 / per[0]}
         else:
             c |= {"core ohms": np.zeros(n), "per lamp": np.zeros(n)}
+        c["heaters"] = sum((p[v] * p[a] * p[i] * p[w] for v, a, i, w in self.heaters), np.zeros(n)) / nominal**2
         return c | {
             "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
 
     def source(self, x: Array, c: Coefficients) -> tuple[Array, Array, Array, Array]:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
-        mains side carries: each (sample,) with its slopes by drive, core, load and lamp (4, sample)."""
-        k = c["core ohms"] + (x[self.lamp] * c["per lamp"])
-        drive = x[self.drive]
+        mains side carries: each (sample,) with its slopes by core and lamp (2, sample).
+
+        The heaters stand in parallel with the mains side, each with its resistance of the moment.
+        """
+        k = c["core ohms"] + x[self.lamp] * c["per lamp"]
         if self.core is None:
-            none = np.zeros((4, *k.shape))
+            none = np.zeros((2, *k.shape))
             return k, none, np.ones_like(k), none
-        core, load = x[self.core], x[self.load] + LOAD_AMPS
-        below = core + k * load
-        below = np.where(np.abs(below) > LEAST_DRIVE, below, LEAST_DRIVE)
-        share = np.maximum(drive, LEAST_DRIVE) / below
-        value = k * share
-        by_lamp = share / below * c["per lamp"]
-        slopes = np.array([k / below, -value / below, -value * k / below, by_lamp * core])
-        d_share = np.array([1.0 / below, -share / below, -share * k / below, -by_lamp * load])
-        return value, slopes, share, d_share
+        nominal = self.frame.amplifier.mains_volts
+        warmth = (x[self.core] / nominal) ** 2 + COLD_KNEE**2
+        g = c["heaters"] * warmth ** ((HEATER_POWER - 1.0) / 2.0)
+        by_core = (HEATER_POWER - 1.0) * g * x[self.core] / nominal**2 / warmth
+        share = 1.0 / (1.0 + k * g)
+        d_share = -(share**2) * np.array([k * by_core, g * c["per lamp"]])
+        d_value = k * d_share
+        d_value[1] += share * c["per lamp"]
+        return k * share, d_value, share, d_share
 
     def run(self, x: Array, c: Coefficients, source: Array, passes: int, along: Sequence[Along] | None) -> Averaged:
         """The cycle at these unknowns; the last state is where it starts."""
@@ -154,8 +153,7 @@ class Pulses:
         turns, drive = c["turns"], x[self.drive]
         source, by_source, share, d_share = self.source(x, c)
         ratio, by_volts = self.ratio.ratios(x, c["heater"])
-        along = [Along(emf=turns, ohms=turns**2 * by_source[0])]
-        along += [Along(ohms=turns**2 * d) for d in by_source[1:]]
+        along = [Along(emf=turns)] + [Along(ohms=turns**2 * d) for d in by_source]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
             for n, leg in enumerate(self.legs):
@@ -176,14 +174,14 @@ class Pulses:
         core = self.frame.amplifier.mains_volts if self.core is None else x[self.core]
         terms[-2] = drive - core - source * flow
         table[-2] = -source * d_flow
-        table[-2][1:5] -= by_source * flow
+        table[-2][2:4] -= by_source * flow
         table[-2][1] += 1.0
         table[-2][2] -= 1.0
         self._harmonics(c, found.each_square, square, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
 
     def _causes(self, d: Array, by_volts: Array) -> Array:
         """Slopes (leg, cause, sample) with each heater ratio's split into its two differences of unknowns."""
-        known = 5
+        known = 4
         parts = [d[:, :known]]
         for k, envelope in enumerate(self.envelopes):
             at = [r.envelope for r in self.legs].index(envelope)
@@ -201,7 +199,7 @@ class Pulses:
         part = share[0] ** 2 * c["per lamp"]
         out[0][:] = part * rest
         out[1][:] = part * d_rest
-        out[1][1:5] += 2.0 * share[0] * c["per lamp"] * rest * share[1]
+        out[1][2:4] += 2.0 * share[0] * c["per lamp"] * rest * share[1]
 
 
 def emitted_limit(rated_limit: Array, ratio: Array) -> tuple[Array, Array]:
