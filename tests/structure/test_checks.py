@@ -270,7 +270,7 @@ def moved(b: Builder, part: str, **leads: str) -> None:
 
 
 def test_a_double_triode_end_to_end_on_six_volts() -> None:
-    """Each half of a 12.6 V heater gets half its rating. Marked volts by hand: 2 x (3.3 V - 2 x 3 A x 0.06 ohm) = 5.88 V."""
+    """Each half of a 12.6 V heater gets half its rating. By hand: 2 x (3.3 V - 2 x 3 A x 0.06 ohm) = 5.88 V marked."""
     b = single_ended_builder()
     moved(b, "V1 heater", one="T1 heat 1", two="T1 heat 2", ct="V1 heater ct")
     ((part, found, remedy),) = told(b)

@@ -3,14 +3,16 @@
 The generator is the outside reference: it knows what it built, the roles know only parts and joints.
 """
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
 
 from firstglow.amplifier.checks import check_structure
-from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.model import Amplifier, Joint
 from firstglow.amplifier.refusals import refusals
 from firstglow.amplifier.roles import Roles, roles
+from firstglow.amplifier.supplies import supplies
 from structure.topologies import Plan, heat_end, topology, valves_of
 from structure.topology_supplies import bias_expected
 
@@ -62,9 +64,15 @@ def test_ht_supply(seed: int) -> None:
         assert all(between in leg.series_dc for leg in supply.legs)
     if ht.between == "link":
         assert supply.dc_lead == ("HT link",)
+    elif ht.between == "fuse":
+        assert supply.dc_lead in {("FH 1",), ("FH 2",)}
     elif ht.kind != "valve":
-        leads = {f"{p} cathode" for leg in supply.legs for p in (leg.rectifiers[-1],) if leg.end != supply.middle}
-        assert set(supply.dc_lead) == leads
+        lifted = {"full-wave doubler": {"DH0 anode", "DH1 cathode"}, "cascade doubler": {"DH0 cathode", "DH1 cathode"}}
+        leads = {f"{leg.rectifiers[-1]} cathode" for leg in supply.legs}
+        across = (
+            {f"{part}B{n} {lead}" for part, lead in (("RS", "2"), ("CS", "-")) for n in "12"} if ht.string else set()
+        )
+        assert set(supply.dc_lead) == lifted.get(ht.form, leads) | across
     if ht.ct_fuse:
         assert all("FC" in leg.series_ac for leg in supply.legs)
 
@@ -306,3 +314,28 @@ def test_nodes_and_standby(seed: int) -> None:
     every = tuple(n.joint for n in found.ht_nodes)
     assert switches == ([("S2", ("rectified",), dead, every)] if plan.ht.between == "standby" else [])
     assert found.mains_switches == ("S1",)
+
+
+def lifted(amplifier: Amplifier, names: tuple[str, ...]) -> Amplifier:
+    """The amplifier with links or terminals hanging free, as Situation.lifted has it."""
+    parts = dict(amplifier.parts)
+    for name in names:
+        link = amplifier.links.get(name)
+        part = link.part if link else max((p for p in parts if name.startswith(f"{p} ")), key=len)
+        lead = link.lead if link else name.removeprefix(f"{part} ")
+        parts[part] = replace(parts[part], leads={**parts[part].leads, lead: f"free {name}"})
+    terminals: dict[str, list[str]] = {}
+    for p in parts.values():
+        for lead, joint in p.leads.items():
+            terminals.setdefault(joint, []).append(f"{p.name} {lead}")
+    return replace(amplifier, parts=parts, joints={j: Joint(j, tuple(t)) for j, t in terminals.items()})
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_with_the_dc_lead_lifted_nothing_is_charged(seed: int) -> None:
+    """What the ladder lifts to keep HT off: no capacitor of the supply is left in any charging path."""
+    _, amplifier, found = built(seed)
+    for supply in found.supplies:
+        rest = supplies(lifted(amplifier, supply.dc_lead))
+        charged = {c for s in rest if set(s.rectifiers) & set(supply.rectifiers) for c in s.reservoirs}
+        assert charged == set()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from firstglow.amplifier.graph import Branch, Net, holds, is_mains_secondary, least_ohms, net_of, quiet_joints, reach
-from firstglow.amplifier.leg_types import Leg
+from firstglow.amplifier.leg_types import Leg, Plate
 from firstglow.amplifier.legs import find_legs
 from firstglow.amplifier.model import Amplifier, Part, Problem
 from firstglow.amplifier.remedies import free_name, wire_line
@@ -31,7 +31,8 @@ class Supply:
     rectified: joint where the rectifiers deliver (``joint`` itself for a capacitor input without series parts).
     legs: each charging loop. series: fuses, switches, links, resistors that charging current passes.
     dc_lead: what to lift so that nothing is charged: the name of a link between rectifiers and reservoir if there is
-        one, else the terminals of all rectifiers on that side ("D1 cathode"); names that Situation.lifted takes.
+        one, else one terminal of a fuse there, else the terminals of all rectifiers on that side ("D1 cathode"; of a
+        doubler both stages'), with those of resistors and capacitors across them; names that Situation.lifted takes.
     nodes: joints held by capacitors from the reservoir outward, ``joint`` first (empty without a reservoir).
     channel: the channel all of its rectifiers belong to, or None.
     """
@@ -187,7 +188,7 @@ def _supply(net: Net, legs: tuple[Leg, ...]) -> Supply:
         reservoirs,
         middle,
         tuple(dict.fromkeys([*(p for leg in legs for p in (*leg.series_ac, *leg.series_dc)), *filters])),
-        _dc_lead(net, legs, positive, middle),
+        _dc_lead(net, legs, positive),
         supply_nodes(net, joint, ret, quiet_joints(net)) if reservoirs else (),
         channels.pop() if len(channels) == 1 else None,
     )
@@ -261,20 +262,44 @@ def _rectified(net: Net, legs: tuple[Leg, ...], positive: bool, ends: set[str]) 
     return parts[plate.part].leads["cathode" if positive else plate.lead]
 
 
-def _dc_lead(net: Net, legs: tuple[Leg, ...], positive: bool, middle: str | None) -> tuple[str, ...]:
-    """A link on the dc side of every leg, else the hot terminals of the last rectifiers."""
+def _dc_lead(net: Net, legs: tuple[Leg, ...], positive: bool) -> tuple[str, ...]:
+    """What opens every leg on its dc side: one link, else one fuse, that all pass; else the rectifiers' terminals."""
     amplifier = net.amplifier
     common = [p for p in legs[0].series_dc if all(p in leg.series_dc for leg in legs)]
     links = [link.name for link in amplifier.links.values() if link.part in common]
     if links:
         return (links[0],)
+    fuses = [amplifier.parts[p] for p in common if amplifier.parts[p].kind == "fuse"]
+    if fuses:  # the end toward the rectifiers: what then hangs free is on the dead side
+        ends = {legs[0].outer[1] if positive else legs[0].outer[0]}
+        lead = next((lead for lead, joint in fuses[0].leads.items() if joint not in ends), "1")
+        return (f"{fuses[0].name} {lead}",)
     out: list[str] = []
     for leg in legs:
-        if (leg.end if positive else leg.start) == middle:
-            continue
-        stage = leg.stages[-1] if positive else leg.stages[0]
-        out += [f"{p.part} {'cathode' if positive else p.lead}" for p in stage]
+        out += _hot_terminals(net, leg, positive)
     return tuple(dict.fromkeys(out))
+
+
+def _hot_terminals(net: Net, leg: Leg, positive: bool) -> list[str]:
+    """Terminals of a leg's outermost rectifiers on the dc side: the hot one if it has a rectifier there."""
+    parts = net.amplifier.parts
+
+    def terminals(plate: Plate, hot: str, end: str) -> list[str]:
+        """The terminal, and those of resistors and capacitors across it, if it is on the dc side."""
+        at = parts[plate.part].leads
+        joint, far = at[hot], at["cathode" if hot == plate.lead else plate.lead]
+        if joint not in {end} | {j for p in leg.series_dc for j in parts[p].leads.values()}:
+            return []
+        across = [
+            f"{b.part} {b.lead_a if b.a == joint else b.lead_b}"
+            for b in net.at[joint]
+            if b.sort in {"resistance", "capacitor"} and b.far(joint) == far
+        ]
+        return [f"{plate.part} {hot}", *across]
+
+    last = [t for p in leg.stages[-1] for t in terminals(p, "cathode", leg.end)]
+    first = [t for p in leg.stages[0] for t in terminals(p, p.lead, leg.start)]
+    return (last or first) if positive else (first or last)
 
 
 def _use(net: Net, joint: str, ret: str, sign: int) -> Use:
