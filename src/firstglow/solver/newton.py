@@ -17,7 +17,7 @@ from firstglow.solver.frame import Array
 SETTLED = 1e-8
 """Largest |dx|/(unit+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
 CHUNK = 512
-PLAIN_STEPS = 16
+PLAIN_STEPS = 14
 DAMPED_STEPS = 80
 RAMP_STEPS = 12
 LEAST_DAMPING = 1e-4
@@ -111,15 +111,13 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         equations.elimination.factor(factors, np.empty(x.shape[1]))
         dx = -residual
         equations.elimination.solve(factors, dx)
-        if damp:
-            dx, share = _natural(equations, at, factors, x, dx, share)
-        x += dx
-        change = np.abs(dx) / (unit + np.abs(x))
+        change = np.abs(dx) / (unit + np.abs(x + dx))
         most_moved = change.argmax(axis=0)
         size = np.take_along_axis(change, most_moved[None], axis=0)[0]
         done = size < SETTLED
-        if damp:
-            done &= share > 0.99
+        if damp and not done.all():
+            dx, share = _natural(equations, at, factors, x, dx, np.where(done, 1.0, share), done)
+        x += dx
         lost = ~np.isfinite(size)
         out[:, live] = x
         moved[live] = most_moved
@@ -136,13 +134,13 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
 
 
 def _natural(
-    equations: Equations, at: Prepared, factors: list[Array], x: Array, dx: Array, share: Array
+    equations: Equations, at: Prepared, factors: list[Array], x: Array, dx: Array, share: Array, done: NDArray[np.bool_]
 ) -> tuple[Array, Array]:
-    """The part of each sample's step that passes the natural monotonicity test, and that part (sample,)."""
+    """The part of each sample's step that passes the natural monotonicity test (``done``: not asked), and that part."""
     scale = 1.0 / (equations.unit[:, None] + np.abs(x))
     size = np.sqrt(np.mean((dx * scale) ** 2, axis=0))
     share = np.minimum(1.0, share * 4.0)
-    tried = np.zeros(x.shape[1], dtype=bool)
+    tried = done.copy()
     for _ in range(14):
         residual, _ = equations.evaluate(x + share * dx, at)
         ahead = -residual
