@@ -15,8 +15,12 @@ from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json
 @METER
 @click.option("--from", "from_rung", metavar="RUNG", help="First rung to print; bands stay those of the whole ladder.")
 @click.option("--to", "to_rung", metavar="RUNG", help="Last rung to print.")
-@click.option("--html", type=click.Path(path_type=Path), metavar="SHEET", help="Write the printable sheet to this file.")
-@click.option("--quick", is_flag=True, help="Bands by sensitivities instead of sampling: at once, and a little rougher.")
+@click.option(
+    "--html", type=click.Path(path_type=Path), metavar="SHEET", help="Write the printable sheet to this file."
+)
+@click.option(
+    "--quick", is_flag=True, help="Bands by sensitivities instead of sampling: at once, and a little rougher."
+)
 @JSON
 def command(
     file: Path,

@@ -23,7 +23,9 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
     chosen = [valve_type(n) for n in type_names()] if type_ is None else [valve_type(type_)]
     if plot is not None:
         if type_ is None:
-            raise click.ClickException("--plot: no type given; one valve at a time; try firstglow valves EL84 --plot el84.svg")
+            raise click.ClickException(
+                "--plot: no type given; one valve at a time; try firstglow valves EL84 --plot el84.svg"
+            )
         from firstglow.devices.fit_report import plate_curves
         from firstglow.sheets.curves import curves_svg
 
@@ -86,7 +88,9 @@ def tell(r: dict[str, Any], full: bool) -> None:
         limits = ", ".join(f"{k.replace('_', ' ')} {v:g}" for k, v in s["limits"].items() if isinstance(v, float))
         click.echo(f"  {s['kind']} {s['name']}".rstrip())
         click.echo(f"    limits: {limits}")
-        sure = ", ".join(f"{k} {100 * v:.1f} %" if k != "contact" else f"grid {v:.3f} V" for k, v in s["law_uncertainty"].items())
+        sure = ", ".join(
+            f"{k} {100 * v:.1f} %" if k != "contact" else f"grid {v:.3f} V" for k, v in s["law_uncertainty"].items()
+        )
         click.echo(f"    the law's own uncertainty (1 sigma): {sure}")
     if "rows" in r:
         click.echo(f"  published figures ({r['fitted_to']}), the law's beside them")

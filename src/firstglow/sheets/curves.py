@@ -11,6 +11,14 @@ from firstglow.devices.fit_report import PlateCurves
 Scale = Callable[[float], float]
 WIDTH, HEIGHT = 760, 520
 LEFT, RIGHT, TOP, BOTTOM = 70, 60, 46, 60
+STYLE = (
+    '<style>text{font:14px "DejaVu Sans",sans-serif}path{fill:none;stroke:#000;stroke-width:1.4}'
+    ".grid{stroke:#bbb;stroke-width:.7}.point{fill:#fff;stroke:#000;stroke-width:1.6}.title{font-size:18px}</style>"
+)
+CLIP = (
+    f'<clipPath id="area"><rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" '
+    f'height="{HEIGHT - TOP - BOTTOM}"/></clipPath>'
+)
 
 
 def step_of(span: float) -> float:
@@ -35,11 +43,9 @@ def curves_svg(curves: PlateCurves) -> str:
     screen = f", screen {curves.screen:g} V" if curves.screen else ""
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {HEIGHT}" width="{WIDTH}" height="{HEIGHT}">',
-        '<style>text{font:14px "DejaVu Sans",sans-serif}path{fill:none;stroke:#000;stroke-width:1.4}'
-        ".grid{stroke:#bbb;stroke-width:.7}.point{fill:#fff;stroke:#000;stroke-width:1.6}.title{font-size:18px}</style>",
+        STYLE,
         f'<rect width="{WIDTH}" height="{HEIGHT}" fill="#fff"/>',
-        f'<clipPath id="area"><rect x="{LEFT}" y="{TOP}" width="{WIDTH - LEFT - RIGHT}" '
-        f'height="{HEIGHT - TOP - BOTTOM}"/></clipPath>',
+        CLIP,
         f'<text class="title" x="{LEFT}" y="28">{escape(curves.title + screen)}</text>',
     ]
     parts += axes(x, y, most_volts, most_amps)

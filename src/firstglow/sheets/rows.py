@@ -98,7 +98,7 @@ def stop_text(reading: Mapping[str, Any]) -> str:
     else:
         for limit, is_low, direction in ((below, True, 1), (above, False, -1)):
             if limit is not None:
-                # on a negative rail "above" is read as "more volts" by half the people at a bench: say which way instead
+                # on a negative rail half the people at a bench read "above" as "more volts": say which way instead
                 word = ("beyond" if is_low else "nearer 0 than") if limit < 0 else ("below" if is_low else "above")
                 texts.append(f"{word} {figure(limit, direction)}")
     if reading.get("kind") == "lamp":

@@ -1,0 +1,54 @@
+"""firstglow from Python, one line each: what the commands do, without their words."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from firstglow.amplifier import Amplifier, Bench, Fault, Situation, load
+from firstglow.amplifier.model import AmplifierError, Problem
+
+if TYPE_CHECKING:
+    from firstglow.devices.catalogue import ValveType
+    from firstglow.ladder.ladder import Ladder
+    from firstglow.readings.verdict import Verdicts
+    from firstglow.solver.standing import Standing
+
+__all__ = ["Amplifier", "Bench", "Fault", "Situation", "check", "ladder", "load", "standing", "valve", "verdict"]
+
+
+def check(file: str | Path) -> tuple[Problem, ...]:
+    """Every mistake in an amplifier file; empty if there is none."""
+    try:
+        load(file)
+    except AmplifierError as error:
+        return error.problems
+    return ()
+
+
+def ladder(amplifier: Amplifier, bench: Bench | None = None, **options: Any) -> "Ladder":
+    """The first power-up; ``.document`` is the JSON of ``firstglow ladder``. Options: see ``ladder.ladder.build``."""
+    from firstglow.ladder.ladder import build
+
+    return build(amplifier, bench, **options)
+
+
+def standing(amplifier: Amplifier, situation: Situation, faults: tuple[Fault, ...] = ()) -> "Standing":
+    """All volts and currents as it stands. Raises SolveError when it would not settle."""
+    from firstglow.solver.circuit import compile_circuit
+
+    circuit = compile_circuit(amplifier)
+    return circuit.solve(circuit.vector(situation, faults))
+
+
+def verdict(climbed: "Ladder", readings: str | Path) -> "Verdicts":
+    """What a readings file means on a ladder. Raises ReadingsError."""
+    from firstglow.readings.taken import read_taken
+    from firstglow.readings.verdict import verdict as judge
+
+    return judge(climbed.expected, read_taken(readings))
+
+
+def valve(name: str) -> "ValveType":
+    """A valve type: laws, limits, pins. Raises DeviceError naming what is near."""
+    from firstglow.devices.catalogue import valve_type
+
+    return valve_type(name)
