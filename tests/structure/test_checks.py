@@ -407,3 +407,33 @@ def test_a_lightly_loaded_winding_is_judged_by_what_it_is_marked_for(marked: str
         assert any(p.part == "V1" and "its heater of 6.3 V gets about 5" in p.found for p in problems(text))
     else:
         load(text)
+
+
+LAYERED = """
+[[layer]]
+kind = "{kind}"
+who = "E. Marsh"
+when = "2026-02-03"
+why = "as it stood"
+"""
+
+
+def test_what_was_found_is_never_a_mistake_but_a_drawing_is() -> None:
+    """A resistor found missing is the job, not an error of the file."""
+    found = SINGLE + LAYERED.format(kind="found") + 'remove = ["R6", "R10"]\n'
+    assert "R6" not in load(found, name="x.toml", as_="found").parts
+    assert not good(SINGLE.replace('R6 = ["220k 1W 5%", "HT3", "V1 plate"]\n', ""))
+
+
+def test_a_change_that_heats_a_valve_wrongly_is_told() -> None:
+    text = (
+        TWIN
+        + LAYERED.format(kind="changed")
+        + 'rejoin = { "V9 heater 1" = "T1 heat 1", "V9 heater 2" = "T1 heat 2" }\n'
+    )
+    assert any("its heater of 5 V gets about 6" in p.found for p in problems(text))
+
+
+def test_a_layer_that_joins_the_mains_is_refused() -> None:
+    text = SINGLE + LAYERED.format(kind="found") + 'add = { W9 = ["wire", "neutral", "chassis"] }\n'
+    assert any("the mains are joined to the chassis" in p.found for p in problems(text))

@@ -16,21 +16,23 @@ __all__ = ["check_structure", "refusals"]
 def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
     """Every structural mistake, in file order; empty for a good amplifier.
 
-    Loose joints and joints without a dc path are mistakes of the drawing only: with layers over it they are not told.
-    A set that is refused outright (see ``refusals``) is told that and nothing else.
+    What is missing or the wrong way round is a mistake of the drawing only: a layer may say what was found, however
+    bad. Shorted windings and heaters on the wrong volts are also told of what was last changed. A set that is refused
+    outright (see ``refusals``), in any layer, is told that and nothing else.
     """
     refused = refusals(amplifier)
     if refused:
         return refused
     look = look_at(amplifier)
+    drawn = amplifier.layers == ("drawn",)
     found: list[Problem] = []
-    if amplifier.layers == ("drawn",):
+    if drawn:
         found += joint_problems(look)
-    shorts = winding_problems(look)
-    found += shorts or heater_problems(look)  # a shorted winding gives every heater on it the wrong volts
-    found += unrecognised(amplifier)
-    found += valve_problems(look)
-    found += rail_problems(look)
+    if drawn or amplifier.layers[-1] == "changed":
+        # a shorted winding gives every heater on it the wrong volts
+        found += winding_problems(look) or heater_problems(look)
+    if drawn:
+        found += [*unrecognised(amplifier), *valve_problems(look), *rail_problems(look)]
     first = {p.part: p for p in reversed(found)}  # a part with one mistake often shows another: tell the first
     kept = [p for p in found if first[p.part] is p]
     return tuple(sorted(dict.fromkeys(kept), key=lambda p: p.line))
