@@ -3,9 +3,9 @@
 Between the rectifier and its first capacitor stands a choke. Below the critical current it runs empty in every half cycle
 and the dc volts climb from 0.9 of the rms towards the crest. Cell by cell (implicit midpoint rule, as in ``cycle``) the
 leg with the larger emf feeds the choke: to it the choke is wL over the cell's angle, in ohms, that only add to its own, and
-a pull below the capacitor's volts by what the choke carries already. (The other leg works against what the first one has
-taken; the degree or so in which both share the choke is not resolved, 0.1 V.) One unknown is left, the choke's current as
-the cycle begins; periodicity fixes it (Newton).
+a pull below the capacitor's volts by what the choke carries already. In the few cells near the crossing both legs share the
+choke: the hot joint's volts are solved for. One unknown is left, the choke's current as the cycle begins; periodicity
+fixes it (Newton).
 
 Inputs, slopes and results are those of ``averaged``; ``volts`` is hot minus return BEHIND the choke where ``choke_ohms`` is
 given, before it (mean) where the choke's resistance is a part of its own. farads, esr, drain and dent are not used: the
@@ -14,6 +14,7 @@ capacitor behind the choke counts as a battery (its ripple is under a tenth of w
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import cos, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,8 @@ SETTLED = 1e-12
 SOURCE_OHMS = 200.0
 """Ohms against which a choke is too small for a cell's step (0.1 H is, 2 H is not)."""
 SMALLEST_HENRIES = 1e-6
+SHARING_STEPS = 8
+"""Newton steps of the hot joint's volts where two legs share; halved between bounds where emission bends the law over."""
 START, VOLTS = 0, 1
 
 
@@ -84,6 +87,7 @@ class _Choke:
             twice |= {n: None if getattr(p, n) is None else np.repeat(getattr(p, n), 2, axis=0) for n in ("leak", "sense")}
             p = replace(p, phase=(p.phase[0], -p.phase[0]), junction=p.junction * 2, **twice)
         self.p = replace(p, beta=np.zeros_like(p.volts) + inertia + ohms)
+        self.bare = replace(p, beta=np.zeros_like(p.volts))
         self.inertia, self.back = inertia, back
 
     def cycle(self, start: Array, along: Sequence[Along], heat: bool) -> tuple[Array, list[tuple[Array, Array]], Array]:
@@ -97,22 +101,12 @@ class _Choke:
         trace = [j]
         sums = [(np.zeros((legs, size)), np.zeros((legs, wide, size))) for _ in range(3 if heat else 2)]
         for cell in range(p.cells):
-            against, d_against = p.volts - self.inertia * j, -self.inertia * dj
-            d_against[VOLTS] += 1.0
+            empty, d_empty = p.volts - self.inertia * j, -self.inertia * dj
+            d_empty[VOLTS] += 1.0
+            found = self._cell(cell, empty, d_empty, along)
             node, d_node = np.zeros(size), np.zeros((wide, size))
-            for leg in sorted(range(legs), key=lambda n: -p.phase[n] * WAVE[cell]):
+            for leg, (i, di) in found.items():
                 wave = p.phase[leg] * float(WAVE[cell])
-                drive = wave * p.emf[leg] - against
-                if p.leak is None and not (drive if p.sense is None else p.sense[leg] * drive).max() > 0.0:
-                    continue
-                i, m, *by = series_current(p, leg, drive)
-                di = -m * d_against
-                for k, way in enumerate(along):
-                    row = 0 if self.equal else leg
-                    for slope, moved in zip((wave * m, *by), (way.emf, way.ohms, way.scale, way.limit), strict=True):
-                        if moved is not None:
-                            di[2 + k] += slope * moved[row]
-                against, d_against = against + p.beta * i, d_against + p.beta * di
                 node, d_node = node + i, d_node + di
                 for k, (value, gain) in enumerate(((i, 1.0), (wave * i, wave), (i * i, 2.0 * i))[: len(sums)]):
                     sums[k][0][leg] += value
@@ -123,6 +117,57 @@ class _Choke:
                 j = np.maximum(j, 0.0)
             trace.append(j)
         return dj, [self._mean(v, d) for v, d in sums], np.array(trace)
+
+    def _cell(self, cell: int, empty: Array, d_empty: Array, along: Sequence[Along]) -> dict[int, tuple[Array, Array]]:
+        """Currents of the legs in a cell and their rows; ``empty``: the hot joint's volts if nobody conducted."""
+        p = self.p
+        out: dict[int, tuple[Array, Array]] = {}
+        against, d_against = empty, d_empty
+        # the leg with the larger emf first; in the cell of the crossing the one that conducts already
+        for leg in sorted(range(len(p.phase)), key=lambda n: -p.phase[n] * cos(2.0 * pi * (cell - 0.01) / CELLS - pi / 2.0)):
+            drive = p.phase[leg] * WAVE[cell] * p.emf[leg] - against
+            if p.leak is None and not (drive if p.sense is None else p.sense[leg] * drive).max() > 0.0:
+                continue
+            i, m, *by = series_current(p, leg, drive)
+            di = self._sources(cell, leg, m, by, along) - m * d_against
+            if out:
+                return self._share(cell, empty, d_empty, against, drive > 0.0, along, out | {leg: (i, di)})
+            out[leg] = (i, di)
+            against, d_against = against + p.beta * i, d_against + p.beta * di
+        return out
+
+    def _sources(self, cell: int, leg: int, m: Array, by: Sequence[Array], along: Sequence[Along]) -> Array:
+        """What the ways do to a leg's current at given volts (way, sample)."""
+        out = np.zeros((2 + len(along), len(m)))
+        row = 0 if self.equal else leg
+        for k, way in enumerate(along):
+            slopes = (self.p.phase[leg] * WAVE[cell] * m, *by)
+            for slope, moved in zip(slopes, (way.emf, way.ohms, way.scale, way.limit), strict=True):
+                if moved is not None:
+                    out[2 + k] += slope * moved[row]
+        return out
+
+    def _share(
+        self, cell: int, empty: Array, d_empty: Array, u: Array, both: Array, along: Sequence[Along],
+        alone: dict[int, tuple[Array, Array]],
+    ) -> dict[int, tuple[Array, Array]]:  # fmt: skip
+        """Two legs at once where ``both``, from the hot joint's volts ``u`` of the first one alone; else as they were."""
+        p, siemens = self.p, 1.0 / self.p.beta
+        drives = {leg: p.phase[leg] * WAVE[cell] * p.emf[leg] for leg in alone}
+        low, high = u, np.maximum(u, np.max(list(drives.values()), axis=0))
+        for _ in range(SHARING_STEPS):
+            found = {leg: series_current(self.bare, leg, e - u) for leg, e in drives.items()}
+            miss = sum((f[0] for f in found.values()), siemens * (empty - u))
+            low, high = np.where(miss > 0.0, u, low), np.where(miss < 0.0, u, high)
+            u = u + miss / sum((f[1] for f in found.values()), siemens)
+            u = np.where((u >= low) & (u <= high), u, 0.5 * (low + high))
+        found = {leg: series_current(self.bare, leg, e - u) for leg, e in drives.items()}
+        sources = {leg: self._sources(cell, leg, f[1], f[2:], along) for leg, f in found.items()}
+        du = sum(sources.values(), siemens * d_empty) / sum((f[1] for f in found.values()), siemens)
+        return {
+            leg: (np.where(both, f[0], alone[leg][0]), np.where(both, sources[leg] - f[1] * du, alone[leg][1]))
+            for leg, f in found.items()
+        }
 
     def _mean(self, value: Array, slope: Array) -> tuple[Array, Array]:
         """Means over the cycle. The pair's currents in one half cycle are one leg's own over the whole."""
