@@ -35,7 +35,7 @@ def solved() -> Callable[[str], Solved]:
             amplifier = load(next(EXAMPLES.glob(f"{name}-*.toml")))
             circuit = compile_circuit(amplifier)
             situation = Situation(amplifier.mains_volts, pots=PRESETS if name == "a" else {})
-            kept[name] = amplifier, circuit, situation, circuit.solve(circuit.vector(situation), strict=False)
+            kept[name] = amplifier, circuit, situation, circuit.solve(circuit.vector(situation))
         return kept[name]
 
     return one
