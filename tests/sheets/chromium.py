@@ -39,7 +39,7 @@ def measure(html: str, script: str) -> object:
             timeout=120,
             check=True,
         )
-    found = re.search(r'<pre id="measured">(.*?)</pre>', done.stdout, re.S)
+    found = re.search(r'<pre id="measured">(.*?)</pre>', done.stdout, re.DOTALL)
     assert found, done.stdout[-500:] + done.stderr[-500:]
     text = found[1].replace("&quot;", '"').replace("&amp;", "&").replace("&lt;", "<").replace("&gt;", ">")
     return json.loads(text)

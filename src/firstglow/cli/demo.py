@@ -78,9 +78,8 @@ def command(as_json: bool) -> None:
             )
         last = next((e for e in taken if e.verdict != "go on"), last)
     if last is not None:
-        click.echo(
-            f"\n  {SIGNS[last.verdict]} {last.verdict.upper()}: {last.what} reads {last.shown}, expected {last.expected}"
-        )
+        told = f"{last.what} reads {last.shown}, expected {last.expected}"
+        click.echo(f"\n  {SIGNS[last.verdict]} {last.verdict.upper()}: {told}")
         for text in last.check_first:
             click.echo(f"    check first: {text}")
         click.echo("    Off, plug out, make safe: the output valves were never at risk.\n")

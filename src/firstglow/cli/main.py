@@ -57,13 +57,13 @@ def main() -> None:
 def run() -> None:
     """Entry point: run a verb, and say what went wrong in one line each."""
     try:
-        main(standalone_mode=False)
+        code = main(standalone_mode=False)  # an Exit's code comes back as a value here (click's documentation)
+        if isinstance(code, int):
+            sys.exit(code)
     except click.exceptions.Abort:
         sys.exit(2)
     except click.ClickException as error:
         fail([f"firstglow: {error.format_message()}"], 2)
-    except click.exceptions.Exit as stop:
-        sys.exit(stop.exit_code)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)

@@ -36,8 +36,12 @@ def situation_options(command: Command) -> Command:
             ),
             click.option("--load", type=click.Choice(["dummy", "none", "loudspeaker"]), default=None),
             click.option("--lamp", type=str, default=None, metavar="WATTS", help="Limiter lamp in the line."),
-            click.option("--open", "opened", multiple=True, metavar="SWITCH", help="Switches open (standby)."),
+            click.option("--open", "switch_open", multiple=True, metavar="SWITCH", help="Switches open (standby)."),
             click.option("--feedback", type=click.Choice(["closed", "open", "test"]), default=None),
+            click.option(
+                "--test-ohms", type=str, default=None, metavar="OHMS", help="What stands in the loop under test."
+            ),
+            click.option("--stimulus", type=str, default=None, metavar="VOLTS", help="Generator at the inputs, V rms."),
             METER,
         ]
     ):

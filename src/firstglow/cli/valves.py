@@ -19,8 +19,16 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
     Example:  firstglow valves EL84 --plot el84.svg
     """
     from firstglow.devices.catalogue import type_names, valve_type
+    from firstglow.devices.smooth import DeviceError
 
-    chosen = [valve_type(n) for n in type_names()] if type_ is None else [valve_type(type_)]
+    chosen, without = [], []
+    for name in type_names() if type_ is None else [type_]:
+        try:
+            chosen.append(valve_type(name))
+        except DeviceError as error:
+            if type_ is not None:
+                raise
+            without.append(str(error).split(":")[0])
     if plot is not None:
         if type_ is None:
             raise click.ClickException(
@@ -36,6 +44,8 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
         return
     for r in rows:
         tell(r, full=type_ is not None)
+    if without:
+        click.echo(f"published, but with too few figures for a law: {', '.join(without)}")
     if plot is not None:
         click.echo(f"{plot}: plate curves with the published points")
 

@@ -85,5 +85,3 @@ def _event(rung: str, reading: Any, value: float, verdict: str) -> Event:
     expected = reading.shown or ("open" if reading.expected is None else str(reading.expected))
     text = glow_word(value) if reading.on is None else reading.text(value)
     return Event(rung, reading.id, reading.planned.what, text, expected, verdict, reading.planned.check_first)
-
-

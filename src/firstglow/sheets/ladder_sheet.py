@@ -9,7 +9,7 @@ from firstglow.sheets.rows import Row, rows
 from firstglow.sheets.socket import BASES, base_of, socket_svg
 
 CONTACT = {
-    "none": "unplugged, below 10 V",
+    "none": "unplugged",
     "bench box": "at the bench box, hands off the chassis",
     "clip": "clip, put on with power off",
     "one hand": "sheathed probe, one hand",
@@ -68,7 +68,7 @@ def lines_of(text: str, letters: float) -> int:
 
 def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> list[list[Row]]:
     """Rows to pages by estimated heights [mm], generous so that nothing is ever clipped (a browser test holds it)."""
-    frame = 9 + 10 + 7 + 6.5 + foot_height(rung)  # head, title, table head, spare, foot
+    frame = 9 + 10 + 7 + 8 + foot_height(rung)  # head, title, table head, spare, foot
     box = 5 + 5.4 * sum(lines_of(t, 76) for t in stands_lines(rung, full=True))
     short_box = 5 + 5.4 * sum(lines_of(t, 76) for t in stands_lines(rung, full=False))
     texts = [*rung["before"], *rung["cautions"]]
@@ -185,8 +185,8 @@ def table_row(row: Row) -> str:
     left, right = blanks(row)
     return (
         f'<tr data-ids="{escape(" ".join(row.ids))}">'
-        f"<td>{drawing}</td>"
-        f'<td class="where">{where}</td>'
+        + (f'<td>{drawing}</td><td class="where">' if drawing else '<td class="where" colspan="2">')
+        + f"{where}</td>"
         f'<td class="figure"><div class="expect">{figure}</div>{band}{note}</td>'
         f'<td class="stop">{stop}</td>{left}{right}<td class="blank"></td></tr>'
     )

@@ -1,0 +1,88 @@
+"""The printed sheet in a real browser: large figures, nothing clipped, the right pin ringed, legible in grey."""
+
+import re
+from typing import Any
+
+import pytest
+from chromium import BROWSER, measure
+
+from firstglow.amplifier import load
+from firstglow.devices.catalogue import valve_type
+from firstglow.ladder.ladder import build
+from firstglow.sheets.ladder_sheet import ladder_sheet
+from firstglow.sheets.socket import base_of
+
+MM = 96 / 25.4
+pytestmark = [pytest.mark.browser, pytest.mark.skipif(BROWSER is None, reason="no chromium here (.ci/run installs it)")]
+
+
+@pytest.fixture(scope="module")
+def ladder() -> Any:
+    return build(load("examples/b-hazel-four.toml"), mode="fast")
+
+
+def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
+    html = ladder_sheet(ladder.document, "own, sheet 1")
+    pages = measure(
+        html,
+        "return [...document.querySelectorAll('.page')].map(p => ({rung: p.dataset.rung, width: p.offsetWidth,"
+        "height: p.offsetHeight, over: p.scrollHeight - p.clientHeight, wide: p.scrollWidth - p.clientWidth,"
+        "foot: !!p.querySelector('footer'), head: !!p.querySelector('header'),"
+        "cells: [...p.querySelectorAll('td, .stands, .hold')].filter(c => c.scrollHeight > c.clientHeight + 2"
+        " || c.scrollWidth > c.clientWidth + 2).map(c => c.textContent)}))",
+    )
+    assert isinstance(pages, list)
+    assert len(pages) >= len(ladder.document["rungs"])
+    for page in pages:
+        assert page["width"] == pytest.approx(210 * MM, abs=2)
+        assert page["height"] == pytest.approx(297 * MM, abs=2)
+        assert page["over"] <= 1, page
+        assert page["wide"] <= 1, page
+        assert page["cells"] == [], page
+        assert page["head"]
+        assert page["foot"]
+
+
+def test_expected_figures_are_eight_millimetres_high(ladder: Any) -> None:
+    # the height of a digit is measured from its ink, not from its font size
+    html = ladder_sheet(ladder.document)
+    heights = measure(
+        html,
+        "const c = document.createElement('canvas').getContext('2d');"
+        "return [...document.querySelectorAll('.expect')].map(e => { const s = getComputedStyle(e);"
+        "c.font = `${s.fontWeight} ${s.fontSize} ${s.fontFamily}`;"
+        "const m = c.measureText('8'); return m.actualBoundingBoxAscent + m.actualBoundingBoxDescent; })",
+    )
+    assert isinstance(heights, list)
+    assert len(heights) > 20
+    assert min(heights) >= 8.0 * MM - 0.5
+
+
+def test_the_ringed_pin_is_the_electrode_of_the_base_table(ladder: Any) -> None:
+    ringed = 0
+    for rung in ladder.document["rungs"]:
+        for reading in rung["readings"]:
+            told = re.fullmatch(r"(\w+) pin (\d+) \(([\w ]+)\)", reading["red_at"])
+            if told is None or reading["pin"] is None:
+                continue
+            part = ladder.frame.amplifier.parts[told[1]]
+            valve = valve_type(part.type)
+            assert int(told[2]) == reading["pin"]["number"]
+            assert base_of(reading["pin"]["base"]) == base_of(valve.base)
+            electrode = valve.pins[int(told[2])]
+            assert told[3].split()[0] in electrode, (told[0], electrode)
+            ringed += 1
+    assert ringed > 15
+
+
+def test_it_prints_in_grey_with_enough_contrast(ladder: Any) -> None:
+    # WCAG 2.1, 1.4.6: seven to one for text; on white paper that is any grey of 0x59 or darker
+    html = ladder_sheet(ladder.document)
+    colours = measure(
+        html,
+        "return [...new Set([...document.querySelectorAll('.page *')].map(e => getComputedStyle(e).color))]",
+    )
+    assert isinstance(colours, list)
+    for colour in colours:
+        red, green, blue = map(int, re.findall(r"\d+", colour)[:3])
+        assert max(red, green, blue) <= 0x59, colour
