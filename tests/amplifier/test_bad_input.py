@@ -43,7 +43,7 @@ PASTE = [
     ('V1 = ["EF86", {', 'V1a = ["EF86", {', "V1a"),
     ('V2 = ["EL84", { plate', 'V2 = ["EL84", { plaet', "plaet"),
     ('heater = "T1 heat" }]\nR12', 'heater = "T1 heta" }]\nR12', 'heater = "T1 heta"'),
-    ("position = 1 }", "position = 37 }", "37"),
+    ("position = 1 }", "position = 41.5 }", "41.5"),
     ("position = 1 }", "position = nan }", "nan"),
     ("position = 1 }", "position = 1e999 }", "1e999"),
     ("position = 1 }", "positon = 1 }", "positon"),

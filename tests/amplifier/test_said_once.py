@@ -100,7 +100,7 @@ def changes() -> list[tuple[str, str]]:
         ('in_phase = "b"', 'in_phase = "a"'),
         ('link = "feedback"', 'link = "loop"'),
         ("0.68u", "0.67u"),
-        ("289-0-288V", "289-0-289V"),
+        ("290-0-289V", "290-0-288V"),
         ("position = 1 }", "position = 0.9 }"),
         ("test = true", "test = false"),
         ('"6AU6"', '"EF86"'),

@@ -21,7 +21,12 @@ def transformer(more: str, rest: str = "") -> Part:
     heat = "" if "heat" in more else ', heat = "6.3V 2A ct 0R01"'
     tie = "" if " ct" in more + heat else 'W9 = ["wire", "T1 heat 2", "chassis"]\n'
     text = (
-        HEAD + f'T1 = ["mains transformer", {{ {more}{heat} }}]\n' + 'R9 = ["100k", "HT", "chassis"]\n' + tie + STAGE + rest
+        HEAD
+        + f'T1 = ["mains transformer", {{ {more}{heat} }}]\n'
+        + 'R9 = ["100k", "HT", "chassis"]\n'
+        + tie
+        + STAGE
+        + rest
     )
     return load(text).parts["T1"]
 

@@ -19,9 +19,9 @@ _OWN_SPREAD: Mapping[tuple[str, str], float] = {
 }
 
 
-def capacitor_type(draft: Draft) -> str:
+def capacitor_type(farads: float) -> str:
     """The type where none is stated: 1 uF and more is an electrolytic, less is a film (common practice)."""
-    return "electrolytic" if draft.values["farads"].value >= 1e-6 else "film"
+    return "electrolytic" if farads >= 1e-6 else "film"
 
 
 def _capacitor_leak(draft: Draft, values: Mapping[str, Quantity]) -> float:

@@ -88,6 +88,7 @@ class Draft:
     link: tuple[str, str, str | None] | None = None
     idle: tuple[Quantity, str | None] | None = None
     sides: tuple[float, ...] = ()
+    lost: bool = False  # a winding's text could not be read, so its leads are not known
 
     @property
     def line(self) -> int:

@@ -119,6 +119,7 @@ class Implied:
             known = [
                 f"{d.local} {w}" for d in self._all("transformer") for w in d.windings if not w.startswith("primary")
             ]
+            self.scopes.mistakes.broken = True
             self.scopes.mistakes.add(
                 places[0].line,
                 owner.name,
@@ -149,6 +150,8 @@ class Implied:
             ]
         if self.fragment:
             return self._bench_heater(base)
+        if self.scopes.mistakes.broken:  # the winding may be in the line that could not be read
+            return []
         names = ", ".join(f"{d.name} {w.name}" for d, w in fits) or "none fits"
         volts = " or ".join(f"{v:g} V" for v, _ in base.heaters)
         first = f"{fits[0][0].local} {fits[0][1].name}" if fits else "T1 heat"

@@ -79,6 +79,11 @@ class Scopes:
 
     def node(self, place: Place, owner: str) -> Node | None:
         """What a place means; None (with the mistake noted) if it means nothing."""
+        found = self._node(place, owner)
+        self.mistakes.broken |= found is None
+        return found
+
+    def _node(self, place: Place, owner: str) -> Node | None:
         text = " ".join(place.text.split())
         part, rest, channel = self.find(text, place.channel)
         if part is not None:
@@ -86,6 +91,8 @@ class Scopes:
             lead = lead_of(draft, rest) if rest else None
             if lead is not None:
                 return ("lead", part, lead)
+            if draft.lost:
+                return None
             names = lead_names(draft)
             near = (nearest(rest, names) if rest else self._unnamed(draft)) or (names[0] if names else "")
             found = (

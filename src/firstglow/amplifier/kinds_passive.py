@@ -90,7 +90,13 @@ PASSIVE: tuple[Kind, ...] = (
             ),
             rating("watts", "W", "rated dissipation of the whole track"),
             row(
-                "position", "1", "part of the track's ohms between end 1 and the wiper: 0 wiper at end 1, 1 at end 2", 0.5, role="setting", low=0.0, high=1.0
+                "position",
+                "1",
+                "part of the track's ohms between end 1 and the wiper: 0 wiper at end 1, 1 at end 2",
+                0.5,
+                role="setting",
+                low=0.0,
+                high=1.0,
             ),
             row(
                 "wiper_ohms",

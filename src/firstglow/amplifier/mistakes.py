@@ -10,12 +10,17 @@ MOST = 200  # more are not read by anyone; the last one says how many were left 
 
 
 class Mistakes:
-    """The mistakes found so far in one file."""
+    """The mistakes found so far in one file.
+
+    broken: a part or a joint is missing from what was read, so what depends on the whole is not judged: it would only
+    repeat the same mistake in other words.
+    """
 
     def __init__(self, file: str, lines: dict[Path, int]) -> None:
         self.file = file
         self.lines = lines
         self.found: list[Problem] = []
+        self.broken = False
 
     def line(self, path: Path) -> int:
         """Line of a key path, or of the nearest table around it; 1 if there is none."""
@@ -31,6 +36,10 @@ class Mistakes:
         problem = Problem(self.file, line, _one_line(part), _one_line(found), _one_line(allowed), _one_line(remedy))
         if problem not in self.found:
             self.found.append(problem)
+
+    def blames(self, part: str) -> bool:
+        """True if a mistake was found in this part already."""
+        return any(p.part == part for p in self.found)
 
     def key(self, at: Path, part: str, key: str, known: Iterable[str], what: str = "key") -> None:
         """Note an unknown key, with the nearest known one."""

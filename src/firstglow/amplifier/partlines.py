@@ -20,6 +20,18 @@ NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
 _WINDING = re.compile(r"[a-z][a-z0-9]*")
 
 
+# What a part is likely to be by the letter its name begins with, where its first text cannot be read (IEC 81346-2 and
+# the older habit of the trade).
+_BY_LETTER: Mapping[str, str] = {
+    "R": "resistor",
+    "C": "capacitor",
+    "L": "choke",
+    "D": "diode",
+    "P": "pot",
+    "F": "fuse",
+    "W": "wire",
+}
+
 # A value that stands for a part between a lead and a joint: ohms or farads, always with their letter.
 _VIA = re.compile(r"(?:\d[\d.]*(?:[RkKMGΩ]|[pnuµμ]F?)\d*)")
 _SPEC = re.compile(
@@ -66,16 +78,21 @@ class PartReader:
                 "[what it is, lead, lead ..., {more}]",
                 f'{local} = ["220k", "HT1", "V1 plate"]',
             )
+            self.mistakes.broken = True
             return None
         try:
             said = read_what(parts[0])
         except QuantityError as error:
             self.mistakes.add((*path, "0"), name, error.found, error.allowed, error.remedy)
-            return None
+            said = Said(kind=_BY_LETTER.get(local[0].upper()))  # its leads are read all the same
+            if said.kind is None:
+                self.mistakes.broken = True
+                return None
         assert said.kind is not None
         draft = Draft(name, local, channel, said.kind, said.type, path, origin)
         self.take(draft, said, origin, path)
         if draft.kind in {"valve", "rectifier"} and not self.envelope(draft, path):
+            self.mistakes.broken = True
             return None
         first = next((n for n, x in enumerate(parts) if isinstance(x, dict)), len(parts))
         self._more(draft, self._tables(draft, parts, first, path))
@@ -228,6 +245,8 @@ class PartReader:
     def _lead(self, draft: Draft, key: str, value: Any, at: Path) -> None:
         kind = kinds()[draft.kind]
         lead = lead_of(draft, key)
+        if lead is None and draft.lost:
+            return
         if lead is None:
             known = [*lead_names(draft), *kind.attributes, *kind.words]
             self.mistakes.key(at, draft.name, key, known, "lead or attribute")
@@ -237,18 +256,16 @@ class PartReader:
     def winding(self, draft: Draft, key: str, value: Any, at: Path) -> None:
         """Read one winding of a mains transformer."""
         if not isinstance(value, str):
-            self.mistakes.add(
-                at,
-                draft.name,
-                f"{short(value)!r} is no winding",
-                "volts, amps, ohms as one text",
-                f'{key} = "6.3V 4A ct"',
-            )
-            return
-        try:
-            draft.windings[key] = (read_winding(key, value), Origin(self.layer, self.mistakes.line(at)))
-        except QuantityError as error:
-            self.mistakes.add(at, f"{draft.name} {key}", error.found, error.allowed, error.remedy)
+            allowed = "volts, amps, ohms as one text"
+            self.mistakes.add(at, draft.name, f"{short(value)!r} is no winding", allowed, f'{key} = "6.3V 4A ct"')
+        else:
+            try:
+                draft.windings[key] = (read_winding(key, value), Origin(self.layer, self.mistakes.line(at)))
+            except QuantityError as error:
+                self.mistakes.add(at, f"{draft.name} {key}", error.found, error.allowed, error.remedy)
+            else:
+                return
+        draft.lost = self.mistakes.broken = True
 
     def attribute(self, draft: Draft, key: str, value: Any, at: Path) -> None:
         """Read one named attribute: a text with its unit, or a plain number in SI units."""

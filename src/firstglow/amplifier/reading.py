@@ -41,8 +41,10 @@ def load(
     document = open_document(path_or_text, name)
     # The whole file is read with every layer first, so a mistake is a mistake whatever is asked for.
     everything = _build(document, "changed", meters or {}, lenient=False)
-    drawn = _build(document, "drawn", {}, lenient=True) if len(everything.layers) > 1 else everything
-    _structure(document.mistakes, drawn, everything)
+    drawn = _build(document, "drawn", {}, lenient=True) if "layer" in document.data else everything
+    if not document.mistakes.broken:
+        _structure(document.mistakes, drawn, everything)
+    document.mistakes.stop()
     if as_ == "changed":
         return everything
     return drawn if as_ == "drawn" else _build(document, as_, meters or {}, lenient=True)
@@ -58,12 +60,12 @@ def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:
     check_structure = import_module("firstglow.amplifier.checks").check_structure
     for amplifier in {a.layers: a for a in amplifiers}.values():
         for problem in check_structure(amplifier):
-            if problem not in mistakes.found:
+            if not mistakes.blames(problem.part):
                 mistakes.found.append(problem)
-    mistakes.stop()
 
 
 def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> Amplifier:
+    """The amplifier with the layers that count; mistakes are noted, and stand-ins taken so that all are found."""
     mistakes = document.mistakes
     head = read_head(document)
     scopes = Scopes(head.channels, mistakes)
@@ -72,19 +74,16 @@ def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> A
     _join_drawn(scopes, groups)
     _one_spelling(scopes)
     implied = Implied(scopes, groups, head.fragment, head.mains_volts)
-    if not mistakes.found:
-        implied.run()
+    implied.run()
+    if not mistakes.broken:
         _leads_everywhere(scopes, groups, mistakes, scopes.drafts.values())
     layers = Layers(document, scopes, groups, as_, meters, lenient)
     layers.run()
-    mistakes.stop()
     implied.valves()
-    _leads_everywhere(scopes, groups, mistakes, layers.added)
-    mistakes.stop()
+    if not mistakes.broken:
+        _leads_everywhere(scopes, groups, mistakes, layers.added)
     head.defaults.extend(implied.defaults)
-    amplifier = Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
-    mistakes.stop()
-    return amplifier
+    return Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
 
 
 def _read_parts(document: Document, scopes: Scopes, channels: tuple[str, ...]) -> None:

@@ -14,6 +14,7 @@ from firstglow.amplifier.mistakes import Mistakes, nearest
 from firstglow.amplifier.model import Amplifier, DefaultUsed, IdleTarget, Joint, Link, Origin, Part, Quantity, Winding
 from firstglow.amplifier.transformers import HT_GUESS_AMPS, mains_windings, output_windings
 from firstglow.amplifier.windings import WindingText
+from firstglow.quantities import example, read_value
 
 # 1 sigma of new valves; reproduces makers' acceptance limits (perveance 7 to 10 %, mu 2.5 to 4 %, contact 0.07 V).
 SPREADS: Mapping[str, float] = {"perveance": 0.08, "mu": 0.03, "contact": 0.07}
@@ -45,6 +46,9 @@ class Resolver:
 
     def run(self, layers: tuple[str, ...]) -> Amplifier:
         """The frozen amplifier; notes what cannot be used."""
+        for draft in self.scopes.drafts.values():  # a lead that nothing mentions is a joint of its own
+            for lead in lead_names(draft):
+                self.groups.add(("lead", draft.name, lead))
         self._glass()
         sets = self.groups.sets()
         names = {nodes: canonical(nodes, self.kinds) for nodes in sets}
@@ -136,17 +140,16 @@ class Resolver:
         leads = {lead: where[f"{draft.name} {lead}"] for lead in lead_names(draft)}
         values = dict(draft.values)
         windings: tuple[Winding, ...] = ()
-        if draft.kind == "capacitor" and draft.type is None and "farads" in values:
-            draft.type = capacitor_type(draft)
+        self._required(draft, values)
+        if draft.kind == "capacitor" and draft.type is None:
+            draft.type = capacitor_type(values["farads"].value)
         if draft.kind == "transformer":
             windings = self._mains_windings(draft, values, where)
-        self._required(draft, values)
-        if not self.mistakes.found:
-            fill(draft, values, self.defaults.append)
-            if draft.kind in {"valve", "rectifier"}:
-                self._spread(draft, values)
-            if draft.kind == "output transformer":
-                windings = output_windings(draft, values)
+        fill(draft, values, self.defaults.append)
+        if draft.kind in {"valve", "rectifier"}:
+            self._spread(draft, values)
+        if draft.kind == "output transformer":
+            windings = output_windings(draft, values)
         values.pop("primary_volts", None)
         words = {k: v for k, v in draft.words.items() if k != "set_by"}
         twin = self._twin(draft)
@@ -178,26 +181,28 @@ class Resolver:
             if said is not None and said.origin.layer == "default":
                 values[name] = replace(said, spread=own.get(name, common[name]), shape="normal")
 
-    def _required(self, draft: Draft, values: Mapping[str, Quantity]) -> None:
+    def _required(self, draft: Draft, values: dict[str, Quantity]) -> None:
+        """Note what a part cannot be used without; a stand-in lets the rest of the file be judged."""
         for row in kinds()[draft.kind].attributes.values():
-            if row.required and row.name not in values:
+            if not row.required or row.name in values:
+                continue
+            if not self.mistakes.blames(draft.name):
                 first = kinds()[draft.kind].example.split('"')
                 remedy = f'"{first[1]}"' if len(first) > 1 else row.name
-                self.mistakes.add(
-                    draft.line, draft.name, f"a {draft.kind} without {row.name}", f"{row.name}: {row.text}", remedy
-                )
+                found = f"a {draft.kind} without {row.name}"
+                self.mistakes.add(draft.line, draft.name, found, f"{row.name}: {row.text}", remedy)
+            values[row.name] = Quantity(read_value(example(row.unit).strip('"'), row.unit), 0.0, "exact", draft.origin)
 
     def _mains_windings(
         self, draft: Draft, values: dict[str, Quantity], where: Mapping[str, str]
     ) -> tuple[Winding, ...]:
+        values["primary_volts"] = Quantity(self.head.mains_volts)
         if not any(w.primary for w, _ in draft.windings.values()):
-            self.mistakes.add(
-                draft.line,
-                draft.name,
-                "a mains transformer without a primary",
-                "a winding whose name begins with primary",
-                f'{{ primary = "{self.head.mains_volts:g}V" }}',
-            )
+            values.setdefault("volt_amps", Quantity(1.0))
+            if not draft.lost:
+                remedy = f'{{ primary = "{self.head.mains_volts:g}V" }}'
+                allowed = "a winding whose name begins with primary"
+                self.mistakes.add(draft.line, draft.name, "a mains transformer without a primary", allowed, remedy)
             return ()
         windings, load = mains_windings(
             draft,
@@ -207,7 +212,6 @@ class Resolver:
             self.defaults.append,
         )
         values.setdefault("volt_amps", Quantity(load, 0.3, "uniform", Origin("default", 0)))
-        values["primary_volts"] = Quantity(self.head.mains_volts)
         return windings
 
     def _rectified(self, draft: Draft, winding: WindingText, where: Mapping[str, str]) -> bool:
