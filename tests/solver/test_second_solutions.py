@@ -66,7 +66,7 @@ def case(request: pytest.FixtureRequest) -> tuple[str, Amplifier, Circuit]:
 
 def solved(name: str, amplifier: Amplifier, circuit: Circuit, values: np.ndarray) -> tuple[Situation, Standing, dict]:
     situation = Situation(amplifier.mains_volts, pots=CASES[name][1])
-    # the proof has tests of its own (a bridge of unequal diodes does not pass it yet): here volts are held against volts
+    # the proof has tests of its own (a bridge of unequal diodes does not pass it yet): here volts meet volts
     standing = circuit.solve(circuit.apply(values[:, None], situation), strict=False)
     numbers = {n: float(standing.values[row, 0]) for n, row in circuit.column.items()}
     module: ModuleType = CASES[name][0]
