@@ -7,7 +7,7 @@ from math import ceil, floor
 from typing import Any
 
 SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e9, "n": 1e-9, "p": 1e-12}
-UNITS = {"ohm": "Ω"}
+UNITS = {"ohm": "Ω", "1": ""}
 LARGEST_OHMS = 1e8
 
 
@@ -47,6 +47,8 @@ def scaled(value: float, unit: str | None, scale: str, decimals: int, direction:
 
 def shown_form(shown: str | None, value: float | None, unit: str | None) -> tuple[str, int]:
     """(scale letter, decimals) of the text a meter shows; guessed from the value where there is no such text."""
+    if unit == "1":  # two readings in proportion: no meter shows it
+        return "", 3
     match = re.fullmatch(r"[−-]?(\d+)(?:\.(\d+))?\s*([mµukMGnp]?)(?:V|A|Ω|ohm|W|F|Hz|s|°C|)", (shown or "").strip())
     if match:
         return match[3], len(match[2] or "")
