@@ -156,5 +156,7 @@ def build(
     observer = Observer(amplifier)
     frame = frame_of(amplifier, gear_of(bench, reads, volts), SolverPhysics(amplifier, observer.circuit))
     rungs = plan_frame(frame)
-    expected, sheet = expect_with_sheet(amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer)
+    expected, sheet = expect_with_sheet(
+        amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer
+    )
     return Ladder(frame, expected, sheet, document(frame, expected, from_rung, to_rung))

@@ -3,6 +3,7 @@ back bias under a load resistor (4b)."""
 
 from collections.abc import Iterator
 
+from firstglow.amplifier.bases import find
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
@@ -80,7 +81,7 @@ def _first_turn(frame: Frame) -> PlannedRung:
 
 def _full(frame: Frame) -> PlannedRung:
     at = frame.ht_only(frame.dial(RUNG), loads=frame.ht_loads)
-    readings = [_lamp(frame, RUNG, at)]
+    readings = [_lamp(frame, RUNG, at), *_warm_up(frame, at)]
     for supply in frame.supplies("ht"):
         readings += _supply(frame, at, supply)
     for v in frame.roles.outputs:
@@ -119,6 +120,15 @@ def _node(
         contact="clip",
         fill={"node": frame.joint(node).text, "minus": minus, "minutes": word.strip(" aftermin")},
     )
+
+
+def _warm_up(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
+    """How long the rectifier takes tells which type sits there: 2 to 4 s directly heated, 10 to 20 s indirectly."""
+    for part in frame.amplifier.of_kind("rectifier"):
+        base = find(part.type or "")
+        if part.envelope in frame.ht_rectifiers and base is not None:
+            low, high = (2.0, 6.0) if base.direct else (8.0, 25.0)
+            yield frame.look(RUNG, "warm-up", "warm_up", at, owner=part.name, fill={"low": low, "high": high})
 
 
 def _supply(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedReading]:

@@ -38,6 +38,7 @@ def _without_earth(frame: Frame) -> tuple[str, ...]:
 
 def _readings(frame: Frame) -> list[PlannedReading]:
     made = [_bond(frame), _insulation(frame), *_primary(frame)]
+    made.append(frame.look("0", "types", "types", frame.unplugged()))
     odd = [found.part for found in frame.roles.interference if not found.safety]
     if odd:
         made.append(

@@ -82,6 +82,11 @@ def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[Stop
     return (stops.above(volts, f"past the idle target of {target * 1e3:.3g} mA"), *limit)
 
 
+def early_stop(frame: Frame, v: OutputValve) -> tuple[StopRule, ...]:
+    """With the lamp in no band judges; three times what a valve held at its most negative passes is a fault."""
+    return (stops.most(3.0, "far more than its bias lets through"),) if frame.has_bias(v) else ()
+
+
 def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
     """Cathode volts from switch-on: lamp in, then out, everything at its most negative."""
     part = frame.cathode_part(v)
@@ -100,7 +105,7 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
             situation,
             owner=v.valve,
             contact="clip",
-            stops=current_stop(frame, v),
+            stops=current_stop(frame, v) + (early_stop(frame, v) if situation.lamp_watts else ()),
             fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
         )

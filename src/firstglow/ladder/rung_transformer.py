@@ -84,11 +84,12 @@ def _lamp(frame: Frame, rung: str, dials: tuple[float, ...]) -> Iterator[Planned
         yield frame.bench(
             rung, f"lamp {word}", "lamp", at, kind="lamp", quantity="lamp", expect_word="dark", fill={"where": where}
         )
-        yield amps(frame, rung, frame.alone(dial), word, where)
+        # a short shows in amps before a large lamp glows: the lamp is still in while the dial goes up
+        yield amps(frame, rung, at if dial < 1.0 or rung == "2a" else frame.alone(dial), word, where)
 
 
 def amps(frame: Frame, rung: str, at: Situation, word: str, where: str) -> PlannedReading:
-    """Mains current at the bench's ammeter, lamp bypassed."""
+    """Mains current at the bench's ammeter, in line."""
     return frame.bench(
         rung,
         f"mains amps {word}",
