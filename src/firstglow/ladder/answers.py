@@ -52,25 +52,30 @@ class SolverPhysics:
         return self._standing[key]
 
     def prepare(self, situations: Iterable[Situation]) -> None:
-        """Solve all that are new as one batch, a situation a column; those with an idle target one by one."""
-        asked = (_worst(s) for s in situations if s.mains_volts > 0 and not s.idle)
-        fresh = {_key(s): s for s in asked if _key(s) not in self._joints}
-        if not fresh:
-            return
-        columns = np.concatenate([self.circuit.apply(self._nominal, s) for s in fresh.values()], axis=1)
-        found = self.circuit.solve(columns)
-        dc, ac = ({j: np.asarray(of(j)) for j in self.amplifier.joints} for of in (found.dc, found.ac))
-        for n, key in enumerate(fresh):
+        """Solve all that are new in few batches, a situation a column: those without an idle target together, those
+        with one by the valves that it sets."""
+        asked = (_worst(s) for s in situations if s.mains_volts > 0)
+        batches: dict[tuple[str, ...], dict[str, Situation]] = {}
+        for situation in asked:
+            if _key(situation) not in self._joints:
+                batches.setdefault(tuple(sorted(situation.idle)), {})[_key(situation)] = situation
+        for valves, fresh in batches.items():
+            laid = np.concatenate([self.circuit.apply(self._nominal, s) for s in fresh.values()], axis=1)
+            targets = {v: np.array([s.idle[v] for s in fresh.values()]) for v in valves}
+            found = self.circuit.solve_idle(laid, targets).standing if targets else self.circuit.solve(laid)
+            self._keep(fresh, found)
+
+    def _keep(self, keys: Iterable[str], found: Any) -> None:
+        """Joint volts of each column of a batch."""
+        dc, ac = ({j: np.ravel(of(j)) for j in self.amplifier.joints} for of in (found.dc, found.ac))
+        for n, key in enumerate(keys):
             self._joints[key] = {j: (float(dc[j][n]), float(ac[j][n])) for j in self.amplifier.joints}
 
     def joints(self, situation: Situation) -> Mapping[str, tuple[float, float]]:
         """Joint -> (volts dc, volts rms ac) to chassis, limiter lamp out: the most that can stand there."""
         key = _key(_worst(situation))
         if key not in self._joints:
-            found = self.standing(_worst(situation))
-            self._joints[key] = {
-                j: (float(np.ravel(found.dc(j))[0]), float(np.ravel(found.ac(j))[0])) for j in self.amplifier.joints
-            }
+            self._keep([key], self.standing(_worst(situation)))
         return self._joints[key]
 
     def mains_amps(self, situation: Situation) -> float:
@@ -106,9 +111,7 @@ class SolverPhysics:
         from firstglow.solver.midband import midband
         from firstglow.solver.slopes import valve_slopes
 
-        at = situation.but(
-            feedback="open" if situation.feedback == "test" else situation.feedback, stimulus_volts=0.0, test_ohms=None
-        )
+        at = _worst(situation).but(feedback="open", test_ohms=None)
         key = _key(at)
         if key not in self._signal:
             standing = self.standing(at)
