@@ -16,6 +16,8 @@ from firstglow.solver.valves import law_row
 
 LEAST_START_AMPS = 1e-20
 """Start current of a junction that is not there [A]."""
+NOT_THERE_OHMS = 1e12
+"""Series ohms of a junction that is not there: its winding's volts drive less than a nanoamp."""
 
 
 STRAY_FARADS = 1e-8
@@ -135,7 +137,9 @@ class LegRows:
         fitted = sum(p[plate.fitted] for plate in stage)
         leak = 1.0 / (fitted / leak + sum(p[plate.short] for plate in stage) + NO_LEAK)
         start = np.maximum(start * fitted, LEAST_START_AMPS)
-        return slope, start, series / n + self._own(stage, p), leak
+        # a small start current alone would only cost two volts more: what is not there has no way through
+        gone = np.where(fitted > 0.0, 0.0, NOT_THERE_OHMS)
+        return slope, start, series / n + self._own(stage, p) + gone, leak
 
 
 class ReservoirRows:
