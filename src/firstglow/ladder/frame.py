@@ -20,6 +20,7 @@ HAND_DC = 60.0  # V: the most a sheathed probe is held on (IEC 62368-1 ES1, from
 HAND_AC = 30.0  # V rms, the same
 HAND_SHARE = 0.85  # healthy amplifiers differ: a joint this close to the limit is clipped, not held (common practice)
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
+MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
 BRIDGE = End("mains", "bench ammeter, in line", outside=True)
 
@@ -89,7 +90,7 @@ class Frame(Structure):
         """A small signal that gives about 0.3 V at the load with the loop lifted."""
         lifted = at.but(feedback=self.open_loop, stimulus_volts=0.01)
         gain = self.physics.gain(lifted, channel)
-        volts = DRIVE_OUT / gain if gain > 0 else 0.01
+        volts = min(DRIVE_OUT / gain, MOST_DRIVE) if gain > 0 else MOST_DRIVE
         return at.but(stimulus_volts=float(f"{volts:.2g}"))
 
     @property
