@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from on_paper import expected_of
 from test_plan import EXAMPLES
-from topologies import PLAIN, build
+from topologies import PLAIN, build, topology
 
 from firstglow.amplifier import load
 from firstglow.ladder.answers import SolverPhysics
@@ -37,3 +37,14 @@ def test_lifted_diodes_leave_the_reservoir_at_nothing(rectifier: str) -> None:
     for supply in frame.supplies("ht"):
         joints = physics.joints(at)
         assert abs(joints[supply.joint][0] - joints[supply.ret][0]) < 1.0
+
+
+@pytest.mark.parametrize("seed", [0, 2, 5, 6, 11, 16, 17, 20, 26, 34, 49, 56])
+def test_topologies_walk_clean_with_the_volts_that_stand(seed: int) -> None:
+    """Some of the walk's two hundred with the real solver: every rectifier but a choke input, every bias."""
+    choice, amplifier = topology(seed)
+    assert not choice.choke_input
+    physics = SolverPhysics(amplifier)
+    frame = frame_of(amplifier, Gear(amplifier.mains_volts), physics)
+    made = document(frame, expected_of(frame, plan_frame(frame)))
+    assert walk(made, amplifier, physics) == (), choice
