@@ -24,7 +24,9 @@ from firstglow.solver.cycle import CELLS, ROOT2, WAVE, Along, Problem, series_cu
 
 Array = NDArray[np.float64]
 
-PASSES = 40
+PASSES = 60
+FREE_PASSES = 12
+"""Passes of Newton's rule before the interval that holds the answer is halved instead."""
 SETTLED = 1e-12
 SOURCE_OHMS = 200.0
 """Ohms against which a choke is too small for a cell's step (0.1 H is, 2 H is not)."""
@@ -51,15 +53,22 @@ def choke_input(
     choke = _Choke(p, inertia / theta, np.asarray(choke_ohms, dtype=float), 1.0 / theta)
     amps = np.zeros(p.volts.shape) if start is None else start[0]
     size = np.abs(p.emf).max(axis=0) * ROOT2 / (inertia + p.ohms.min(axis=0)) + 1e-6
+    low, high, far = np.full_like(amps, -np.inf), np.full_like(amps, np.inf), np.ones_like(amps, dtype=bool)
     for done in range(1, passes + 1):
         rows, sums, trace = choke.cycle(amps, ways, heat)
         gain = rows[START] - 1.0
         gain = np.where(np.abs(gain) > 1e-12, gain, -1e-12)
-        step = -(trace[-1] - amps) / gain
+        miss = trace[-1] - amps
+        step = -miss / gain
         old, amps = amps, amps + step
         if p.sense is None and p.leak is None:
             amps = np.maximum(amps, 0.0)
+        # the choke ends higher than it began below the answer, lower above it: a starved cathode cannot throw it about
+        low, high = np.where(miss > 0.0, old, low), np.where(miss < 0.0, old, high)
+        between = np.isfinite(low) & np.isfinite(high) & ((amps < low) | (amps > high) | (far & (done > FREE_PASSES)))
+        amps = np.where(between, 0.5 * (np.where(between, low, 0.0) + np.where(between, high, 0.0)), amps)
         unsettled = np.abs(amps - old) / size
+        far = unsettled > SETTLED
         if done == passes or unsettled.max(initial=0.0) < SETTLED:
             break
     move = -rows[VOLTS:] / gain
