@@ -25,6 +25,7 @@ LEVELS = np.array([0.90, 0.97, 0.99])
 # Normal scores at which tail shapes are tabulated.
 SCORES = np.array([0.5, 1.0, 1.2816, 1.8808, 2.3263, 2.75, 3.0, 3.25, 3.5, 3.75, 4.0, 4.25, 4.5, 5.0, 5.5, 6.0, 8.0])
 _AT_LEVELS = slice(2, 5)
+_OUTER = 1.605  # sqrt(0.99 x 0.01) / (density x score) of a normal at 0.99
 # A reading whose own samples reach past this score at the rank where a normal one would reach 3.2 has a heavier tail
 # than its contributions explain; its scale is widened until it does not.
 _HEAVY_RANK, _HEAVY_SCORE = 4, 3.4
@@ -36,32 +37,33 @@ _LEAST = 1e-12
 class Marginals:
     """Middle and both tails of every reading.
 
-    middle: (reading,). below, above: scales [SI per standard deviation], (reading,). shape: (score, reading), deviation
-    in standard deviations at ``SCORES``.
+    middle: (reading,) [SI]. below, above: how far each tail reaches at ``SCORES``, (score, reading) [SI].
     """
 
     middle: Array
     below: Array
     above: Array
-    shape: Array
 
     def scores(self, values: Array) -> Array:
         """Normal score, in size, of each value, (reading, sample)."""
         away = values - self.middle[:, None]
-        scaled = np.where(away < 0, -away / self.below[:, None], away / self.above[:, None])
-        out = np.empty_like(scaled)
-        for r in range(len(scaled)):
-            reach = self.shape[:, r]
-            out[r] = np.interp(scaled[r], reach, SCORES)
-            past = scaled[r] > reach[-1]
-            # past the end of the table a score grows with the distance, so that it still ranks
-            out[r, past] = SCORES[-1] * scaled[r, past] / reach[-1]
+        out = np.empty_like(away)
+        for r, row in enumerate(away):
+            out[r] = np.where(row < 0, _score(-row, self.below[:, r]), _score(row, self.above[:, r]))
         return out
 
     def band(self, score: float) -> tuple[Array, Array]:
         """(low, high) of every reading at one common normal score."""
-        reach = np.array([np.interp(score, SCORES, self.shape[:, r]) for r in range(len(self.middle))])
-        return self.middle - self.below * reach, self.middle + self.above * reach
+        below, above = (
+            np.array([np.interp(score, SCORES, tail) for tail in side.T]) for side in (self.below, self.above)
+        )
+        return self.middle - below, self.middle + above
+
+
+def _score(away: Array, reach: Array) -> Array:
+    """Normal scores of distances on one side; past the end of the table they grow with the distance, so they rank."""
+    past = SCORES[-1] * away / reach[-1]
+    return np.asarray(np.where(away > reach[-1], past, np.interp(away, reach, SCORES)))
 
 
 def marginals(values: Array, shape: Array, groups: Sequence[int]) -> Marginals:
@@ -69,29 +71,34 @@ def marginals(values: Array, shape: Array, groups: Sequence[int]) -> Marginals:
 
     groups: readings of one number are twins: their samples are pooled, so twins get the same band to the last figure.
     """
-    readings = len(values)
-    middle, below, above = (np.empty(readings) for _ in range(3))
-    for group in sorted(set(groups)):
-        rows = [r for r in range(readings) if groups[r] == group]
+    middle, below, above = np.empty(len(values)), np.empty_like(shape), np.empty_like(shape)
+    numbers = np.asarray(groups)
+    for group in np.unique(numbers):
+        rows = np.flatnonzero(numbers == group)
         pooled = values[rows].ravel()
-        reach = shape[:, rows].mean(axis=1)
-        middle[rows], below[rows], above[rows] = _one(pooled, reach)
-    return Marginals(middle, below, above, shape)
+        centre = float(np.median(pooled))
+        own = shape[:, rows].mean(axis=1)
+        middle[rows] = centre
+        below[:, rows] = _tail(centre - pooled, own)[:, None]
+        above[:, rows] = _tail(pooled - centre, own)[:, None]
+    return Marginals(middle, below, above)
 
 
-def _one(values: Array, reach: Array) -> tuple[float, float, float]:
-    """(middle, scale below, scale above) of one reading."""
-    middle = float(np.median(values))
-    sides = []
-    for sign in (-1.0, 1.0):
-        away = np.sort(sign * (values - middle))
-        at = np.quantile(away, LEVELS)
-        scale = float(np.max(at / reach[_AT_LEVELS]))
-        rank = max(1, round(_HEAVY_RANK * len(values) / 4096))
-        far = float(np.interp(_HEAVY_SCORE, SCORES, reach))
-        scale = max(scale, away[-rank] / far, _LEAST)
-        sides.append(scale)
-    return middle, sides[0], sides[1]
+def _tail(away: Array, shape: Array) -> Array:
+    """How far one tail reaches at ``SCORES``, (score,): the shape that the reading's parts give it, scaled to the
+    samples, and bent where the samples bend more than chance would."""
+    found = np.quantile(away, LEVELS)
+    at = shape[_AT_LEVELS]
+    ratios = found / at
+    scale = max(float(ratios.max()), _LEAST)
+    # a quantile's standard deviation over itself at the outermost level (H. A. David, Order Statistics, 1981, 2.5)
+    chance = scale * _OUTER / len(away) ** 0.5
+    bend = max(0.0, float(ratios[-1] - ratios[0]) - 2.0 * chance) / float(at[-1] - at[0])
+    reach = shape * (scale + bend * np.maximum(shape - at[-1], 0.0))
+    rank = max(1, round(_HEAVY_RANK * len(away) / 4096))
+    far = float(np.interp(_HEAVY_SCORE, SCORES, reach))
+    heavy = max(1.0, float(np.partition(away, -rank)[-rank]) / far)
+    return np.asarray(np.maximum.accumulate(heavy * reach))
 
 
 def common_score(values: Array, shape: Array, groups: Sequence[int], coverage: float = COVERAGE) -> float:

@@ -53,7 +53,7 @@ def straight_marginals(sheet: Sheet, shape: Array) -> Marginals:
     numbers = np.asarray(sheet.groups)
     for group in set(sheet.groups):
         sigma[numbers == group] = sigma[numbers == group].mean()
-    return Marginals(sheet.shown.copy(), sigma, sigma.copy(), shape)
+    return Marginals(sheet.shown.copy(), shape * sigma, shape * sigma)
 
 
 # -- the whole -------------------------------------------------------------------------------------------------

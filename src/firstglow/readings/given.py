@@ -26,6 +26,9 @@ COVERAGE = 0.997
 CONFIDENCE = 0.95
 # No reading is predicted better than this part of its own standard deviation: the laws behind the bands are only laws.
 DISCREPANCY = 0.2
+# Levels of the size of an innovation at which its tail is compared with a normal's, and the normal's scores there.
+HEAVY_LEVELS = np.array([0.99, 0.998])
+HEAVY_SCORES = np.array([2.576, 3.090])
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,8 @@ class Given:
     """The joint normal of a ladder's readings.
 
     ids: (reading,). middle, sigma: (reading,) [SI]. covariance: (reading, reading) of the standardised readings,
-    discrepancy on its diagonal. score: innovation, in its own standard deviations, past which a reading does not fit.
+    discrepancy on its diagonal. score: innovation, in its own standard deviations, past which a reading does not fit;
+    heavy: (reading,) by how much that is more for readings whose innovations run further than a normal's.
     """
 
     ids: tuple[str, ...]
@@ -41,6 +45,7 @@ class Given:
     sigma: Array
     covariance: Array
     score: float
+    heavy: Array
 
     def second_look(self, ladder: "ExpectedLadder", judged: Sequence["Verdict"]) -> list["Verdict"]:
         """The verdicts, with ``look first`` where a reading does not fit the ones before it."""
@@ -55,6 +60,7 @@ class Given:
                 continue
             t = (v.compared - self.middle[i]) / self.sigma[i]
             predicted, spread = self.predict(i, used, seen)
+            spread *= self.heavy[i]
             if abs(t - predicted) <= self.score * spread:
                 used.append(i)
                 seen.append(t)
@@ -85,7 +91,7 @@ class Given:
         seen = [(read[self.ids[i]] - self.middle[i]) / self.sigma[i] for i in used]
         i = number[wanted]
         predicted, spread = self.predict(i, used, seen)
-        reach = self.score * spread
+        reach = self.score * self.heavy[i] * spread
         return (
             float(self.middle[i] + self.sigma[i] * (predicted - reach)),
             float(self.middle[i] + self.sigma[i] * (predicted + reach)),
@@ -103,16 +109,27 @@ def innovations(covariance: Array, t: Array) -> Array:
 def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Given:
     """The joint normal from sampled ``values`` (reading, sample), as shown, in the order of the ladder."""
     samples = values.shape[1]
-    worst = np.empty(samples)
     fold = np.arange(samples) % 2
+    size = np.empty(values.shape)
     for k in range(2):
         middle, sigma, covariance = _fit(values[:, fold != k])
         t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
-        worst[fold == k] = np.abs(innovations(covariance, t)).max(axis=0)
+        size[:, fold == k] = np.abs(innovations(covariance, t))
+    heavy = np.empty((2, len(values)))
+    worst = np.empty(samples)
+    for k in range(2):
+        heavy[k] = _heavy(size[:, fold != k])
+        worst[fold == k] = (size[:, fold == k] / heavy[k][:, None]).max(axis=0)
     allowed = may_fail(samples, coverage, CONFIDENCE)
     score = float(np.sort(worst)[max(samples - 1 - allowed, 0)])
     middle, sigma, covariance = _fit(values)
-    return Given(tuple(ids), middle, sigma, covariance, score)
+    return Given(tuple(ids), middle, sigma, covariance, score, heavy.mean(axis=0))
+
+
+def _heavy(size: Array) -> Array:
+    """By how much each reading's innovations (reading, sample) run further than a normal's: 1 and more."""
+    found = np.quantile(size, HEAVY_LEVELS, axis=1)
+    return np.asarray(np.maximum(1.0, (found / HEAVY_SCORES[:, None]).max(axis=0)))
 
 
 def _fit(values: Array) -> tuple[Array, Array, Array]:

@@ -89,7 +89,8 @@ def judge(ladder: ExpectedLadder, shown: dict[str, Array]) -> Judged:
             t = (values - ladder.given.middle[:, None]) / ladder.given.sigma[:, None]
             # what is out of its band is no ground for what follows: it is taken as its own edge
             t = np.clip(np.nan_to_num(t, nan=0.0, posinf=9.0, neginf=-9.0), -9.0, 9.0)
-            misfit[at] = np.abs(innovations(ladder.given.covariance, t)) > ladder.given.score
+            size = np.abs(innovations(ladder.given.covariance, t))
+            misfit[at] = size > ladder.given.score * ladder.given.heavy[:, None]
             quiet = np.array([bool(r.note_only) for r in rows])
             misfit[quiet] = False
     return Judged(tuple(r.id for r in rows), codes, cold, misfit)
