@@ -99,7 +99,7 @@ def predicted(lamp_watts: float | None) -> dict[str, float]:
         return [(amps - volts / LOAD) * 1e3, (ohms - lamp) / 100.0 if lamp_watts else x[1]]
 
     volts, lamp = fsolve(misses, [3.0, 2.0 if lamp_watts else 0.0], xtol=1e-10) * 100.0
-    amps, core, rms = mains_side(volts, lamp)
+    _, core, rms = mains_side(volts, lamp)
     return {"dc": volts, "core": core, "rms": rms, "lamp": lamp}
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq, fsolve
+from scipy.optimize import brentq
 from waveforms import Wave, WaveLeg, capacitor_input, shockley, three_halves
 
 from firstglow.solver.averaged import Cell, Inputs, Leg, averaged

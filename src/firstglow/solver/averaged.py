@@ -27,13 +27,13 @@ Shapes: the batch (``sample``) is always last, ``leg`` before it.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.devices.rectifier import SMALLEST_OHMS
-from firstglow.solver.cycle import CELLS, MEAN, MISS, ROOT2, START, VOLTS, Along, Problem, Sweep, advance, sweep
+from firstglow.solver.cycle import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem, Sweep, advance, sweep
 
 Array = NDArray[np.float64]
 
@@ -66,7 +66,7 @@ class Cell:
     """The legs that feed one reservoir.
 
     legs: each leg; or ONE leg that stands for two equal legs of opposite phase where ``equal`` (centre-tapped winding with
-    equal halves, bridge), which halves the work.
+    equal halves, bridge), which halves the work; right as long as the reservoir never swings below 0 V.
     """
 
     legs: tuple[Leg, ...]
@@ -192,6 +192,7 @@ def averaged(
     along: directions in which slopes are wanted, besides volts; None: emf, ohms, scale and limit of every leg apart.
     heat: False leaves out the mean squares (zeros), when no lamp asks for them.
     """
+    _keep_memory()
     p = prepare(cell, x)
     ways = every_way(p.emf.shape) if along is None else along
     state = _first_guess(p) if start is None else start
@@ -205,10 +206,18 @@ def averaged(
         old, state = state, advance(p, state, run, step)
         if done > FREE_PASSES:
             state = old + (state - old) * np.where(unsettled > 0.01, 0.25 + 0.5 * (done % 2), 1.0)
-        unsettled = (np.abs(state[:-1] - old[:-1]).max(axis=0) + np.abs(step[1]) * p.beta) / size
+        moved = [np.abs(state[s.first : s.last] - old[s.first : s.last]).max(axis=0) for s in run.stretches]
+        unsettled = sum(moved, np.abs(step[0]) + np.abs(step[1]) * p.beta) / size
         if done == passes or (last and unsettled.max(initial=0.0) < SETTLED):
             break
     return _close(cell, p, run, step, state, unsettled)
+
+
+@cache
+def _keep_memory() -> None:
+    """Once a process: free one large block, so that the C library keeps what the passes allocate and free over and over
+    (glibc raises its mmap and trim thresholds to the largest block freed; mallopt(3)). Page faults were a third of the time."""
+    np.empty(3_500_000)
 
 
 def every_way(shape: tuple[int, ...]) -> tuple[Along, ...]:
@@ -222,7 +231,9 @@ def every_way(shape: tuple[int, ...]) -> tuple[Along, ...]:
 
 def prepare(cell: Cell, x: Inputs) -> Problem:
     """Broadcast the inputs and work out what does not change over the cycle."""
-    shape = np.broadcast_shapes(*(np.shape(a) for a in (x.volts, x.farads, x.hertz, x.esr, x.drain)), np.shape(x.emf)[1:])
+    shape = np.broadcast_shapes(
+        *(np.shape(a) for a in (x.volts, x.farads, x.hertz, x.esr, x.drain)), np.shape(x.emf)[1:]
+    )
 
     def row(values: Array | float) -> Array:
         return np.broadcast_to(np.asarray(values, dtype=float), shape)
@@ -266,12 +277,17 @@ def _solve(run: Sweep, end: Array, mean: Array) -> Array:
 
 def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsettled: Array) -> Averaged:
     """Implicit function theorem: slopes at fixed inner unknowns plus what these move."""
-    move = _solve(run, run.end[VOLTS:], run.mean[VOLTS:])
+    # mean volts act on the cycle as -drain amperes of mean current, and on their own residual
+    end = np.concatenate([[-p.drain * run.end[MEAN]], run.end[FIRST:]])
+    mean_of_volts = run.mean[MEAN] if p.esr is None else run.mean[MEAN] - p.esr
+    mean = np.concatenate([[-p.drain * mean_of_volts - 1.0], run.mean[FIRST:]])
+    move = _solve(run, end, mean)
     out: list[Array] = []
     for value, slope in ((run.amps, run.d_amps), (run.in_phase, run.d_in_phase), (run.square, run.d_square)):
-        by_v, by_amps = slope[:, START], slope[:, MEAN]
+        by_v, by_amps = slope[:, START, None], slope[:, MEAN, None]
+        rows = np.concatenate([-p.drain * by_amps, slope[:, FIRST:]], axis=1)
         out += [
-            value + slope[:, MISS] + by_v * step[0] + by_amps * step[1],
-            slope[:, VOLTS:] + by_v[:, None] * move[0] + by_amps[:, None] * move[1],
+            value + slope[:, MISS] + slope[:, START] * step[0] + slope[:, MEAN] * step[1],
+            rows + by_v * move[0] + by_amps * move[1],
         ]
     return Averaged(cell, p.emf, out[0], out[2], out[4], out[1], out[3], out[5], state, unsettled)

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.averaged import Averaged, Cell, Inputs, every_way, prepare
-from firstglow.solver.cycle import CELLS, ROOT2, WAVE, Along, Problem, series_current
+from firstglow.solver.cycle import CELLS, ROOT2, WAVE, Along, Problem, series_current, wanted_slopes
 
 Array = NDArray[np.float64]
 
@@ -93,7 +93,9 @@ class _Choke:
         self.equal = p.cells < CELLS
         if self.equal:
             twice = {n: np.repeat(getattr(p, n), 2, axis=0) for n in ("emf", "ohms", "scale", "limit")}
-            twice |= {n: None if getattr(p, n) is None else np.repeat(getattr(p, n), 2, axis=0) for n in ("leak", "sense")}
+            twice |= {
+                n: None if getattr(p, n) is None else np.repeat(getattr(p, n), 2, axis=0) for n in ("leak", "sense")
+            }
             p = replace(p, phase=(p.phase[0], -p.phase[0]), junction=p.junction * 2, **twice)
         self.p = replace(p, beta=np.zeros_like(p.volts) + inertia + ohms)
         self.bare = replace(p, beta=np.zeros_like(p.volts))
@@ -133,11 +135,13 @@ class _Choke:
         out: dict[int, tuple[Array, Array]] = {}
         against, d_against = empty, d_empty
         # the leg with the larger emf first; in the cell of the crossing the one that conducts already
-        for leg in sorted(range(len(p.phase)), key=lambda n: -p.phase[n] * cos(2.0 * pi * (cell - 0.01) / CELLS - pi / 2.0)):
+        for leg in sorted(
+            range(len(p.phase)), key=lambda n: -p.phase[n] * cos(2.0 * pi * (cell - 0.01) / CELLS - pi / 2.0)
+        ):
             drive = p.phase[leg] * WAVE[cell] * p.emf[leg] - against
             if p.leak is None and not (drive if p.sense is None else p.sense[leg] * drive).max() > 0.0:
                 continue
-            i, m, *by = series_current(p, leg, drive)
+            i, m, *by = series_current(p, leg, drive, wanted_slopes(along))
             di = self._sources(cell, leg, m, by, along) - m * d_against
             if out:
                 return self._share(cell, empty, d_empty, against, drive > 0.0, along, out | {leg: (i, di)})
@@ -163,14 +167,15 @@ class _Choke:
         """Two legs at once where ``both``, from the hot joint's volts ``u`` of the first one alone; else as they were."""
         p, siemens = self.p, 1.0 / self.p.beta
         drives = {leg: p.phase[leg] * WAVE[cell] * p.emf[leg] for leg in alone}
+        wanted = wanted_slopes(along)
         low, high = u, np.maximum(u, np.max(list(drives.values()), axis=0))
         for _ in range(SHARING_STEPS):
-            found = {leg: series_current(self.bare, leg, e - u) for leg, e in drives.items()}
+            found = {leg: series_current(self.bare, leg, e - u, wanted) for leg, e in drives.items()}
             miss = sum((f[0] for f in found.values()), siemens * (empty - u))
             low, high = np.where(miss > 0.0, u, low), np.where(miss < 0.0, u, high)
             u = u + miss / sum((f[1] for f in found.values()), siemens)
             u = np.where((u >= low) & (u <= high), u, 0.5 * (low + high))
-        found = {leg: series_current(self.bare, leg, e - u) for leg, e in drives.items()}
+        found = {leg: series_current(self.bare, leg, e - u, wanted) for leg, e in drives.items()}
         sources = {leg: self._sources(cell, leg, f[1], f[2:], along) for leg, f in found.items()}
         du = sum(sources.values(), siemens * d_empty) / sum((f[1] for f in found.values()), siemens)
         return {

@@ -10,12 +10,12 @@ discharges, and the walk passes many cells in one stride.
 Cells that no sample of the batch needs are left out. That changes nothing (no diode conducts in them), so a settled
 sample does not depend on its neighbours in the batch.
 
-Arrays end in the sample axis. Ways (rows of slopes): 0 what the state still misses, 1 capacitor volts at the start, 2 mean
-current, 3 mean volts, then the caller's.
+Arrays end in the sample axis. Ways (rows of slopes): 0 what the state still misses, 1 reservoir volts at the start, 2 mean
+current, then the caller's. Mean volts need no row: to the cycle they are a mean current of -drain.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from math import cos, pi
 
 import numpy as np
@@ -31,7 +31,8 @@ CELLS = 48
 ROOT2 = 2.0**0.5
 WAVE = np.array([ROOT2 * cos(2.0 * pi * k / CELLS - pi / 2.0) for k in range(CELLS)])
 """Emf of a leg of phase +1 over its rms, cell by cell from the zero before its crest."""
-MISS, START, MEAN, VOLTS, FIRST = range(5)
+_TINY = 1e-300
+MISS, START, MEAN, FIRST = range(4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,9 @@ class Along:
     ohms: Array | None = None
     scale: Array | None = None
     limit: Array | None = None
+
+
+_INPUTS = tuple(f.name for f in fields(Along))
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +111,7 @@ class Stretch:
 
 @dataclass(slots=True)
 class Sweep:
-    """One Newton step. end, mean: rows of periodicity and of the mean volts (way, sample). amps, in_phase, square: mean,
+    """One Newton step. end, mean: rows of periodicity and of the mean volts (way, sample), the given mean volts aside. amps, in_phase, square: mean,
     projection on the emf (rms) and mean square of each leg's current (leg, sample); d_amps, d_in_phase, d_square: their rows
     (leg, way, sample). stretches: where somebody conducts, in order; elsewhere the reservoir only discharges. start: rows of
     the volts at the start. load: what the load takes off a cell's volts (sample,)."""
@@ -124,35 +128,45 @@ class Sweep:
     load: Array
 
 
-def series_current(p: Problem, leg: int, drive: Array) -> tuple[Array, Array, Array, Array, Array]:
+def series_current(p: Problem, leg: int, drive: Array, wanted: Along) -> tuple[Array, Array, Array, Array, Array]:
     """Current of a leg at ``drive`` (emf less what it works against) through its ohms and the charging ohms; slope by the
-    drive; by ohms, scale and limit. drive: (cell, sample)."""
+    drive; by ohms, scale and limit where ``wanted`` has them (else rubbish). drive: (cell, sample)."""
     ohms, scale, limit = p.ohms[leg] + p.beta, p.scale[leg], p.limit[leg]
     if p.sense is not None:
         drive = p.sense[leg] * drive
     if p.junction[leg]:
         i, m = junction_series(drive, ohms, scale, limit)
-        by = -m * i, (ohms * i - np.maximum(drive, 0.0)) * (m / scale), (1.0 - ohms * m) * i / limit
+        drop_scale, space = 1.0 / scale, i
+        by_limit = m if wanted.limit is None else (1.0 - ohms * m) * i / limit
     else:
         space, slope = valve_series(drive, ohms, scale)
         i, keep, by_limit = limited(space, limit)
         m = keep * slope
-        by = -m * space, (np.maximum(drive, 0.0) - ohms * space) * (m * (2.0 / 3.0 / scale)), by_limit
+        drop_scale = -2.0 / 3.0 / scale
+    by_ohms = m if wanted.ohms is None else -m * space
+    by_scale = m if wanted.scale is None else (ohms * space - np.maximum(drive, 0.0)) * (m * drop_scale)
     if p.leak is not None:
         back = 1.0 / (ohms + p.leak[leg])
         reverse = np.minimum(drive, 0.0) * back
-        i, m, by = i + reverse, m + back * (drive < 0.0), (by[0] - reverse * back, by[1], by[2])
+        i, m, by_ohms = i + reverse, m + back * (drive < 0.0), by_ohms - reverse * back
     if p.sense is not None:
         s = p.sense[leg]
-        return s * i, m, s * by[0], s * by[1], s * by[2]
-    return i, m, *by
+        return s * i, m, s * by_ohms, s * by_scale, s * by_limit
+    return i, m, by_ohms, by_scale, by_limit
+
+
+def wanted_slopes(along: Sequence[Along]) -> Along:
+    """Which inputs move in any of the directions."""
+    return Along(*(next((v for w in along if (v := getattr(w, n)) is not None), None) for n in _INPUTS))
 
 
 def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
     """The legs' currents in the cells where they may conduct. Where two legs conduct in one cell the second works against
     what the first has already charged (operator splitting, exact where they do not overlap)."""
     volts, amps = state[:-1], state[-1]
-    against = p.keep * volts + (p.beta * (p.drain * p.volts - amps) - (0.0 if p.esr is None else p.esr * amps))
+    against = p.keep * volts
+    against += p.beta * (p.drain * p.volts - amps)
+    wanted = wanted_slopes(along)
     everywhere = p.leak is not None or p.sense is not None or p.dent is not None or against.min() < 0.0
     out: list[Flow] = []
     for leg, phase in enumerate(p.phase):
@@ -172,7 +186,7 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
                 continue
             drive = drive[busy[0] : busy[-1] + 1]
             rows = slice(rows.start + int(busy[0]), rows.start + int(busy[-1]) + 1)
-        i, m, *by = series_current(p, leg, drive)
+        i, m, *by = series_current(p, leg, drive, wanted)
         flow = Flow(leg, rows.start, rows.stop, wave[rows], i, m, {})
         _sources(p, flow, by, along)
         for other in out:
@@ -195,8 +209,6 @@ def _overlap(first: int, last: int, other: Flow) -> list[tuple[slice, slice]]:
 
 def _sources(p: Problem, f: Flow, by: Sequence[Array], along: Sequence[Along]) -> None:
     """What every way does to a leg's current at given volts."""
-    if p.esr is not None:
-        f.ways[MEAN] = f.by_drive * p.esr
     for k, way in enumerate(along):
         terms = [] if way.emf is None else [f.by_drive * (f.wave * way.emf[f.leg])]
         moves = (way.ohms, way.scale, way.limit)
@@ -283,7 +295,6 @@ def _results(
             rows *= -p.keep
             total = through.sum(axis=0)
             rows[MEAN] += p.beta * total
-            rows[VOLTS] -= (p.beta * p.drain) * total
             for way, source in f.ways.items():
                 rows[way] += slope[:, 0] @ source if k == 1 and flat else (source * slope).sum(axis=0)
             out[2 * k + 1][f.leg] = rows
@@ -316,19 +327,19 @@ class _Walk:
         target = inside * (1.0 - self.lose)
         target += p.back * self.load
         target += gain * part.amps
-        sources = dict(part.ways)
-        sources[MEAN] = part.ways[MEAN] - free if MEAN in part.ways else -free
-        sources[VOLTS] = p.drain * free
-        for row in range(part.last - part.first):
-            if row == 0:
-                own[0] = self.dv
-            np.multiply(own[row], factor[row], out=own[row + 1])
-            for way, source in sources.items():
-                own[row + 1, way] += gain * source[row]
-            if after is not None:
-                own[row + 1, MISS] += target[row] - after[row]
-            elif row + 1 < part.last - part.first:
-                own[row + 1, MISS] += target[row] - inside[row + 1]
+        ways = {**part.ways, MEAN: -free}
+        own[0] = self.dv
+        for way in range(own.shape[1]):
+            if way in ways:
+                np.multiply(ways[way], gain, out=own[1:, way])
+            else:
+                own[1:, way] = 0.0
+        known = len(inside) if after is not None else len(inside) - 1
+        own[1 : known + 1, MISS] = target[:known] - self.state[part.first + 1 : part.first + 1 + known]
+        spare = np.empty_like(self.dv)
+        for row in range(len(inside)):
+            np.multiply(own[row], factor[row], out=spare)
+            own[row + 1] += spare
         self.dv, self.cell = own[-1], part.last
         self.last = target[-1] if after is None else after[-1]
         self.sum_v = self.sum_v + inside[1:].sum(axis=0) + self.last
@@ -345,11 +356,9 @@ class _Walk:
         target = power * v + load * self.load
         dv = power * self.dv
         dv[MEAN] -= p.beta * load
-        dv[VOLTS] += (p.beta * p.drain) * load
         self.sum_v = self.sum_v + sum_power * v + sum_load * self.load
         self.sum_dv += sum_power * self.dv
         self.sum_dv[MEAN] -= p.beta * sum_load
-        self.sum_dv[VOLTS] += (p.beta * p.drain) * sum_load
         if cell < p.cells:
             own = self.state[cell]
             miss = target - own
@@ -381,8 +390,10 @@ class _Walk:
         end[START] -= 1.0
         end[MISS] += self.last - self.state[0]
         mean = share * (self.sum_dv - 0.5 * self.dv)
-        mean[VOLTS] -= 1.0
         mean[MISS] += share * (self.sum_v - 0.5 * self.last) - self.p.volts
+        if self.p.esr is not None:
+            mean[MISS] += self.p.esr * self.state[-1]
+            mean[MEAN] += self.p.esr
         return end, mean
 
 
@@ -415,10 +426,11 @@ def _discharge(p: Problem, new: Array, cell: int, until: int, load: Array) -> No
     idle = until - cell - 1
     if idle < 1:
         return
-    power = np.empty((idle + 1, new.shape[1]))
-    power[0], power[1:] = 1.0, 1.0 - p.back * (1.0 - p.keep)
-    np.cumprod(power, axis=0, out=power)
+    # towards where it would end; the cancellation costs 1e-7 V at worst, and these cells are only asked who may conduct
+    lose = p.back * (1.0 - p.keep)
+    final = p.back * load / (lose + _TINY)
     after = new[cell + 1 : until]
-    np.multiply(power[1:], new[cell], out=after)
-    power[0] = 1.0
-    after += np.cumsum(power[:-1], axis=0) * (p.back * load)
+    after[:] = 1.0 - lose
+    np.cumprod(after, axis=0, out=after)
+    after *= new[cell] - final
+    after += final
