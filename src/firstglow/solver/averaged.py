@@ -236,11 +236,11 @@ def prepare(cell: Cell, x: Inputs) -> Problem:
     )
 
     def row(values: Array | float) -> Array:
-        return np.broadcast_to(np.asarray(values, dtype=float), shape)
+        return _fit(values, shape)
 
     def rows(values: Array) -> Array:
         v = np.asarray(values, dtype=float)
-        return np.broadcast_to(v.reshape(v.shape + (1,) * (1 + len(shape) - v.ndim)), (len(cell.legs), *shape))
+        return _fit(v.reshape(v.shape + (1,) * (1 + len(shape) - v.ndim)), (len(cell.legs), *shape))
 
     esr = None if np.ndim(x.esr) == 0 and x.esr == 0.0 else row(x.esr)
     ohms = rows(x.ohms) if esr is None else rows(x.ohms) + esr
@@ -257,6 +257,11 @@ def prepare(cell: Cell, x: Inputs) -> Problem:
         None if x.leak is None else rows(x.leak), None if x.sense is None else rows(x.sense), x.dent,
         esr, drain, beta * hold, beta, 1.0 / theta,
     )  # fmt: skip
+
+
+def _fit(values: Array | float, shape: tuple[int, ...]) -> Array:
+    v = np.asarray(values, dtype=float)
+    return v if v.shape == shape else np.broadcast_to(v, shape)
 
 
 def _first_guess(p: Problem) -> Array:
@@ -282,12 +287,10 @@ def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsett
     mean_of_volts = run.mean[MEAN] if p.esr is None else run.mean[MEAN] - p.esr
     mean = np.concatenate([[-p.drain * mean_of_volts - 1.0], run.mean[FIRST:]])
     move = _solve(run, end, mean)
-    out: list[Array] = []
-    for value, slope in ((run.amps, run.d_amps), (run.in_phase, run.d_in_phase), (run.square, run.d_square)):
-        by_v, by_amps = slope[:, START, None], slope[:, MEAN, None]
-        rows = np.concatenate([-p.drain * by_amps, slope[:, FIRST:]], axis=1)
-        out += [
-            value + slope[:, MISS] + slope[:, START] * step[0] + slope[:, MEAN] * step[1],
-            rows + by_v * move[0] + by_amps * move[1],
-        ]
-    return Averaged(cell, p.emf, out[0], out[2], out[4], out[1], out[3], out[5], state, unsettled)
+    by_v, by_amps = run.slopes[:, :, START, None], run.slopes[:, :, MEAN, None]
+    rows = np.concatenate([-p.drain * by_amps, run.slopes[:, :, FIRST:]], axis=2)
+    rows += by_v * move[0]
+    rows += by_amps * move[1]
+    values = run.values + run.slopes[:, :, MISS] + run.slopes[:, :, START] * step[0] + run.slopes[:, :, MEAN] * step[1]
+    square, d_square = (values[2], rows[2]) if len(values) > 2 else (np.zeros_like(values[0]), np.zeros_like(rows[0]))
+    return Averaged(cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled)

@@ -111,19 +111,15 @@ class Stretch:
 
 @dataclass(slots=True)
 class Sweep:
-    """One Newton step. end, mean: rows of periodicity and of the mean volts (way, sample), the given mean volts aside. amps, in_phase, square: mean,
-    projection on the emf (rms) and mean square of each leg's current (leg, sample); d_amps, d_in_phase, d_square: their rows
-    (leg, way, sample). stretches: where somebody conducts, in order; elsewhere the reservoir only discharges. start: rows of
-    the volts at the start. load: what the load takes off a cell's volts (sample,)."""
+    """One Newton step. end, mean: rows of periodicity and of the mean volts (way, sample), the given mean volts aside.
+    values: (result, leg, sample), results being mean, projection on the emf (rms) and, where wanted, mean square of a leg's
+    current; slopes: their rows (result, leg, way, sample). stretches: where somebody conducts, in order; elsewhere the
+    reservoir only discharges. load: what the load takes off a cell's volts (sample,)."""
 
     end: Array
     mean: Array
-    amps: Array
-    d_amps: Array
-    in_phase: Array
-    d_in_phase: Array
-    square: Array
-    d_square: Array
+    values: Array
+    slopes: Array
     stretches: list[Stretch]
     load: Array
 
@@ -267,38 +263,35 @@ def sweep(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Sweep
         walk.through(part)
     walk.rest(p.cells)
     end, mean = walk.finish()
-    return Sweep(end, mean, *_results(p, walk, found, parts, wide, heat), parts, walk.load)
+    values, slopes = _results(p, found, parts, wide, 3 if heat else 2)
+    return Sweep(end, mean, values, slopes, parts, walk.load)
 
 
 def _results(
-    p: Problem, walk: "_Walk", found: Sequence[Flow], parts: Sequence[Stretch], wide: int, heat: bool
-) -> list[Array]:
-    """Sums over the cells: value and rows of each leg's mean, in-phase part and mean square."""
+    p: Problem, found: Sequence[Flow], parts: Sequence[Stretch], wide: int, count: int
+) -> tuple[Array, Array]:
+    """Sums over the cells: values and rows of the first ``count`` results of every leg."""
     legs, size = p.emf.shape
-    out: list[Array] = []
-    for _ in range(3):
-        out += [np.zeros((legs, size)), np.zeros((legs, wide, size))]
+    values, slopes = np.zeros((count, legs, size)), np.zeros((count, legs, wide, size))
     share = 1.0 / CELLS  # where equal legs alternate, a leg is idle in the other half of the cycle
     for f in found:
         part = next(s for s in parts if s.first <= f.first < s.last)
         dv = part.volts[f.first - part.first : f.last - part.first]
-        flat = f.wave.shape[1] == 1
-        weights: list[Array | float] = [share, share * f.wave]
-        if heat:
-            weights.append(share * f.amps)
-        for k, weight in enumerate(weights):
-            weighted = f.amps * weight
-            out[2 * k][f.leg] = weighted.sum(axis=0)
-            slope = weight if k < 2 else 2.0 * weight
-            through = f.by_drive * slope
-            rows = np.einsum("cn,cdn->dn", through, dv)
-            rows *= -p.keep
-            total = through.sum(axis=0)
-            rows[MEAN] += p.beta * total
-            for way, source in f.ways.items():
-                rows[way] += slope[:, 0] @ source if k == 1 and flat else (source * slope).sum(axis=0)
-            out[2 * k + 1][f.leg] = rows
-    return out
+        weight = np.empty((count, *f.amps.shape))
+        weight[0], weight[1] = share, share * f.wave
+        if count > 2:
+            np.multiply(f.amps, share, out=weight[2])
+        values[:, f.leg] = np.einsum("kcn,cn->kn", weight, f.amps)
+        if count > 2:
+            weight[2] *= 2.0
+        through = weight * f.by_drive
+        rows = slopes[:, f.leg]
+        np.einsum("kcn,cdn->kdn", through, dv, out=rows)
+        rows *= -p.keep
+        rows[:, MEAN] += p.beta * through.sum(axis=1)
+        for way, source in f.ways.items():
+            rows[:, way] += np.einsum("kcn,cn->kn", weight, source)
+    return values, slopes
 
 
 class _Walk:
