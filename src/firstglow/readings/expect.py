@@ -179,7 +179,7 @@ def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tu
         return {}
     if seen is None:
         draws = draw(sheet.observer.circuit, HOT_SAMPLES, sheet.mains_width, seed)
-        seen = sheet.observer.see(wanted, Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed)))
+        seen = sheet.observer.see(wanted, Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed)), predict=True)
     number = {r.id: i for i, r in enumerate(sheet.readings)}
     out = {}
     for (name, valve, electrode), watts in seen.watts.items():

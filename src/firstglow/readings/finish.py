@@ -66,8 +66,7 @@ def limits_of(
     return Limits(
         sheet.observer, expected, by_id, {i: m.source_ohms for i, m in made.items()},
         {i: m.on for i, m in made.items() if m.on is not None},
-        lambda name, valve, electrode: hot.get((name, valve, electrode), 1.0),
-        {k: {p: float(at[MIDDLE]) for p, at in pots.items()} for k, pots in sheet.nominal.idle_pots.items()}, socket,
+        lambda name, valve, electrode: hot.get((name, valve, electrode), 1.0), socket,
     )  # fmt: skip
 
 

@@ -1,5 +1,6 @@
 """Readings that start from the standing solution: signal, turns, discharge, cold start, ripple and hum."""
 
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,19 +25,31 @@ COLD_EMISSION = 1e-6
 class Others:
     """Everything one block's other readings need, made when first asked for.
 
-    circuit, standing: the block's own; cast: whose columns these are, all with the same faults.
+    circuit, standing: the block's own; probes: all that will be asked; cast: whose columns these are, all with the
+    same faults. shared: what blocks with the same standing solution share. cold: makes the solution with cold cathodes.
     """
 
-    def __init__(self, amplifier: Amplifier, circuit: Any, situation: Situation, standing: Any, cast: "Cast") -> None:
-        self.amplifier, self.circuit, self.situation = amplifier, circuit, situation
+    def __init__(
+        self,
+        amplifier: Amplifier,
+        circuit: Any,
+        situation: Situation,
+        probes: Sequence[Probe],
+        standing: Any,
+        cast: "Cast",
+        shared: dict[str, Any],
+        cold: Callable[[], Any],
+    ) -> None:
+        self.amplifier, self.circuit, self.situation, self.probes = amplifier, circuit, situation, probes
         self.standing, self.cast, self.values, self.faults = standing, cast, cast.values, cast.faults
         self._made: dict[str, Any] = {}
+        self._shared, self._cold = shared, cold
 
     def read(self, probe: Probe, name: str) -> Array:
         """One reading, (sample,) [SI]. ReadingsError for a quantity that is not known."""
         act = {
             "signal volts": self.signal, "gain ratio": self.gain_ratio, "turns volts": self.turns,
-            "volts after": self.after, "peak volts": self.peak, "ripple volts": self.ripple, "hum volts": self.hum,
+            "volts after": self.after, "peak volts": self.peak, "ripple volts": self.ripple, "hum volts": self.ripple,
         }.get(probe.quantity)  # fmt: skip
         if act is None:
             raise ReadingsError(f"reading {name}: nothing computes {probe.quantity}")
@@ -45,22 +58,26 @@ class Others:
     # -- signal -----------------------------------------------------------------------------------------------
     def slopes(self) -> Any:
         """Slopes of every valve at the standing point."""
-        if "slopes" not in self._made:
+        if "slopes" not in self._shared:
             from firstglow.solver.slopes import valve_slopes
 
-            self._made["slopes"] = valve_slopes(self.circuit, self.standing.x, self.standing.values)
-        return self._made["slopes"]
+            self._shared["slopes"] = valve_slopes(self.circuit, self.standing.x, self.standing.values)
+        return self._shared["slopes"]
 
     def named(self) -> dict[str, Array]:
         """Parameter name -> (sample,): as drawn up, pots where they stand now."""
-        if "named" not in self._made:
+        if "named" not in self._shared:
             rows = {p.name: self.values[i] for i, p in enumerate(self.circuit.parameters)}
             for i, p in enumerate(self.circuit.parameters):
                 if p.attribute == "position":
                     rows[p.name] = self.standing.values[i]
-            self._made["named"] = rows
-        named: dict[str, Array] = self._made["named"]
+            self._shared["named"] = rows
+        named: dict[str, Array] = self._shared["named"]
         return named
+
+    def _pairs(self, *quantities: str) -> list[tuple[str, str]]:
+        """Joints of every probe of these quantities, each pair once."""
+        return list(dict.fromkeys((p.red, p.black) for p in self.probes if p.quantity in quantities))
 
     def signal(self, probe: Probe, name: str) -> Array:
         """What the situation's stimulus puts between the joints."""
@@ -74,13 +91,10 @@ class Others:
     def _signal(self, situation: Situation, probe: Probe) -> Array:
         from firstglow.solver.midband import signal_volts
 
-        key = f"signal {situation.feedback} {probe.red} {probe.black}"
+        key, pairs = f"signal {situation.feedback}", self._pairs("signal volts", "gain ratio")
         if key not in self._made:
-            pairs = [(probe.red, probe.black)]
-            self._made[key] = signal_volts(self.amplifier, situation, self.slopes(), pairs, self.named(), self.faults)[
-                0
-            ]
-        found: Array = self._made[key]
+            self._made[key] = signal_volts(self.amplifier, situation, self.slopes(), pairs, self.named(), self.faults)
+        found: Array = self._made[key][pairs.index((probe.red, probe.black))]
         return found
 
     def turns(self, probe: Probe, name: str) -> Array:
@@ -125,20 +139,10 @@ class Others:
 
     def peak(self, probe: Probe, name: str) -> Array:
         """Highest of a cold start: rectifier hot, every other cathode still cold, or on its way."""
-        if "cold cathodes" not in self._made:
-            values = self.values.copy()
-            for p in self.amplifier.of_kind("valve"):
-                row = self.circuit.column.get(f"{p.name} emission")
-                if row is not None:
-                    values[row] = COLD_EMISSION
-            situation = self.situation.but(idle={})
-            laid = self.circuit.apply(values, situation, self.faults)
-            for i, p in enumerate(self.circuit.parameters):
-                if p.attribute == "position":
-                    laid[i] = self.standing.values[i]
-            self._made["cold cathodes"] = self.circuit.solve(laid, None, strict=False)
+        if "cold cathodes" not in self._shared:
+            self._shared["cold cathodes"] = self._cold()
         plain = Probe(probe.kind, probe.red, probe.black)
-        cold, warm = self._made["cold cathodes"].row(plain), self.standing.row(plain)
+        cold, warm = self._shared["cold cathodes"].row(plain), self.standing.row(plain)
         least = LEAST_OF_PEAK[self._heating()]
         share = least + (1.0 - least) * self.cast.chance(f"peak {name}", 0.5)
         return np.asarray(warm + share * (cold - warm))
@@ -151,18 +155,22 @@ class Others:
 
     # -- ripple -----------------------------------------------------------------------------------------------
     def ripple(self, probe: Probe, name: str) -> Array:
-        """Ripple between the joints."""
+        """Ripple between the joints, or what of it is left as hum at the load."""
         from firstglow.solver.ripple import ripple_volts
 
-        return np.asarray(self._ripple(ripple_volts, probe))
+        pairs = self._pairs("ripple volts", "hum volts")
+        if "ripple" not in self._made:
+            self._made["ripple"] = ripple_volts(
+                self.circuit, self.standing, self.situation, pairs, self.named(), self.faults
+            )
+        return np.asarray(self._made["ripple"][pairs.index((probe.red, probe.black))])
 
-    def hum(self, probe: Probe, name: str) -> Array:
-        """Hum at the load, input shorted."""
-        from firstglow.solver.ripple import hum_volts
 
-        return np.asarray(self._ripple(hum_volts, probe))
-
-    def _ripple(self, solve: Any, probe: Probe) -> Any:
-        return solve(
-            self.circuit, self.standing, self.situation, [(probe.red, probe.black)], self.named(), self.faults
-        )[0]
+def cold_cathodes(amplifier: Amplifier, circuit: Any, laid: Array) -> Array:
+    """Parameters with every valve but the rectifiers cold."""
+    out = laid.copy()
+    for p in amplifier.of_kind("valve"):
+        row = circuit.column.get(f"{p.name} emission")
+        if row is not None:
+            out[row] = COLD_EMISSION
+    return out

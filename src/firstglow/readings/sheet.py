@@ -18,8 +18,9 @@ Array = NDArray[np.float64]
 
 # A range is chosen with this much room above the nominal reading.
 HEADROOM = 1.15
-# Meter loading below this part of the reading is the same in every amplifier of the spread.
-SMALL_LOADING = 0.005
+# Meter loading below this part of the reading is taken as the same in every amplifier of the spread: behind parts of
+# 10 % it then moves the reading by a few thousandths at most, beside bands of several per cent.
+SMALL_LOADING = 0.03
 # Twins are one reading if their nominals agree to this part.
 TWIN = 1e-6
 MIDDLE = MAINS_STEPS.index(1.0)
@@ -174,7 +175,9 @@ def sample(sheet: Sheet, meter: Meter, draws: Draws) -> tuple[Array, Seen]:
     """(what the meter shows, (reading, sample); all that was seen) for every amplifier of ``draws``."""
     loading = {r.id: sheet.source_ohms[i] / sheet.on[i].input_ohms for i, r in enumerate(sheet.readings)}
     cast = Cast(draws.values, settings(sheet.setting, draws.samples, draws.seed))
-    seen = sheet.observer.see(sheet.wanted, cast, ohms_for=lambda r: loading.get(r.id, 0.0) > SMALL_LOADING)
+    seen = sheet.observer.see_side_by_side(
+        sheet.wanted, cast, ohms_for=lambda r: loading.get(r.id, 0.0) > SMALL_LOADING
+    )
     errors = MeterErrors(meter.name, draws.samples, draws.seed)
     shown = np.empty((len(sheet.readings), draws.samples))
     for i in range(len(sheet.readings)):

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.readings.meters import Range
-from firstglow.readings.observe import COLD, Block, Cast, Observer
+from firstglow.readings.observe import COLD, STANDING, Block, Cast, Observer
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import MAINS, Column
 
@@ -44,22 +44,18 @@ def moved(
     number = {r.id: i for i, r in enumerate(readings)}
     size = len(columns) + len(settings) + 1
     sigmas = np.zeros((size, len(readings)))
+    observer.learn(wanted, [c.row for c in columns])
     for block in wanted:
         inside = [r for r in block.readings if r.id in number]
-        cold = [r for r in inside if r.probe.quantity in COLD]
-        exact = [r for r in inside if r.probe.quantity in {"volts", "mains amps"}]
-        if block.situation.idle:
-            exact = []
-        rest = [r for r in inside if r not in cold and r not in exact and r.probe.quantity != "look"]
-        by_chance = [r for r in inside if r.probe.quantity in COLD | {"peak volts"}]
-        if by_chance:
-            _chance(observer, block, by_chance, number, sigmas)
-        if cold:
-            _cold(observer, block, cold, columns, number, sigmas)
-        if exact:
-            _exact(observer, block, exact, columns, number, sigmas)
-        if rest:
-            _differences(observer, block, rest, columns, settings, number, sigmas)
+        by_kind = {
+            _cold: [r for r in inside if r.probe.quantity in COLD],
+            _exact: [r for r in inside if r.probe.quantity in STANDING],
+            _differences: [r for r in inside if r.probe.quantity not in COLD | STANDING | {"look"}],
+            _chance: [r for r in inside if r.probe.quantity in COLD | {"peak volts"}],
+        }
+        for find, some in by_kind.items():
+            if some:
+                find(observer, block, some, columns, settings, number, sigmas)
     own = (*(f"{v} idle setting" for v in settings), "how warm it is")
     names, parts = (*(c.name for c in columns), *own), (*(c.part or c.name for c in columns), *own)
     flags = np.array([c.shape == "uniform" for c in columns] + [True] * len(own), dtype=bool)
@@ -78,26 +74,27 @@ def _exact(
     block: Block,
     readings: Sequence[PlannedReading],
     columns: Sequence[Column],
+    settings: dict[str, float],
     number: dict[str, int],
     sigmas: Array,
 ) -> None:
-    """Through the solved point's own Jacobian; the same slopes of all unknowns tell later calls where to start."""
+    """Through the solved point's own Jacobian."""
     from firstglow.solver.sensitivity import Reader
 
-    circuit = observer.circuit
-    standing = observer.near(block).standing
-    rows = [c.row for c in columns]
-    tangent = standing.tangent
-    by_row = -tangent.solve(tangent.residual_slopes(rows))[:, :, 0]
+    point = observer.point(block)
+    x, values = point.standing.x, point.standing.values
     scale = np.array([column_sigma(c, block) for c in columns])
-    observer.near(block, rows, by_row)
-    x, values = standing.x, standing.values
+    valves = list(settings)
     for r in readings:
-        reader = Reader(circuit, r.probe)
-        moves = reader.slope(x, values)[:, 0] @ by_row
+        reader = Reader(observer.circuit, r.probe)
+        slope = reader.slope(x, values)[:, 0]
+        moves = slope @ point.by_row
         if r.probe.quantity == "mains amps":
-            moves = moves + np.array([reader.direct(x, values, row)[0] for row in rows])
+            moves = moves + np.array([reader.direct(x, values, c.row)[0] for c in columns])
         sigmas[: len(columns), number[r.id]] = moves * scale
+        if point.valves:
+            for v, by in zip(point.valves, slope @ point.by_setting, strict=True):
+                sigmas[len(columns) + valves.index(v), number[r.id]] = by * settings[v] / 3**0.5
 
 
 def _cold(
@@ -105,6 +102,7 @@ def _cold(
     block: Block,
     readings: Sequence[PlannedReading],
     columns: Sequence[Column],
+    settings: dict[str, float],
     number: dict[str, int],
     sigmas: Array,
 ) -> None:
@@ -123,15 +121,18 @@ def _chance(
     observer: Observer,
     block: Block,
     readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    settings: dict[str, float],
     number: dict[str, int],
     sigmas: Array,
 ) -> None:
     """What is neither a part nor the meter: how warm copper or a cathode is, how far the meter opens a junction."""
     half = 1 / 12**0.5
-    part = Block(block.key, block.situation, tuple(readings))
-    up, down = (observer.see([part], Cast(observer.nominal, level=0.5 + s)).values for s in (half, -half))
+    values = np.repeat(observer.nominal, 2, axis=1)
+    cast = Cast(values, level=np.array([0.5 + half, 0.5 - half]))
+    seen = observer.see([Block(block.key, block.situation, tuple(readings))], cast, predict=True)
     for r in readings:
-        sigmas[-1, number[r.id]] = (up[r.id][0] - down[r.id][0]) / 2.0
+        sigmas[-1, number[r.id]] = (seen.values[r.id][0] - seen.values[r.id][1]) / 2.0
 
 
 def _differences(
@@ -143,7 +144,8 @@ def _differences(
     number: dict[str, int],
     sigmas: Array,
 ) -> None:
-    """By moving everything half a standard deviation up and down, in one batch."""
+    """By moving everything half a standard deviation up and down, the standing solution after its slopes: what it bends
+    is the same on both sides."""
     here = {v: w for v, w in settings.items() if v in block.situation.idle}
     count = len(columns) + len(here)
     values = np.repeat(observer.nominal, 2 * count, axis=1)
@@ -156,7 +158,8 @@ def _differences(
         away = np.zeros(2 * count)
         away[2 * k], away[2 * k + 1] = STEP * width / 3**0.5, -STEP * width / 3**0.5
         setting[valve] = away
-    seen = observer.see([Block(block.key, block.situation, tuple(readings))], Cast(values, setting, level=0.5))
+    cast = Cast(values, setting, level=np.full(2 * count, 0.5))
+    seen = observer.see([Block(block.key, block.situation, tuple(readings))], cast, predict=True)
     order = [*range(len(columns)), *(len(columns) + list(settings).index(v) for v in here)]
     for r in readings:
         y = seen.values[r.id]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.expected import Stop
 from firstglow.readings.meters import Range, loaded
-from firstglow.readings.observe import Block, Observer
+from firstglow.readings.observe import Block, Observer, columns_of
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.safe_bias import Spread, strongest
 
@@ -27,8 +27,8 @@ Side = Literal["below", "above"]
 SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
 # A valve is driven hotter by up to this much less bias [V] to find where it reaches its limit, in so many steps.
 DRIVE_VOLTS, DRIVE_STEPS = 30.0, 16
-# Rules that are a fraction of what is expected: they give way to the band.
-RELATIVE = frozenset({"ratio", "ratio to"})
+# Rules that drive a valve until its plate or screen is at its limit.
+_WATTS = frozenset({"dissipation", "screen dissipation"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,6 @@ class Limits:
     source_ohms: Mapping[str, float]
     on: Mapping[str, Range]
     hot_ratio: Callable[[str, str, str], float] = lambda *_: 1.0
-    idle_pots: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
     socket: float = 0.0
     _paths: dict[tuple[str, str], Any] = field(default_factory=dict)
     _safe: dict[str, float | None] = field(default_factory=dict)
@@ -89,23 +88,34 @@ class Limits:
 
     def standing(self, r: PlannedReading) -> Any:
         """The nominal standing solution of a reading's situation."""
-        return self._path(r, "")
+        return self.observer.point(self.blocks[r.id]).standing
 
     def _path(self, r: PlannedReading, valve: str) -> Any:
-        """Standing solutions with ``valve`` driven ever hotter, from nominal on; one alone without a valve."""
-        block = self.blocks[r.id]
-        if (block.key, valve) not in self._paths:
-            situation = block.situation
-            if situation.idle:
-                pots = {**situation.pots, **self.idle_pots.get(block.key, {})}
-                situation = situation.but(idle={}, pots=pots)
-            circuit = self.observer.circuit
-            values = np.repeat(self.observer.nominal, DRIVE_STEPS if valve else 1, axis=1)
-            if valve:
-                values[circuit.column[f"{valve} contact"]] += DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2
-            laid = circuit.apply(values, situation)
-            self._paths[block.key, valve] = circuit.solve(laid, strict=not valve, thorough=not valve)
-        return self._paths[block.key, valve]
+        """Standing solutions with ``valve`` driven ever hotter, from nominal on. All that will be asked are solved at
+        the first question, in one batch."""
+        key = self.blocks[r.id].dc_key, valve
+        if key not in self._paths:
+            wanted = dict.fromkeys(
+                (b.dc_key, rule.part) for b in self.blocks.values() for q in b.readings for rule in q.stops
+                if rule.rule in _WATTS
+            )  # fmt: skip
+            wanted[key] = None
+            self._solve_paths({b.dc_key: b for b in self.blocks.values()}, list(wanted))
+        return self._paths[key]
+
+    def _solve_paths(self, blocks: Mapping[str, Block], wanted: Sequence[tuple[str, str]]) -> None:
+        circuit = self.observer.circuit
+        hotter = DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2
+        laid, start = [], []
+        for key, valve in wanted:
+            point = self.observer.point(blocks[key])
+            values = np.repeat(point.standing.values, DRIVE_STEPS, axis=1)
+            values[circuit.column[f"{valve} contact"]] += hotter
+            laid.append(values)
+            start.append(np.repeat(point.standing.x, DRIVE_STEPS, axis=1))
+        found = circuit.solve(np.concatenate(laid, axis=1), np.concatenate(start, axis=1), strict=False, thorough=False)
+        for k, pair in enumerate(wanted):
+            self._paths[pair] = columns_of(found, slice(k * DRIVE_STEPS, (k + 1) * DRIVE_STEPS))
 
     def shown(self, r: PlannedReading, standing: Any) -> Array:
         """What the meter shows along a path."""

@@ -131,7 +131,7 @@ class Healthy:
 def healthy(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, observer: Observer | None = None) -> Healthy:
     """Amplifiers of ``draws`` up the whole ladder. observer: whose physics they have (a second valve law, say)."""
     cast = Cast(draws.values, settings(sheet.setting, draws.samples, draws.seed))
-    seen = (observer or sheet.observer).see(sheet.wanted, cast, ohms_for=lambda r: True)
+    seen = (observer or sheet.observer).see_side_by_side(sheet.wanted, cast, ohms_for=lambda r: True)
     judged = judge(ladder, show(ladder, sheet, seen, cast, draws.seed))
     alarms = judged.alarms
     rates = sorted(zip(judged.ids, alarms.mean(axis=1), strict=True), key=lambda pair: -pair[1])

@@ -4,7 +4,7 @@ A bordered Newton solution, all samples together. A pot that comes to its end st
 and the valve is reported as out of travel.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -123,47 +123,75 @@ def solve_idle(
     amps (sample,) or a number; valves without a pot are left as they are; valves that share one are set by their sum.
     Raises SolveError when ``strict`` and a sample would not settle.
     """
-    idle = circuit.amplifier.idle
     p = np.array(laid, dtype=float)
     p = p[:, None] if p.ndim == 1 else p
     n = p.shape[1]
+    valves = pots_of(circuit, targets)
+    standing = circuit.solve(p, start, strict=False)
+    amps = {v: np.broadcast_to(np.asarray(t, dtype=float), (n,)) for v, t in targets.items()}
+    x = np.array(standing.x)
+    if valves:
+        turn = Turning(circuit, valves)
+        for first in range(0, n, CHUNK):
+            part = slice(first, first + CHUNK)
+            wanted = np.array([sum(amps[v][part] for v in names) for names in valves.values()])
+            p[:, part], x[:, part], _ = turn.run(p[:, part], x[:, part], wanted)
+        standing = circuit.solve(p, np.where(np.isfinite(x), x, standing.x), strict=strict)
+    return result(standing, valves, amps)
+
+
+def pots_of(circuit: "Circuit", targets: Mapping[str, Array]) -> dict[str, list[str]]:
+    """The pots that set these valves, each with its valves; a valve without one is left out."""
+    idle = circuit.amplifier.idle
     valves: dict[str, list[str]] = {}
     for valve in targets:
         pot = idle[valve].pot if valve in idle else None
         if pot is not None:
             valves.setdefault(pot, []).append(valve)
-    standing = circuit.solve(p, start, strict=False)
-    amps = {v: np.broadcast_to(np.asarray(t, dtype=float), (n,)) for v, t in targets.items()}
-    reached = np.ones(n, dtype=bool)
-    x = np.array(standing.x)
-    if valves:
-        turn = _Turning(circuit, valves)
-        for first in range(0, n, CHUNK):
-            part = slice(first, first + CHUNK)
-            wanted = np.array([sum(amps[v][part] for v in names) for names in valves.values()])
-            p[:, part], x[:, part], reached[part] = turn.run(p[:, part], x[:, part], wanted)
-        standing = circuit.solve(p, np.where(np.isfinite(x), x, standing.x), strict=strict)
-    out: dict[str, NDArray[np.bool_]] = {v: np.zeros(n, dtype=bool) for v in targets}
+    return valves
+
+
+def result(standing: Standing, valves: Mapping[str, list[str]], amps: Mapping[str, Array]) -> Idle:
+    """What became of each pot and each valve. ``standing.settled`` loses the samples that missed for no reason."""
+    p = standing.values
+    rows = standing.circuit.column
+    out: dict[str, NDArray[np.bool_]] = {v: np.zeros(standing.samples, dtype=bool) for v in amps}
     for pot, names in valves.items():
-        total = sum(_cathode_amps(standing, v) for v in names)
+        total = sum(cathode_amps(standing, v) for v in names)
         wanted_sum = sum(amps[v] for v in names)
-        ended = (p[circuit.column[f"{pot} position"]] <= 0.0) | (p[circuit.column[f"{pot} position"]] >= 1.0)
+        ended = (p[rows[f"{pot} position"]] <= 0.0) | (p[rows[f"{pot} position"]] >= 1.0)
         missed = np.abs(total - wanted_sum) > REACHED * np.abs(wanted_sum)
         for v in names:
             out[v] = missed & ended
         standing.settled[missed & ~ended] = False
-    pots = {pot: p[circuit.column[f"{pot} position"]] for pot in valves}
+    pots = {pot: p[rows[f"{pot} position"]] for pot in valves}
     return Idle(standing, pots, out)
 
 
-def _cathode_amps(standing: Standing, valve: str) -> Array:
+def cathode_amps(standing: Standing, valve: str) -> Array:
+    """All that leaves through a valve's cathode (sample,) [A]."""
     row = standing.part(valve)
     zero = np.zeros(standing.samples)
     gas = row["plate_amps"] * standing.values[standing.circuit.column[f"{valve} gas"]]
     return np.asarray(row["plate_amps"] + row.get("screen_amps", zero) + row["grid_amps"] + gas)
 
 
-class _Turning:
+def _nothing(step: int, x: Array) -> None:
+    """Before a step: nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """How a batch is solved. at: its parameters prepared. settled: largest last step. steps: most that are taken.
+    before: called with the step's number and the unknowns."""
+
+    at: Prepared
+    settled: float = SETTLED
+    steps: int = STEPS
+    before: Callable[[int, Array], None] = _nothing
+
+
+class Turning:
     """The bordered Newton solution."""
 
     def __init__(self, circuit: "Circuit", valves: Mapping[str, list[str]]) -> None:
@@ -171,14 +199,18 @@ class _Turning:
         self.pots = [PotTurn(circuit, pot) for pot in valves]
         self.cathodes = [[Cathode(circuit.equations, v) for v in names] for names in valves.values()]
 
-    def run(self, p: Array, x: Array, wanted: Array) -> tuple[Array, Array, NDArray[np.bool_]]:
+    def run(
+        self, p: Array, x: Array, wanted: Array, care: "Care | None" = None
+    ) -> tuple[Array, Array, NDArray[np.bool_]]:
         """Parameters with the pots turned, unknowns, and which samples came to rest."""
         p, x = np.array(p), np.array(x)
         e = self.equations
         rest = np.zeros(p.shape[1], dtype=bool)
         with np.errstate(all="ignore"):
-            at = e.prepare(p)
-            for _ in range(STEPS):
+            care = care or Care(e.prepare(p))
+            at = care.at
+            for step in range(1, care.steps + 1):
+                care.before(step, x)
                 terms, slopes = e.fill(x, at)
                 residual, slots = e.assemble(terms, slopes, at)
                 factors = list(slots)
@@ -192,7 +224,7 @@ class _Turning:
                 x[:, good] += dx[:, good]
                 for pot, d in zip(self.pots, turn, strict=True):
                     pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
-                rest |= good & (change < SETTLED) & (np.abs(turn).max(axis=0) < SETTLED)
+                rest |= good & (change < care.settled) & (np.abs(turn).max(axis=0) < care.settled)
                 if rest.all():
                     break
         return p, x, rest
