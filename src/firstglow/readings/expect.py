@@ -31,6 +31,8 @@ SAMPLES = 2000
 # where nothing else was sampled.
 HOTTEST = 3.09
 HOT_SAMPLES = 400
+# Fewer amplifiers of the stated spreads than this settling is no basis for a band.
+MOST_SETTLE = 0.98
 # Amplifiers of the straight-line stand-in that finds the common score of the fast way.
 FAST_SAMPLES = 4000
 
@@ -126,9 +128,28 @@ def sampled_bands(sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int 
     """Through the nonlinear solution."""
     shape = shape_of(sheet)
     values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
+    values = values[:, settled(seen, samples)]
     score = common_score(values, shape, sheet.groups)
     low, high = marginals(values, shape, sheet.groups).band(score)
     return Bands(low, high, score, values, seen)
+
+
+def settled(seen: Seen, samples: int) -> NDArray[np.bool_]:
+    """Which amplifiers settled in every situation, (sample,). SolveError where so many did not that a band would lie."""
+    good = np.ones(samples, dtype=bool)
+    for lost in seen.unsettled.values():
+        good &= ~lost
+    if good.mean() < MOST_SETTLE:
+        from firstglow.solver.standing import SolveError
+
+        worst = max(seen.unsettled, key=lambda name: float(seen.unsettled[name].mean()))
+        share = 100.0 * (1.0 - float(good.mean()))
+        raise SolveError(
+            f"reading {worst}: would not settle in {share:.0f} % of amplifiers within the stated spreads; "
+            "check the spreads of the parts around it; try measured values for them",
+            worst,
+        )
+    return good
 
 
 def fast_bands(sheet: Sheet, seed: int = SEED) -> Bands:

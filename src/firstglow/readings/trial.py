@@ -214,11 +214,30 @@ def _judged_with_lost(ladder: ExpectedLadder, sheet: Sheet, cast: Cast, seed: in
     return judge(ladder, show(ladder, sheet, seen, cast, seed)), lost
 
 
+def has_law(mode: str) -> bool:
+    """Is there a law for the valve that this fault puts in? True for every other fault."""
+    from firstglow.devices.catalogue import DeviceError, valve_type
+
+    word, _, kind = mode.partition("=")
+    if word != "wrong type":
+        return True
+    try:
+        valve_type(kind)
+    except DeviceError:
+        return False
+    return True
+
+
 def cases(faults: Iterable[FaultCase], samples: int, each: int = 2, seed: int = 1) -> list[Case]:
-    """``each`` cases of every fault (``amplifier.faults.FaultCase``), severities log-uniform, amplifiers at random."""
+    """``each`` cases of every fault (``amplifier.faults.FaultCase``), severities log-uniform, amplifiers at random.
+
+    A wrong type of which no law is known cannot be tried and is left out.
+    """
     rng = np.random.default_rng(seed)
     made = []
     for f in faults:
+        if not has_law(f.mode):
+            continue
         count = each if f.high else 1
         # evenly spread severities with a random offset: every part of the range is tried
         made += [Case(f.at((k + rng.random()) / count), int(rng.integers(samples))) for k in range(count)]
