@@ -16,7 +16,6 @@ VERBS = {
     "verdict": "What your readings mean: go on, look first, or switch off now.",
     "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",
     "schema": "The JSON Schema of a command's output or of the amplifier file.",
-    "accuracy": "Every published figure beside what firstglow predicts for it.",
 }
 
 
