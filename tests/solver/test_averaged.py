@@ -185,7 +185,7 @@ def test_slopes_of_everything(volts: float, law: str, farads: float) -> None:
     """Analytic slopes against fourth-order differences of the settled element."""
     cell = Cell((Leg(1, law), Leg(-1, law)))
     # 0.2 ohm of series resistance: exercised too
-    nominal = {"scale": 1.4e-3, "limit": 0.8} if law == "valve" else {"scale": 0.0478, "limit": 1.24e-8}
+    nominal = {"scale": 1.4e-3, "limit": 20.0} if law == "valve" else {"scale": 0.0478, "limit": 1.24e-8}
     x = replace(inputs(volts, farads=farads, drain=3e-4, esr=0.2, **nominal), ohms=np.array([[100.0], [130.0]]))
     found = averaged(cell, x)
     for name, leg in [("volts", None), *((n, k) for n in SLOPES for k in (0, 1))]:
@@ -280,16 +280,16 @@ def test_finite_for_absurd_states_and_settles_for_wild_ones(law: str, legs: int)
         found = averaged(cell, x, passes=passes)
         for value in (found.amps, found.watts, found.heating, found.state, found.amps_by.volts, found.watts_by.ohms):
             assert np.isfinite(value).all()
-    # any amplifier with any fault: mains to 130 %, parts open, shorted, tenfold; what is left over is a cathode that can hardly
-    # emit, with no reservoir and nothing that draws
-    scale, limit = (
-        (wide(-4, -2, legs, n), wide(-2, 1, legs, n))
-        if law == "valve"
-        else (np.full((legs, n), 0.0478), np.full((legs, n), 1e-8))
-    )
+    # any amplifier with any fault: mains to 130 %, parts open, shorted, tenfold. Without a reservoir something draws (a current
+    # that neither capacitor nor load lets vary is a choke's, and chokes have an element of their own)
+    valve = law == "valve"
+    scale = wide(-4, -2, legs, n) if valve else np.full((legs, n), 0.0478)
+    limit = wide(-2, 1, legs, n) if valve else np.full((legs, n), 1e-8)
+    emf = rng.uniform(0.0, 450.0, n) * rng.uniform(0.9, 1.1, (legs, n))
+    farads = wide(-8, -3.5, n)
+    drain = np.where(farads < 1e-7, wide(-5, -2, n), wide(-7, -2, n))
     x = Inputs(
-        rng.uniform(0.0, 600.0, n), rng.uniform(0.0, 450.0, n) * rng.uniform(0.9, 1.1, (legs, n)), wide(0.7, 3.3, legs, n), scale, limit,
-        wide(-8, -3.5, n), rng.choice([50.0, 60.0], n), 0.0, wide(-7, -2, n),
-    )  # fmt: skip
+        rng.uniform(0.0, 600.0, n), emf, wide(0.7, 3.3, legs, n), scale, limit, farads, rng.choice([50.0, 60.0], n), 0.0, drain
+    )
     found = averaged(cell, x)
     assert (found.unsettled > 1e-7).mean() <= 1e-3

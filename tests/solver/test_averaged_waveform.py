@@ -1,6 +1,6 @@
 """The averaged rectifier against waveforms that scipy integrates (``waveforms.py``, which imports nothing from here)."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 import pytest
@@ -31,12 +31,12 @@ class Case:
     filter_lc: tuple[float, float, float] | None = None
     filter_rc: tuple[float, float] | None = None
 
-    def wave(self, at_diode: bool = False) -> Wave:
+    def wave(self) -> Wave:
         legs = []
         for n, (emf, ohms, scale) in enumerate(zip(self.emf, self.ohms, self.scale, strict=True)):
             if self.law == "valve":
                 limit = None if self.limit is None else self.limit[n]
-                legs.append(WaveLeg(emf, ohms, three_halves(scale), self.phases[n], limit, at_diode))
+                legs.append(WaveLeg(emf, ohms, three_halves(scale), self.phases[n], limit))
             else:
                 assert self.limit is not None
                 legs.append(WaveLeg(emf, ohms, shockley(scale, self.limit[n]), self.phases[n]))
@@ -67,6 +67,7 @@ class Case:
 
 K = 1.4e-3  # 25 V at 175 mA a plate
 FULL, HALF = 0.003, 0.005  # issue: <= 0.3 % to 40 % ripple full wave, <= 0.5 % half wave and unequal legs
+STARVED = 0.005  # pulses with square corners that fall between cells; such readings are "note only" anyway
 CASES = [
     Case("32 uF", [300.0] * 2, [100.0] * 2, [K] * 2, 32e-6, 2500.0, FULL),
     Case("16 uF", [300.0] * 2, [100.0] * 2, [K] * 2, 16e-6, 2500.0, FULL),
@@ -80,6 +81,7 @@ CASES = [
     Case("silicon, stiff source", [300.0] * 2, [5.0] * 2, [0.0478] * 2, 16e-6, 2500.0, FULL, [1.24e-8] * 2, "junction"),
     Case("dc heaters, bridge", [7.0] * 2, [0.1] * 2, [0.0956] * 2, 4.7e-3, 4.2, FULL, [3e-8] * 2, "junction"),
     Case("emission half gone", [300.0] * 2, [100.0] * 2, [K] * 2, 32e-6, 2500.0, FULL, [0.5] * 2),
+    Case("hardly any emission", [300.0] * 2, [100.0] * 2, [K] * 2, 32e-6, 2500.0, STARVED, [0.15] * 2),
     Case("series resistance", [300.0] * 2, [100.0] * 2, [K] * 2, 16e-6, 2500.0, FULL, esr=20.0),
     Case("choke behind", [300.0] * 2, [100.0] * 2, [K] * 2, 8e-6, 2500.0, FULL, filter_lc=(8.0, 120.0, 32e-6)),
     Case("resistor behind", [300.0] * 2, [100.0] * 2, [K] * 2, 16e-6, 4700.0, FULL, filter_rc=(1000.0, 32e-6)),
@@ -109,13 +111,3 @@ def test_dc_volts_currents_and_powers(case: Case) -> None:
         assert own.each_in_phase[leg, 0] == pytest.approx(root2 * wave.mean(amps * cosine), rel=0.01, abs=2e-5)
         # winding rms (it heats the winding and the lamp, nothing else): 3 %, a pulse of 25 degrees is only three cells wide
         assert np.sqrt(own.each_square[leg, 0]) == pytest.approx(np.sqrt(wave.mean(amps**2)), rel=0.03, abs=1e-4)
-
-
-def test_emission_joined_at_the_diode_or_in_its_circuit() -> None:
-    """The join of space charge and emission is a plausibility choice. Taken at the diode's own volts instead of in its
-    circuit, a cathode that can just give the peak (0.5 A) moves the dc volts by under 1.5 %; its reserve, known to a factor
-    of 2.7 (3 to 8 times the rating), moves them by more."""
-    case = next(c for c in CASES if c.name == "emission half gone")
-    assert case.dc() == pytest.approx(case.wave(at_diode=True).dc, rel=0.015)
-    stronger = replace(case, limit=[0.5 * 8.0 / 3.0] * 2)
-    assert stronger.dc() > 1.015 * case.dc()

@@ -25,8 +25,7 @@ def shockley(slope: float, start: float) -> Law:
 class WaveLeg:
     """emf [V rms], phase +1 or -1, ohms, law; conducts towards the reservoir.
 
-    emission: what the cathode can give [A]; it joins what ohms and law would pass as I^-3 = amps^-3 + emission^-3.
-    at_diode: it joins at the diode's own volts instead.
+    emission: what the cathode can give [A]; it joins the space charge current as I^-3 = space^-3 + emission^-3.
     """
 
     emf: float
@@ -34,20 +33,20 @@ class WaveLeg:
     law: Law
     phase: int = 1
     emission: float | None = None
-    at_diode: bool = False
 
     def current(self, drive: float) -> float:
         """Current at ``drive`` volts across ohms and diode."""
         if drive <= 0.0:
             return 0.0
-        top = drive / self.ohms
-        if self.emission is None or not self.at_diode:
-            amps = float(brentq(lambda i: self.ohms * i + self.law(i) - drive, 0.0, top, xtol=1e-15, rtol=1e-12))
-            return amps if self.emission is None else amps / (1.0 + (amps / self.emission) ** 3) ** (1.0 / 3.0)
-        most = min(top, self.emission * (1.0 - 1e-9))
-        return float(
-            brentq(lambda i: min(self.ohms * i + self.law(i / (1.0 - (i / self.emission) ** 3) ** (1 / 3)) - drive, 1e6), 0.0, most)
-        )
+        top, least = drive / self.ohms, self.emission
+        if least is None:
+            return float(brentq(lambda i: self.ohms * i + self.law(i) - drive, 0.0, top, xtol=1e-15, rtol=1e-12))
+
+        def miss(i: float) -> float:
+            space = i / (1.0 - (i / least) ** 3) ** (1.0 / 3.0)  # I^-3 = space^-3 + emission^-3
+            return min(self.ohms * i + self.law(space) - drive, 1e6)
+
+        return float(brentq(miss, 0.0, min(top, least * (1.0 - 1e-9)), xtol=1e-15, rtol=1e-12))
 
 
 @dataclass

@@ -56,6 +56,12 @@ def valve_series(drive: Values, ohms: Values, perveance: Values) -> tuple[Values
     perveance: k [A/V^1.5]. Zero for a negative drive. The other slopes follow from the second result m:
     by ohms -i m, by perveance (2/3) (drive - ohms i)/perveance m. Right to 1e-9 for any finite input.
     """
+    root, space = _root_volts(drive, ohms, perveance)
+    return space, 3.0 * perveance * root / (2.0 + 3.0 * ohms * perveance * root)
+
+
+def _root_volts(drive: Values, ohms: Values, perveance: Values) -> tuple[Values, Values]:
+    """Root of the plate volts [V^0.5] and the current [A] that ``drive`` makes through ohms and plate."""
     rk = ohms * perveance
     z = np.maximum(drive, 0.0) * (rk * rk)
     s = np.sqrt(z)
@@ -68,21 +74,80 @@ def valve_series(drive: Values, ohms: Values, perveance: Values) -> tuple[Values
     f = y * y * (y + 1.0) - z
     f1 = y * (t + 2.0) + _TINY
     y = y - f * f1 / (f1 * f1 - f * (t + 1.0) + _TINY)
-    w = y / rk
-    wk = w * perveance
-    return wk * w * w, 3.0 * wk / (2.0 + 3.0 * y)
+    root = y / rk
+    return root, perveance * root * root * root
 
 
-def limited(amps: Values, limit: Values) -> tuple[Values, Values, Values]:
-    """What a cathode that can emit ``limit`` [A] gives of ``amps``, and its derivatives by both [1].
+_STEPS = 1
+_STARVED_FROM, _STARVED_OVER, _STARVED_STEPS = 0.5, 0.2, 3
+"""Share of the emission limit from which more Newton steps count, over how much they come in, and how many."""
 
-    The join of ``emission.emission_limit``, for a limit already worked out from the heater volts.
+
+def limited_series(
+    drive: Values, ohms: Values, perveance: Values, limit: Values
+) -> tuple[Values, Values, "SpaceCharge"]:
+    """``valve_series`` with a cathode that can emit ``limit`` [A]: current [A], its slope by the drive [S], and what the
+    other slopes are made from.
+
+    The join is that of ``emission.emission_limit``, at the plate's own volts. From the current without a limit two Newton
+    steps are right to 1e-8 up to half of the limit; beyond, more come in smoothly (1e-3 just at it, behind large ohms).
     """
-    ratio = amps / (limit + _TINY)
+    root, space = _root_volts(drive, ohms, perveance)
+    inverse = 1.0 / (limit + _TINY)
+    ratio = space * inverse
     cube = ratio * ratio * ratio
-    share = 1.0 / np.cbrt(1.0 + cube)
-    d_amps = share / (1.0 + cube)
-    return amps * share, d_amps, d_amps * ratio * cube
+    # ohms i + volts = drive, and without a limit exactly so: what the cathode withholds, 1 - (1 + r^3)^(-1/3) of it (here
+    # its second Pade approximant), is left over for the plate's volts
+    withheld = cube / (3.0 + 2.0 * cube)
+    stiff = (1.5 * ohms * perveance) * root
+    least = root * root
+    volts = least + ohms * space * withheld / (1.0 + stiff / (1.0 + (4.0 / 3.0) * cube))
+    drive = np.maximum(drive, 0.0)
+    for _ in range(_STEPS):
+        at = SpaceCharge.at(volts, ohms, perveance, inverse)
+        volts = np.maximum(volts - (ohms * at.amps + volts - drive) * at.left, least)
+    if np.max(ratio, initial=0.0) > _STARVED_FROM:
+        part = np.clip((ratio - _STARVED_FROM) * (1.0 / _STARVED_OVER), 0.0, 1.0)
+        more = volts
+        for _ in range(_STARVED_STEPS):
+            at = SpaceCharge.at(more, ohms, perveance, inverse)
+            more = np.maximum(more - (ohms * at.amps + more - drive) * at.left, least)
+        volts = volts + part * (more - volts)
+    at = SpaceCharge.at(volts, ohms, perveance, inverse)
+    return at.amps, at.by_volts * at.left, at
+
+
+@dataclass(frozen=True, slots=True)
+class SpaceCharge:
+    """A plate at given volts, in series with ohms. space: space charge current [A]; ratio: over the emission limit; bend:
+    d amps/d space; by_volts [S]; left: 1/(1 + ohms by_volts)."""
+
+    amps: Values
+    space: Values
+    ratio: Values
+    bend: Values
+    by_volts: Values
+    left: Values
+
+    @classmethod
+    def at(cls, volts: Values, ohms: Values, perveance: Values, inverse: Values) -> "SpaceCharge":
+        """From plate volts (not negative) and 1 over the emission limit."""
+        slope = perveance * np.sqrt(volts)
+        space = slope * volts
+        ratio = space * inverse
+        cube = ratio * ratio * ratio + 1.0
+        share = 1.0 / np.cbrt(cube)
+        bend = share / cube
+        by_volts = slope * bend * 1.5
+        return cls(space * share, space, ratio, bend, by_volts, 1.0 / (1.0 + ohms * by_volts))
+
+    def by_perveance(self, perveance: Values) -> Values:
+        """Slope of the current by the perveance, the drive held."""
+        return self.bend * self.left * self.space / perveance
+
+    def by_limit(self) -> Values:
+        """Slope of the current by the emission limit, the drive held."""
+        return self.bend * self.left * (self.ratio * self.ratio) * (self.ratio * self.ratio)
 
 
 def emitted(law: RectifierLaw, heater_ratio: Values, emission: Values = 1.0) -> tuple[Values, Values]:

@@ -21,7 +21,7 @@ from math import cos, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.devices.rectifier import limited, valve_series
+from firstglow.devices.rectifier import limited_series
 from firstglow.devices.semiconductor import junction_series
 
 Array = NDArray[np.float64]
@@ -132,15 +132,14 @@ def series_current(p: Problem, leg: int, drive: Array, wanted: Along) -> tuple[A
         drive = p.sense[leg] * drive
     if p.junction[leg]:
         i, m = junction_series(drive, ohms, scale, limit)
-        drop_scale, space = 1.0 / scale, i
+        by_ohms = m if wanted.ohms is None else -m * i
+        by_scale = m if wanted.scale is None else (ohms * i - np.maximum(drive, 0.0)) * (m / scale)
         by_limit = m if wanted.limit is None else (1.0 - ohms * m) * i / limit
     else:
-        space, slope = valve_series(drive, ohms, scale)
-        i, keep, by_limit = limited(space, limit)
-        m = keep * slope
-        drop_scale = -2.0 / 3.0 / scale
-    by_ohms = m if wanted.ohms is None else -m * space
-    by_scale = m if wanted.scale is None else (ohms * space - np.maximum(drive, 0.0)) * (m * drop_scale)
+        i, m, at = limited_series(drive, ohms, scale, limit)
+        by_ohms = m if wanted.ohms is None else -m * i
+        by_scale = m if wanted.scale is None else at.by_perveance(scale)
+        by_limit = m if wanted.limit is None else at.by_limit()
     if p.leak is not None:
         back = 1.0 / (ohms + p.leak[leg])
         reverse = np.minimum(drive, 0.0) * back
