@@ -335,10 +335,14 @@ def cathode_ohms(amplifier: Amplifier, part: Part) -> float:
 
 
 def section_of(part: Part) -> Any:
-    """The catalogue's section that a valve part is."""
+    """The catalogue's section that a valve part is, by the designation as written: a 6L6G is not rated as a 6L6GC."""
     from firstglow.devices.catalogue import valve_type
+    from firstglow.devices.smooth import DeviceError
 
-    kind = valve_type(part.type or "")
+    try:
+        kind = valve_type(str(part.words.get("designation") or part.type))
+    except DeviceError:  # written short of its suffix (6SN7): the reader chose the type
+        kind = valve_type(part.type or "")
     named = part.words.get("section")
     if named is not None:
         return next(s for s in kind.sections if s.name == str(named))
