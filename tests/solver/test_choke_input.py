@@ -39,7 +39,15 @@ def test_waveform(law: str, amps_wanted: float) -> None:
 
 def test_nine_tenths_above_the_critical_current() -> None:
     """Vdc = 0.9 Vrms for a lossless choke-input filter (2 sqrt2/pi), worked example ``ex_choke_input``: 360.1 V from 400."""
-    x = Inputs(np.array([360.1265]), np.full((1, 1), 400.0), np.full((1, 1), 1e-3), np.full((1, 1), 1e-6), np.full((1, 1), 1e-9), 1.0, 60.0)
+    x = Inputs(
+        np.array([360.1265]),
+        np.full((1, 1), 400.0),
+        np.full((1, 1), 1e-3),
+        np.full((1, 1), 1e-6),
+        np.full((1, 1), 1e-9),
+        1.0,
+        60.0,
+    )
     cell = Cell((Leg(1, "junction"),), equal=True)
     by_volts = [choke_input(cell, replace(x, volts=np.array([v])), 10.0, 50.0).amps[0] for v in (358.0, 354.0)]
     # 50 ohm of choke: (360.1 - V)/50, to 0.5 % of the volts
@@ -93,8 +101,12 @@ def test_slopes_and_warm_start() -> None:
 def test_equal_legs_take_half_the_work_and_agree() -> None:
     volts = np.array([180.0, 240.0, 262.0, 300.0, 400.0])
     one, two = np.ones((1, 5)), np.ones((2, 5))
-    a = choke_input(Cell((Leg(1),), equal=True), Inputs(volts, EMF * one, OHMS * one, PERVEANCE * one, one, 1.0, 50.0), 8.0, 110.0)
-    b = choke_input(Cell((Leg(1), Leg(-1))), Inputs(volts, EMF * two, OHMS * two, PERVEANCE * two, two, 1.0, 50.0), 8.0, 110.0)
+    a = choke_input(
+        Cell((Leg(1),), equal=True), Inputs(volts, EMF * one, OHMS * one, PERVEANCE * one, one, 1.0, 50.0), 8.0, 110.0
+    )
+    b = choke_input(
+        Cell((Leg(1), Leg(-1))), Inputs(volts, EMF * two, OHMS * two, PERVEANCE * two, two, 1.0, 50.0), 8.0, 110.0
+    )
     for name in ("amps", "watts", "heating"):
         np.testing.assert_allclose(getattr(a, name), getattr(b, name), rtol=1e-9)
     np.testing.assert_allclose(a.each_amps[0], b.each_amps[1], rtol=1e-9)

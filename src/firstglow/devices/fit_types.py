@@ -139,19 +139,25 @@ def _rated(table: Mapping[str, Any], kind: str) -> float:
     return float(round(1.3e-3 * max(p["ia_mA"] + p.get("ig2_mA", 0.0) for p in inside), 5))
 
 
+PRINTED_DROP_SIGMA = 0.15
+"""1 sigma of a rectifier's perveance from one printed drop [1]: sheets of one valve print drops up to 30 % apart, and the
+perveances that published HT volts ask for lie 10 to 20 % above it (``solver.rectifier_rows``)."""
+
+
 def _rectifier(table: Mapping[str, Any]) -> dict[str, Any]:
     band = table.get("perveance_band_mA_per_V1p5")
     printed = [d["derived_perveance_mA_per_V1p5"] for d in table["drop"]]
     perveance = float(np.sqrt(band[0] * band[1])) if band else float(np.median(printed))
+    rated = round(table["limits"]["rectifier"]["idc_max_mA"] * 1e-3, 9)
     return {
         "name": "",
         "kind": "rectifier",
         "law": {
             "perveance": round(perveance * 1e-3, 9),
-            "rated_amps": table["limits"]["rectifier"]["i_peak_per_plate_max_mA"] * 1e-3,
+            "rated_amps": rated,
         },
-        "rated_amps": table["limits"]["rectifier"]["idc_max_mA"] * 1e-3,
-        "uncertainty": {"perveance": float(round(np.log(band[1] / band[0]) / 4, 3)) if band else 0.07},
+        "rated_amps": rated,
+        "uncertainty": {"perveance": float(round(np.log(band[1] / band[0]) / 4, 3)) if band else PRINTED_DROP_SIGMA},
         "spread": SPREAD["rectifier"],
     }
 
