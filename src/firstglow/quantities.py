@@ -38,8 +38,8 @@ _PREFIX: Mapping[str, str] = {
     "G": "1e9",
     "T": "1e12",
 }
-# Prefixes that may stand alone, the unit being plain from the place: "220k", "32u", "150m", "8H".
-_ALONE: Mapping[str, str] = {"ohm": "kKMGT", "F": "pnu", "H": "mu", "A": "mu", "V": "mk", "W": "m"}
+# Prefixes that may stand alone, the unit being plain from the place: "220k", "32u", "150m".
+_ALONE: Mapping[str, str] = {"ohm": "kKMGT", "F": "pnu", "A": "mu"}
 # Prefixes that may stand in front of the unit's own letter.
 _WITH: Mapping[str, str] = {
     "ohm": "mkKMGT",

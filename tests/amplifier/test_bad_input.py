@@ -64,8 +64,15 @@ def test_the_remedy_works_when_pasted(old: str, new: str, swap: str) -> None:
     where = bad.split("\n").index(next(line for line in bad.split("\n") if new.split("\n")[0] in line)) + 1
     if not new.startswith(("fromat", "[partz]")):
         assert where in {p.line for p in found}, [p.text for p in found]
+    good = load(GOOD)
     for problem in found:
-        if load_quietly(bad.replace(swap, problem.remedy, 1)):
+        text = bad.replace(swap, problem.remedy, 1)
+        if load_quietly(text):
+            mended = load(text)
+            assert {p.name: p.kind for p in mended.parts.values()} == {p.name: p.kind for p in good.parts.values()}
+            if '"resistor"' not in new:  # a value that was never there cannot come back
+                assert mended.parts["R8"].value("ohms") == good.parts["R8"].value("ohms")
+                assert mended.parts["C2"].value("farads") == good.parts["C2"].value("farads")
             return
     raise AssertionError([p.text for p in found])
 

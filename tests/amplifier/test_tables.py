@@ -173,7 +173,10 @@ def test_each_kinds_own_example_is_a_part_of_that_kind(kind: str) -> None:
         parts = load(text + line + "\n").parts
     except AmplifierError as error:  # its neighbours are not there; the line itself must still read
         assert all(
-            any(word in p.found for word in ("there is no part", "set_by", "stands nowhere", "nothing but", "no charging path"))
+            any(
+                word in p.found
+                for word in ("there is no part", "set_by", "stands nowhere", "nothing but", "no charging path")
+            )
             or p.line != text.count("\n") + 1
             for p in error.problems
         ), str(error)

@@ -81,7 +81,7 @@ class PartReader:
             self.mistakes.broken = True
             return None
         try:
-            said = read_what(parts[0])
+            said = read_what(parts[0], likely=_BY_LETTER.get(local[0].upper()))
         except QuantityError as error:
             self.mistakes.add((*path, "0"), name, error.found, error.allowed, error.remedy)
             said = Said(kind=_BY_LETTER.get(local[0].upper()))  # its leads are read all the same

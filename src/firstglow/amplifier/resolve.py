@@ -254,19 +254,15 @@ class Resolver:
         return found if found in self.scopes.drafts else None
 
     def _both_leads(self, parts: Mapping[str, Part]) -> None:
+        several = {"valve", "heater", "transformer", "output transformer"}
         for part in parts.values():
-            if (
-                len(part.leads) >= 2
-                and part.kind not in {"valve", "heater", "transformer", "output transformer"}
-                and len(set(part.leads.values())) == 1
-            ):
-                self.mistakes.add(
-                    part.origin.line,
-                    part.name,
-                    f"both leads on one joint, {next(iter(part.leads.values()))}",
-                    "a joint for each lead",
-                    f"another joint for lead {list(part.leads)[-1]}",
-                )
+            if part.kind in several or len(part.leads) < 2 or len(set(part.leads.values())) > 1:
+                continue
+            joint = next(iter(part.leads.values()))
+            others = {j for p in parts.values() for j in p.leads.values() if j != joint}
+            near = nearest(joint, sorted(others, key=natural)) or "chassis"
+            found, allowed = f"both leads on one joint, {joint}", f"another joint for lead {list(part.leads)[-1]}"
+            self.mistakes.add(part.origin.line, part.name, found, allowed, f'"{near}"')
 
     # -- links, idle, aliases --------------------------------------------------------------------------------------
     def _links(self, parts: Mapping[str, Part]) -> dict[str, Link]:

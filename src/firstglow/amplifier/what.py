@@ -86,8 +86,8 @@ def _kind_types(kind: Kind, token: str, said: Said) -> bool:
     return False
 
 
-def _guess(tokens: list[str], said: Said) -> None:
-    """Kind from a designation, else from the unit of the first value."""
+def _guess(tokens: list[str], said: Said, likely: str | None) -> None:
+    """Kind from a designation, else from the unit of the first value; ``likely`` where that has two readings."""
     for token in tokens:
         base = bases.find(token)
         if base is not None:
@@ -99,10 +99,12 @@ def _guess(tokens: list[str], said: Said) -> None:
         if bases.gas(token) is not None:
             said.kind = "gas tube"
             return
+    order = [("ohm", "resistor"), ("F", "capacitor")]
+    order.sort(key=lambda pair: pair[1] != likely)
     for token in tokens:
-        for unit, kind in (("ohm", "resistor"), ("F", "capacitor")):
+        for unit, kind in order:
             first = token.split("+")[-1]
-            if re.search(r"[A-Za-zΩ]", first) and _reads(first, unit):
+            if (re.search(r"[A-Za-zΩ]", first) or kind == likely) and _reads(first, unit):
                 said.kind = kind
                 return
 
@@ -111,7 +113,7 @@ def _reads(token: str, unit: str) -> bool:
     try:
         read_value(token, unit)
     except QuantityError as error:
-        return "apart" in error.found or "may be" in error.found
+        return any(word in error.found for word in ("apart", "may be", "no unit", "comma", "two readings"))
     return True
 
 
@@ -169,8 +171,11 @@ def _value(kind: Kind, token: str, said: Said) -> bool:
     return False
 
 
-def read_what(text: str, kind_name: str | None = None) -> Said:
-    """What ``text`` says; ``kind_name`` where the kind is known already (a layer sets a part).
+def read_what(text: str, kind_name: str | None = None, likely: str | None = None) -> Said:
+    """What ``text`` says.
+
+    kind_name: the kind where it is known already (a layer sets a part). likely: what the part's name makes of a value
+    that could be ohms or farads.
 
     Raises QuantityError with what is wrong in one of its words.
     """
@@ -187,7 +192,7 @@ def read_what(text: str, kind_name: str | None = None) -> Said:
     if kind_name is not None and said.kind != kind_name and {kind_name, said.kind} != {"valve", "rectifier"}:
         raise QuantityError(f"{text!r} is a {said.kind}", f"a {kind_name}", "remove the part and add another")
     if said.kind is None:
-        _guess(tokens, said)
+        _guess(tokens, said, likely)
     if said.kind is None:
         raise _no_part(text, tokens)
     kind = kinds()[said.kind]

@@ -15,6 +15,7 @@ VERBS = {
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
     "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",
+    "accuracy": "How near the predictions come to published figures, row by row.",
     "schema": "The JSON Schema of a command's output or of the amplifier file.",
 }
 

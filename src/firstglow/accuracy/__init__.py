@@ -1,0 +1,1 @@
+"""How near firstglow comes to published figures: every row, what was predicted, how sure both sides are."""

@@ -1,0 +1,22 @@
+"""The whole study: every row and what they come to."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from firstglow.accuracy.charts import chart_rows, stage_rows
+from firstglow.accuracy.closed import closed_rows
+from firstglow.accuracy.published import published_rows
+from firstglow.accuracy.rectifiers import rectifier_rows
+from firstglow.accuracy.row import AccuracyRow
+from firstglow.accuracy.summary import summary
+from firstglow.accuracy.valves import valve_rows
+
+
+def study() -> tuple[AccuracyRow, ...]:
+    """Every row, predicted now (about 20 s)."""
+    return (*valve_rows(), *stage_rows(), *rectifier_rows(), *published_rows(), *chart_rows(), *closed_rows())
+
+
+def document(rows: Sequence[AccuracyRow]) -> dict[str, Any]:
+    """CONTRACTS' ``accuracy`` document."""
+    return {"rows": [r.document() for r in rows], "summary": summary(rows)}
