@@ -1,6 +1,7 @@
 """Stop limits: signs, ratings, rounding toward safe, Vsafe against other ways to the same figure."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -133,3 +134,31 @@ def test_a_capacitor_read_from_either_end() -> None:
     up = replace(capacitor, leads={"+": "HT", "-": "high"})
     made.observer.amplifier = replace(made.observer.amplifier, parts={**parts, "C1": up})
     assert [(x.side, x.value) for x in made.of(r)] == [("below", pytest.approx(150.0, abs=0.01))]
+
+
+def test_a_limit_that_is_no_rating_stands_clear_of_the_band() -> None:
+    """A normal reading is within 2 sigma in 95.4 % and within 3 in 99.7 % (tables of the normal distribution): a stop
+    on the edge of a 2 sigma band would switch off one healthy amplifier in 44."""
+    on = digital().range_for("dc volts", 40.0)  # 10 mV steps
+    low, high, middle = 34.0, 46.0, 40.0
+    soft = [Limit("above", 42.0, "5 %", physical=False), Limit("below", 39.0, "5 %", physical=False)]
+    below, above = tightest(soft, low, high, on, str, middle)
+    assert below is not None and above is not None
+    assert (below.limit, above.limit) == (pytest.approx(31.0), pytest.approx(49.0))
+    assert not below.cut and not above.cut
+    _, rating = tightest([Limit("above", 42.0, "a rating")], low, high, on, str, middle)
+    assert rating is not None and rating.limit == pytest.approx(42.0) and rating.cut
+
+
+@pytest.mark.parametrize(
+    ("expected", "found"),
+    [(1.7, [("above", 90.0)]), (85.0, [("above", 90.0)]), (-1.0, [("below", -90.0)])],
+)
+def test_heater_to_cathode_gives_the_side_that_can_happen(
+    expected: float, found: list[tuple[str, float]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """90 V, heater on chassis: a cathode a volt or two up can only climb, one below chassis only sink (arithmetic)."""
+    kind = SimpleNamespace(limits=SimpleNamespace(heater_cathode_volts=90.0))
+    monkeypatch.setattr("firstglow.readings.stops.section_of", lambda _: kind)
+    monkeypatch.setattr(Limits, "standing", lambda *_: SimpleNamespace(dc=lambda _: np.array([0.0])))
+    assert of(StopRule("heater to cathode", "R5", "above"), expected) == found

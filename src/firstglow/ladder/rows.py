@@ -35,7 +35,9 @@ def heaters(
         kind: Kind = "dc volts" if direct & set(part.leads.values()) else "ac volts"
         limits: tuple[StopRule, ...] = stops.within(WRONG, "wrong tap, or windings exchanged")
         if loaded:
-            limits = stops.heater(rated, low=True)
+            # under full dial every heater is low: in proportion then, the absolute top all the same
+            full = frame.dial_of(at) >= 1.0
+            limits = stops.heater(rated, low=True) if full else (limits[0], *stops.heater(rated))
         elif state:
             limits = (*limits, *stops.heater(rated))
         far = "ct" if part.leads["1"] == part.leads["2"] and "ct" in part.leads else "2"

@@ -165,18 +165,19 @@ def _bias_joint(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:  # ro
         return
     if next(o for o in frame.roles.outputs if o.bias_joint == v.bias_joint) is not v:
         return
-    joint, chassis = frame.joint(v.bias_joint), frame.joint("chassis")
+    # red on chassis: the meter then keeps the bias rectifier in reverse and its electrolytics the right way round
+    red, black = frame.joint("chassis"), frame.joint(v.bias_joint)
     jump = (stops.least(0.5, "no change or a short"), stops.most(2.0, "open track"))
     if v.pot is None:
-        yield ohms(frame, "bias joint", "bias_fixed", joint, chassis, owner=v.valve, stops=jump)
+        yield ohms(frame, "bias joint", "bias_fixed", red, black, owner=v.valve, stops=jump)
         return
     for end, position in (("end 1", 0.0), ("end 2", 1.0)):
         yield ohms(
             frame,
             f"bias joint {end}",
             "pot_end",
-            joint,
-            chassis,
+            red,
+            black,
             owner=v.valve,
             stops=jump,
             situation=frame.unplugged(pots={v.pot: position}),

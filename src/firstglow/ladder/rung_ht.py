@@ -96,8 +96,10 @@ def _full(frame: Frame) -> PlannedRung:
 
 def _lamp(frame: Frame, rung: str, at: Situation) -> PlannedReading:
     where = frame.words.text("rung.ht.lamp_where")
+    # rung 4 warms a valve rectifier's heater through the lamp
+    key = "lamp_warming" if rung != "4a" and frame.amplifier.of_kind("rectifier") else "lamp"
     return frame.bench(
-        rung, "lamp", "lamp", at.but(lamp_watts=frame.first_lamp), kind="lamp", quantity="lamp", fill={"where": where}
+        rung, "lamp", key, at.but(lamp_watts=frame.first_lamp), kind="lamp", quantity="lamp", fill={"where": where}
     )
 
 

@@ -40,7 +40,7 @@ def _rung(
         frame.bench(
             rung,
             "lamp",
-            "lamp",
+            "lamp_warming",
             at.but(lamp_watts=frame.running_lamp),
             kind="lamp",
             quantity="lamp",

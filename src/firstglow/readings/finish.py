@@ -132,7 +132,10 @@ def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Li
 
     if row.on is None:
         return replace(row, rung=rung)
-    below, above = tightest(limits.of(row.planned), row.low, row.high, row.on, lambda: cheapest(amplifier, row))
+    # unplugged ohms are spread by tolerances, which end: nothing healthy lies outside, no room is kept there
+    middle = row.expected if isinstance(row.expected, float) and row.kind != "ohms" else None
+    found = limits.of(row.planned)
+    below, above = tightest(found, row.low, row.high, row.on, lambda: cheapest(amplifier, row), middle)
     return replace(row, rung=rung, stop_below=below, stop_above=above)
 
 
