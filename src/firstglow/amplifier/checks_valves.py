@@ -8,6 +8,8 @@ from firstglow.amplifier.remedies import local, problem, resistor_line, wire_lin
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.roles_output import bias_root, cathode_path, grid_reference, output_valves
 
+LEAST_HT_WINDING = 90.0
+"""A winding of more volts than this is there to make HT [V rms] (bias windings: 30 to 70 V, common practice)."""
 _OHMIC = ("wire", "resistance", "choke", "winding", "source")
 
 
@@ -16,7 +18,7 @@ def valve_problems(look: Look) -> list[Problem]:
     found: list[Problem] = []
     for part in look.amplifier.of_kind("valve"):
         found += [*_grid(look, part), *_fed(look, part, "plate"), *_fed(look, part, "screen"), *_cathode(look, part)]
-    return [*found, *_unbiased(look), *_crossed(look)]
+    return [*found, *_unbiased(look), *_crossed(look), *_no_ht(look)]
 
 
 def _reached(look: Look, joint: str) -> set[str]:
@@ -85,6 +87,32 @@ def _fed(look: Look, part: Part, electrode: str) -> Iterator[Problem]:
         f"its {electrode} is fed from nowhere: no dc path from it to a positive rail",
         f"a load or a wire from the {electrode} to an HT node",
         remedy,
+    )
+
+
+def _no_ht(look: Look) -> Iterator[Problem]:
+    """Valves and a mains transformer, but no positive rail at all: a ladder without HT would call every plate dead while
+    the real rectifier, left out of the file, puts HT on it."""
+    amplifier = look.amplifier
+    transformers, valves = amplifier.of_kind("transformer"), amplifier.of_kind("valve")
+    if look.positive or amplifier.fragment or not transformers or not valves:
+        return
+    every = [(w.turns.value, part, w) for part in transformers for w in part.windings if w.role == "secondary"]
+    pairs = [pair for pair in every if pair[0] > LEAST_HT_WINDING]
+    if not pairs:
+        return
+    _, part, winding = max(pairs, key=lambda pair: pair[0])
+    lead = winding.end if winding.start.endswith(" ct") or part.leads[winding.start] == "chassis" else winding.start
+    stores = [c for c in amplifier.of_kind("capacitor") if c.leads["+"] != "chassis" and "volts" in c.values]
+    stores.sort(key=lambda c: c.values["volts"].value, reverse=True)
+    joint = stores[0].leads["+"] if stores else "HT1"
+    yield problem(
+        amplifier,
+        part,
+        part.name,
+        f"no HT: no rectifier joins winding {winding.name} to a reservoir",
+        "every rectifier that is fitted stands in the file, or nothing here can say where HT is",
+        f'D99 = ["silicon 1A 1000V", "{part.name} {lead}", "{joint}"]',
     )
 
 
