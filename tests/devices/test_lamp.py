@@ -29,7 +29,10 @@ def test_both_forms_agree_and_slopes(watts: float) -> None:
     again, by_amps = lamp_ohms(volts / ohms, 230.0, watts)
     np.testing.assert_allclose(again, ohms, rtol=1e-9)
     h = 1e-3  # fourth-order differences: independent of the written derivatives
-    for function, at, slope, step in ((lamp_ohms_at, volts[2:], by_volts[2:], h), (lamp_ohms, (volts / ohms)[2:], by_amps[2:], h * 1e-3)):
+    for function, at, slope, step in (
+        (lamp_ohms_at, volts[2:], by_volts[2:], h),
+        (lamp_ohms, (volts / ohms)[2:], by_amps[2:], h * 1e-3),
+    ):
         y = [function(at + k * step, 230.0, watts)[0] for k in (-2, -1, 1, 2)]
         np.testing.assert_allclose(slope, (y[0] - 8 * y[1] + 8 * y[2] - y[3]) / (12 * step), rtol=1e-6)
     step = 1e-30

@@ -4,24 +4,25 @@ Transformers: each winding's currents from its own leads and its core's emf. Rec
 amps from the cycle at the solved volts, settled afresh.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass, field
 
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.devices.lamp import filament
+from firstglow.solver.charging import BROKEN_OHMS, LegRows
 from firstglow.solver.currents import Bench, Flow, centre_flow, insulation_flow, link_flows, part_flow
 from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Coefficients
-from firstglow.solver.mains_side import EDGE_VOLTS, filament, magnetising
-from firstglow.solver.nodes import CHASSIS
+from firstglow.solver.mains_side import EDGE_VOLTS, magnetising
 from firstglow.solver.parameters import CONTACT_OHMS
-from firstglow.solver.pulses import Pulses
+from firstglow.solver.pulses import Pulses, emf_name
 
 TRACE_VOLTS = 1.0
 """Core volts below which no phase is asked for."""
-AVERAGED = 0.02
-"""Part of a rectifier's dc watts that the cycle's cells may get wrong (no reservoir at all: 1.2 %; else far less)."""
+AVERAGED = 0.05
+"""Part of a rectifier's watts that the cycle's cells may get wrong (with no reservoir at all 3 %; else far less)."""
 ROUNDED_VOLTS = EDGE_VOLTS**2 / TRACE_VOLTS
 """What the rounding of a core's volts at 0 V may leave at ``TRACE_VOLTS``."""
 
@@ -116,42 +117,73 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     """Every plate's dc and in-phase amps. A plate's ``watts`` here are all that the change from ac to dc costs: its own
     heat (row "own_watts") and what the pulses' harmonics make in windings and mains side. It is never less than nothing: what
     the cutting of the cycle into cells can make of that is let through, anything more is missing power."""
+    if not c["there"].any():
+        return
     wide = np.concatenate([bench.x, np.zeros((1, bench.x.shape[1]))])
     source, _, share, _ = group.source(wide, c)
     found = group.run(wide, {**c, "exact": np.array(True)}, source, 60, ())
     turns = c["turns"]
     flow_turns = (turns * found.each_in_phase).sum(axis=0)
-    drive, core = wide[group.drive], wide[group.core] if group.core is not None else bench.amplifier.mains_volts
-    books.misses[f"drive {group.name}"] = np.abs(drive - core - source * flow_turns) / np.maximum(source, 1.0)
+    for n in range(len(group.legs)):
+        emf = wide[group.emfs[n]]
+        miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
+        miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c)
+        books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
     rest = share**2 * ((turns**2 * found.each_square).sum(axis=0) - flow_turns**2) * c["per lamp"]
     lamp = books.flows.setdefault("lamp", Flow())
     lamp.row["rest"] = lamp.row.get("rest", 0.0) + rest
     volts = wide[group.plus] - wide[group.minus]
+    costs: list[tuple[list[str], Array]] = []
+    least = np.zeros_like(volts)
     for n, leg in enumerate(group.legs):
         amps, in_phase, square = found.each_amps[n], found.each_in_phase[n], found.each_square[n]
-        harmonics = source * turns[n] ** 2 * (square - in_phase**2)
-        own = turns[n] * core * in_phase - volts * amps - c["ohms"][n] * square - harmonics
+        if leg.valve:
+            own = wide[group.emfs[n]] * in_phase - volts * amps - (c["ohms"][n] + turns[n] ** 2 * source) * square
+        else:  # a volt in hundreds: its law at the current that weighs most tells it better than a difference
+            weighty = square / np.maximum(np.abs(amps), 1e-15)
+            own = np.abs(amps) * c["scale"][n] * np.log1p(weighty / c["limit"][n])
         plates = [(plate, 1.0 / len(stage)) for stage in leg.stages for plate in stage]
         cost, given = np.zeros_like(amps), np.zeros_like(amps)
         for plate, part in plates:
             i, i_ac = amps * part, leg.phase * in_phase * part
             flow = books.flows[plate.part.name]
             flow.through(plate.anode, plate.cathode, i)
-            ends = [j if j not in (leg.leg.start, leg.leg.end) else CHASSIS for j in (plate.anode, plate.cathode)]
+            ends = leg.ac_ends(plate)
             flow.through_ac(*ends, i_ac)
             given = given + i * (bench.dc(plate.cathode) - bench.dc(plate.anode))
             cost = cost + i_ac * (bench.ac(ends[0]) - bench.ac(ends[1]))
             flow.row["own_watts"] = flow.row.get("own_watts", 0.0) + np.maximum(own, 0.0) / len(plates)
             flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
-            flow.row[f"{plate.lead}_amps" if plate.valve else "amps"] = i
-        cost = np.maximum(cost - given, -AVERAGED * np.abs(given))
-        for plate, _ in plates:
-            flow = books.flows[plate.part.name]
-            flow.watts = flow.watts + cost / len(plates)
+            name = f"{plate.lead}_amps" if plate.valve else "amps"
+            flow.row[name] = flow.row.get(name, 0.0) + plate.way * i
+        cross = np.abs(in_phase * group.not_met(n, wide, c)) + np.abs(amps * _others_drop(bench, leg, amps))
+        least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - cross
+        costs.append(([plate.part.name for plate, _ in plates], cost - given))
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row
                 row["legs"] = row.get("legs", 0.0) + w.sign**2 * (square - amps**2 - in_phase**2)
+    missing = np.maximum(least - sum(cost for _, cost in costs), 0.0)
+    for names, cost in costs:
+        for name in names:
+            books.flows[name].watts = books.flows[name].watts + (cost + missing / len(costs)) / len(names)
+
+
+def _others_drop(bench: Bench, leg: LegRows, amps: Array) -> Array:
+    """Dc volts that other currents drop in a leg's windings: pulses that do not overlap cost each other nothing, though
+    their means and fundamentals taken alone seem to."""
+    out = np.zeros_like(amps)
+    for w in leg.leg.windings:
+        if w.winding:
+            part = bench.amplifier.parts[w.part]
+            ends = next((x.start, x.end) for x in part.windings if x.name == w.winding)
+            name = f"{w.part} {w.winding}"
+            r = np.maximum(bench.p(f"{name} ohms"), CONTACT_OHMS)
+            left = 1.0 / (1.0 + r * bench.p(f"{name} short siemens"))
+            # a leg's dc enters at the end and leaves at the start where its sign is +
+            drop = w.sign * (bench.dc(bench.at(part, ends[1])) - bench.dc(bench.at(part, ends[0])))
+            out = out + np.abs(drop - np.where(r < BROKEN_OHMS, r * left * amps, drop))
+    return out
 
 
 def _socket(bench: Bench, books: Books) -> None:
@@ -177,15 +209,18 @@ def _socket(bench: Bench, books: Books) -> None:
         books.given_watts = books.given_watts + books.flows[part.name].row["given_watts"]
 
 
-def joint_sums(books: Books) -> tuple[dict[str, Array], dict[str, Array]]:
-    """For every node and kind ("dc HT1"): the sum of all amps that leave it, and the sum of their sizes."""
+def joint_sums(books: Books, known: Collection[str]) -> tuple[dict[str, Array], dict[str, Array]]:
+    """For every node and kind ("dc HT1") that is ``known``: the sum of all amps that leave it, and of their sizes.
+
+    A node without a winding's volts holds its ac still; what flows into it there needs no sum.
+    """
     net: dict[str, Array] = {}
     gross: dict[str, Array] = {}
     for flow in books.flows.values():
         for kind, amps in (("dc", flow.dc), ("ac", flow.ac)):
             for node, i in amps.items():
-                if node != CHASSIS and (kind == "dc" or node != "earth"):
-                    name = f"{kind} {node}"
+                name = f"{kind} {node}"
+                if name in known:
                     net[name] = net.get(name, 0.0) + i
                     gross[name] = gross.get(name, 0.0) + np.abs(i)
     return net, gross

@@ -1,17 +1,18 @@
 """One leg of a rectifier as parameter rows: its emf, its ohms, its law, its reservoir. What ``pulses`` feeds the cycle with."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from firstglow.amplifier.legs import Leg, Plate
-from firstglow.amplifier.model import Part
+from firstglow.amplifier.model import Amplifier, Part
 from firstglow.devices.rectifier import SMALLEST_PERVEANCE
 from firstglow.devices.semiconductor import selenium_law, silicon_law
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.nodes import CHASSIS
+from firstglow.solver.stamps import merge
 from firstglow.solver.valves import law_row
 
 LEAST_START_AMPS = 1e-20
@@ -20,8 +21,13 @@ NOT_THERE_OHMS = 1e12
 """Series ohms of a junction that is not there: its winding's volts drive less than a nanoamp."""
 
 
-STRAY_FARADS = 1e-8
-"""What winding, rectifier and wiring hold a joint by without any reservoir [F] (common practice: some nanofarads)."""
+BROKEN_OHMS = 1e8
+"""A winding of more ohms than this is broken [ohm]."""
+STRAY_FARADS = 1e-7
+"""A reservoir of less counts as this [F]. Winding and wiring are some nanofarads (common practice); the rest lets the
+cycle's cells hand a bare rectifier's current from one leg to the next, and moves its dc volts by under 0.2 %."""
+LEAST_LEAK_OHMS = 1e8
+"""A leak of more ohms than this is left out of the cycle [ohm]: a good silicon junction's, less than its insulation."""
 NO_LEAK = 1e-30
 """Siemens of no leak at all."""
 
@@ -29,12 +35,14 @@ NO_LEAK = 1e-30
 class PlateRows:
     """One rectifying path: a diode, or one plate of a rectifier valve."""
 
-    def __init__(self, frame: Frame, plate: Plate) -> None:
+    def __init__(self, frame: Frame, plate: Plate, backwards: bool = False) -> None:
         f = frame
+        self.way = -1.0 if backwards else 1.0
         self.part: Part = f.amplifier.parts[plate.part]
         self.lead = plate.lead
         self.valve = self.part.kind == "rectifier"
-        self.anode, self.cathode = f.lead(self.part, plate.lead), f.lead(self.part, "cathode")
+        ends = f.lead(self.part, plate.lead), f.lead(self.part, "cathode")
+        self.anode, self.cathode = ends[::-1] if backwards else ends
         self.series = [f.rows.of(f.amplifier.parts[name], "ohms") for name in plate.series]
         self.fitted = f.rows.fixed(f"{plate.part} {plate.lead} fitted", 1.0, plate.part, "fitted")
         short = f"{plate.lead} to cathode siemens"
@@ -83,26 +91,60 @@ class LegRows:
         self.plates = [plate for stage in self.stages for plate in stage]
         self.valve = any(plate.valve for plate in self.plates)
         self.envelope = next((plate.part.envelope for plate in self.plates if plate.valve), None)
-        self.turns: list[tuple[int, float]] = []
-        self.ohms: list[int] = []
-        nominal = 0.0
+        self.windings: list[tuple[int, int, int, float]] = []
         for w in leg.windings:
             part = f.amplifier.parts[w.part]
             if w.winding:
-                self.turns.append((f.rows.row[f"{w.part} {w.winding} turns"], w.sign))
-                self.ohms.append(f.rows.row[f"{w.part} {w.winding} ohms"])
-                nominal += w.sign * next(x.turns.value for x in part.windings if x.name == w.winding)
+                rows = [f.rows.row[f"{w.part} {w.winding} {what}"] for what in ("turns", "ohms", "short siemens")]
+                self.windings.append((rows[0], rows[1], rows[2], w.sign))
             else:
-                self.turns.append((f.rows.of(part, "volts"), w.sign))
-                self.ohms.append(f.rows.of(part, "ohms"))
-                nominal += w.sign * part.value("volts")
-        self.ohms += [f.rows.of(f.amplifier.parts[n], "ohms") for n in (*leg.series_ac, *leg.series_dc)]
-        self.phase = 1 if nominal >= 0 else -1
+                none = f.rows.fixed("nothing", 0.0)
+                self.windings.append((f.rows.of(part, "volts"), f.rows.of(part, "ohms"), none, w.sign))
+        self.ohms = [f.rows.of(f.amplifier.parts[n], "ohms") for n in (*leg.series_ac, *leg.series_dc)]
+        self.phase = leg_phase(f.amplifier, leg)
+
+    def ac_ends(self, plate: PlateRows) -> tuple[str, str]:
+        """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends."""
+        steady = {self.leg.start, self.leg.end}
+        one, two = (CHASSIS if j in steady else j for j in (plate.anode, plate.cathode))
+        return one, two
+
+    def across(self) -> dict[int, float]:
+        """Unknowns whose signed sum is the ac across the leg's windings, in the leg's own phase."""
+        pairs: list[tuple[int, float]] = []
+        for w in self.leg.windings:
+            part = self.frame.amplifier.parts[w.part]
+            one, two = ("+", "-")
+            if w.winding:
+                one, two = next((x.start, x.end) for x in part.windings if x.name == w.winding)
+            sign = self.phase * w.sign
+            pairs += [(self.frame.ac(self.frame.lead(part, one)), sign), (self.frame.ac(self.frame.lead(part, two)), -sign)]
+        return {k: s for k, s in merge(*pairs).items() if k != self.frame.ground}
+
+    def shared(self, other: "LegRows", p: Array) -> Array:
+        """Ohms of the windings that two legs have in common, signed as one's current moves the other's emf (sample,)."""
+        out = np.zeros(p.shape[1])
+        for row, own, short, sign in self.windings:
+            for row2, _, _, sign2 in other.windings:
+                if row == row2:
+                    r = 1.0 / siemens(p[own])
+                    r = np.where(r < BROKEN_OHMS, r, 0.0)  # nothing flows in a broken one
+                    out = out + self.phase * other.phase * sign * sign2 * r / (1.0 + r * p[short])
+        return out
+
+    def _source(self, p: Array) -> tuple[Array, Array]:
+        """Turns of the windings that drive the leg, and the ohms in series with them."""
+        turns, ohms = np.zeros(p.shape[1]), sum((1.0 / siemens(p[row]) for row in self.ohms), np.zeros(p.shape[1]))
+        for row, own, short, sign in self.windings:
+            r = 1.0 / siemens(p[own])
+            # what a short across a winding leaves of its emf and of its ohms (Thevenin)
+            left = 1.0 / (1.0 + r * p[short])
+            turns, ohms = turns + self.phase * sign * p[row] * left, ohms + r * left
+        return turns / self.frame.amplifier.mains_volts, ohms
 
     def values(self, p: Array) -> LegValues:
         """Everything at these parameters."""
-        turns = self.phase * sum(p[row] * sign for row, sign in self.turns) / self.frame.amplifier.mains_volts
-        ohms = sum(1.0 / siemens(p[row]) for row in self.ohms)
+        turns, ohms = self._source(p)
         one = np.ones(p.shape[1])
         if self.valve:
             stages = [self._valves(stage, p) for stage in self.stages if stage[0].valve]
@@ -110,12 +152,15 @@ class LegRows:
             scale = sum(k ** (-2.0 / 3.0) for k, *_ in stages) ** -1.5
             limit = np.min([limit for _, limit, *_ in stages], axis=0)
             ohms = ohms + sum(r for *_, r, _ in stages)
-            leak = sum(1.0 / (g + NO_LEAK) for *_, g in stages)
+            leak = no_small_leak(sum(1.0 / (g + NO_LEAK) for *_, g in stages))
             return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, leak, one)
         stages = [self._junctions(stage, p) for stage in self.stages]
         slope, start, series, leak = (np.array(column) for column in zip(*stages, strict=True))
         ohms = ohms + series.sum(axis=0)
-        sense = np.prod([p[plate.sense] for plate in self.plates], axis=0)
+        senses = np.array([p[plate.sense] for plate in self.plates])
+        sense = np.where((senses < 0.0).all(axis=0), -1.0, 1.0)
+        # one of several in series turned round: the way is closed in both directions
+        ohms = ohms + np.where((senses < 0.0).any(axis=0) & (sense > 0.0), NOT_THERE_OHMS, 0.0)
         return LegValues(np.maximum(turns, 0.0), ohms, slope.sum(axis=0), start.min(axis=0), leak.sum(axis=0), sense)
 
     def _valves(self, stage: Sequence[PlateRows], p: Array) -> tuple[Array, Array, Array, Array]:
@@ -139,7 +184,99 @@ class LegRows:
         start = np.maximum(start * fitted, LEAST_START_AMPS)
         # a small start current alone would only cost two volts more: what is not there has no way through
         gone = np.where(fitted > 0.0, 0.0, NOT_THERE_OHMS)
-        return slope, start, series / n + self._own(stage, p) + gone, leak
+        return slope, start, series / n + self._own(stage, p) + gone, no_small_leak(leak)
+
+
+class LoopRows(LegRows):
+    """The way that a reversed or shorted rectifier of a bridge opens: round through its neighbour, across the winding alone.
+
+    leg: the neighbour's own leg, whose winding drives the loop; stage 0 is the bad rectifier passed backwards.
+    """
+
+    def __init__(self, frame: Frame, leg: Leg, bad: Plate, good: Plate) -> None:
+        super().__init__(frame, leg)
+        self.bad, self.good = PlateRows(frame, bad, backwards=True), PlateRows(frame, good)
+        self.stages = [[self.bad], [self.good]]
+        self.plates = [self.bad, self.good]
+        self.valve = self.good.valve
+        self.envelope = self.good.part.envelope if self.valve else None
+
+    def there(self, p: Array) -> Array:
+        """Which samples have such a way (sample,)."""
+        turned = np.zeros(p.shape[1], dtype=bool) if self.bad.sense is None else p[self.bad.sense] < 0.0
+        fitted = p[self.bad.fitted] > 0.0
+        return np.asarray((turned & fitted) | (p[self.bad.short] > 0.0))
+
+    def values(self, p: Array) -> LegValues:
+        """As for a leg; what is not there has no way through."""
+        turns, ohms = self._source(p)
+        short = p[self.bad.short]
+        slope, start, series = np.zeros(p.shape[1]), np.full(p.shape[1], np.inf), np.zeros(p.shape[1])
+        if self.bad.sense is not None:
+            turned = (p[self.bad.sense] < 0.0) & (p[self.bad.fitted] > 0.0) & (short <= 0.0)
+            a, i, r, _ = self.bad.junction(p)
+            slope, start, series = np.where(turned, a, 0.0), np.where(turned, i, np.inf), np.where(turned, r, 0.0)
+        ohms = ohms + series + np.where(short > 0.0, 1.0 / (short + NO_LEAK), 0.0)
+        if self.valve:
+            scale, limit, own, _ = self._valves([self.good], p)
+        else:
+            a, limit, own, _ = self._junctions([self.good], p)
+            scale, limit = slope + a, np.minimum(start, limit)
+            own = own + np.where(p[self.good.sense] < 0.0, NOT_THERE_OHMS, 0.0)
+        ohms = ohms + own + np.where(self.there(p), 0.0, NOT_THERE_OHMS)
+        one = np.ones(p.shape[1])
+        return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, np.inf * one, one)
+
+
+class NoReservoir:
+    """What stands across a loop: nothing, at 0 V."""
+
+    def values(self, p: Array, ripple: Array) -> tuple[Array, Array, Array]:
+        """Farads that never move, no series ohms, no load."""
+        none = np.zeros(p.shape[1])
+        return none + 1.0, none, none
+
+
+def leg_phase(amplifier: Amplifier, leg: Leg) -> int:
+    """+1 where a leg conducts as the primary's dot is positive."""
+    total = 0.0
+    for w in leg.windings:
+        part = amplifier.parts[w.part]
+        total += w.sign * (next(x.turns.value for x in part.windings if x.name == w.winding) if w.winding else part.value("volts"))
+    return 1 if total >= 0.0 else -1
+
+
+def other_halves(amplifier: Amplifier, cells: Mapping[str, Sequence[Leg]]) -> dict[tuple[str, int], list[tuple[str, int]]]:
+    """For each leg: those of other cells on the same winding that conduct while it does not. What they drop in the winding
+    it never meets, though the fundamental has a part of it."""
+    every = {(name, n): leg for name, legs in cells.items() for n, leg in enumerate(legs)}
+    out: dict[tuple[str, int], list[tuple[str, int]]] = {}
+    for one, leg in every.items():
+        own = {(w.part, w.winding) for w in leg.windings}
+        for two, other in every.items():
+            shared = own & {(w.part, w.winding) for w in other.windings}
+            if one[0] != two[0] and shared and leg_phase(amplifier, leg) != leg_phase(amplifier, other):
+                out.setdefault(one, []).append(two)
+    return out
+
+
+def bridge(legs: Sequence[Leg]) -> Sequence[Leg]:
+    """The legs, if they are a bridge's: two legs of two single rectifiers each; else none."""
+    return legs if len(legs) == 2 and all([len(stage) for stage in leg.stages] == [1, 1] for leg in legs) else ()
+
+
+def loops_of(frame: Frame, legs: Sequence[Leg]) -> list[LoopRows]:
+    """The loops of a bridge."""
+    return [
+        LoopRows(frame, own, other.stages[k][0], own.stages[k][0])
+        for own, other in ((legs[0], legs[1]), (legs[1], legs[0]))
+        for k in range(2)
+    ]
+
+
+def no_small_leak(ohms: Array) -> Array:
+    """Leak ohms, infinite where they would not matter."""
+    return np.where(ohms > LEAST_LEAK_OHMS, np.inf, ohms)
 
 
 class ReservoirRows:
@@ -165,12 +302,22 @@ class ReservoirRows:
             if self.esr is None:
                 self.esr = f.rows.of(part, "esr_ohms")
         self.grounded = cold == CHASSIS
-        self.resistors = [
-            f.rows.of(part, "ohms")
-            for part in f.amplifier.of_kind("resistor")
-            if hot in part.leads.values() and part.leads["1"] != part.leads["2"]
+        self.branches = [
+            self._branch(part, hot)
+            for part in f.amplifier.of_kind("resistor", "choke")
+            if hot in part.leads.values() and part.leads["1"] != part.leads["2"] and part.name != leg.choke
         ]
-        self.chokes = [f.rows.of(c, "henries") for c in f.amplifier.of_kind("choke") if hot in c.leads.values()]
+
+    def _branch(self, part: Part, hot: str) -> tuple[int, int | None, list[int]]:
+        """Rows of ohms and henries of a part that leads on from the hot joint, and of the capacitors it leads to."""
+        f = self.frame
+        far = next(j for j in part.leads.values() if j != hot)
+        beyond = [
+            f.rows.of(c, "farads")
+            for c in f.amplifier.of_kind("capacitor")
+            if far in c.leads.values() and hot not in c.leads.values() and far != CHASSIS
+        ]
+        return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
 
     def values(self, p: Array, ripple: Array) -> tuple[Array, Array, Array]:
         """Farads, their series ohms, and the conductance that the load shows the ripple, at ``ripple`` [rad/s]."""
@@ -182,8 +329,14 @@ class ReservoirRows:
         elif self.at_hot and self.at_cold:
             cold = sum((p[r] for r in self.at_cold), nothing)
             farads = farads + hot * cold / (hot + cold + 1e-15)
-        for row in self.chokes:
-            farads = farads - 1.0 / (ripple**2 * p[row])
-        drain = sum((siemens(p[r]) for r in self.resistors), nothing)
+        drain = nothing
+        for ohms, henries, beyond in self.branches:
+            r = 1.0 / siemens(p[ohms])
+            across = nothing if henries is None else ripple * p[henries]
+            held = sum((p[row] for row in beyond), nothing)
+            if beyond:  # what is beyond holds its joint by 1/(w C)
+                across = across - 1.0 / (ripple * (held + STRAY_FARADS))
+            size = r * r + across * across
+            drain, farads = drain + r / size, farads - across / size / ripple
         esr = nothing if self.esr is None else p[self.esr]
         return np.maximum(farads, STRAY_FARADS), esr, drain

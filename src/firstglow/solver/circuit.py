@@ -9,6 +9,7 @@ from firstglow.amplifier.legs import Leg
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import supplies
+from firstglow.solver.charging import bridge, loops_of, other_halves
 from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Frame, Group
 from firstglow.solver.heaters import Heaters
@@ -19,7 +20,7 @@ from firstglow.solver.newton import Start, newton
 from firstglow.solver.odd_parts import OddParts
 from firstglow.solver.overlay import overlay
 from firstglow.solver.parameters import Parameter
-from firstglow.solver.pulses import Pulses
+from firstglow.solver.pulses import Pulses, emf_name, in_phase_name
 from firstglow.solver.standing import SolveError, Standing
 from firstglow.solver.start import ColdStart
 from firstglow.solver.valves import Sections, section_of
@@ -35,7 +36,15 @@ class Circuit:
         cells = charging_cells(amplifier)
         f = self.frame = Frame(amplifier, types, cells)
         inlets = amplifier.of_kind("inlet")
-        for name in [f"drive {name}" for name in cells] + (["lamp ohms", "lamp harmonics"] if inlets else []):
+        loops = {f"{name} loop": found for name, legs in cells.items() if (found := bridge(legs))}
+        emfs = [emf_name(name, n) for name, legs in cells.items() for n in range(len(legs))]
+        emfs += [emf_name(name, n) for name, legs in loops.items() for n in range(2 * len(legs))]
+        halves = {
+            one: [(two, cells[two[0]][two[1]]) for two in others]
+            for one, others in other_halves(amplifier, cells).items()
+        }
+        emfs += sorted({in_phase_name(*two) for others in halves.values() for two, _ in others})
+        for name in emfs + (["lamp ohms", "lamp harmonics"] if inlets else []):
             f.unknown(name)
         f.start()
         spread = amplifier.mains_spread
@@ -51,7 +60,8 @@ class Circuit:
             chosen = [v for v in valves if (section_of(f, v).kind == "pentode") == screens]
             if chosen:
                 groups.append(Sections(f, chosen, screens))
-        groups += [Pulses(f, name, legs) for name, legs in cells.items()]
+        groups += [Pulses(f, name, legs, halves=halves) for name, legs in cells.items()]
+        groups += [Pulses(f, name, legs, loops_of(f, legs)) for name, legs in loops.items()]
         groups.append(OddParts(f))
         self.equations = Equations(f, groups)
         self.unknowns = tuple(f.unknowns)

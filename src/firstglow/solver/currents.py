@@ -325,6 +325,11 @@ def centre_flow(bench: Bench) -> Flow:
         flow.through(joint, start, amps / 2.0)
         flow.through(joint, end, amps / 2.0)
         flow.watts = flow.watts + amps * off
+    for one, two in bench.frame.balanced():
+        common = (bench.ac(one) + bench.ac(two)) / 2.0
+        for node in (one, two):
+            flow.through_ac(node, CHASSIS, CENTRE_SIEMENS * common)
+        flow.watts = flow.watts + 2.0 * CENTRE_SIEMENS * common * common
     return flow
 
 

@@ -96,6 +96,18 @@ class Frame:
                     out.setdefault(joint, (joint, leg.start, leg.end))
         return list(out.values())
 
+    def balanced(self) -> list[tuple[str, str]]:
+        """The two ends of each winding between two rectifying stages: their ac is equal and opposite to chassis."""
+        out: dict[frozenset[str], tuple[str, str]] = {}
+        for legs in self.cells.values():
+            for leg in legs:
+                if len(leg.stages) > 1:
+                    low = self.lead(self.amplifier.parts[leg.stages[0][0].part], "cathode")
+                    high = self.lead(self.amplifier.parts[leg.stages[1][0].part], leg.stages[1][0].lead)
+                    if low != high and {f"ac {low}", f"ac {high}"} <= set(self.index):
+                        out.setdefault(frozenset((low, high)), (low, high))
+        return list(out.values())
+
     def envelope_row(self, envelope: str | None) -> int:
         """Row of the factor that is 1 while the valve is in its socket."""
         return self.rows.fixed(f"{envelope} in", 1.0, envelope or "", "in")

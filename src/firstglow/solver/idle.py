@@ -267,5 +267,8 @@ class Turning:
             b[fixed, k] = np.where(held[k], 0.0, way)[fixed]
         bad = ~np.isfinite(a).all(axis=(1, 2)) | ~np.isfinite(b).all(axis=1)
         a[bad], b[bad] = np.eye(n), 0.0
-        turn = np.linalg.solve(a, b[..., None])[..., 0].T
+        try:
+            turn = np.linalg.solve(a, b[..., None])[..., 0].T
+        except np.linalg.LinAlgError:  # a fault may leave two pots doing the same thing: the least turn that serves both
+            turn = (np.linalg.pinv(a) @ b[..., None])[..., 0].T
         return np.where(bad, 0.0, turn)

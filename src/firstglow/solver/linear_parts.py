@@ -331,6 +331,12 @@ def _centres(parts: LinearParts) -> None:
         coefficient = parts.by(lambda p: np.full(p.shape[1], CENTRE_SIEMENS, dtype=p.dtype))
         parts.pull(coefficient, j, a, rows)
         parts.pull(coefficient, j, b, rows)
+    for one, two in f.balanced():
+        a, b = f.ac(one), f.ac(two)
+        rows = merge((a, 0.5), (b, 0.5))
+        coefficient = parts.by(lambda p: np.full(p.shape[1], CENTRE_SIEMENS, dtype=p.dtype))
+        parts.pull(coefficient, a, f.ground, rows)
+        parts.pull(coefficient, b, f.ground, rows)
 
 
 def _insulation(parts: LinearParts) -> None:

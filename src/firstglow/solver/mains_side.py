@@ -7,17 +7,17 @@ the secondary side, whose loads are in phase with it. The magnetising current la
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.devices.lamp import filament
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.parameters import CONTACT_OHMS
 from firstglow.solver.stamps import merge
 
-EDGE_VOLTS = 1e-3
+EDGE_VOLTS = 1e-5
 """Core volts below this are rounded to 0 [V]: no phase is left in them."""
 KNEE_POWER = 8.0
 """How steeply the magnetising current bends up beyond the knee (silicon steel near 1.5 tesla, common practice: 7 to 12)."""
-COLD_RATIO = 300.0 / 2700.0
-"""Filament cold over hot, in kelvin; with ohms as kelvin to the power 1.2 a lamp is 14 times lower cold (common practice 10..15)."""
+
 
 LEAST_OF_COLD = 0.5
 """Part of a lamp's cold ohms below which no iterate is taken at its word."""
@@ -58,7 +58,7 @@ class Feed:
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
         # no filament is below its cold ohms: an iterate there is read as cold, so that the next step comes back
-        least = c["in"] * c["hot"] * LEAST_OF_COLD * COLD_RATIO**1.2 + (1.0 - c["in"]) * CONTACT_OHMS
+        least = c["in"] * c["hot"] * LEAST_OF_COLD * float(filament(0.0)[0]) + (1.0 - c["in"]) * CONTACT_OHMS
         real = x[self.lamp] > least
         ohms = np.where(real, x[self.lamp], least)
         g = 1.0 / ohms
@@ -75,17 +75,6 @@ class Feed:
         # d(square * ohms)/d ohms at fixed volts: the squares of the fundamental fall as 1/ohms^2
         slopes[6] = 1.0 - d * (square - 2.0 * (re * re + im * im)) * real
         slopes[7] = -d * ohms
-
-
-def filament(load: Array) -> tuple[Array, Array]:
-    """Ohms over hot ohms of a tungsten lamp at ``load`` = watts over rated, and the derivative.
-
-    Radiation: watts as the fourth power of kelvin; ohms as kelvin^1.2 (PHYSICS notes of the house; common practice).
-    """
-    cold = COLD_RATIO**4
-    base = cold + (1.0 - cold) * np.where(np.real(load) > 0.0, load, 0.0)
-    h = base**0.3
-    return h, 0.3 * (1.0 - cold) * h / base
 
 
 class Cores:

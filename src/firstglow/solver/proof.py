@@ -9,6 +9,7 @@ its volts times amps, a core its loss). Averaged: a rectifier, whose cost is wha
 it gives as dc; that it is never less than nothing is part of the balance. Everything else is exact.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,9 +39,9 @@ class Proof:
     worst: tuple[str, ...]
 
 
-def prove(books: Books) -> Proof:
-    """Add up."""
-    net, gross = joint_sums(books)
+def prove(books: Books, known: Collection[str]) -> Proof:
+    """Add up. known: the unknowns' names."""
+    net, gross = joint_sums(books, known)
     names = [*net, *books.misses]
     size = np.array([np.abs(net[n]) for n in net] + list(books.misses.values()))
     allowed = [NANOAMP + PART_OF_FLOW * gross[n] for n in net] + [

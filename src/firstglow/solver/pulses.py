@@ -1,10 +1,11 @@
 """Rectifiers on their reservoirs, averaged over the cycle: one group for the legs that charge the same thing.
 
-Unknown ``drive NAME``: core volts before this rectifier's own pulses drop any. The pulses meet the resistance of the
-mains side pulse by pulse, in parallel with the sine loads of the other windings; everything else sees the fundamental.
+Unknown ``emf NAME n`` of each leg: what would stand across its windings if this group drew nothing, volts rms. The
+pulses meet the resistance of windings and mains side pulse by pulse, in parallel with the sine loads of the other
+windings; everything else, another rectifier on the same winding too, sees the fundamental.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -12,7 +13,8 @@ from firstglow.amplifier.legs import Leg
 from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
 from firstglow.solver.averaged import Averaged, Cell, Inputs, averaged
 from firstglow.solver.averaged import Leg as CycleLeg
-from firstglow.solver.charging import LegRows, ReservoirRows
+from firstglow.solver.charging import LegRows, LoopRows, NoReservoir, ReservoirRows
+from firstglow.solver.choke_input import choke_input
 from firstglow.solver.cycle import Along
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio, heaters_on
@@ -27,37 +29,63 @@ MOST_TRIES = 3
 NEAR = 0.01
 
 
-class Pulses:
-    """Legs with one start and one end. Terms: dc amps and in-phase amps of every plate, the drive's equation, harmonics.
+def emf_name(name: str, leg: int) -> str:
+    """The unknown of one leg's emf."""
+    return f"emf {name} {leg + 1}"
 
-    Causes of its slopes: reservoir volts, drive, core, lamp ohms, then two heater differences of the valve.
+
+def in_phase_name(name: str, leg: int) -> str:
+    """The unknown of one leg's in-phase amps, where another cell asks for them."""
+    return f"in phase {name} {leg + 1}"
+
+
+Halves = Mapping[tuple[str, int], Sequence[tuple[tuple[str, int], Leg]]]
+"""Legs of other cells by (cell, leg): see ``charging.other_halves``."""
+
+
+class Pulses:
+    """Legs with one start and one end. Terms: dc amps and in-phase amps of every plate, each leg's emf, harmonics.
+
+    Causes of its slopes: reservoir volts, each leg's emf, core, lamp ohms, then two heater differences of each valve.
     """
 
     constant = False
 
-    def __init__(self, frame: Frame, name: str, legs: Sequence[Leg]) -> None:
+    def __init__(
+        self, frame: Frame, name: str, legs: Sequence[Leg], loops: Sequence[LoopRows] = (), halves: Halves | None = None
+    ) -> None:
         f, self.frame, self.name = frame, frame, name
-        self.legs = [LegRows(f, leg) for leg in legs]
+        self.legs: Sequence[LegRows] = loops or [LegRows(f, leg) for leg in legs]
+        self.loops = loops
         self.cell = Cell(tuple(CycleLeg(r.phase, "valve" if r.valve else "junction") for r in self.legs))
-        self.reservoir = ReservoirRows(f, legs[0])
-        self.plus, self.minus = f.dc(legs[0].end), f.dc(legs[0].start)
+        self.reservoir = NoReservoir() if loops else ReservoirRows(f, legs[0])
+        self.plus, self.minus = (f.ground, f.ground) if loops else (f.dc(legs[0].end), f.dc(legs[0].start))
+        choke = None if loops else legs[0].choke
+        self.henries = None if choke is None else f.rows.of(f.amplifier.parts[choke], "henries")
         self.hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
-        self.drive = f.index[f"drive {name}"]
+        self.emfs = [f.index[emf_name(name, n)] for n in range(len(self.legs))]
         transformer = next((w.part for leg in legs for w in leg.windings if w.winding), None)
-        self.core = f.index.get(f"core {transformer}")
+        self.core = f.index.get(f"core {transformer}", f.ground)
         self.lamp = f.index.get("lamp ohms", f.ground) if transformer else f.ground
         self.rest = f.index.get("lamp harmonics", f.ground) if transformer else f.ground
         self.ahead, self.primaries = ahead_of(f, transformer) if transformer else ([], [])
         self.heaters = heaters_on(f, transformer) if transformer else []
         self.ratio = HeaterRatio(f, [r.envelope for r in self.legs])
+        halves = {} if loops or halves is None else halves
+        self.echoes = [n for n in range(len(self.legs)) if in_phase_name(name, n) in f.index]
+        self.others = [
+            (n, f.index[in_phase_name(*two)], LegRows(f, leg))
+            for n in range(len(self.legs))
+            for two, leg in halves.get((name, n), ())
+        ]
         self._plan()
 
     def _plan(self) -> None:
         f, plan = self.frame, self.frame.plan
         self.causes: list[dict[int, float]] = [
             merge((self.plus, 1.0), (self.minus, -1.0)),
-            {self.drive: 1.0},
-            {self.core: 1.0} if self.core is not None else {},
+            *({e: 1.0} for e in self.emfs),
+            {self.core: 1.0},
             {self.lamp: 1.0},
         ]
         self.envelopes = list(dict.fromkeys(r.envelope for r in self.legs if r.envelope))
@@ -66,23 +94,32 @@ class Pulses:
         self.uses: list[tuple[int, float, bool]] = []
         rows: list[dict[int, float]] = []
         for n, leg in enumerate(self.legs):
-            joints = {leg.leg.start, leg.leg.end}
             for stage in leg.stages:
                 for plate in stage:
                     share = 1.0 / len(stage)
                     rows.append(merge((f.dc(plate.anode), 1.0), (f.dc(plate.cathode), -1.0)))
                     self.uses.append((n, share, True))
-                    a, b = (f.ground if j in joints else f.ac(j) for j in (plate.anode, plate.cathode))
+                    a, b = (f.ac(j) for j in leg.ac_ends(plate))
                     rows.append(merge((a, 1.0), (b, -1.0)))
                     self.uses.append((n, share * leg.phase, False))
-        rows.append({self.drive: 1.0})
+        rows += [{e: 1.0} for e in self.emfs]
+        rows += [{f.index[in_phase_name(self.name, n)]: 1.0} for n in self.echoes]
         rows.append({self.rest: -1.0})
-        for row in rows:
-            term = plan.term(row)
+        terms = [plan.term(row) for row in rows]
+        for term in terms:
             for cause in self.causes:
                 plan.slope(term, cause)
+        # the windings' own volts in each emf's equation
+        self.across = [leg.across() for leg in self.legs]
+        for n, columns in enumerate(self.across):
+            plan.slope(terms[len(self.uses) + n], columns)
+        for k, n in enumerate(self.echoes):
+            at = len(self.uses) + len(self.legs) + k
+            plan.slope(terms[at], {f.index[in_phase_name(self.name, n)]: -1.0})
+        for n, unknown, _ in self.others:
+            plan.slope(terms[len(self.uses) + n], {unknown: 1.0})
         self.terms = len(rows)
-        self.slopes = len(rows) * len(self.causes)
+        self.slopes = len(rows) * len(self.causes) + len(self.legs) + len(self.echoes) + len(self.others)
 
     def prepare(self, p: Array) -> Coefficients:
         nominal = self.frame.amplifier.mains_volts
@@ -90,10 +127,13 @@ class Pulses:
         ripple = 2.0 * np.pi * p[self.hertz] * (2.0 if len(self.legs) > 1 else 1.0)
         farads, esr, drain = self.reservoir.values(p, ripple)
         n = p.shape[1]
-        c = {
+        there = np.any([leg.there(p) for leg in self.loops], axis=0) if self.loops else np.ones(n, dtype=bool)
+        c = {"there": there} | {
             name: np.array([getattr(v, name) for v in values])
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
+        c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
+        c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
         if self.primaries:
             per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
             share = sum(s * siemens(p[r]) for (r, _), s in zip(self.primaries, per, strict=True))
@@ -103,6 +143,7 @@ class Pulses:
             c |= {"core ohms": np.zeros(n), "per lamp": np.zeros(n)}
         c["heaters"] = sum((p[v] * p[a] * p[i] * p[w] for v, a, i, w in self.heaters), np.zeros(n)) / nominal**2
         return c | {
+            "henries": np.zeros(n) if self.henries is None else p[self.henries],
             "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
 
@@ -113,9 +154,6 @@ class Pulses:
         The heaters stand in parallel with the mains side, each with its resistance of the moment.
         """
         k = c["core ohms"] + x[self.lamp] * c["per lamp"]
-        if self.core is None:
-            none = np.zeros((2, *k.shape))
-            return k, none, np.ones_like(k), none
         nominal = self.frame.amplifier.mains_volts
         warmth = (x[self.core] / nominal) ** 2 + COLD_KNEE**2
         g = c["heaters"] * warmth ** ((HEATER_POWER - 1.0) / 2.0)
@@ -134,26 +172,40 @@ class Pulses:
             if leg.valve:
                 limit[n] = emitted_limit(c["limit"][n], ratio[n])[0]
         turned = bool((c["sense"] < 0.0).any())
-        leaks = bool((c["leak"] < 1e7).any())
+        leaks = bool(np.isfinite(c["leak"]).any())
         inputs = Inputs(
-            x[self.plus] - x[self.minus], c["turns"] * x[self.drive], c["ohms"] + c["turns"] ** 2 * source, c["scale"],
-            limit, c["farads"], c["hertz"], c["esr"], c["drain"],
+            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["turns"] ** 2 * source,
+            c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
             c["leak"] if leaks else None, c["sense"] if turned else None,
         )  # fmt: skip
         exact = "exact" in c
         for _ in range(1 if exact else MOST_TRIES):
             state = c.get("state")
-            result = averaged(self.cell, inputs, state, FULL_PASSES if exact or state is None else 1, along)
-            c["state"] = result.state
+            most = FULL_PASSES if exact or state is None else passes
+            if self.henries is None:
+                result = averaged(self.cell, inputs, state, most, along)
+            else:
+                result = choke_input(self.cell, inputs, c["henries"], 0.0, state, most, along)
+            c["state"], c["unsettled"] = result.state, result.unsettled
             if result.unsettled.max(initial=0.0) < NEAR:
                 break
         return result
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
-        turns, drive = c["turns"], x[self.drive]
+        legs, causes = len(self.legs), len(self.causes)
+        whole = self.terms * causes
+        slopes[whole:] = -1.0
+        if self.others:
+            slopes[-len(self.others) :] = -c["dropped"]
+        table = slopes[:whole].reshape(self.terms, causes, -1)
+        if self.loops and not c["there"].any():
+            c.pop("unsettled", None)  # nothing left that could be
+            self._idle(x, terms, table)
+            return
+        turns = c["turns"]
         source, by_source, share, d_share = self.source(x, c)
         ratio, by_volts = self.ratio.ratios(x, c["heater"])
-        along = [Along(emf=turns)] + [Along(ohms=turns**2 * d) for d in by_source]
+        along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [Along(ohms=turns**2)]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
             for n, leg in enumerate(self.legs):
@@ -161,31 +213,58 @@ class Pulses:
                     rate[n] = emitted_limit(c["limit"][n], ratio[n])[1]
             along.append(Along(limit=rate))
         found = self.run(x, c, source, 1, along)
-        table = slopes.reshape(self.terms, len(self.causes), -1)
-        amps = self._causes(found.d_amps, by_volts)
-        in_phase = self._causes(found.d_in_phase, by_volts)
-        square = self._causes(found.d_square, by_volts)
+        amps, in_phase, square = (
+            self._causes(d, by_source, by_volts) for d in (found.d_amps, found.d_in_phase, found.d_square)
+        )
         for t, (n, part, dc) in enumerate(self.uses):
             value, d = (found.each_amps, amps) if dc else (found.each_in_phase, in_phase)
             terms[t] = part * value[n]
             np.multiply(d[n], part, out=table[t])
         flow = (turns * found.each_in_phase).sum(axis=0)
         d_flow = (turns[:, None] * in_phase).sum(axis=0)
-        core = self.frame.amplifier.mains_volts if self.core is None else x[self.core]
-        terms[-2] = drive - core - source * flow
-        table[-2] = -source * d_flow
-        table[-2][2:4] -= by_source * flow
-        table[-2][1] += 1.0
-        table[-2][2] -= 1.0
+        at = len(self.uses)
+        for n in range(legs):
+            pull = c["shared"][n]
+            terms[at + n] = x[self.emfs[n]] - self.volts_across(n, x) - turns[n] * source * flow
+            terms[at + n] -= (pull * found.each_in_phase).sum(axis=0) + self.not_met(n, x, c)
+            row = table[at + n]
+            np.multiply(d_flow, -turns[n] * source, out=row)
+            row -= (pull[:, None] * in_phase).sum(axis=0)
+            row[1 + legs : 3 + legs] -= turns[n] * flow * by_source
+            row[1 + n] += 1.0
+        for k, n in enumerate(self.echoes):
+            row = at + legs + k
+            terms[row] = x[self.frame.index[in_phase_name(self.name, n)]] - found.each_in_phase[n]
+            np.negative(in_phase[n], out=table[row])
         self._harmonics(c, found.each_square, square, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
 
-    def _causes(self, d: Array, by_volts: Array) -> Array:
-        """Slopes (leg, cause, sample) with each heater ratio's split into its two differences of unknowns."""
-        known = 4
-        parts = [d[:, :known]]
+    def not_met(self, leg: int, x: Array, c: Coefficients) -> Array:
+        """What legs of the other half cycle drop at the fundamental in this leg's windings: it conducts without it."""
+        out = np.zeros(x.shape[1])
+        for k, (n, unknown, _) in enumerate(self.others):
+            if n == leg:
+                out = out + c["dropped"][k] * x[unknown]
+        return out
+
+    def volts_across(self, leg: int, x: Array) -> Array:
+        """Ac volts across a leg's windings as they stand, in the leg's own phase."""
+        return np.asarray(sum((sign * x[k] for k, sign in self.across[leg].items()), np.zeros(x.shape[1])))
+
+    def _idle(self, x: Array, terms: Array, table: Array) -> None:
+        """No such way anywhere in the batch: only the emfs' own equations are left."""
+        terms[:], table[:] = 0.0, 0.0
+        at = len(self.uses)
+        for n in range(len(self.legs)):
+            terms[at + n] = x[self.emfs[n]] - self.volts_across(n, x)
+            table[at + n, 1 + n] = 1.0
+
+    def _causes(self, d: Array, by_source: Array, by_volts: Array) -> Array:
+        """Slopes (leg, cause, sample): the source's split into core and lamp, each heater ratio's into its two differences."""
+        known = 1 + len(self.legs)
+        parts = [d[:, :known], d[:, known, None] * by_source]
         for k, envelope in enumerate(self.envelopes):
             at = [r.envelope for r in self.legs].index(envelope)
-            parts += [d[:, known + k, None] * by_volts[n, at] for n in range(2)]
+            parts.append(d[:, known + 1 + k, None] * by_volts[:, at])
         return np.concatenate(parts, axis=1)
 
     def _harmonics(
@@ -193,18 +272,23 @@ class Pulses:
         out: tuple[Array, Array],
     ) -> None:  # fmt: skip
         """What the pulses add to the lamp's mean square beyond their fundamental [A^2]."""
-        weight = c["turns"] ** 2
+        weight, at = c["turns"] ** 2, 1 + len(self.legs)
         rest = (weight * each).sum(axis=0) - flow[0] ** 2
         d_rest = (weight[:, None] * d_each).sum(axis=0) - 2.0 * flow[0] * flow[1]
         part = share[0] ** 2 * c["per lamp"]
         out[0][:] = part * rest
         out[1][:] = part * d_rest
-        out[1][2:4] += 2.0 * share[0] * c["per lamp"] * rest * share[1]
+        out[1][at : at + 2] += 2.0 * share[0] * c["per lamp"] * rest * share[1]
+
+
+def _one(leg: int, like: Array) -> Array:
+    """1 in one leg's row, 0 in the others."""
+    out = np.zeros_like(like)
+    out[leg] = 1.0
+    return out
 
 
 def emitted_limit(rated_limit: Array, ratio: Array) -> tuple[Array, Array]:
     """Emission limit [A] of a cathode rated ``rated_limit`` [A] at a heater ratio, and its slope by the ratio."""
     limit, _, slope = emission_limit(1e9, ratio, rated_limit)
     return limit, slope
-
-

@@ -92,7 +92,7 @@ def sources_of(circuit: Circuit, standing: Standing, wiring: Wiring) -> list[Sou
     wide = np.concatenate([standing.x, np.zeros((1, standing.x.shape[1]))])
     out = []
     for group in circuit.equations.groups:
-        if isinstance(group, Pulses):
+        if isinstance(group, Pulses) and not group.loops:
             c = dict(group.prepare(standing.values)) | {"exact": np.ones(1)}
             found = group.run(wide, c, group.source(wide, c)[0], 1, ())
             hot, ret = (

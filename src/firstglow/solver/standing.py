@@ -113,7 +113,7 @@ class Standing:
         """Kirchhoff's sums and the power balance."""
         if "proof" not in self._made:
             with np.errstate(all="ignore"):
-                self._made["proof"] = prove(self.books)
+                self._made["proof"] = prove(self.books, self.circuit.index)
         proof: Proof = self._made["proof"]
         return proof
 

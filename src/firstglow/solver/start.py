@@ -8,7 +8,7 @@ from firstglow.solver.heaters import Heaters
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.mains_side import ahead_of
 from firstglow.solver.parameters import CONTACT_OHMS
-from firstglow.solver.pulses import MOST_OHMS
+from firstglow.solver.pulses import MOST_OHMS, Pulses
 
 
 class ColdStart:
@@ -23,9 +23,12 @@ class ColdStart:
         p = np.array([[q.nominal] for q in frame.rows.parameters])
         self.base = np.zeros(equations.size)
         index = frame.index
-        driven = [k for name, k in index.items() if name.startswith(("core in phase ", "drive "))]
+        driven = [k for name, k in index.items() if name.startswith("core in phase ")]
         driven += [index[f"core {t.name}"] for t in frame.amplifier.of_kind("transformer")]
         self.base[driven] = self.nominal
+        for group in equations.groups:
+            if isinstance(group, Pulses):
+                self.base[group.emfs] = group.prepare(p)["turns"][:, 0] * self.nominal
         self.lamp = index.get("lamp ohms")
         self.lamp_rows = [frame.rows.row.get(f"lamp {name}") for name in ("in", "watts")]
         self.ahead = [ahead_of(frame, t.name) for t in frame.amplifier.of_kind("transformer")]
