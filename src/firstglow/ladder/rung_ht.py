@@ -71,8 +71,9 @@ def _rung(
 def _first_turn(frame: Frame) -> PlannedRung:
     """Diodes make HT from the first turn: judged below 60 V, where a mistake is still small."""
     at = frame.ht_only(frame.first_turn, loads=frame.ht_loads)
-    if not frame.gear.variable_transformer:
-        at = at.but(lamp_watts=frame.gear.small_lamp)
+    # the lamp stays in for the nodes too: at this dial it takes next to nothing from healthy HT, and a shorted reservoir
+    # would overload the winding without it while the lamp is still dark
+    at = at.but(lamp_watts=frame.first_lamp if frame.gear.variable_transformer else frame.gear.small_lamp)
     readings = [_lamp(frame, "4a", at)]
     for supply in frame.supplies("ht"):
         readings += [_node(frame, "4a", at, supply, node, "ht_early") for node in supply.nodes]

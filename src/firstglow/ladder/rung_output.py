@@ -36,6 +36,7 @@ def _rung(
     words = frame.words
     at = frame.playing([v.valve for v in (*before, *valves)], frame.dial(rung), loads=frame.loads_for(rung))
     half = at.but(idle={v.valve: target / 2 for v in (*before, *valves) if (target := frame.target(v)) and v.pot})
+    first = [r for v in valves for r in first_seconds(frame, rung, at, v)]  # row 34
     readings = (
         frame.bench(
             rung,
@@ -46,8 +47,11 @@ def _rung(
             quantity="lamp",
             fill={"where": words.text("rung.output.lamp_where")},
         ),
+        # every valve is judged with the lamp in before the lamp goes out for any reading: a shorted one burns without it
+        *(r for r in first if r.situation.lamp_watts is not None),
+        *(r for v in valves for r in _grid_first(frame, rung, at, v)),
         *heaters(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves), loaded=True),  # row 27
-        *(r for v in valves for r in first_seconds(frame, rung, at, v)),  # row 34
+        *(r for r in first if r.situation.lamp_watts is None),
         *nodes(frame, rung, at),  # row 36
         *elements(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves)),  # triode-pentodes
         *(r for v in valves for r in _electrodes(frame, rung, at, v)),
@@ -109,6 +113,26 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
             fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
         )
+
+
+def _grid_first(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
+    """With no bias of its own a valve's cathode hardly tells, with the lamp in, that its grid is joined to it; the grid
+    does: it rises with the cathode, and without the lamp that is many times the idle current."""
+    if frame.has_bias(v):
+        return
+    yield frame.reading(
+        rung,
+        "grid lamp in",
+        "grid_first",
+        frame.at(v.valve, "grid"),
+        frame.joint("chassis"),
+        at.but(lamp_watts=frame.running_lamp),
+        owner=v.valve,
+        contact="clip",
+        stops=(stops.zero(0.5, "joined to its cathode, gas or a leak"),),
+        note_only=frame.words.text("rung.note.lamp_only"),
+        series_ohms=SERIES,
+    )
 
 
 def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str = "") -> Iterator[PlannedReading]:
