@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from html import escape
 from importlib.resources import files
+from textwrap import wrap
 from typing import Any
 
 from firstglow.sheets.rows import Row, rows
@@ -15,6 +16,7 @@ CONTACT = {
     "one hand": "sheathed probe, one hand",
 }
 PAGE = 280.0  # mm of an A4 page between the paddings
+LONG = 6  # letters of a figure from which they stand closer
 ROW = 24.4  # mm, the least height of a row (sheet.css)
 LAW = (
     "High voltage kills. This sheet never says that a chassis may be touched: follow local codes, and have mains work "
@@ -62,13 +64,13 @@ def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str)
 
 
 def lines_of(text: str, letters: float) -> int:
-    """How many lines a text takes at about so many letters a line."""
-    return max(1, -(-len(text) // int(letters)))
+    """How many lines a text takes, broken at words, at about so many letters a line."""
+    return max(1, len(wrap(text, int(letters))))
 
 
 def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> list[list[Row]]:
     """Rows to pages by estimated heights [mm], generous so that nothing is ever clipped (a browser test holds it)."""
-    frame = 9 + 10 + 7 + 8 + foot_height(rung)  # head, title, table head, spare, foot
+    frame = 9 + 10 + 7 + 4 + foot_height(rung)  # head, title, table head, spare, foot
     box = 5 + 5.4 * sum(lines_of(t, 76) for t in stands_lines(rung, full=True))
     short_box = 5 + 5.4 * sum(lines_of(t, 76) for t in stands_lines(rung, full=False))
     texts = [*rung["before"], *rung["cautions"]]
@@ -114,7 +116,7 @@ def head(ladder: Mapping[str, Any], drawing: str) -> str:
 
 def stands_lines(rung: Mapping[str, Any], *, full: bool) -> list[str]:
     """What the box says: how it stands, and what is live."""
-    live = [f"{item['joint']} {item['volts']:.0f} V" for item in rung["live"][: 6 if full else 3]]
+    live = [f"{item['joint']}: {item['volts']:.0f} V" for item in rung["live"][: 6 if full else 3]]
     more = len(rung["live"]) - len(live)
     lines = [str(rung["situation"]["text"])]
     if live:
@@ -156,8 +158,8 @@ def opening(rung: Mapping[str, Any]) -> list[str]:
 def table(group: Sequence[Row]) -> str:
     """The readings of one page."""
     head_cells = (
-        '<colgroup><col style="width:22mm"><col style="width:51mm"><col style="width:56mm"><col style="width:25mm">'
-        '<col style="width:13mm"><col style="width:13mm"><col style="width:10mm"></colgroup>'
+        '<colgroup><col style="width:22mm"><col style="width:51mm"><col style="width:56mm"><col style="width:28mm">'
+        '<col style="width:12mm"><col style="width:12mm"><col style="width:9mm"></colgroup>'
         "<thead><tr><th>socket from below</th><th>black on, red on</th><th>EXPECT</th><th>STOP IF</th>"
         "<th>left</th><th>right</th><th>mains</th></tr></thead>"
     )
@@ -178,7 +180,8 @@ def table_row(row: Row) -> str:
         + (f'<div class="range">{escape(row.differs)}</div>' if row.differs else "")
     )
     number, _, unit = row.expect.rpartition(" ")
-    figure = f'{escape(number)} <span class="unit">{escape(unit)}</span>' if number else escape(row.expect)
+    figure = f'{escape(number)}<span class="unit">{escape(unit)}</span>' if number else escape(row.expect)
+    long = " long" if len(number) >= LONG else ""
     band = f'<div class="band">{escape(row.band)}</div>' if row.band else ""
     note = f'<div class="note">{escape(row.note)}</div>' if row.note else ""
     stop = f'<span class="label">switch off if</span>{escape(row.stop)}' if row.stop else ""
@@ -187,7 +190,7 @@ def table_row(row: Row) -> str:
         f'<tr data-ids="{escape(" ".join(row.ids))}">'
         + (f'<td>{drawing}</td><td class="where">' if drawing else '<td class="where" colspan="2">')
         + f"{where}</td>"
-        f'<td class="figure"><div class="expect">{figure}</div>{band}{note}</td>'
+        f'<td class="figure"><div class="expect{long}">{figure}</div>{band}{note}</td>'
         f'<td class="stop">{stop}</td>{left}{right}<td class="blank"></td></tr>'
     )
 
