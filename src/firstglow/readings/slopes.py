@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from firstglow.readings.meters import Range
 from firstglow.readings.observe import COLD, STANDING, Block, Cast, Observer
+from firstglow.readings.others import SIGNAL
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import MAINS, Column
 
@@ -42,7 +44,7 @@ def moved(
     settings: valve -> half width of its idle setting, as a fraction.
     """
     number = {r.id: i for i, r in enumerate(readings)}
-    size = len(columns) + len(settings) + 1
+    size = len(columns) + len(settings) + 2
     sigmas = np.zeros((size, len(readings)))
     observer.learn(wanted, [c.row for c in columns])
     for block in wanted:
@@ -52,11 +54,12 @@ def moved(
             _exact: [r for r in inside if r.probe.quantity in STANDING],
             _differences: [r for r in inside if r.probe.quantity not in COLD | STANDING | {"look"}],
             _chance: [r for r in inside if r.probe.quantity in COLD | {"peak volts"}],
+            _gains: [r for r in inside if r.probe.quantity in SIGNAL],
         }
         for find, some in by_kind.items():
             if some:
                 find(observer, block, some, columns, settings, number, sigmas)
-    own = (*(f"{v} idle setting" for v in settings), "how warm it is")
+    own = (*(f"{v} idle setting" for v in settings), "how warm it is", "how the valve types amplify")
     names, parts = (*(c.name for c in columns), *own), (*(c.part or c.name for c in columns), *own)
     flags = np.array([c.shape == "uniform" for c in columns] + [True] * len(own), dtype=bool)
     return Moved(names, parts, flags, sigmas)
@@ -132,7 +135,25 @@ def _chance(
     cast = Cast(values, level=np.array([0.5 + half, 0.5 - half]))
     seen = observer.see([Block(block.key, block.situation, tuple(readings))], cast, predict=True)
     for r in readings:
-        sigmas[-1, number[r.id]] = (seen.values[r.id][0] - seen.values[r.id][1]) / 2.0
+        sigmas[-2, number[r.id]] = (seen.values[r.id][0] - seen.values[r.id][1]) / 2.0
+
+
+def _gains(
+    observer: Observer,
+    block: Block,
+    readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    settings: dict[str, float],
+    number: dict[str, int],
+    sigmas: Array,
+) -> None:
+    """What the laws may get wrong of a gain. All types are moved together and their shares taken as equal and apart."""
+    kinds = len({v.type for v in observer.amplifier.of_kind("valve")})
+    cast = Cast(np.repeat(observer.nominal, 2, axis=1), level=ndtr(np.array([1.0, -1.0])))
+    seen = observer.see([Block(block.key, block.situation, tuple(readings))], cast, predict=True)
+    for r in readings:
+        away = (seen.values[r.id][0] - seen.values[r.id][1]) / 2.0
+        sigmas[-1, number[r.id]] = away / kinds**0.5
 
 
 def _differences(
