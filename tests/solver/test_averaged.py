@@ -289,7 +289,15 @@ def test_finite_for_absurd_states_and_settles_for_wild_ones(law: str, legs: int)
     farads = wide(-8, -3.5, n)
     drain = np.where(farads < 1e-7, wide(-5, -2, n), wide(-7, -2, n))
     x = Inputs(
-        rng.uniform(0.0, 600.0, n), emf, wide(0.7, 3.3, legs, n), scale, limit, farads, rng.choice([50.0, 60.0], n), 0.0, drain
+        rng.uniform(0.0, 600.0, n),
+        emf,
+        wide(0.7, 3.3, legs, n),
+        scale,
+        limit,
+        farads,
+        rng.choice([50.0, 60.0], n),
+        0.0,
+        drain,
     )
     found = averaged(cell, x)
     assert (found.unsettled > 1e-7).mean() <= 1e-3

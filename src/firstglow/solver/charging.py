@@ -118,7 +118,10 @@ class LegRows:
             if w.winding:
                 one, two = next((x.start, x.end) for x in part.windings if x.name == w.winding)
             sign = self.phase * w.sign
-            pairs += [(self.frame.ac(self.frame.lead(part, one)), sign), (self.frame.ac(self.frame.lead(part, two)), -sign)]
+            pairs += [
+                (self.frame.ac(self.frame.lead(part, one)), sign),
+                (self.frame.ac(self.frame.lead(part, two)), -sign),
+            ]
         return {k: s for k, s in merge(*pairs).items() if k != self.frame.ground}
 
     def shared(self, other: "LegRows", p: Array) -> Array:
@@ -165,7 +168,9 @@ class LegRows:
 
     def _valves(self, stage: Sequence[PlateRows], p: Array) -> tuple[Array, Array, Array, Array]:
         """Perveance, limit, own series ohms and leak siemens of plates in parallel."""
-        k = [plate.law.perveance * np.prod(p[plate.scale], axis=0) * p[plate.inside] * p[plate.fitted] for plate in stage]
+        k = [
+            plate.law.perveance * np.prod(p[plate.scale], axis=0) * p[plate.inside] * p[plate.fitted] for plate in stage
+        ]
         limit = [plate.law.rated_amps * p[plate.emission] for plate in stage]
         touching = sum(p[plate.short] * p[plate.inside] for plate in stage)
         return np.maximum(sum(k), SMALLEST_PERVEANCE), sum(limit), self._own(stage, p), touching
@@ -242,11 +247,15 @@ def leg_phase(amplifier: Amplifier, leg: Leg) -> int:
     total = 0.0
     for w in leg.windings:
         part = amplifier.parts[w.part]
-        total += w.sign * (next(x.turns.value for x in part.windings if x.name == w.winding) if w.winding else part.value("volts"))
+        total += w.sign * (
+            next(x.turns.value for x in part.windings if x.name == w.winding) if w.winding else part.value("volts")
+        )
     return 1 if total >= 0.0 else -1
 
 
-def other_halves(amplifier: Amplifier, cells: Mapping[str, Sequence[Leg]]) -> dict[tuple[str, int], list[tuple[str, int]]]:
+def other_halves(
+    amplifier: Amplifier, cells: Mapping[str, Sequence[Leg]]
+) -> dict[tuple[str, int], list[tuple[str, int]]]:
     """For each leg: those of other cells on the same winding that conduct while it does not. What they drop in the winding
     it never meets, though the fundamental has a part of it."""
     every = {(name, n): leg for name, legs in cells.items() for n, leg in enumerate(legs)}

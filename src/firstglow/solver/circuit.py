@@ -83,9 +83,7 @@ class Circuit:
         """Values (parameter, sample) with a situation and faults laid over them: a copy."""
         return overlay(self.amplifier, self.column, values, situation, faults)
 
-    def solve(
-        self, values: Array, start: Array | None = None, strict: bool = True, thorough: bool = True
-    ) -> Standing:
+    def solve(self, values: Array, start: Array | None = None, strict: bool = True, thorough: bool = True) -> Standing:
         """The standing solution of every column of ``values``, (parameter,) or (parameter, sample).
 
         start: a first guess (unknown,) or (unknown, sample), from a solution near by. strict: raise SolveError when a
@@ -110,7 +108,10 @@ class Circuit:
             lost = np.flatnonzero(~good)
             k = int(lost[0])
             if standing.settled[k]:
-                name, what = standing.proof.worst[k].split(" ", 1)[-1], "settled on what its own currents do not bear out"
+                name, what = (
+                    standing.proof.worst[k].split(" ", 1)[-1],
+                    "settled on what its own currents do not bear out",
+                )
             else:
                 name, what = self.unknowns[moved[k]].split(" ", 1)[1], "would not settle"
             message = f"{what}; {name} moved most; check the parts on {name}, or try less mains"

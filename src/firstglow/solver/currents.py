@@ -228,12 +228,12 @@ def _valve(bench: Bench, part: Part, flow: Flow) -> None:
             section.law, volts["plate"], volts["screen"], volts["grid"], perveance, law["mu"], law["contact"]
         )
     else:
-        plate, _, _ = triode_current(
-            section.law, volts["plate"], volts["grid"], perveance, law["mu"], law["contact"]
-        )
+        plate, _, _ = triode_current(section.law, volts["plate"], volts["grid"], perveance, law["mu"], law["contact"])
     grid = grid_current(volts["grid"], law["contact"])[0] * inside
     wanted = plate + screen + grid
-    given, _, _ = emission_limit(wanted, bench.heater_ratio(part.envelope), section.rated_amps, bench.p(f"{n} emission"))
+    given, _, _ = emission_limit(
+        wanted, bench.heater_ratio(part.envelope), section.rated_amps, bench.p(f"{n} emission")
+    )
     share = (given + 1e-30) / (wanted + 1e-30)
     amps = {"plate": plate * share, "screen": screen * share, "grid": grid * share}
     for electrode, i in amps.items():
@@ -243,7 +243,7 @@ def _valve(bench: Bench, part: Part, flow: Flow) -> None:
             flow.row[f"{electrode}_volts"] = volts[electrode]
             flow.row[f"{electrode}_amps"] = np.asarray(i)
     for electrode in ("plate", "screen"):
-        if electrode in part.leads and section.kind == "pentode" or electrode == "plate":
+        if (electrode in part.leads and section.kind == "pentode") or electrode == "plate":
             flow.row[f"{electrode}_watts"] = np.asarray(volts[electrode] * amps[electrode])
     gas = amps["plate"] * bench.p(f"{n} gas")
     flow.through(bench.at(part, "plate"), bench.at(part, "grid"), gas)

@@ -266,9 +266,7 @@ def sweep(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Sweep
     return Sweep(end, mean, values, slopes, parts, walk.load)
 
 
-def _results(
-    p: Problem, found: Sequence[Flow], parts: Sequence[Stretch], wide: int, count: int
-) -> tuple[Array, Array]:
+def _results(p: Problem, found: Sequence[Flow], parts: Sequence[Stretch], wide: int, count: int) -> tuple[Array, Array]:
     """Sums over the cells: values and rows of the first ``count`` results of every leg."""
     legs, size = p.emf.shape
     values, slopes = np.zeros((count, legs, size)), np.zeros((count, legs, wide, size))

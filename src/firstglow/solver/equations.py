@@ -10,7 +10,6 @@ from firstglow.solver.elimination import plan_elimination
 from firstglow.solver.frame import Array, Coefficients, Frame, Group
 from firstglow.solver.stamps import incidence, scatter
 
-
 UNITS = {"lamp harmonics": 1e-4, "core load": 1e-2}
 """What counts as a small number of an unknown that is not volts (A^2, A)."""
 
@@ -47,7 +46,9 @@ class Equations:
     def __init__(self, frame: Frame, groups: Sequence[Group]) -> None:
         self.size = len(frame.unknowns)
         self.groups = tuple(groups)
-        self.unit = np.array([next((u for n, u in UNITS.items() if name.startswith(n)), 1.0) for name in frame.unknowns])
+        self.unit = np.array(
+            [next((u for n, u in UNITS.items() if name.startswith(n)), 1.0) for name in frame.unknowns]
+        )
         plan = self.plan = frame.plan
         self.elimination = plan_elimination(self.size, plan.pattern())
         self.incidence = incidence(plan, self.size)

@@ -269,6 +269,8 @@ class Turning:
         a[bad], b[bad] = np.eye(n), 0.0
         try:
             turn = np.linalg.solve(a, b[..., None])[..., 0].T
-        except np.linalg.LinAlgError:  # a fault may leave two pots doing the same thing: the least turn that serves both
+        except (
+            np.linalg.LinAlgError
+        ):  # a fault may leave two pots doing the same thing: the least turn that serves both
             turn = (np.linalg.pinv(a) @ b[..., None])[..., 0].T
         return np.where(bad, 0.0, turn)

@@ -261,9 +261,7 @@ def _transformer(parts: LinearParts, part: Part) -> None:
 
 def _load(parts: LinearParts, part: Part) -> None:
     f = parts.frame
-    parts.conduct(
-        parts.by_ohms(f.rows.of(part, "ohms")), f.lead(part, "hot"), f.lead(part, "common"), ac=False
-    )
+    parts.conduct(parts.by_ohms(f.rows.of(part, "ohms")), f.lead(part, "hot"), f.lead(part, "common"), ac=False)
 
 
 def _input(parts: LinearParts, part: Part) -> None:
@@ -279,9 +277,7 @@ def _supply(parts: LinearParts, part: Part) -> None:
     a, b = f.lead(part, "+"), f.lead(part, "-")
     parts.conduct(parts.by_ohms(ohms), a, b)
     node = f.ac if part.value("hertz") > 0 else f.dc
-    parts.feed(
-        lambda p: -p[volts] * siemens(p[ohms]), merge((node(a), 1.0), (node(b), -1.0))
-    )
+    parts.feed(lambda p: -p[volts] * siemens(p[ohms]), merge((node(a), 1.0), (node(b), -1.0)))
 
 
 def _valve(parts: LinearParts, part: Part) -> None:
@@ -297,9 +293,7 @@ def _valve(parts: LinearParts, part: Part) -> None:
     for one, two in SHORTS:
         if one in part.leads and two in part.leads and not (part.name in f.charging and two == "cathode"):
             short = f.rows.fixed(f"{part.name} {one} to {two} siemens", 0.0, part.name, f"{one} to {two} siemens")
-            parts.conduct(
-                parts.by(lambda p, s=short: p[s] * p[inside]), f.lead(part, one), f.lead(part, two), ac=False
-            )
+            parts.conduct(parts.by(lambda p, s=short: p[s] * p[inside]), f.lead(part, one), f.lead(part, two), ac=False)
 
 
 SHORTS = (
@@ -356,6 +350,7 @@ def _insulation(parts: LinearParts) -> None:
 _BY_KIND: dict[str, Callable[[LinearParts, Part], None]] = {
     **dict.fromkeys(("resistor", "choke", "fuse", "switch", "wire"), _two_leads),
     "capacitor": _capacitor, "pot": _pot, "transformer": _transformer, "output transformer": _windings,
-    "load": _load, "heater": _filament, "lamp": _filament, "gas tube": _valve, "input": _input, "supply": _supply, "valve": _valve, "rectifier": _valve, "diode": _valve,
+    "load": _load, "heater": _filament, "lamp": _filament, "gas tube": _valve, "input": _input,
+    "supply": _supply, "valve": _valve, "rectifier": _valve, "diode": _valve,
 }  # fmt: skip
 assert CHASSIS in GROUNDED

@@ -9,7 +9,6 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.devices.lamp import filament
 from firstglow.solver.frame import Array, Coefficients, Frame
-from firstglow.solver.linear_parts import siemens
 from firstglow.solver.parameters import CONTACT_OHMS
 from firstglow.solver.stamps import merge
 

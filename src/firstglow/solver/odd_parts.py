@@ -37,11 +37,7 @@ class OddParts:
 
     def __init__(self, frame: Frame) -> None:
         f, self.frame = frame, frame
-        self.parts = [
-            p
-            for p in f.amplifier.of_kind("gas tube", "diode")
-            if p.name not in f.charging
-        ]
+        self.parts = [p for p in f.amplifier.of_kind("gas tube", "diode") if p.name not in f.charging]
         self.fitted, self.sense, self.own = [], [], []
         for part in self.parts:
             rows = merge((f.dc(f.lead(part, "anode")), 1.0), (f.dc(f.lead(part, "cathode")), -1.0))

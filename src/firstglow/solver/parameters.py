@@ -13,6 +13,7 @@ INSULATION_SIEMENS = 1e-11
 """Leakage of every joint to chassis [S]: 100 gigohm, a clean dry tag strip or socket (common practice: 10 to 1000). It is
 what holds a joint that touches nothing else, until a meter does."""
 
+
 @dataclass(frozen=True, slots=True)
 class Parameter:
     """One row of the parameter vector.

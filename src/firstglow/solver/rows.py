@@ -43,7 +43,11 @@ def _ends(bench: Bench, part: Part, flow: Flow) -> dict[str, Array]:
     two = "cathode" if part.kind in {"valve", "rectifier"} else leads[-1] if part.kind == "pot" else leads[1]
     a, b = bench.at(part, one), bench.at(part, two)
     none = np.zeros(bench.x.shape[1])
-    out = {"volts": bench.dc(a) - bench.dc(b), "amps": _amps(bench, part, one, flow), "watts": np.asarray(flow.watts - flow.row.get("reactive", 0.0))}
+    out = {
+        "volts": bench.dc(a) - bench.dc(b),
+        "amps": _amps(bench, part, one, flow),
+        "watts": np.asarray(flow.watts - flow.row.get("reactive", 0.0)),
+    }
     if flow.ac and (f"ac {a}" in bench.frame.index or f"ac {b}" in bench.frame.index):
         u = bench.ac(a) - bench.ac(b)
         out["volts_ac"] = np.abs(u)

@@ -54,8 +54,10 @@ class ColdStart:
         for group in equations.groups:
             if isinstance(group, Heaters):
                 for piece, g in group.warm(p):
-                    self.load += float(p[group.amps[group.pieces.index(piece)], 0]) * piece.share * float(
-                        p[group.volts[group.pieces.index(piece)], 0]
+                    self.load += (
+                        float(p[group.amps[group.pieces.index(piece)], 0])
+                        * piece.share
+                        * float(p[group.volts[group.pieces.index(piece)], 0])
                     )
                     for i, si in ((piece.a, 1.0), (piece.b, -1.0)):
                         for j, sj in ((piece.a, 1.0), (piece.b, -1.0)):
