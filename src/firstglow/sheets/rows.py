@@ -33,6 +33,11 @@ class Row:
     differs: str
 
 
+def probes(row: Row) -> list[str]:
+    """Where black and red go; what needs no probe says so once."""
+    return [row.red] if row.red == row.black else [f"black: {row.black}", f"red: {row.red}"]
+
+
 def scaled(value: float, unit: str | None, scale: str, decimals: int, direction: int = 0) -> str:
     """A figure in the meter's own unit and decimals; direction -1 rounds down, +1 up, 0 to nearest."""
     step = 10.0**-decimals

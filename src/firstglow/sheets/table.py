@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from textwrap import wrap
 from typing import Any
 
-from firstglow.sheets.ladder_sheet import CONTACT, LAW, foot_text, stands_lines, watch_text
-from firstglow.sheets.rows import Row, rows
+from firstglow.sheets.ladder_sheet import CONTACT
+from firstglow.sheets.layout import LAW, foot_text, stands_lines, watch_text
+from firstglow.sheets.rows import Row, probes, rows
 
 WIDTH = 80
 
@@ -58,7 +59,7 @@ def row_lines(number: int, row: Row) -> list[str]:
     side = " + ".join(c for c in row.channels if c)
     title = f"{row.what} ({side})" if side and side not in row.what else row.what
     lines = folded(f"{number:>4}", title)
-    where = f"black: {row.black} → red: {row.red}"
+    where = " → ".join(probes(row))
     how = ", ".join(t for t in (row.range, row.contact) if t)
     lines += folded("", where) + folded("", how)
     if row.differs:

@@ -1,0 +1,159 @@
+"""Which rows go on which page: heights in mm, from the same type sizes as sheet.css (a browser test holds the two together)."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from firstglow.sheets.lettering import lines
+from firstglow.sheets.rows import Row, probes
+
+PAGE = 280.0  # an A4 page between the paddings
+TEXT = 190.0  # its width
+SPARE = 2.0  # kept free: a browser rounds every box to its own dots
+WITH_SOCKET = 22.25  # the socket drawing and the cell's padding
+PLAIN = 17.25  # the least height of a row without one
+HALF = 17.25  # the least height of a row two to a line
+WHERE = {True: 49.0, False: 71.0}  # width of "black on, red on", beside a socket and without one
+HALF_WHERE = 31.0
+STOP = 25.0
+MIDDLE = 54.0
+HEAD, TABLE_HEAD = 7.3, 8.7
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a page's table: a row across the page, or two short ones side by side."""
+
+    rows: tuple[Row, ...]
+    height: float
+
+    @property
+    def halves(self) -> bool:
+        """Is it a line of short rows?"""
+        return short(self.rows[0])
+
+
+def short(row: Row) -> bool:
+    """A row two of which share a line: read unplugged, nothing to switch off, no pin to find."""
+    return bool(row.band) and row.contact == "unplugged" and not (row.stop or row.pin or row.note or row.differs)
+
+
+def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> list[list[Line]]:
+    """Rows to pages. The end of the rung never stands on a page alone: it takes the last line with it."""
+    fixed = HEAD + SPARE + _title_height(rung) + foot_height(rung)
+    pages: list[list[Line]] = [[]]
+    room = PAGE - fixed - stands_height(rung, full=True) - opening_height(rung)
+    for line in _lines(made):
+        new_head = not pages[-1] or pages[-1][-1].halves != line.halves
+        need = line.height + (TABLE_HEAD if new_head else 0)
+        if need > room and pages[-1]:
+            pages.append([])
+            room = PAGE - fixed - stands_height(rung, full=False)
+            need = line.height + TABLE_HEAD
+        pages[-1].append(line)
+        room -= need
+    if room < hold_height(rung):
+        pages.append([pages[-1].pop()] if len(pages[-1]) > 1 else [])
+    return pages
+
+
+def _title_height(rung: Mapping[str, Any]) -> float:
+    """Height of the rung's title, the page count standing at its right."""
+    return 3.6 + 7.36 * lines(rung["title"], TEXT - 26, 6.4, bold=True)
+
+
+def _lines(made: Sequence[Row]) -> list[Line]:
+    """Rows as lines: neighbours that are short stand side by side."""
+    found: list[Line] = []
+    for row in made:
+        if short(row) and found and found[-1].halves and len(found[-1].rows) == 1:
+            found[-1] = Line((*found[-1].rows, row), max(found[-1].height, _half_height(row)))
+        else:
+            found.append(Line((row,), _half_height(row) if short(row) else _row_height(row)))
+    return found
+
+
+def _row_height(row: Row) -> float:
+    """Height of a row across the page."""
+    room = WHERE[row.pin is not None]
+    where = 4.75 * lines(row.what, room, 3.8, bold=True) + 4.375 * sum(lines(text, room, 3.5) for text in probes(row))
+    where += 4.125 * (lines(f"{row.range} · {row.contact}", room, 3.3))
+    where += 4.125 * (lines(row.differs, room, 3.3) if row.differs else 0)
+    middle = 12 + 0.7 + 5 + 4 * (lines(row.note, MIDDLE, 3.2) if row.note else 0)
+    stop = 3.7 + 5.28 * lines(row.stop, STOP, 4.4, bold=True) if row.stop else 0
+    return max(WITH_SOCKET if row.pin else PLAIN, 2.3 + max(where, middle, stop))
+
+
+def _half_height(row: Row) -> float:
+    """Height of a row that takes half a line."""
+    where = 4.75 * lines(row.what, HALF_WHERE, 3.8, bold=True) + 4.125 * (
+        lines(f"red: {row.red}", HALF_WHERE, 3.3)
+        + lines(f"black: {row.black}", HALF_WHERE, 3.3)
+        + lines(row.range, HALF_WHERE, 3.3)
+    )
+    return max(HALF, 2.3 + where, 2.3 + 17.7)
+
+
+def stands_lines(rung: Mapping[str, Any], *, full: bool) -> list[str]:
+    """What the box says: how it stands, and what is live."""
+    live = [f"{item['joint']}: {item['volts']:.0f} V" for item in rung["live"][: 6 if full else 3]]
+    more = len(rung["live"]) - len(live)
+    found = [str(rung["situation"]["text"])]
+    if live:
+        found.append("LIVE: " + ", ".join(live) + (f" and {more} more" if more > 0 else ""))
+    elif not rung["make_safe"]["needed"]:
+        found.append("Unplugged. Every capacitor is taken as charged until read.")
+    if rung["wait_seconds"] and full:
+        wait = rung["wait_seconds"]
+        text = f"{wait / 60:.0f} min" if wait >= 120 else f"{wait:.0f} s"
+        found.append(f"Wait {text}: {rung['wait_why']}")
+    return found
+
+
+def stands_height(rung: Mapping[str, Any], *, full: bool) -> float:
+    """Height of the box."""
+    return 6.6 + 5.2 * sum(lines(t, 183.0, 4.0, bold=t.startswith("LIVE")) for t in stands_lines(rung, full=full))
+
+
+def watch_text(rung: Mapping[str, Any]) -> str:
+    """Look, listen, smell."""
+    return "Watch for: " + "; ".join(rung["watch_for"]) if rung["watch_for"] else ""
+
+
+def opening_height(rung: Mapping[str, Any]) -> float:
+    """Height of what to do before, the cautions and what to watch for."""
+    before = sum(4.81 * lines(t, TEXT - 6, 3.7) for t in rung["before"]) + (1.5 if rung["before"] else 0)
+    cautions = sum(4.94 * lines(f"⚠ {t}", TEXT - 1, 3.8) + 1 for t in rung["cautions"])
+    watch = watch_text(rung)
+    return before + cautions + (4.81 * lines(watch, TEXT - 1, 3.7) + 1.5 if watch else 0)
+
+
+def hold_height(rung: Mapping[str, Any]) -> float:
+    """Height of the end of the rung."""
+    gate = rung["hold"]
+    text = ("HOLD POINT. " if gate["signed"] else "") + gate["text"]
+    return 8.6 + 5.46 * lines(text, 181.0, 4.2) + (9.0 if gate["signed"] else 0)
+
+
+def foot_text(rung: Mapping[str, Any]) -> str:
+    """Make safe, in one or two lines."""
+    safe = rung["make_safe"]
+    if not safe["needed"]:
+        return "Stays unplugged, plug in sight. Below 10 V before the ohms range, clip stays on while hands are in."
+    wait = f"wait {safe['wait_seconds']:.0f} s" if safe["wait_seconds"] is not None else "it does not fall by itself"
+    return (
+        f"OFF · plug out, in sight · {wait} · discharge through {safe['ohms'] / 1e3:g} kΩ ({safe['watts']:g} W, "
+        f"1000 V tool) · measure below {safe['below_volts']:g} V · again after a minute · clip stays on · "
+        "clips counted OUT before the plug goes in"
+    )
+
+
+LAW = (
+    "High voltage kills. This sheet never says that a chassis may be touched: follow local codes, and have mains work "
+    "done or checked by someone licensed for it."
+)
+
+
+def foot_height(rung: Mapping[str, Any]) -> float:
+    """Height of the foot."""
+    return 5.2 + 5.46 * lines(foot_text(rung), TEXT - 1, 4.2, bold=True) + 3.8 * lines(LAW, TEXT - 1, 2.9)
