@@ -6,6 +6,7 @@ windings; everything else, another rectifier on the same winding too, sees the f
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -189,7 +190,7 @@ class Pulses:
             c["state"], c["unsettled"] = result.state, result.unsettled
             if result.unsettled.max(initial=0.0) < NEAR:
                 break
-        return result
+        return _only(result, c["there"]) if self.loops else result
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
         legs, causes = len(self.legs), len(self.causes)
@@ -279,6 +280,12 @@ class Pulses:
         out[0][:] = part * rest
         out[1][:] = part * d_rest
         out[1][at : at + 2] += 2.0 * share[0] * c["per lamp"] * rest * share[1]
+
+
+def _only(found: Averaged, there: Array) -> Averaged:
+    """Nothing at all where there is no such way: what a batch holds beside a sample must not move it by a nanoamp."""
+    names = ("each_amps", "each_in_phase", "each_square", "d_amps", "d_in_phase", "d_square")
+    return replace(found, **{name: getattr(found, name) * there for name in names})
 
 
 def _one(leg: int, like: Array) -> Array:
