@@ -7,15 +7,17 @@ SRC = Path(__file__).parent.parent / "src" / "firstglow"
 # room -> rooms it may import (HOUSE.md's table, read transitively)
 MAY = {
     "quantities": set(),
+    "records": set(),
     "amplifier": {"quantities"},
     "devices": {"quantities"},
     "solver": {"quantities", "amplifier", "devices"},
     "readings": {"quantities", "amplifier", "devices", "solver"},
-    "ladder": {"quantities", "amplifier", "devices", "solver", "readings"},
-    "sheets": {"quantities", "amplifier", "devices", "solver", "readings", "ladder"},
+    "ladder": {"quantities", "records", "amplifier", "devices", "solver", "readings"},
+    "sheets": {"quantities", "records", "amplifier", "devices", "solver", "readings", "ladder"},
     "accuracy": {"quantities", "amplifier", "devices", "solver", "readings"},
     "cli": {
         "quantities",
+        "records",
         "amplifier",
         "devices",
         "solver",

@@ -1,0 +1,1 @@
+"""What was read, decided and changed, one record after another: kept, sealed, never lost."""
