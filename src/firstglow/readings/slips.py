@@ -1,30 +1,267 @@
-"""Slips of the pen and of the probe that explain a wrong figure: missed sign, mV for V, kΩ for MΩ, a decimal point."""
+"""Slips of the pen, of the probe and of the set-up that explain a figure before any part is blamed.
 
-from math import isfinite
+Missed sign, mV for V, kΩ for MΩ, a decimal point, a range too low or too high, a neighbouring joint, another rung's
+set-up (output valves out, lamp in), other mains, another meter. A stop limit is never moved by any of them.
+"""
 
-from firstglow.readings.expected import ExpectedReading
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import inf, isfinite
+from typing import Literal
+
+from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading
+from firstglow.readings.meters import Meter, built_in, loaded
+
+Kind = Literal["sign", "unit", "decimal", "range", "probe", "setting", "mains", "meter"]
+
+# A figure is taken for another joint's, or another set-up's, within this part of it where the band is narrower.
+LEAST_WIDTH = 0.03
+# More explanations than this are no explanation.
+MOST = 3
+_SHOWN_AS_NOTHING = 4.0  # steps of a higher range
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """One explanation. kind; text in bench words; innocent: with it nothing need be wrong with the amplifier."""
+
+    kind: Kind
+    text: str
+    innocent: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Near:
+    """What the meter would show elsewhere or otherwise. value [SI], as it would be shown; text: what that would be."""
+
+    kind: Kind
+    value: float
+    text: str
 
 
 def slip(reading: ExpectedReading, value: float) -> str:
-    """What was probably meant, in bench words; "" where no single slip puts ``value`` [SI] into the band."""
+    """What was probably meant, in bench words; "" where no slip of the pen puts ``value`` [SI] into the band."""
+    found = pen(reading, value)
+    return found.text if found else ""
+
+
+def pen(reading: ExpectedReading, value: float) -> Slip | None:
+    """A slip of the pen: sign, unit, decimal point."""
     low, high = reading.low, reading.high
     if low is None or high is None or not isfinite(value) or value == 0.0:
-        return ""
+        return None
 
     def fits(candidate: float) -> bool:
         # a figure of nothing fits every slip: only a candidate clear of zero says anything
         return low <= candidate <= high and abs(candidate) > (high - low) / 4
 
     if fits(-value):
-        return "only the sign is wrong: red and black exchanged, or the minus left out; read it again with the sign"
-    for factor, texts in (
-        (1e-3, {"V": "mV typed as V", "A": "mA typed as A", "ohm": "Ω typed as kΩ, or kΩ as MΩ"}),
-        (1e3, {"V": "V typed as mV", "A": "A typed as mA", "ohm": "kΩ typed as Ω, or MΩ as kΩ"}),
-        (1e6, {"ohm": "MΩ typed as Ω"}),
-        (0.1, {"V": "the decimal point one place too far right", "A": "", "ohm": ""}),
-        (10.0, {"V": "the decimal point one place too far left", "A": "", "ohm": ""}),
-    ):
+        return Slip(
+            "sign",
+            "only the sign is wrong: red and black exchanged, or the minus left out; read it again with the sign",
+        )
+    for factor, kind, texts in _FACTORS:
         text = texts.get(reading.unit or "", "")
         if text and fits(value * factor):
-            return f"{text}? {reading.text(value * factor)} would be right; look at the meter's unit again"
-    return ""
+            there = reading.text(value * factor)
+            return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again")
+        if text and reading.low is not None and reading.low < 0 and fits(-value * factor):
+            there = reading.text(-value * factor)
+            return Slip(kind, f"{text}, and the minus left out? {there} would be right; read it again with both")
+    return None
+
+
+_FACTORS: tuple[tuple[float, Kind, Mapping[str, str]], ...] = (
+    (1e-3, "unit", {"V": "mV typed as V", "A": "mA typed as A", "ohm": "Ω typed as kΩ, or kΩ as MΩ"}),
+    (1e3, "unit", {"V": "V typed as mV", "A": "A typed as mA", "ohm": "kΩ typed as Ω, or MΩ as kΩ"}),
+    (1e6, "unit", {"ohm": "MΩ typed as Ω"}),
+    (0.1, "decimal", {"V": "the decimal point one place too far right"}),
+    (10.0, "decimal", {"V": "the decimal point one place too far left"}),
+)
+
+
+def recognised(
+    ladder: ExpectedLadder,
+    reading: ExpectedReading,
+    value: float,
+    near: Sequence[Near] = (),
+    *,
+    mains_read: bool = False,
+    meters: Mapping[str, Meter] | None = None,
+) -> tuple[Slip, ...]:
+    """What may explain ``value`` [SI], the likeliest first; at most three, none for a figure inside its band.
+
+    near: other joints and other set-ups, from whoever knows the circuit. mains_read: the mains were read at this
+    moment, so that they explain nothing any more. meters: on this bench, beside the built-in ones.
+    """
+    if reading.low is not None and reading.high is not None and reading.low <= value <= reading.high:
+        return ()
+    found = pen(reading, value)
+    if found:
+        return (found,)
+    ranged = _range(reading, value)
+    if ranged and value in (inf, -inf):
+        return (ranged,)
+    every = [
+        *(_mains(reading, value) if not mains_read else ()),
+        *_meter(ladder, reading, value, meters or {}),
+        *_elsewhere(reading, value, near),
+        *_other_readings(ladder, reading, value),
+    ]
+    if ranged and not every:
+        return (ranged,)
+    kinds: dict[str, Slip] = {}
+    for one in every:
+        kinds.setdefault(one.text, one)
+    return tuple(kinds.values())[:MOST]
+
+
+def _range(reading: ExpectedReading, value: float) -> Slip | None:
+    """A range that is too low shows OL, one that is too high shows nothing of a small figure."""
+    if reading.on is None or not isinstance(reading.expected, float) or reading.expected == 0.0:
+        return None
+    if not isfinite(value):
+        return Slip("range", f"OL is a range too low: {reading.on.text} is wanted here; read it again on that one")
+    # on the next range up a figure this small is a step or two; two ranges up it is nothing
+    coarse = 100.0 * reading.on.step
+    if value == 0.0 and abs(reading.expected) < _SHOWN_AS_NOTHING * coarse:
+        return Slip(
+            "range",
+            f"nothing at all: on a range too high {reading.text(reading.expected)} does not show, {reading.on.text} is "
+            f"wanted; or the tip does not touch",
+            innocent=False,
+        )
+    return None
+
+
+def _mains(reading: ExpectedReading, value: float) -> Iterator[Slip]:
+    """Other mains that would put the figure where it is expected."""
+    curve = reading.mains_curve
+    if not curve or not isfinite(value) or reading.low is None or reading.high is None:
+        return
+    wanted = reading.planned.situation.mains_volts
+    middle = curve[MAINS_STEPS.index(1.0)]
+    width = (reading.high - reading.low) / 2
+    # what the mains move by less than the band is wide they do not explain
+    if abs(curve[-1] - curve[0]) < width / 2 or abs(middle) < width:
+        return
+    for share, there in ((s, c) for s, c in zip(_FINE, _along(curve), strict=True)):
+        if there * middle > 0 and reading.low <= value * middle / there <= reading.high:
+            yield Slip(
+                "mains",
+                f"it is what this reads with {share * wanted:.0f} V at the plug ({100 * (share - 1):+.0f} %): read the "
+                f"mains there now and type mains {share * wanted:.0f}, or what they are",
+            )
+            return
+
+
+# Nearest to nominal first: the smallest departure of the mains that explains a figure is the one that is named.
+_FINE = tuple(sorted((round(0.88 + 0.01 * n, 2) for n in range(25)), key=lambda s: (abs(s - 1.0), s)))
+
+
+def _along(curve: Sequence[float]) -> list[float]:
+    """The curve of a reading over mains, at _FINE."""
+    import numpy as np
+
+    fit = np.polynomial.Polynomial.fit(MAINS_STEPS, curve, 2)
+    return [float(fit(s)) for s in _FINE]
+
+
+def _meter(
+    ladder: ExpectedLadder, reading: ExpectedReading, value: float, bench: Mapping[str, Meter]
+) -> Iterator[Slip]:
+    """Another meter that would show this here, its loading being what differs."""
+    on = reading.on
+    if (
+        on is None
+        or not isfinite(value)
+        or reading.low is None
+        or reading.high is None
+        or not on.kind.endswith("volts")
+    ):
+        return
+    for name, other in {**built_in(), **bench}.items():
+        if name == ladder.meter.name or not any(r.kind == on.kind for r in other.ranges):
+            continue
+        range_ = other.range_for(on.kind, value)
+        before = loaded(1.0, reading.source_ohms, on.input_ohms)
+        here = loaded(1.0, reading.source_ohms, range_.input_ohms)
+        # loading must be the reason: a tenth at least is gone with that meter that this one leaves
+        if here > 0.9 * before:
+            continue
+        spare = range_.limits(value)
+        if reading.low - spare <= value * before / here <= reading.high + spare:
+            yield Slip(
+                "meter",
+                f"it is what {other.about or name} shows here on its {range_.text} range, loading this joint: if you "
+                f"read with that, type meter {name}",
+            )
+            return
+
+
+def _width(reading: ExpectedReading) -> float:
+    """Half width of what counts as the same figure, as a fraction."""
+    if not isinstance(reading.expected, float) or reading.low is None or reading.high is None or not reading.expected:
+        return LEAST_WIDTH
+    return min(max((reading.high - reading.low) / 2 / abs(reading.expected), LEAST_WIDTH), 0.15)
+
+
+def _elsewhere(reading: ExpectedReading, value: float, near: Sequence[Near]) -> Iterator[Slip]:
+    """Other joints and set-ups whose figure this is, the nearest first within each kind."""
+    step = 0.0 if reading.on is None else 2 * reading.on.step
+    width = _width(reading)
+    inside = (
+        []
+        if reading.low is None or reading.high is None
+        else [n for n in near if reading.low <= n.value <= reading.high]
+    )
+    fitting = [
+        (abs(value - n.value) / max(abs(n.value), step, 1e-12), n)
+        for n in near
+        if n not in inside and abs(value - n.value) <= max(width * abs(n.value), step)
+    ]
+    for kind in ("setting", "probe"):
+        of_kind = sorted((d, i) for i, (d, n) in enumerate(fitting) if n.kind == kind)
+        for _, i in of_kind[:2]:
+            yield Slip(kind, fitting[i][1].text)
+
+
+def _other_readings(ladder: ExpectedLadder, reading: ExpectedReading, value: float) -> Iterator[Slip]:
+    """The same joints on another rung, and other joints on this rung, whose band this fits."""
+    mine = reading.planned.probe
+    if not isfinite(value) or abs(value) < _least(reading):
+        return
+    for other in ladder.readings():
+        probe = other.planned.probe
+        same_kind = (probe.kind, probe.quantity) == (mine.kind, mine.quantity)
+        if other.id == reading.id or not same_kind or other.low is None or other.high is None:
+            continue
+        if not other.low <= value <= other.high:
+            continue
+        if other.rung == reading.rung and other.planned.situation == reading.planned.situation:
+            if (probe.red, probe.black) != (mine.red, mine.black):
+                yield Slip("probe", f"it fits {other.planned.what} ({other.planned.red_at}): is the probe there?")
+        elif (probe.red, probe.black) == (mine.red, mine.black):
+            yield Slip(
+                "setting",
+                f"it is what the same joint reads on rung {other.rung}: does the amplifier stand as this rung wants it?",
+            )
+
+
+def _least(reading: ExpectedReading) -> float:
+    """Below this a figure is nothing, and nothing fits everywhere."""
+    return 0.0 if reading.on is None else 5 * reading.on.step
+
+
+def words_elsewhere(ladder: ExpectedLadder, reading: ExpectedReading, word: str) -> tuple[Slip, ...]:
+    """A lamp's glow that another rung expects."""
+    if reading.kind != "lamp" or word in reading.words:
+        return ()
+    before = [r for r in ladder.readings() if r.kind == "lamp" and word in r.words and r.rung != reading.rung]
+    order = [r.id for r in ladder.rungs]
+    earlier = [r for r in before if order.index(r.rung) < order.index(reading.rung)]
+    if not earlier:
+        return ()
+    rung = earlier[-1].rung
+    title = next(r.planned.title for r in ladder.rungs if r.id == rung)
+    return (Slip("setting", f"{word} is what the lamp does on an earlier rung ({title}): is everything in?"),)

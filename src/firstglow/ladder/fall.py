@@ -1,0 +1,110 @@
+"""How the capacitors fall from the moment the plug is out: what the countdown shows and what the meter is held to."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil, isfinite
+
+import numpy as np
+
+from firstglow.amplifier.situation import Situation
+from firstglow.ladder.frame import Frame
+from firstglow.ladder.make_safe import NEVER
+from firstglow.ladder.rung_cold import large_capacitors
+from firstglow.solver.discharge import WORKING_VOLTS, Discharge, discharge, tool_ohms
+
+# Below this a meter's own step and the last few seconds decide: nothing is called slow there.
+SLOW_FLOOR = 5.0  # V
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One capacitor to be read across its own two ends. part: its name. red, black: where the clips go, in words."""
+
+    part: str
+    red: str
+    black: str
+
+
+@dataclass(frozen=True, slots=True)
+class Fall:
+    """One switch-off.
+
+    places: capacitors in the order they are discharged, HT first, bias last. start: volts on each at switch-off.
+    wait_seconds: until all are below 60 V by themselves, slow by tolerance; None where that is never.
+    ohms: the discharge resistor. watts: peak watts it takes. also: open switches and lifted links, both sides of which
+    are read.
+    """
+
+    places: tuple[Place, ...]
+    start: Mapping[str, float]
+    wait_seconds: float | None
+    ohms: float
+    watts: float
+    also: tuple[str, ...]
+    slow: Discharge
+
+    def volts(self, part: str, seconds: float) -> float:
+        """Volts left on a capacitor, slow by tolerance: the most a healthy amplifier leaves there."""
+        if abs(self.start.get(part, 0.0)) == 0.0:
+            return 0.0
+        return abs(float(self.slow.capacitor_volts(part, np.array([max(seconds, 0.0)]))[0, 0]))
+
+    def highest(self, seconds: float) -> tuple[str, float]:
+        """(the capacitor with the most volts left, those volts)."""
+        left = [(p.part, self.volts(p.part, seconds)) for p in self.places]
+        return max(left, key=lambda found: found[1], default=("", 0.0))
+
+    def is_slow(self, part: str, volts: float, seconds: float) -> bool:
+        """Has it fallen twice as slowly as predicted: does it stand where it should have stood at half the time?"""
+        return abs(volts) > max(SLOW_FLOOR, self.volts(part, seconds / 2.0))
+
+
+def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, float] | None = None) -> Fall:
+    """The fall from the volts that stand in these situations, the highest of each capacitor.
+
+    measured: joint -> dc volts to chassis as read in this stage; they go before what was predicted. Without a powered
+    situation every large capacitor is taken as charged to nothing known: its place is there, its fall is not.
+    """
+    powered = [at for at in situations if at.mains_volts > 0.0]
+    every = large_capacitors(frame)
+    start = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
+    for at in powered:
+        joints = {name: dc for name, (dc, _) in frame.physics.joints(at).items()} | dict(measured or {})
+        for name in start:
+            leads = frame.part(name).leads
+            across = joints.get(leads["+"], 0.0) - joints.get(leads["-"], 0.0)
+            if abs(across) > abs(start[name]):
+                start[name] = across
+    at = powered[-1] if powered else (situations[-1] if situations else Situation(0.0))
+    slow = discharge(frame.amplifier, at, start, high=True)
+    worst = max((float(np.max(c.below_60_s)) for c in slow.capacitors), default=0.0)
+    highest = max((abs(v) for v in start.values()), default=0.0)
+    ohms = tool_ohms(highest)
+    names = [p.name for p in every]
+    return Fall(
+        tuple(_place(frame, name) for name in _order(frame, names, start)),
+        start,
+        None if not isfinite(worst) or worst > NEVER else 5.0 * ceil(worst / 5.0),
+        ohms,
+        highest**2 / ohms,
+        tuple(sorted(at.lifted | at.switches_open)),
+        slow,
+    )
+
+
+def _order(frame: Frame, names: Iterable[str], start: Mapping[str, float]) -> list[str]:
+    """HT reservoirs first, whatever is thought to stand on them; then by volts; the bias supplies' last.
+
+    Bias gone first would leave hot output valves conducting.
+    """
+    first = {c for s in frame.supplies("ht") for c in (s.reservoirs or (s.reservoir,)) if c}
+    last = {c for s in frame.negatives for n in (s.joint, *s.nodes) for c in frame.capacitors_on(n, s.ret)}
+    kept = [
+        n for n in names if n in first or n in last or abs(start.get(n, 0.0)) > WORKING_VOLTS or not any(start.values())
+    ]
+    return sorted(kept, key=lambda c: (c in last, c not in first, -abs(start.get(c, 0.0)), c))
+
+
+def _place(frame: Frame, name: str) -> Place:
+    leads = frame.part(name).leads
+    return Place(name, f"{name} + ({leads['+']})", f"{name} - ({leads['-']})")

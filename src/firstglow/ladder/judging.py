@@ -1,0 +1,97 @@
+"""One typed reading judged as the climb stands: mains, meter and earlier readings put beside it."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Protocol
+
+from firstglow.ladder.here import Here
+from firstglow.ladder.ladder import Ladder
+from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.meters import Meter
+from firstglow.readings.taken import Taken, TakenFile
+from firstglow.readings.typed import typed_number
+from firstglow.readings.verdict import Answer, Verdict, judge
+from firstglow.records.record import Record
+
+
+class Bands(Protocol):
+    """What learns from readings (``readings.learn.Learner``)."""
+
+    def bands(self, taken: Mapping[str, float]) -> Mapping[str, tuple[float, float, float]]:
+        """Reading id -> (expected, low, high) [SI], from what was read so far [SI]."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A verdict, and what it was judged on. si: the figure as typed [SI], None for a word."""
+
+    verdict: Verdict
+    reading: ExpectedReading
+    si: float | None
+
+
+def as_learned(reading: ExpectedReading, place: Here, learner: Bands | None) -> ExpectedReading:
+    """A reading with the band that the readings so far leave it; stop limits never move."""
+    if learner is None or not isinstance(reading.expected, float):
+        return reading
+    taken = {k: float(r.data["compared"]) for k, r in place.taken.items() if _figure(r)}
+    found = learner.bands(taken).get(reading.id)
+    if found is None:
+        return reading
+    expected, low, high = found
+    return replace(reading, expected=expected, low=low, high=high)
+
+
+def _figure(record: Record) -> bool:
+    return isinstance(record.data.get("compared"), int | float) and record.event == "go on"
+
+
+def judged(
+    ladder: Ladder,
+    place: Here,
+    name: str,
+    text: str,
+    learner: Bands | None = None,
+    meters: Mapping[str, Meter] | None = None,
+) -> Judged:
+    """The verdict on what was typed for a reading; ReadingsError for what cannot be read."""
+    expected = ladder.expected
+    text = as_ratio(ladder, place, name, text)
+    reading = as_learned(expected.by_id[name], place, learner)
+    wanted = reading.planned.situation.mains_volts
+    mains = place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
+    row = Taken(name, text.strip(), mains, place.meter, "here")
+    verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
+    if learner is None and expected.given is not None and verdict.verdict == "go on":
+        before = [_verdict(place.taken[r.id]) for r in expected.readings() if r.id in place.taken and r.id != name]
+        order = {r.id: n for n, r in enumerate(expected.readings())}
+        before = [v for v in before if order[v.id] < order[name]]
+        verdict = expected.given.second_look(expected, [*before, verdict])[-1]
+    si = None if reading.kind in ("lamp", "look") else typed_number(row.text, reading.unit, name)
+    return Judged(verdict, reading, si)
+
+
+def as_ratio(ladder: Ladder, place: Here, name: str, text: str) -> str:
+    """For a reading in proportion to an earlier one: volts as the meter shows them become that proportion."""
+    reading = ladder.expected.by_id[name]
+    probe = reading.planned.probe
+    if reading.unit != "1" or not re.search(r"[Vv]", text):
+        return text
+    volts = typed_number(text, "V", name)
+    for other in ladder.expected.readings():
+        own = other.planned.probe
+        same = (own.red, own.black, own.quantity) == (probe.red, probe.black, "signal volts")
+        if same and other.id in place.taken:
+            return f"{volts / float(place.taken[other.id].data['si']):.4g}"
+    return text
+
+
+def _verdict(record: Record) -> Verdict:
+    """A verdict again from its record."""
+    compared = record.data.get("compared")
+    answer: Answer = "note only" if record.event == "note only" else "go on"
+    return Verdict(
+        record.reading or "", record.value or "", answer, record.why, (), None if compared is None else float(compared)
+    )
