@@ -11,6 +11,7 @@ import click
 VERBS = {
     "demo": "An invented amplifier climbed with one hidden fault: see what firstglow does in fifteen seconds.",
     "ladder": "The first power-up of one amplifier: every reading, its band, and when to switch off.",
+    "climb": "The first power-up, one reading at a time: where the probe goes, what it must be, what it means.",
     "check": "Every mistake in an amplifier file, and every default that stands in for what it does not say.",
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
@@ -18,6 +19,9 @@ VERBS = {
     "accuracy": "How near the predictions come to published figures, row by row.",
     "schema": "The JSON Schema of a command's output or of the amplifier file.",
 }
+
+
+_BAD_INPUT = {"BenchError", "ReadingsError", "DeviceError", "QuantityError", "SituationError", "RecordsError"}
 
 
 class Verbs(click.Group):
@@ -79,7 +83,7 @@ def told(error: Exception) -> tuple[int | None, list[str]]:
     name = type(error).__name__
     if name == "AmplifierError":
         return 2, str(error).splitlines()
-    if name in {"BenchError", "ReadingsError", "DeviceError", "QuantityError", "SituationError"}:
+    if name in _BAD_INPUT:
         return 2, str(error).splitlines()
     if name == "SolveError":
         return 3, str(error).splitlines()

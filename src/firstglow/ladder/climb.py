@@ -26,6 +26,8 @@ from firstglow.readings.verdict import MAINS_REACH, Verdict
 from firstglow.records.record import Record, now
 from firstglow.records.store import Store
 
+DONE = ("", "done", "yes", "ok")
+
 StepKind = Literal["before", "reading", "make safe", "hold", "done"]
 
 
@@ -207,7 +209,10 @@ class Climb:
         if step.kind != "before":
             raise StateError(f"no such answer is asked now: {step.kind}")
         stage = self.stage(step.stage)
-        if stage.powered:
+        if not stage.powered:
+            _just_done(text)
+            self._keep("ready", rung=stage.rung, data={"stage": stage.id})
+        else:
             count = text.strip()
             if count != str(stage.clips):
                 raise ReadingsError(
@@ -215,8 +220,6 @@ class Climb:
                     f"try counting again: {stage.clips} and no more before the plug goes in"
                 )
             self._keep("power", value=count, rung=stage.rung, data={"stage": stage.id})
-        else:
-            self._keep("ready", rung=stage.rung, data={"stage": stage.id})
         self._settle()
         return Answered()
 
@@ -381,6 +384,12 @@ class Climb:
         following = after(self.here, record)
         self.store.append(record)
         self.here = following
+
+
+def _just_done(text: str) -> None:
+    """Enter, or a word for it: a figure that came too early is no such thing."""
+    if text.strip().lower() not in DONE:
+        raise ReadingsError(f'"{text}": no reading is asked yet; Enter when what stands above is done; try Enter')
 
 
 def _is_node(reading: ExpectedReading) -> bool:

@@ -74,6 +74,8 @@ def answers(text: str, safing: Safing, fall: Fall, now: datetime) -> Iterator[St
     ask = asked(safing, fall, now)
     words = text.split()
     if ask.phase == "off":
+        if text.strip().lower() not in ("", "done", "off", "yes"):
+            raise ReadingsError(f'"{text}": first off, plug out and in sight; Enter then; try Enter')
         yield Step("unplugged")
     elif ask.phase in ("wait", "minute"):
         raise ReadingsError(f"make safe: {ask.seconds:.0f} s to wait yet; the meter step opens then; try again then")

@@ -63,7 +63,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("made safe", "change"): "repeat needed",
     ("made safe", "repeat"): "repeat needed",
     ("passed", "open"): "open",
-    ("passed", "back"): "open",
+    ("passed", "back"): "reading",
     ("passed", "change"): "repeat needed",
     ("passed", "repeat"): "repeat needed",
     ("repeat needed", "open"): "open",

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from math import isfinite
 from typing import Any
 
 from firstglow.readings.meters import SCALE, SIGN, UNIT, Meter, Range
@@ -82,6 +83,8 @@ class ExpectedReading:
 
     def text(self, value: float) -> str:
         """A value as a person says it beside this reading: in its own unit and scale."""
+        if not isfinite(value):
+            return "OL"
         if self.on is not None and self.unit == self.on.unit and abs(value) <= self.on.full:
             return self.on.shown(value)
         scale = next((s for s in ("M", "k", "") if abs(value) >= SCALE[s]), "m") if value else ""

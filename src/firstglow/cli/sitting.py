@@ -1,0 +1,285 @@
+"""One sitting of a climb: shows what is asked, takes the answer, says what it means. Judges nothing itself."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from difflib import get_close_matches
+from typing import Any
+
+from firstglow.cli.talk import Talk
+from firstglow.ladder.climb import Answered, Climb, Step, typed_mains
+from firstglow.ladder.ladder import own_situation
+from firstglow.ladder.stands import stands
+from firstglow.ladder.states import StateError
+from firstglow.readings.meters import ReadingsError
+from firstglow.sheets import climb_screen as screens
+
+WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help")
+HELP = (
+    "38.2, -38,2, 312mV, 1k2, OL: the reading as the meter shows it; yes, no, dark, dim, half, full where a word is asked",
+    "mains 230: mains as read at the plug now        meter NAME: which meter reads from here on",
+    "why: what moves this reading, and its limits    back: the last reading does not count",
+    "safe, Esc, or space on an empty line: make safe  skip: leave out what no gate needs",
+    "changed R7 C5: parts that were changed          quit: leave; the records stay",
+)
+
+
+class Sitting:
+    """A climb and the person's end of it."""
+
+    def __init__(self, climb: Climb, talk: Talk) -> None:
+        self.climb, self.talk = climb, talk
+        self._last = ""
+        self._tried: list[str] = []
+        self._said: list[str] = []
+        self._heard = 0
+        self._rungs: Mapping[str, Mapping[str, Any]] = {r["id"]: r for r in climb.ladder.document["rungs"]}
+
+    def run(self) -> None:
+        """Until the top, the end of the input, or quit."""
+        self._tell()
+        while True:
+            step = self.climb.step
+            if step.kind == "done":
+                self.talk.say(screens.done_screen(self._name, self.climb.here.signed, self.climb.store.name))
+                return
+            said, text = self.talk.ask(lambda: self.screen(self.climb.step), self._asked(step), self._seconds(step))
+            if said == "end" or (said == "line" and text.strip().lower() in ("quit", "exit")):
+                self.talk.say(self.leaving())
+                return
+            if said == "safe":
+                self._do(self.climb.switch_off, "one key")
+            elif said == "line":
+                self._line(step, text.strip())
+            self._tell()
+
+    # ------------------------------------------------------------------------------------------ answers
+    def _line(self, step: Step, text: str) -> None:
+        """One line: a word of ours, or the answer to what is asked."""
+        self._said = []
+        word, _, rest = text.partition(" ")
+        word = word.lower()
+        commands: dict[str, Callable[[], object]] = {
+            "safe": lambda: self.climb.switch_off("by hand"),
+            "back": lambda: self._back(),
+            "why": lambda: self._why(step),
+            "help": lambda: self._said.extend(HELP),
+            "?": lambda: self._said.extend(HELP),
+            "skip": self.climb.skip,
+            "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
+            "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),
+            "changed": lambda: self._changed(rest.replace(",", " ").split()),
+        }
+        if word in commands:
+            self._do(commands[word])
+        elif step.kind == "hold":
+            self._do(lambda: self._sign(text))
+        elif step.kind == "reading":
+            self._do(lambda: self._read(step, text))
+        else:
+            self._do(lambda: self._answer(text))
+
+    def _do(self, what: Callable[..., object], *args: object) -> None:
+        """Do it; what cannot be is said and asked again, nothing is lost."""
+        try:
+            what(*args)
+        except (ReadingsError, StateError) as error:
+            self._said = [f"! {line}" for line in screens.wrapped(_plain(str(error)))]
+
+    def _read(self, step: Step, text: str) -> None:
+        if not text:
+            raise ReadingsError("nothing typed; what the meter shows; try 38.2, or why")
+        near = get_close_matches(text.lower(), WORDS, 1, 0.7)
+        reading = self.climb.reading(step.reading or "")
+        try:
+            found = self.climb.read(text)
+        except ReadingsError as error:
+            if near:
+                raise ReadingsError(
+                    f'"{text}": no reading and no word of ours; {", ".join(WORDS)}; try {near[0]}'
+                ) from error
+            raise
+        self._verdict(found, reading.planned.what, text)
+
+    def _verdict(self, found: Answered, what: str, text: str) -> None:
+        verdict = found.verdict
+        if verdict is None:
+            return
+        if verdict.verdict in ("go on", "note only"):
+            self._last, self._tried = screens.last_line(verdict.verdict, what, text), []
+            return
+        innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
+        lines = screens.verdict_lines(
+            verdict.verdict, verdict.why, verdict.check_first, [s.text for s in found.slips], innocent
+        )
+        self._last = ""
+        if verdict.verdict == "switch off now":
+            self._said = lines
+        else:
+            self._tried = lines
+
+    def _answer(self, text: str) -> None:
+        said = self.climb.answer(text).text
+        self._said = [f"! {line}" for line in screens.wrapped(said)] if said else []
+        self._tried = []
+
+    def _sign(self, text: str) -> None:
+        word, _, name = text.partition(" ")
+        if word.lower() != "yes":
+            raise ReadingsError(f'hold point: "{text}"; yes and a name, or back, or safe; try yes Anna Berg')
+        self.climb.sign(name)
+
+    def _back(self) -> None:
+        self._said = [f"{self.climb.back()} is asked again"]
+        self._tried, self._last = [], ""
+
+    def _changed(self, parts: Sequence[str]) -> None:
+        if not parts:
+            raise ReadingsError("changed: no part named; one or more of this amplifier's parts; try changed R7")
+        gone = self.climb.change(parts)
+        self._said = [f"{len(gone)} reading(s) that this moves count no longer and are asked again"]
+        self._tried, self._last = [], ""
+
+    def _why(self, step: Step) -> None:
+        if step.reading is None:
+            raise StateError("no reading is asked now")
+        reading = self.climb.reading(step.reading)
+        moved = ", ".join(f"{part} ({100 * share:.0f} %)" for part, share in reading.moved_by)
+        lines = [f"Moved most by: {moved}." if moved else "No single part moves it."]
+        lines += [
+            f"Switch off past {reading.text(s.limit)}: {s.why}." for s in (reading.stop_below, reading.stop_above) if s
+        ]
+        lines += [
+            f"Band and limit overlap: {s.separate}."
+            for s in (reading.stop_below, reading.stop_above)
+            if s and s.separate
+        ]
+        lines += (
+            [f"If it is off, check first: {'; '.join(reading.planned.check_first)}."]
+            if reading.planned.check_first
+            else []
+        )
+        if reading.planned.note_only or reading.note_only:
+            lines.append(reading.note_only or reading.planned.note_only)
+        self._said = [t for line in lines for t in screens.wrapped(line)]
+
+    # ------------------------------------------------------------------------------------------ screens
+    @property
+    def _name(self) -> str:
+        return self.climb.ladder.expected.amplifier
+
+    def screen(self, step: Step) -> list[str]:
+        """What is shown while this is asked."""
+        lines = self._screen(step)
+        if self._said and step.kind != "make safe":
+            lines = [*lines[:-1], *self._said, screens.RULE, lines[-1]]
+        return lines
+
+    def _screen(self, step: Step) -> list[str]:
+        rung = self._rungs[step.rung]
+        if step.kind == "hold":
+            return screens.hold_screen(rung, self._name, self._last)
+        if step.kind == "make safe":
+            return screens.safe_screen(self._safe_now(step), self._name, self._said)
+        if step.kind == "before":
+            stage = self.climb.stage(step.stage)
+            texts = rung["before"] if stage.first else []
+            notes = [*self._repeats(step.rung), *self.climb.here.findings[-1:]]
+            clips = stage.clips if stage.powered else None
+            own = stage.situation != self.climb.rung(step.rung).planned.situation
+            text = stands(self.climb.ladder.frame, stage.situation) if own or not stage.first else ""
+            return screens.before_screen(
+                rung, self._name, texts, stage.black, stage.red, clips, notes, self._last, text
+            )  # fmt: skip
+        return self._reading_screen(step, rung)
+
+    def _reading_screen(self, step: Step, rung: Mapping[str, Any]) -> list[str]:
+        reading = self.climb.reading(step.reading or "")
+        planned = self.climb.rung(step.rung).planned
+        own = own_situation(self.climb.ladder.frame, planned, reading.planned)
+        ids = [r["id"] for r in rung["readings"]]
+        powered = reading.planned.situation.mains_volts > 0.0
+        around = screens.Around(
+            self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
+            rung["live"] if powered else (), self._wait(step, rung), self._last, self._tried,
+        )  # fmt: skip
+        return screens.reading_screen(reading.json(own), around)
+
+    def _wait(self, step: Step, rung: Mapping[str, Any]) -> str:
+        """What the rung still wants to wait before its readings settle."""
+        if not self.climb.stage(step.stage).first or not self.climb.here.since:
+            return ""
+        gone = (self.climb.clock() - datetime.fromisoformat(self.climb.here.since)).total_seconds()
+        left = rung["wait_seconds"] - gone
+        if left <= 0.0:
+            return ""
+        return f"{left // 60:.0f} min {left % 60:02.0f} s yet: {rung['wait_why']}"
+
+    def _repeats(self, rung: str) -> list[str]:
+        why = dict.fromkeys(text for name, text in self.climb.here.repeat.items() if name.startswith(f"{rung}/"))
+        return [f"repeated: {text}" for text in why]
+
+    def _safe_now(self, step: Step) -> screens.SafeNow:
+        climb, ask = self.climb, step.safe
+        assert ask is not None
+        fall, here = climb.fall, climb.here
+        off = here.safing.off
+        gone = (climb.clock() - datetime.fromisoformat(off)).total_seconds() if off else 0.0
+        part, volts = fall.highest(gone)
+        known = any(fall.start.values())
+        return screens.SafeNow(
+            ask.phase, here.why_off, [(p.part, p.red, p.black) for p in ask.places], ask.seconds, part,
+            volts if known else None, fall.ohms, fall.watts, fall.also, fall.wait_seconds is None, self._next(step),
+        )  # fmt: skip
+
+    def _next(self, step: Step) -> str:
+        if step.reading is None:
+            return ""
+        reading = self.climb.reading(step.reading)
+        return f"rung {reading.rung}, {reading.planned.what}"
+
+    def _seconds(self, step: Step) -> float | None:
+        """How long until what is asked changes by itself."""
+        if step.kind == "make safe" and step.safe is not None and step.safe.phase in ("wait", "minute"):
+            return step.safe.seconds
+        return None
+
+    # ------------------------------------------------------------------------------------------ events
+    def _asked(self, step: Step) -> dict[str, Any]:
+        """What is asked, as an event that is not kept."""
+        data: dict[str, Any] = {"kind": step.kind, "stage": step.stage}
+        if step.kind == "reading" and step.reading is not None:
+            reading = self.climb.reading(step.reading)
+            data |= {"unit": reading.unit, "expected": reading.expected, "low": reading.low, "high": reading.high,
+                     "what": reading.planned.what, "red_at": reading.planned.red_at, "black_at": reading.planned.black_at,
+                     "stop_below": reading.stop_below.limit if reading.stop_below else None,
+                     "stop_above": reading.stop_above.limit if reading.stop_above else None}  # fmt: skip
+        elif step.kind == "before":
+            stage = self.climb.stage(step.stage)
+            data |= {"powered": stage.powered, "clips": step.clips, "black": list(stage.black), "red": list(stage.red)}
+        elif step.safe is not None:
+            data |= {"phase": step.safe.phase, "seconds": round(step.safe.seconds, 1),
+                     "parts": [p.part for p in step.safe.places]}  # fmt: skip
+        at = self.climb.clock().isoformat(timespec="milliseconds")
+        return {"at": at, "event": "ask", "rung": step.rung, "reading": step.reading, "value": None, "verdict": None,
+                "why": " ".join(self._said), "who": "", "data": data}  # fmt: skip
+
+    def _tell(self) -> None:
+        records = self.climb.events
+        self.talk.kept(records[self._heard :])
+        self._heard = len(records)
+
+    def leaving(self) -> list[str]:
+        climb = self.climb
+        lines = []
+        if climb.here.powered or climb.here.state == "switched off":
+            power = "it was under power and was not made safe since" if climb.here.powered else "it is not made safe"
+            lines = [
+                f"! The records say that {power}.",
+                "! Switch off, plug out and in sight; every capacitor is taken as charged until a meter has read it.",
+            ]
+        return [*lines, f"{len(climb.events)} records in {climb.store.name}; go on with --resume."]
+
+
+def _plain(text: str) -> str:
+    """A message without the place it would have in a file."""
+    return text.removeprefix("here: ")

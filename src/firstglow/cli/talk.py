@@ -1,0 +1,182 @@
+"""How a climb talks: a terminal that is read key by key, or lines from a pipe; plain text, or one event a line."""
+
+import json
+import os
+import select
+import sys
+import time
+from collections.abc import Callable, Sequence
+from typing import Any, Literal, Protocol, Self
+
+from firstglow.records.record import Record
+
+Screen = Callable[[], Sequence[str]]
+Said = Literal["line", "safe", "tick", "end"]
+
+CLEAR = "\x1b[2J\x1b[H"
+ESC, SPACE, ENTER, BACKSPACE, END = "\x1b", " ", "\r\n", "\x7f\b", "\x04"
+TURN_S = 1.0  # between two pictures of a countdown
+ESC_SEQUENCE_S = 0.03  # an arrow key sends its letters at once; a finger on Esc sends nothing after it
+
+
+class Talk(Protocol):
+    """What the climb needs of a person's end."""
+
+    def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
+        """Show a screen and take an answer. seconds: come back with "tick" after that long at the latest (a countdown), None never.
+
+        ("line", text), ("safe", "") for the one key, ("tick", ""), ("end", "") where nobody answers any more.
+        """
+        ...
+
+    def say(self, lines: Sequence[str]) -> None:
+        """Lines that no answer follows."""
+        ...
+
+    def kept(self, records: Sequence[Record]) -> None:
+        """Records that were just kept."""
+        ...
+
+
+class Lines:
+    """Answers from a pipe, a line each. as_json: events on stdout instead of screens."""
+
+    def __init__(self, as_json: bool = False, sleep: Callable[[float], None] | None = None) -> None:
+        self._json, self._sleep = as_json, sleep or time.sleep
+
+    def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
+        """Show, wait where there is something to wait for, and read one line."""
+        if self._json:
+            _out(json.dumps(ask, ensure_ascii=False, allow_nan=False))
+        else:
+            self.say(screen())
+        if seconds is not None:
+            # nothing is read while a wait runs: a line that came early answers what is asked after it
+            self._sleep(seconds)
+            return "tick", ""
+        line = sys.stdin.readline()
+        return ("line", line.rstrip("\r\n")) if line else ("end", "")
+
+    def say(self, lines: Sequence[str]) -> None:
+        """On stdout; with events, on stderr."""
+        for line in (*lines, ""):
+            (_err if self._json else _out)(line)
+
+    def kept(self, records: Sequence[Record]) -> None:
+        """One event a line."""
+        for record in records if self._json else ():
+            _out(json.dumps(record.json(), ensure_ascii=False, allow_nan=False))
+
+
+class Terminal:
+    """A terminal, read key by key so that one key makes safe at any moment. Use as a context."""
+
+    def __init__(self) -> None:
+        self._input = sys.stdin.fileno()
+        self._before: list[Any] | None = None
+        self._typed = ""
+
+    def __enter__(self) -> Self:
+        import termios
+        import tty
+
+        self._before = termios.tcgetattr(self._input)
+        tty.setcbreak(self._input, termios.TCSANOW)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        import termios
+
+        if self._before is not None:
+            termios.tcsetattr(self._input, termios.TCSANOW, self._before)
+        _out("")
+
+    def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
+        """Draw, and read keys; "tick" after a second at most while something runs down, what is typed stays."""
+        self._draw(screen())
+        found = self._keys(None if seconds is None else min(TURN_S, seconds))
+        return ("tick", "") if found is None else found
+
+    def say(self, lines: Sequence[str]) -> None:
+        """Below what is there."""
+        for line in lines:
+            _out(line)
+
+    def kept(self, records: Sequence[Record]) -> None:
+        """A terminal shows what they led to."""
+
+    def _draw(self, lines: Sequence[str]) -> None:
+        sys.stdout.write(CLEAR + "\n".join(lines) + f"\n> {self._typed}")
+        sys.stdout.flush()
+
+    def _keys(self, seconds: float | None) -> tuple[Said, str] | None:
+        """Keys until an answer is whole; None when ``seconds`` are over."""
+        end = None if seconds is None else time.monotonic() + seconds
+        while True:
+            left = None if end is None else max(0.0, end - time.monotonic())
+            if not select.select([self._input], [], [], left)[0]:
+                return None
+            key = self._key()
+            if key is None:
+                return "end", ""
+            found = self._pressed(key)
+            if found is not None:
+                return found
+
+    def _pressed(self, key: str) -> tuple[Said, str] | None:
+        if key == ESC:
+            if self._more():
+                self._swallow()
+                return None
+            self._typed = ""
+            return "safe", ""
+        if key == SPACE and not self._typed:
+            return "safe", ""
+        if key in ENTER:
+            text, self._typed = self._typed, ""
+            _out("")
+            return "line", text
+        if key in BACKSPACE:
+            self._typed = self._typed[:-1]
+            sys.stdout.write("\b \b")
+        elif key == END and not self._typed:
+            return "end", ""
+        elif key.isprintable():
+            self._typed += key
+            sys.stdout.write(key)
+        sys.stdout.flush()
+        return None
+
+    def _key(self) -> str | None:
+        """One character, None where the terminal is gone."""
+        first = self._byte()
+        if not first:
+            return None
+        more = next((n for n, top in ((3, 0xF0), (2, 0xE0), (1, 0xC0)) if first[0] >= top), 0)
+        return (first + b"".join(self._byte() for _ in range(more))).decode("utf-8", "replace")
+
+    def _byte(self) -> bytes:
+        try:
+            return os.read(self._input, 1)
+        except OSError:
+            return b""
+
+    def _more(self) -> bool:
+        return bool(select.select([self._input], [], [], ESC_SEQUENCE_S)[0])
+
+    def _swallow(self) -> None:
+        """The rest of an arrow key's letters."""
+        while self._more():
+            letter = self._byte()
+            if not letter or letter.isalpha() or letter == b"~":
+                return
+
+
+def _out(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+def _err(line: str) -> None:
+    sys.stderr.write(f"{line}\n")
+    sys.stderr.flush()

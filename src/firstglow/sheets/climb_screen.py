@@ -1,0 +1,311 @@
+"""The screens of a climb: 80 columns, one reading at a time, large and calm. Text only; computes no physics."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from textwrap import wrap
+from typing import Any
+
+from firstglow.sheets.figures import HIGH, block, socket
+from firstglow.sheets.layout import stands_lines
+from firstglow.sheets.rows import Row, row
+
+WIDTH = 80
+SIDE = 26  # columns of the socket drawing
+RULE = "─" * WIDTH
+CONTACT = {
+    "none": "unplugged, clip black first",
+    "bench box": "at the bench box, hands off the chassis",
+    "clip": "clip, put on with power off; nobody holds a probe",
+    "one hand": "sheathed probe, one hand, the other away",
+}
+SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
+KEY = "Esc, or space on an empty line: MAKE SAFE"
+OFF = "Switch off. Plug out, and in sight."
+DISCHARGE = (
+    "Discharge resistor {kilohms:g} kΩ (10 W; tool, clip and lead 1000 V class; its ohms read today) on each capacitor's "
+    "own two ends, HT first, bias last. Read: below 10 V dc."
+)
+LAW = "firstglow never says that a chassis may be touched: follow local codes."
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What stands around a reading. amplifier, title: of the top line. number, of: which reading of its rung.
+
+    live: the rung's live joints as the ladder document has them. wait: what is still to be waited for, "" for nothing.
+    last: the last verdict in one line. clips: places of the clips that are on. tried: the last verdict on this very
+    reading, where it was not go on.
+    """
+
+    amplifier: str
+    title: str
+    number: int
+    of: int
+    live: Sequence[Mapping[str, Any]] = ()
+    wait: str = ""
+    last: str = ""
+    tried: Sequence[str] = ()
+
+
+def folded(label: str, text: str, width: int = WIDTH) -> list[str]:
+    """A label in the first nine columns, the text folded beside it."""
+    lines = wrap(text, width - 9) or [""]
+    return [f"{label:<9}{lines[0]}".rstrip(), *(" " * 9 + line for line in lines[1:])]
+
+
+def wrapped(text: str) -> list[str]:
+    """A text in lines of the screen, a little in from its edge."""
+    return wrap(text, WIDTH - 2) or [""]
+
+
+def top(amplifier: str, title: str, right: str = "") -> list[str]:
+    """The top line of every screen."""
+    left = f"{amplifier} · {title}"
+    room = WIDTH - len(right) - 2
+    left = left if len(left) <= room else f"{left[: room - 1]}…"
+    return [f"{left}{right:>{WIDTH - len(left)}}".rstrip(), RULE]
+
+
+def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█") -> list[str]:
+    """One reading. reading: as the ladder document has it, its situation's own words included."""
+    told = row([reading], CONTACT)
+    lines = [
+        *([around.last] if around.last else []),
+        *top(around.amplifier, around.title, f"{around.number}/{around.of}"),
+    ]
+    drawing = socket(*told.pin) if told.pin else []
+    lines += beside(_where(told, reading, WIDTH - (SIDE + 1 if drawing else 0)), drawing)
+    stop = told.stop or "no limit of its own"
+    lines += ["", *folded("STOP IF", stop), ""]
+    lines += _expect(told, reading, ink)
+    if told.note:
+        lines += folded("NOTE", told.note)
+    if around.live:
+        lines += folded("LIVE", _live(around.live))
+    if around.wait:
+        lines += folded("WAIT", around.wait)
+    if around.tried:
+        lines += [RULE, *around.tried]
+    return [*lines, RULE, f"{KEY}   why  back  safe  mains 230"]
+
+
+def beside(left: Sequence[str], right: Sequence[str]) -> list[str]:
+    """Two columns: text, and a drawing at the right edge."""
+    count = max(len(left), len(right))
+    out = []
+    for n in range(count):
+        a = left[n] if n < len(left) else ""
+        b = right[n] if n < len(right) else ""
+        out.append(f"{a:<{WIDTH - SIDE}}{b}".rstrip() if b else a)
+    return out
+
+
+def _where(told: Row, reading: Mapping[str, Any], width: int) -> list[str]:
+    side = reading.get("channel") or ""
+    what = f"{told.what} ({side})" if side and side not in told.what else told.what
+    lines = [*wrap(what, width), ""]
+    if told.red == told.black:
+        lines += folded("LOOK" if reading["kind"] == "look" else "AT", told.red, width)
+    else:
+        lines += folded("BLACK", told.black, width) + folded("RED", told.red, width)
+    if reading["kind"] != "look" or reading["contact"] == "bench box":
+        lines += folded("HOW", told.contact, width)
+    if told.range:
+        lines += folded("RANGE", f"{told.range}{_kind(reading['kind'])}", width)
+    if told.differs:
+        lines += folded("STANDS", told.differs, width)
+    return lines
+
+
+def _kind(kind: str) -> str:
+    return {"dc volts": " dc", "ac volts": " ac", "dc amps": " dc", "ac amps": " ac"}.get(kind, "")
+
+
+def _expect(told: Row, reading: Mapping[str, Any], ink: str) -> list[str]:
+    """EXPECT five lines high, its band beside it where there is room."""
+    words = [str(w).upper() for w in reading.get("words") or ()]
+    figure = " or ".join(words) if words else told.expect
+    big = block(figure, ink)
+    wide = max(len(line) for line in big)
+    band = f"band {told.band}" if told.band else ""
+    labels = ["EXPECT", "", "", "", ""]
+    if band and 9 + wide + 3 + len(band) <= WIDTH:
+        return [
+            f"{a:<9}{b:<{wide}}{('   ' + band) if n == HIGH - 1 else ''}".rstrip()
+            for n, (a, b) in enumerate(zip(labels, big, strict=True))
+        ]
+    if 9 + wide > WIDTH:
+        return folded("EXPECT", f"{figure}   {band}")
+    return [*(f"{a:<9}{b}".rstrip() for a, b in zip(labels, big, strict=True)), *([f"{'':<9}{band}"] if band else [])]
+
+
+def _live(live: Sequence[Mapping[str, Any]]) -> str:
+    shown = ", ".join(f"{item['joint']} {item['volts']:.0f} V" for item in live[:4])
+    more = len(live) - 4
+    return f"{shown} and {more} more" if more > 0 else shown
+
+
+def verdict_lines(
+    verdict: str, why: str, check_first: Sequence[str], slips: Sequence[str], innocent: bool
+) -> list[str]:
+    """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part."""
+    lines = [f"{SIGNS[verdict]} {verdict.upper()}", *("  " + t for t in wrap(why, WIDTH - 2))]
+    if slips:
+        head = "Nothing need be wrong with the amplifier" if innocent else "Look at this before any part"
+        lines += [f"  {head}:"]
+        for text in slips:
+            lines += [f"    {t}" if n else f"  - {t}" for n, t in enumerate(wrap(text, WIDTH - 4))]
+    if verdict != "go on":
+        for text in check_first:
+            lines += [f"    {t}" if n else f"  {t}" for n, t in enumerate(wrap(f"check first: {text}", WIDTH - 4))]
+    return lines
+
+
+def last_line(verdict: str, what: str, value: str) -> str:
+    """The last verdict in one line, above the next reading."""
+    return f"{SIGNS[verdict]} {verdict}: {what} {value}"[:WIDTH]
+
+
+def before_screen(
+    rung: Mapping[str, Any], amplifier: str, texts: Sequence[str], black: Sequence[str], red: Sequence[str],
+    clips: int | None, notes: Sequence[str] = (), last: str = "", stands: str = "",
+) -> list[str]:  # fmt: skip
+    """What is done with the plug out: the rung's own work, then this set-up's clips, then the count.
+
+    clips: how many are on, None where what follows is read unplugged. notes: what making safe found, what must be
+    repeated and why. stands: how it stands for this set-up, in words, where that is not its rung's own way.
+    """
+    lines = [*([last] if last else []), *top(amplifier, str(rung["title"]))]
+    for line in stands_lines(rung, full=True) if texts else [stands or str(rung["situation"]["text"])]:
+        lines += folded("", line)
+    for number, text in enumerate(texts, 1):
+        lines += folded(f"{number:>6}.", text)
+    for text in rung["cautions"] if texts else ():
+        lines += folded("     !!", text)
+    if rung["watch_for"] and texts:
+        lines += folded("WATCH", "; ".join(rung["watch_for"]))
+    for text in notes:
+        lines += folded("NOTE", text)
+    if stands and texts:
+        lines += folded("FIRST", stands)
+    if clips is not None:
+        lines += ["", *folded("CLIPS ON", f"black on {', '.join(black)}" if black else "none for this set-up")]
+        lines += folded("", f"red on {', '.join(red)}") if red else []
+        lines += folded(
+            "COUNT",
+            f"everything else OUT of the chassis: tools, loose parts, the discharge clip. {clips} clip(s) stay.",
+        )
+        lines += [
+            RULE,
+            f"{KEY}   back  safe  changed PART",
+            "How many clips are on in the chassis? Count them, type the number,",
+        ]
+        return [*lines, "and only then the plug goes in."]
+    return [*lines, RULE, f"{KEY}   back  changed PART", "Enter when that is done; the plug stays out."]
+
+
+def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "") -> list[str]:
+    """A hold point: a yes and a name."""
+    lines = [
+        *([last] if last else []),
+        *top(amplifier, str(rung["title"])),
+        "",
+        *(" " * 9 + t for t in block("HOLD")),
+        "",
+    ]
+    lines += folded("", str(rung["hold"]["text"]))
+    return [*lines, RULE, f"{KEY}   back  safe", "Nobody goes on before this is signed. Type yes and your name:"]
+
+
+@dataclass(frozen=True, slots=True)
+class SafeNow:
+    """How making safe stands. phase: as ``ladder.safing`` has it. why: why it was switched off. places: (part, red,
+    black) still to read. seconds: left to wait. volts: predicted now on ``highest``; None where nothing is predicted.
+    ohms, watts: the discharge resistor. also: open switches and lifted links. next_: what is read after it."""
+
+    phase: str
+    why: str
+    places: Sequence[tuple[str, str, str]]
+    seconds: float
+    highest: str
+    volts: float | None
+    ohms: float
+    watts: float
+    also: Sequence[str]
+    never: bool
+    next_: str = ""
+
+
+def safe_screen(now: SafeNow, amplifier: str, said: Sequence[str] = (), ink: str = "█") -> list[str]:
+    """Making safe, one step marked."""
+    lines = [*said, *top(amplifier, "MAKE SAFE")]
+    if now.why:
+        lines += folded("WHY", now.why)
+    for number, (phases, text) in enumerate(_steps(now), 1):
+        mark = "▶" if now.phase in phases else " "
+        lines += folded(f" {mark} {number}.", text)
+    lines.append("")
+    lines += _falling(now, ink) if now.phase in ("off", "wait", "minute") else _to_read(now)
+    if now.also and now.phase in ("discharge", "again"):
+        lines += folded("", f"On both sides of: {', '.join(now.also)}.")
+    if now.next_:
+        lines += folded("", f"After this: {now.next_}.")
+    return [*lines, RULE, LAW, ASKS[now.phase]]
+
+
+ASKS = {
+    "off": "Enter when the plug is out and in sight: the countdown starts then.",
+    "wait": "Waiting: at zero the meter step opens, and nothing else.",
+    "prove": "Volts that the meter shows on the known source:",
+    "fall": "Volts dc read there now:",
+    "discharge": "Volts dc after discharge, one figure for each in this order:",
+    "minute": "Waiting: charge creeps back, so each is read again after a minute.",
+    "again": "Volts dc now, one figure for each in this order:",
+    "prove again": "Volts that the meter shows on the known source:",
+}
+
+
+def _steps(now: SafeNow) -> tuple[tuple[tuple[str, ...], str], ...]:
+    """The steps of making safe in words, each with the phases that it is marked in."""
+    return (
+        (("off",), OFF),
+        (("wait",), "Wait the computed fall, hands off."),
+        (("prove",), "Meter on a known source: it shows what it should."),
+        (("fall",), "Read the fall on the HT reservoir, discharge resistor not on yet."),
+        (
+            ("discharge",),
+            DISCHARGE.format(kilohms=now.ohms / 1e3),
+        ),
+        (("minute", "again"), "After a minute each again below 10 V. The clip stays on, hands in."),
+        (("prove again",), "Meter on the known source again."),
+    )
+
+
+def _falling(now: SafeNow, ink: str) -> list[str]:
+    if now.phase == "minute":
+        return [*(" " * 9 + t for t in block(f"{now.seconds:.0f}", ink)), " " * 9 + "seconds"]
+    if now.volts is None:
+        return folded("", "Nothing is known of what stands on its capacitors: every one is taken as charged.")
+    lines = [*(" " * 9 + t for t in block(f"{now.volts:.0f} V", ink))]
+    text = f"on {now.highest}, predicted, falling by itself"
+    if now.phase == "wait":
+        text += f"; {now.seconds:.0f} s until every one is below 60 V"
+    if now.never:
+        text += "; it does not fall by itself in ten minutes: only the resistor brings it down"
+    return [*lines, *folded("", f"{text}. A prediction, never a reading.")]
+
+
+def _to_read(now: SafeNow) -> list[str]:
+    lines = []
+    for part, red, black in now.places:
+        lines += folded("READ", f"{part}: red on {red}, black on {black}")
+    return lines
+
+
+def done_screen(amplifier: str, signed: Mapping[str, str], records: str) -> list[str]:
+    """The top of the ladder."""
+    lines = [*top(amplifier, "the ladder is climbed"), ""]
+    for rung, who in signed.items():
+        lines += folded("SIGNED", f"rung {rung}: {who}")
+    lines += folded("RECORDS", records)
+    return [*lines, LAW]

@@ -1,0 +1,95 @@
+"""A whole climb of example (b) at a real pseudo-terminal, answered from what its own screens say."""
+
+import json
+import re
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from player import EXAMPLES
+from terminal import Screen
+
+B = EXAMPLES / "b-hazel-four.toml"
+
+
+def ids(records: Path) -> list[dict[str, object]]:
+    return [json.loads(line) for line in records.read_text(encoding="utf-8").splitlines()]
+
+
+def answers(screen: Screen, sheet: dict[str, str], reading: Callable[[str, str], str | None], most: int = 2000) -> str:
+    """Answer every screen as a person would who reads it; the last screen.
+
+    sheet: title and number of a reading ("4 3/14") -> what is typed. reading: (that, the screen) -> what is typed
+    instead, "" to stop there, None for the sheet's own.
+    """
+    for _ in range(most):
+        text = screen.text
+        if "is climbed" in text:
+            return text
+        if "Waiting:" in text:
+            screen.send("")
+            continue
+        if "Enter when" in text.rpartition("──")[2]:
+            screen.send("\n")
+        elif "How many clips" in text:
+            count = re.search(r"clip\. +(\d+) clip|(\d+)\s+clip\(s\)", text)
+            assert count is not None, text
+            screen.send(f"{count[1] or count[2]}\n")
+        elif "Type yes" in text:
+            screen.send("yes Anna Berg\n")
+        elif "known source:" in text:
+            screen.send("9.1\n")
+        elif "Volts dc read there now" in text:
+            screen.send("30\n")
+        elif "Volts dc" in text:
+            screen.send(" ".join("0.2" for _ in re.findall(r"^READ ", text, re.M)) + "\n")
+        elif "STOP IF" in text:
+            found = re.search(r"Rung (\w+)\..*?(\d+/\d+)\n", text)
+            assert found is not None, text
+            name = f"{found[1]} {found[2]}"
+            typed = reading(name, text)
+            if typed == "":
+                return text
+            screen.send((sheet[name] if typed is None else typed) + "\n")
+        else:
+            return text
+    raise AssertionError(f"no end: {screen.text}")
+
+
+@pytest.fixture(scope="module")
+def sheet() -> dict[str, str]:
+    """What a healthy amplifier shows, by rung and number, from the printed ladder of the same amplifier."""
+    from player import healthy, ladder
+
+    made = {}
+    for rung in ladder().expected.rungs:
+        for number, reading in enumerate(rung.readings, 1):
+            made[f"{rung.id} {number}/{len(rung.readings)}"] = healthy(reading)
+    return made
+
+
+@pytest.mark.slow
+def test_example_b_climbs_from_the_mains_side_to_the_loudspeaker(tmp_path: Path, sheet: dict[str, str]) -> None:
+    records = tmp_path / "b.jsonl"
+    with Screen(B, "--quick", "--records", records) as screen:
+        screen.wait("Enter when that is done")
+        slowest = 0.0
+
+        def timed(name: str, text: str) -> str | None:
+            assert "EXPECT" in text
+            assert text.index("STOP IF") < text.index("EXPECT")
+            return None
+
+        began = time.monotonic()
+        text = answers(screen, sheet, timed)
+        slowest = time.monotonic() - began
+        assert "the ladder is climbed" in text
+        assert screen.ended() == 0
+    kept = ids(records)
+    assert screen.widest <= 80
+    assert [r["who"] for r in kept if r["event"] == "sign"] == ["Anna Berg"] * 5
+    assert [r["rung"] for r in kept if r["event"] in ("pass", "sign")][-1] == "10"
+    assert not [r for r in kept if r["event"] in ("look first", "switch off now", "slow", "not down")]
+    assert "touch" not in re.sub("never says that a chassis may be touched", "", screen.raw)
+    assert slowest < 200
