@@ -8,7 +8,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
-from types import TracebackType
+from typing import Self
 
 HERE = Path(__file__).parent
 CLEAR = "\x1b[2J\x1b[H"
@@ -33,10 +33,10 @@ class Screen:
         self.raw = ""
         self.widest = 0
 
-    def __enter__(self) -> "Screen":
+    def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+    def __exit__(self, *_: object) -> None:
         self.process.kill()
         self.process.wait()
         os.close(self.fd)

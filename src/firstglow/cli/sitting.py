@@ -109,10 +109,11 @@ class Sitting:
             return
         innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
         lines = screens.verdict_lines(
-            verdict.verdict, verdict.why, verdict.check_first, [s.text for s in found.slips], innocent
-        )
+            verdict.verdict, _without(verdict.why, found), verdict.check_first, [s.text for s in found.slips], innocent,
+            on=self.climb.state == "switched off",
+        )  # fmt: skip
         self._last = ""
-        if verdict.verdict == "switch off now":
+        if self.climb.state == "switched off":
             self._said = lines
         else:
             self._tried = lines
@@ -278,6 +279,13 @@ class Sitting:
                 "! Switch off, plug out and in sight; every capacitor is taken as charged until a meter has read it.",
             ]
         return [*lines, f"{len(climb.events)} records in {climb.store.name}; go on with --resume."]
+
+
+def _without(why: str, found: Answered) -> str:
+    """Why, without the slips that it ends in: they are said by themselves."""
+    for slip in found.slips:
+        why = why.replace(f". {slip.text[0].upper()}{slip.text[1:]}", "")
+    return why
 
 
 def _plain(text: str) -> str:

@@ -26,6 +26,9 @@ from firstglow.readings.verdict import MAINS_REACH, Verdict
 from firstglow.records.record import Record, now
 from firstglow.records.store import Store
 
+# Past this much of other mains the sheet is better made again for them: limits are never moved by a reading.
+MAINS_SHEET = 0.03
+
 DONE = ("", "done", "yes", "ok")
 
 StepKind = Literal["before", "reading", "make safe", "hold", "done"]
@@ -197,7 +200,9 @@ class Climb:
             data["slips"] = [s.kind for s in slips]
         if self.here.mains_share is not None:
             data["mains_share"] = self.here.mains_share
-        self._keep(verdict.verdict, step.reading, text.strip(), verdict.verdict, why, data)
+        stopped = verdict.verdict == "switch off now" and not self.here.powered and found.reading.kind != "dc volts"
+        event = "stopped" if stopped else verdict.verdict
+        self._keep(event, step.reading, text.strip(), verdict.verdict, why, data)
         self._settle()
         return Answered(verdict, slips)
 
@@ -220,6 +225,7 @@ class Climb:
                     f"try counting again: {stage.clips} and no more before the plug goes in"
                 )
             self._keep("power", value=count, rung=stage.rung, data={"stage": stage.id})
+            self.nearby.prepare(self._expected(n) for n in stage.readings)
         self._settle()
         return Answered()
 
@@ -258,7 +264,10 @@ class Climb:
         if abs(volts / socket - 1.0) < MAINS_REACH < abs(share - 1.0):
             share = volts / socket
         self._keep("mains", value=f"{volts:g}", data={"volts": volts, "share": share})
-        return f"mains {100 * (share - 1):+.1f} %: readings are compared for that from here on"
+        said = f"mains {100 * (share - 1):+.1f} %: readings are compared for that from here on"
+        if abs(share - 1.0) <= MAINS_SHEET:
+            return said
+        return f"{said}; limits stay where they are: quit, then --resume --mains-now {share * socket:.0f} makes them for these"
 
     def use_meter(self, name: str) -> str:
         """Which meter reads from here on; ReadingsError for one that is not on this bench."""
@@ -284,6 +293,8 @@ class Climb:
         reading = self._expected(name)
         if reading.planned.needs or name in self.rung(reading.rung).planned.hold.needs:
             raise StateError(f"{name} is needed: no gate is passed with it unread")
+        if self.here.tried is not None and self.here.tried.verdict == "switch off now":
+            raise StateError(f"{name} is past its stop limit: it is not left out, it is found and read again")
         self._keep("skip", name)
         self._settle()
         return name

@@ -1,6 +1,7 @@
 """What the meter would show on a neighbouring pin, or with the amplifier not standing as the rung wants it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -13,7 +14,28 @@ from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import loaded
 from firstglow.readings.slips import Near
 from firstglow.solver.circuit import Circuit, compile_circuit
-from firstglow.solver.standing import SolveError, Standing
+from firstglow.solver.standing import Standing
+
+
+@dataclass(frozen=True, slots=True)
+class Oversight:
+    """A way to stand that the rung does not want. innocent: nothing need be wrong with the amplifier."""
+
+    text: str
+    at: Situation
+    innocent: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """A column of a batch; standing None where it would not settle."""
+
+    standing: Standing | None
+    column: int
+
+
+def _named(envelopes: Iterable[str]) -> str:
+    return ", ".join(sorted(envelopes))
 
 
 class Nearby:
@@ -21,7 +43,7 @@ class Nearby:
 
     def __init__(self, frame: Frame) -> None:
         self.frame = frame
-        self._solved: dict[str, Standing | None] = {}
+        self._solved: dict[str, Solved] = {}
         self._fixed: dict[str, Situation] = {}
 
     def of(self, reading: ExpectedReading) -> tuple[Near, ...]:
@@ -60,44 +82,45 @@ class Nearby:
         yield from (near for _, near in sorted(found, key=lambda f: f[0]))
 
     def _settings(self, reading: ExpectedReading, share: float) -> Iterator[Near]:
-        wanted = self.settings(reading.planned.situation)
-        self.solve([at for _, at in wanted])
-        for text, at in wanted:
-            standing = self._solved.get(repr(at))
-            if standing is None:
+        for oversight in self.settings(reading.planned.situation):
+            found = self._solved.get(repr(oversight.at)) or self.solve([oversight.at])[repr(oversight.at)]
+            if found.standing is None:
                 continue
-            value = float(np.ravel(standing.row(reading.planned.probe))[0])
-            yield Near("setting", value * share, f"it is what this reads {text}")
+            value = float(np.ravel(found.standing.row(reading.planned.probe))[found.column])
+            yield Near("setting", value * share, f"it is what this reads {oversight.text}", oversight.innocent)
 
-    def settings(self, at: Situation) -> list[tuple[str, Situation]]:
+    def prepare(self, readings: Iterable[ExpectedReading]) -> None:
+        """Solve ahead what these readings may be mistaken for, so that no verdict waits for it."""
+        wanted: dict[str, Situation] = {}
+        for reading in readings:
+            at = reading.planned.situation
+            if reading.planned.probe.quantity == "volts" and at.mains_volts > 0.0:
+                self.frame.physics.joints(at)
+                wanted |= {repr(o.at): o.at for o in self.settings(at)}
+        self.solve(list(wanted.values()))
+
+    def settings(self, at: Situation) -> list[Oversight]:
         """How the amplifier may stand otherwise by oversight, the commonest first."""
         frame = self.frame
         at = self._as_fixed(at)
         valves = f"{frame.words.valve}s"
         outputs, small = frame.output_envelopes - at.out, frame.small_envelopes - at.out
         rectifiers = frame.ht_rectifiers - at.out
-        found: list[tuple[str, Situation]] = []
+        found: list[Oversight] = []
         if outputs:
-            named = ", ".join(sorted(outputs))
-            found.append(
-                (f"with output {valves} still out ({named}): are they in, and warm?", at.but(out=at.out | outputs))
-            )
+            text = f"with output {valves} still out ({_named(outputs)}): are they in, and warm?"
+            found.append(Oversight(text, at.but(out=at.out | outputs)))
         if at.lamp_watts is None:
-            lamp = f"with the {frame.running_lamp:.0f} W limiter lamp still in the line: take it out"
-            found.append((lamp, at.but(lamp_watts=frame.running_lamp)))
+            text = f"with the {frame.running_lamp:.0f} W limiter lamp still in the line: take it out"
+            found.append(Oversight(text, at.but(lamp_watts=frame.running_lamp)))
         else:
-            found.append(("with the limiter lamp out of the line already", at.but(lamp_watts=None)))
+            found.append(Oversight("with the limiter lamp out of the line already", at.but(lamp_watts=None)))
         if small:
-            named = ", ".join(sorted(small))
-            found.append(
-                (
-                    f"with small {valves} still out ({named}): are they in, and warm?",
-                    at.but(out=at.out | outputs | small),
-                )
-            )
+            text = f"with small {valves} still out ({_named(small)}): are they in, and warm?"
+            found.append(Oversight(text, at.but(out=at.out | outputs | small)))
         if rectifiers:
-            named = ", ".join(sorted(rectifiers))
-            found.append((f"with no rectifier ({named} out, cold or dead)", at.but(out=at.out | rectifiers)))
+            text = f"with no rectifier ({_named(rectifiers)} out, cold or dead)"
+            found.append(Oversight(text, at.but(out=at.out | rectifiers), innocent=False))
         return found
 
     def _as_fixed(self, at: Situation) -> Situation:
@@ -112,16 +135,15 @@ class Nearby:
             self._fixed[key] = at.but(idle={}, pots={**at.pots, **pots})
         return self._fixed[key]
 
-    def solve(self, wanted: list[Situation]) -> None:
-        """Solve what is not solved yet."""
-        fresh = [at for at in wanted if repr(at) not in self._solved]
-        if not fresh:
-            return
-        for at in fresh:
-            try:
-                self._solved[repr(at)] = self.circuit.solve(self.circuit.apply(self._nominal, at))
-            except SolveError:
-                self._solved[repr(at)] = None
+    def solve(self, wanted: Sequence[Situation]) -> Mapping[str, Solved]:
+        """Solve what is not solved yet, a situation a column of one batch; all that is solved."""
+        fresh = {repr(at): at for at in wanted if repr(at) not in self._solved}
+        if fresh:
+            laid = np.concatenate([self.circuit.apply(self._nominal, at) for at in fresh.values()], axis=1)
+            standing = self.circuit.solve(laid, strict=False)
+            for column, key in enumerate(fresh):
+                self._solved[key] = Solved(standing if bool(standing.settled[column]) else None, column)
+        return self._solved
 
     @cached_property
     def circuit(self) -> Circuit:

@@ -15,6 +15,7 @@ STATES: tuple[State, ...] = ("open", "reading", "look first", "switched off", "m
 #   ready            the rung's work is done, unplugged readings follow
 #   power            clips and tools counted out, then the plug goes in
 #   go on, note only, look first, switch off now     a reading, by its verdict
+#   stopped          the last of them on an ohms range or a look, unplugged: it does not go on, and nothing is on
 #   skip             a reading that no gate needs is left out
 #   back             the last reading does not count
 #   pass, sign       the rung's readings decide its gate, or a name answers for its hold point
@@ -23,7 +24,7 @@ STATES: tuple[State, ...] = ("open", "reading", "look first", "switched off", "m
 #   unplugged, proved, fell, slow, discharged, again, not down    the steps of making safe
 #   made safe        below 10 V, twice, on a meter proved twice
 #   change, repeat   a part changed, or a rung wanted again: what was proved by then falls
-VERDICTS = ("go on", "note only", "look first", "switch off now")
+VERDICTS = ("go on", "note only", "look first", "switch off now", "stopped")
 SAFE_STEPS = ("unplugged", "proved", "fell", "slow", "discharged", "again", "not down")
 
 TABLE: dict[tuple[State, str], State] = {
@@ -37,6 +38,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("reading", "note only"): "reading",
     ("reading", "look first"): "look first",
     ("reading", "switch off now"): "switched off",
+    ("reading", "stopped"): "look first",
     ("reading", "skip"): "reading",
     ("reading", "back"): "reading",
     ("reading", "open"): "open",
@@ -48,6 +50,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("look first", "note only"): "reading",
     ("look first", "look first"): "look first",
     ("look first", "switch off now"): "switched off",
+    ("look first", "stopped"): "look first",
     ("look first", "skip"): "reading",
     ("look first", "back"): "reading",
     ("look first", "open"): "open",
@@ -79,6 +82,7 @@ TABLE: dict[tuple[State, str], State] = {
 # True: only while powered; False: never while powered; everything else may happen either way. Powered is from "power"
 # until "made safe", not until the switch: charge stands as long as nobody has read that it does not.
 POWERED: dict[str, bool] = {
+    "stopped": False,
     "ready": False,
     "power": False,
     "open": False,

@@ -32,11 +32,15 @@ class Slip:
 
 @dataclass(frozen=True, slots=True)
 class Near:
-    """What the meter would show elsewhere or otherwise. value [SI], as it would be shown; text: what that would be."""
+    """What the meter would show elsewhere or otherwise. value [SI], as it would be shown; text: what that would be.
+
+    innocent: with it nothing need be wrong with the amplifier.
+    """
 
     kind: Kind
     value: float
     text: str
+    innocent: bool = True
 
 
 def slip(reading: ExpectedReading, value: float) -> str:
@@ -72,11 +76,19 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
 
 
 _FACTORS: tuple[tuple[float, Kind, Mapping[str, str]], ...] = (
-    (1e-3, "unit", {"V": "mV typed as V", "A": "mA typed as A", "ohm": "Ω typed as kΩ, or kΩ as MΩ"}),
-    (1e3, "unit", {"V": "V typed as mV", "A": "A typed as mA", "ohm": "kΩ typed as Ω, or MΩ as kΩ"}),
-    (1e6, "unit", {"ohm": "MΩ typed as Ω"}),
-    (0.1, "decimal", {"V": "the decimal point one place too far right"}),
-    (10.0, "decimal", {"V": "the decimal point one place too far left"}),
+    (
+        1e-3,
+        "unit",
+        {"V": "is it mV typed as V", "A": "is it mA typed as A", "ohm": "is it Ω typed as kΩ, or kΩ as MΩ"},
+    ),
+    (
+        1e3,
+        "unit",
+        {"V": "is it V typed as mV", "A": "is it A typed as mA", "ohm": "is it kΩ typed as Ω, or MΩ as kΩ"},
+    ),
+    (1e6, "unit", {"ohm": "is it MΩ typed as Ω"}),
+    (0.1, "decimal", {"V": "is the decimal point one place too far right"}),
+    (10.0, "decimal", {"V": "is the decimal point one place too far left"}),
 )
 
 
@@ -106,10 +118,10 @@ def recognised(
         *(_mains(reading, value) if not mains_read else ()),
         *_meter(ladder, reading, value, meters or {}),
         *_elsewhere(reading, value, near),
-        *_other_readings(ladder, reading, value),
     ]
-    if ranged and not every:
-        return (ranged,)
+    found_kinds = {s.kind for s in every}
+    every += [s for s in _other_readings(ladder, reading, value) if s.kind not in found_kinds]
+    every += [ranged] if ranged else []
     kinds: dict[str, Slip] = {}
     for one in every:
         kinds.setdefault(one.text, one)
@@ -145,18 +157,17 @@ def _mains(reading: ExpectedReading, value: float) -> Iterator[Slip]:
     # what the mains move by less than the band is wide they do not explain
     if abs(curve[-1] - curve[0]) < width / 2 or abs(middle) < width:
         return
-    for share, there in ((s, c) for s, c in zip(_FINE, _along(curve), strict=True)):
-        if there * middle > 0 and reading.low <= value * middle / there <= reading.high:
-            yield Slip(
-                "mains",
-                f"it is what this reads with {share * wanted:.0f} V at the plug ({100 * (share - 1):+.0f} %): read the "
-                f"mains there now and type mains {share * wanted:.0f}, or what they are",
-            )
-            return
+    # the mains that put this figure in the middle of its band, where anybody's mains may be
+    away, share = min((abs(value - there), s) for s, there in zip(_FINE, _along(curve), strict=True))
+    if away < width / 2:
+        yield Slip(
+            "mains",
+            f"it is what this reads with about {share * wanted:.0f} V at the plug ({100 * (share - 1):+.0f} %): read the "
+            f"mains there now and type them: mains {share * wanted:.0f}, say",
+        )
 
 
-# Nearest to nominal first: the smallest departure of the mains that explains a figure is the one that is named.
-_FINE = tuple(sorted((round(0.88 + 0.01 * n, 2) for n in range(25)), key=lambda s: (abs(s - 1.0), s)))
+_FINE = tuple(round(0.88 + 0.005 * n, 3) for n in range(49))
 
 
 def _along(curve: Sequence[float]) -> list[float]:
@@ -221,9 +232,13 @@ def _elsewhere(reading: ExpectedReading, value: float, near: Sequence[Near]) -> 
         if n not in inside and abs(value - n.value) <= max(width * abs(n.value), step)
     ]
     for kind in ("setting", "probe"):
-        of_kind = sorted((d, i) for i, (d, n) in enumerate(fitting) if n.kind == kind)
-        for _, i in of_kind[:2]:
-            yield Slip(kind, fitting[i][1].text)
+        # nothing at all is read in many places: it points to none
+        of_kind = [
+            (d, i) for i, (d, n) in enumerate(fitting) if n.kind == kind and (kind != "probe" or abs(value) > step)
+        ]
+        if of_kind:
+            near_ = fitting[min(of_kind)[1]][1]
+            yield Slip(kind, near_.text, near_.innocent)
 
 
 def _other_readings(ladder: ExpectedLadder, reading: ExpectedReading, value: float) -> Iterator[Slip]:
@@ -231,21 +246,26 @@ def _other_readings(ladder: ExpectedLadder, reading: ExpectedReading, value: flo
     mine = reading.planned.probe
     if not isfinite(value) or abs(value) < _least(reading):
         return
+    best: dict[Kind, tuple[float, Slip]] = {}
     for other in ladder.readings():
         probe = other.planned.probe
         same_kind = (probe.kind, probe.quantity) == (mine.kind, mine.quantity)
         if other.id == reading.id or not same_kind or other.low is None or other.high is None:
             continue
-        if not other.low <= value <= other.high:
+        if not other.low <= value <= other.high or not isinstance(other.expected, float):
             continue
-        if other.rung == reading.rung and other.planned.situation == reading.planned.situation:
-            if (probe.red, probe.black) != (mine.red, mine.black):
-                yield Slip("probe", f"it fits {other.planned.what} ({other.planned.red_at}): is the probe there?")
-        elif (probe.red, probe.black) == (mine.red, mine.black):
-            yield Slip(
-                "setting",
-                f"it is what the same joint reads on rung {other.rung}: does the amplifier stand as this rung wants it?",
-            )
+        same_joints = (probe.red, probe.black) == (mine.red, mine.black)
+        here = other.rung == reading.rung and other.planned.situation == reading.planned.situation
+        if here == same_joints:
+            continue
+        if here:
+            slip_ = Slip("probe", f"it fits {other.planned.what} ({other.planned.red_at}): is the probe there?")
+        else:
+            where = f"the same joint reads on rung {other.rung}"
+            slip_ = Slip("setting", f"it is what {where}: does the amplifier stand as this rung wants it?")
+        away = abs(value - other.expected)
+        best[slip_.kind] = min(best.get(slip_.kind, (inf, slip_)), (away, slip_), key=lambda found: found[0])
+    yield from (slip_ for _, slip_ in best.values())
 
 
 def _least(reading: ExpectedReading) -> float:

@@ -146,10 +146,18 @@ def _live(live: Sequence[Mapping[str, Any]]) -> str:
 
 
 def verdict_lines(
-    verdict: str, why: str, check_first: Sequence[str], slips: Sequence[str], innocent: bool
+    verdict: str, why: str, check_first: Sequence[str], slips: Sequence[str], innocent: bool, *, on: bool = True
 ) -> list[str]:
-    """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part."""
-    lines = [f"{SIGNS[verdict]} {verdict.upper()}", *("  " + t for t in wrap(why, WIDTH - 2))]
+    """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part.
+
+    on: False where it is unplugged and a stop limit only says that it may not go on.
+    """
+    word = (
+        verdict.upper()
+        if on or verdict != "switch off now"
+        else "DO NOT GO ON: it stays unplugged until this reads right"
+    )
+    lines = [f"{SIGNS[verdict]} {word}", *("  " + t for t in wrap(why, WIDTH - 2))]
     if slips:
         head = "Nothing need be wrong with the amplifier" if innocent else "Look at this before any part"
         lines += [f"  {head}:"]
