@@ -23,10 +23,13 @@ NOT_SCORED = """## What is not scored
   computed from power and load.
 - Cut-off rows are listed without En: they state grid volts, not a current.
 - Screen currents count among the dc rows; a second line gives the figures without them.
-- The handbook amplifier: HT at the output transformer, V2's volts, hum and power. The print gives neither windings' ohms nor
-  droppers; what the file chooses in their place is marked there. Its "30 dB of feedback" is not independent of its gains.
-- The second published circuit is a whole output stage, not an amplifier: the only other whole amplifier among the facts
-  uses PX4 valves, of which no figures are there to fit.
+- The handbook's 20 watts: HT at the output transformer and with it the plate and screen volts (shown without En), V2's volts,
+  hum and power. The print gives neither windings' ohms nor droppers; what the file chooses in their place is marked there.
+  Its "30 dB of feedback" is not independent of its gains.
+- The handbook's 10 watts: its drawing and its table of volts were not seen; the file says what was seen, what is recalled and
+  what is chosen. Scored are the reservoir's 320 V (the winding's 300 V read as open and as loaded, source ohms the least that
+  the rectifier's maker asks for) and the pair's 80 mA; plate volts and the gain (10 W for 40 mV at 26 dB) are shown without En.
+- The third published circuit is a whole output stage, not an amplifier.
 - Rectifiers: a maker's typical operation does not say how the source ohms are shared between primary and secondary; nearly
   all is put in the secondary. GZ34 is predicted from its printed drop alone, because the catalogue's law has seen these rows.
 - Valve rows marked as in the fit are their type's only publication: nothing is left to predict them from, and they are in

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from firstglow.accuracy.bench import Solved, expanded
+from firstglow.accuracy.bench import Solved, either
 from firstglow.accuracy.row import AccuracyRow
 from firstglow.accuracy.rules import caution_of, current_u, grid_volts_of, other_u
 from firstglow.accuracy.stages import BenchStage, gain_of, solve_stage, stage_of, unknown
@@ -64,11 +64,7 @@ def _at(law: ValveType, blind: bool, rows: list[FitRow], lone_screen: bool) -> I
     solved = [solve_stage(b) for b in benches]
     for row in rows:
         samples = [_predicted(row, b, s) for b, s in zip(benches, solved, strict=True)]
-        values = [expanded(x) for x in samples]
-        value = float(np.mean([v for v, _ in values]))
-        half = (max(v for v, _ in values) - min(v for v, _ in values)) / 2.0
-        # the two readings of the print are a uniform distribution's ends: half over root 3, times 2
-        width = float(np.hypot(max(u for _, u in values), 2.0 * half / np.sqrt(3.0)))
+        value, width = either(samples)
         scored = _scored(row, law, blind, value, width, _slope(row, benches[0], solved[0]))
         if row.what == "screen amps" and lone_screen:
             scored = replace(scored, caution="; ".join(filter(None, (LONE_SCREEN, scored.caution))))
