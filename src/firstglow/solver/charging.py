@@ -135,7 +135,7 @@ class LegRows:
                     out = out + self.phase * other.phase * sign * sign2 * r / (1.0 + r * p[short])
         return out
 
-    def _source(self, p: Array) -> tuple[Array, Array]:
+    def source(self, p: Array) -> tuple[Array, Array]:
         """Turns of the windings that drive the leg, and the ohms in series with them."""
         turns, ohms = np.zeros(p.shape[1]), sum((1.0 / siemens(p[row]) for row in self.ohms), np.zeros(p.shape[1]))
         for row, own, short, sign in self.windings:
@@ -147,7 +147,7 @@ class LegRows:
 
     def values(self, p: Array) -> LegValues:
         """Everything at these parameters."""
-        turns, ohms = self._source(p)
+        turns, ohms = self.source(p)
         one = np.ones(p.shape[1])
         if self.valve:
             stages = [self._valves(stage, p) for stage in self.stages if stage[0].valve]
@@ -195,12 +195,14 @@ class LegRows:
 class LoopRows(LegRows):
     """The way that a reversed or shorted rectifier of a bridge opens: round through its neighbour, across the winding alone.
 
-    leg: the neighbour's own leg, whose winding drives the loop; stage 0 is the bad rectifier passed backwards.
+    leg: the neighbour's own leg, whose winding drives the loop; stage 0 is the bad rectifier passed backwards. beside: the
+    other one of the bad one's own leg; with both of them reversed that leg itself passes backwards, and is the whole way.
     """
 
-    def __init__(self, frame: Frame, leg: Leg, bad: Plate, good: Plate) -> None:
+    def __init__(self, frame: Frame, leg: Leg, bad: Plate, good: Plate, beside: Plate) -> None:
         super().__init__(frame, leg)
         self.bad, self.good = PlateRows(frame, bad, backwards=True), PlateRows(frame, good)
+        self.beside = PlateRows(frame, beside).sense
         self.stages = [[self.bad], [self.good]]
         self.plates = [self.bad, self.good]
         self.valve = self.good.valve
@@ -209,12 +211,14 @@ class LoopRows(LegRows):
     def there(self, p: Array) -> Array:
         """Which samples have such a way (sample,)."""
         turned = np.zeros(p.shape[1], dtype=bool) if self.bad.sense is None else p[self.bad.sense] < 0.0
+        if self.beside is not None:
+            turned &= p[self.beside] > 0.0
         fitted = p[self.bad.fitted] > 0.0
         return np.asarray((turned & fitted) | (p[self.bad.short] > 0.0))
 
     def values(self, p: Array) -> LegValues:
         """As for a leg; what is not there has no way through."""
-        turns, ohms = self._source(p)
+        turns, ohms = self.source(p)
         short = p[self.bad.short]
         slope, start, series = np.zeros(p.shape[1]), np.full(p.shape[1], np.inf), np.zeros(p.shape[1])
         if self.bad.sense is not None:
@@ -277,7 +281,7 @@ def bridge(legs: Sequence[Leg]) -> Sequence[Leg]:
 def loops_of(frame: Frame, legs: Sequence[Leg]) -> list[LoopRows]:
     """The loops of a bridge."""
     return [
-        LoopRows(frame, own, other.stages[k][0], own.stages[k][0])
+        LoopRows(frame, own, other.stages[k][0], own.stages[k][0], other.stages[1 - k][0])
         for own, other in ((legs[0], legs[1]), (legs[1], legs[0]))
         for k in range(2)
     ]

@@ -164,11 +164,11 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
     wanted = wanted_slopes(along)
     everywhere = p.leak is not None or p.sense is not None or p.dent is not None or against.min() < 0.0
     out: list[Flow] = []
-    for leg, phase in enumerate(p.phase):
+    for leg, rows in _turns(p, everywhere):
+        phase = p.phase[leg]
         wave = (phase * WAVE[: p.cells])[:, None]
         if p.dent is not None:
             wave = wave - phase * p.dent[: p.cells]
-        rows = slice(0, p.cells) if everywhere else _positive(phase, p.cells)
         drive = wave[rows] * p.emf[leg]
         drive -= against[rows]
         for other in out:
@@ -188,6 +188,19 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
             _split(p, flow, other)
         out.append(flow)
     return out
+
+
+def _turns(p: Problem, everywhere: bool) -> list[tuple[int, slice]]:
+    """(leg, cells) in the order in which they are let at the reservoir. Where it is too small to hold its volts from one leg
+    to the next, legs may conduct against their own emf: first each in its own half cycle, so that the one with the larger emf
+    takes the load over, then what is left of the others."""
+    if not everywhere:
+        return [(leg, _positive(phase, p.cells)) for leg, phase in enumerate(p.phase)]
+    if p.cells < CELLS or len(set(p.phase)) < 2:
+        return [(leg, slice(0, p.cells)) for leg in range(len(p.phase))]
+    halves = slice(0, CELLS // 2), slice(CELLS // 2, CELLS)
+    own = [(leg, halves[phase < 0]) for leg, phase in enumerate(p.phase)]
+    return own + [(leg, halves[phase > 0]) for leg, phase in enumerate(p.phase)]
 
 
 def _positive(phase: int, cells: int) -> slice:
@@ -278,16 +291,16 @@ def _results(p: Problem, found: Sequence[Flow], parts: Sequence[Stretch], wide: 
         weight[0], weight[1] = share, share * f.wave
         if count > 2:
             np.multiply(f.amps, share, out=weight[2])
-        values[:, f.leg] = np.einsum("kcn,cn->kn", weight, f.amps)
+        values[:, f.leg] += np.einsum("kcn,cn->kn", weight, f.amps)
         if count > 2:
             weight[2] *= 2.0
         through = weight * f.by_drive
-        rows = slopes[:, f.leg]
-        np.einsum("kcn,cdn->kdn", through, dv, out=rows)
+        rows = np.einsum("kcn,cdn->kdn", through, dv)
         rows *= -p.keep
         rows[:, MEAN] += p.beta * through.sum(axis=1)
         for way, source in f.ways.items():
             rows[:, way] += np.einsum("kcn,cn->kn", weight, source)
+        slopes[:, f.leg] += rows
     return values, slopes
 
 

@@ -133,8 +133,11 @@ class Pulses:
             name: np.array([getattr(v, name) for v in values])
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
-        c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
         c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
+        like = self._like(p, c["sense"])
+        c["together"] = like.sum(axis=1)
+        c["ohms"] = c["ohms"] + ((like - np.eye(len(like))[:, :, None]) * np.abs(c["shared"])).sum(axis=1)
+        c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
         if self.primaries:
             per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
             share = sum(s * siemens(p[r]) for (r, _), s in zip(self.primaries, per, strict=True))
@@ -147,6 +150,18 @@ class Pulses:
             "henries": np.zeros(n) if self.henries is None else p[self.henries],
             "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
+
+    def _like(self, p: Array, sense: Array) -> Array:
+        """1 where two legs pulse through windings and mains side at the same moments, half and half, so that each meets what
+        they share as twice its ohms (leg, leg, sample): a reversed diode beside its sound neighbour, or the like loops of two
+        bad rectifiers across from each other in a bridge. Always 1 on the diagonal."""
+        way = np.array([[leg.phase] for leg in self.legs]) * sense
+        if self.loops:
+            there = np.array([leg.there(p) for leg in self.loops])
+            like = (way[:, None] == way) & there[:, None] & there
+        else:
+            like = (way[:, None] == way) & (sense[:, None] != sense)
+        return np.maximum(like.astype(float), np.eye(len(way))[:, :, None])
 
     def source(self, x: Array, c: Coefficients) -> tuple[Array, Array, Array, Array]:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
@@ -175,7 +190,7 @@ class Pulses:
         turned = bool((c["sense"] < 0.0).any())
         leaks = bool(np.isfinite(c["leak"]).any())
         inputs = Inputs(
-            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["turns"] ** 2 * source,
+            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
             c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
             c["leak"] if leaks else None, c["sense"] if turned else None,
         )  # fmt: skip
@@ -206,7 +221,9 @@ class Pulses:
         turns = c["turns"]
         source, by_source, share, d_share = self.source(x, c)
         ratio, by_volts = self.ratio.ratios(x, c["heater"])
-        along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [Along(ohms=turns**2)]
+        along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
+            Along(ohms=c["together"] * turns**2)
+        ]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
             for n, leg in enumerate(self.legs):
@@ -273,7 +290,7 @@ class Pulses:
         out: tuple[Array, Array],
     ) -> None:  # fmt: skip
         """What the pulses add to the lamp's mean square beyond their fundamental [A^2]."""
-        weight, at = c["turns"] ** 2, 1 + len(self.legs)
+        weight, at = c["together"] * c["turns"] ** 2, 1 + len(self.legs)
         rest = (weight * each).sum(axis=0) - flow[0] ** 2
         d_rest = (weight[:, None] * d_each).sum(axis=0) - 2.0 * flow[0] * flow[1]
         part = share[0] ** 2 * c["per lamp"]
