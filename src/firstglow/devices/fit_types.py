@@ -17,7 +17,7 @@ import numpy as np
 from firstglow.devices.fit import Bench, Fit, fit_section, pentode_priors, predict, triode_priors
 from firstglow.devices.fit_rows import CURRENTS, CUTOFF_AMPS, FitRow, rows_of
 from firstglow.devices.fit_uncertainty import law_uncertainty
-from firstglow.devices.published import published_types, variants
+from firstglow.devices.published import brackets, published_types, variants
 from firstglow.devices.smooth import DeviceError
 
 BEAM_KNEE = 1.85
@@ -91,6 +91,8 @@ def type_entry(name: str, without: Collection[str] = ()) -> dict[str, Any]:
     """What ``laws.json`` holds of one published type: its facts and its fitted laws (``without``: see ``fit_type``)."""
     table = published_types()[name]
     entry: dict[str, Any] = {k: table[k] for k in (*KEPT, "limits") if k in table}
+    if name in brackets():
+        return entry | _between(table, brackets()[name])
     if table.get("fit") == "refuse":
         return entry | {"refused": table["fit_note"]}
     if "rectifier" in table["limits"]:
@@ -160,6 +162,20 @@ def _rectifier(table: Mapping[str, Any]) -> dict[str, Any]:
         "uncertainty": {"perveance": float(round(np.log(band[1] / band[0]) / 4, 3)) if band else PRINTED_DROP_SIGMA},
         "spread": SPREAD["rectifier"],
     }
+
+
+def _between(table: Mapping[str, Any], bracket: Mapping[str, Any]) -> dict[str, Any]:
+    """A rectifier known only to stand between two others: the middle of the logarithms of their perveances, and a rectangle
+    between them as its uncertainty (half width over root 3, JCGM 100 4.3.7)."""
+    low, high = (_rectifier(published_types()[bracket[end]]) for end in ("low", "high"))
+    ends = [s["law"]["perveance"] for s in (low, high)]
+    section = _rectifier(dict(table) | {"perveance_band_mA_per_V1p5": [1e3 * k for k in ends]})
+    section["uncertainty"] = {"perveance": float(round(np.log(ends[1] / ends[0]) / (2 * 3**0.5), 3))}
+    note = (
+        f"Its law is not from figures of its own: no drop and no output is in print. It stands between {bracket['low']} and "
+        f"{bracket['high']} ({bracket['source']}); a measured HT is worth more than this."
+    )
+    return {"sections": [section], "notes": [*table.get("notes", ()), note]}
 
 
 def variant_entry(variant: Mapping[str, Any], of: Mapping[str, Any]) -> dict[str, Any]:
