@@ -6,22 +6,23 @@ puts both side by side, as clause 8 of JCGM 101 asks.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
-from firstglow.readings.bands import Marginals, common_score, marginals, shapes
+from firstglow.readings.bands import common_score, marginals, shapes
 from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
 from firstglow.readings.observe import Cast, Observer, Seen
-from firstglow.readings.probe import PlannedRung
+from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, prepare, sample
-from firstglow.readings.spreads import SEED, draw, settings, unit_column
+from firstglow.readings.spreads import SEED, draw, settings
+from firstglow.readings.straight import sizes, straight
 
 Array = NDArray[np.float64]
 Mode = Literal["sampled", "fast"]
@@ -33,29 +34,6 @@ HOTTEST = 3.09
 HOT_SAMPLES = 400
 # Fewer amplifiers of the stated spreads than this settling is no basis for a band.
 MOST_SETTLE = 0.98
-# Amplifiers of the straight-line stand-in that finds the common score of the fast way.
-FAST_SAMPLES = 4000
-
-
-# -- by slopes -------------------------------------------------------------------------------------------------
-def straight(sheet: Sheet, samples: int = FAST_SAMPLES, seed: int = SEED) -> Array:
-    """Shown values (reading, sample) of the straight-line amplifier: nominal plus slopes times deviations."""
-    from scipy.special import ndtri
-
-    found = sheet.found
-    u = np.array([unit_column(f"straight {name}", samples, seed) for name in found.names])
-    scores = np.where(found.uniform[:, None], (2.0 * u - 1.0) * 3**0.5, ndtri(u))
-    out: Array = sheet.shown[:, None] + found.sigmas.T @ scores
-    return out
-
-
-def straight_marginals(sheet: Sheet, shape: Array) -> Marginals:
-    """Middle and tails by slopes."""
-    sigma = np.maximum(np.sqrt((sheet.found.sigmas**2).sum(axis=0)), 1e-12)
-    numbers = np.asarray(sheet.groups)
-    for group in set(sheet.groups):
-        sigma[numbers == group] = sigma[numbers == group].mean()
-    return Marginals(sheet.shown.copy(), shape * sigma, shape * sigma)
 
 
 # -- the whole -------------------------------------------------------------------------------------------------
@@ -155,8 +133,12 @@ def settled(seen: Seen, samples: int) -> NDArray[np.bool_]:
 def fast_bands(sheet: Sheet, seed: int = SEED) -> Bands:
     """By slopes."""
     shape = shape_of(sheet)
-    score = common_score(straight(sheet, seed=seed), shape, sheet.groups)
-    low, high = straight_marginals(sheet, shape).band(score)
+    values = straight(sheet, seed=seed)
+    score = common_score(values, shape, sheet.groups)
+    low, high = marginals(values, shape, sheet.groups).band(score)
+    size = sizes(sheet)
+    nothing = [on.rounded(-on.offset_limit, -1) for on in sheet.on]
+    low = np.where(size & (sheet.found.centre > 0), np.maximum(low, nothing), low)
     return Bands(low, high, score)
 
 
@@ -184,7 +166,7 @@ def compare(
     shape = shape_of(sheet)
     values, _ = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
     sampled = marginals(values, shape, sheet.groups)
-    fast = straight_marginals(sheet, shape)
+    fast = marginals(straight(sheet, seed=seed), shape, sheet.groups)
     (a, b), (c, d) = fast.band(score), sampled.band(score)
     return [
         Compared(r.id, float(fast.middle[i]), float(sampled.middle[i]), float(b[i] - a[i]) / 2, float(d[i] - c[i]) / 2,
@@ -193,9 +175,14 @@ def compare(
     ]  # fmt: skip
 
 
+def _is_hot(r: PlannedReading) -> bool:
+    return any("dissipation" in s.rule for s in r.stops)
+
+
 def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tuple[str, str, str], float]:
     """By (reading, valve, electrode): watts behind the same reading in the hottest of the spread, over nominal."""
-    wanted = [b for b in sheet.wanted if any(s.rule == "dissipation" for r in b.readings for s in r.stops)]
+    hot = [replace(b, readings=tuple(r for r in b.readings if _is_hot(r))) for b in sheet.wanted]
+    wanted = [b for b in hot if b.readings]
     if not wanted:
         return {}
     if seen is None:

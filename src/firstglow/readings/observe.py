@@ -106,7 +106,7 @@ class Cast:
     values: (parameter, sample). setting: valve -> (sample,), how far its idle is set from the target (fraction).
     each: faults of each column, or () for none. of, numbers: the columns are these members of a population of ``of``,
         so that what chance gives a member (a junction's opening, a peak's share) stays its own; 0: all of it.
-    level: what chance gives the columns instead, (sample,) 0..1.
+    level: what chance gives the columns instead, (sample,) 0..1; levels: the same by name, before ``level``.
     """
 
     values: Array
@@ -115,6 +115,7 @@ class Cast:
     of: int = 0
     numbers: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     level: Array | None = None
+    levels: Mapping[str, Array] = field(default_factory=dict)
 
     @property
     def samples(self) -> int:
@@ -123,6 +124,8 @@ class Cast:
 
     def chance(self, name: str, middle: float) -> Array:
         """Each column's own number in (0, 1); ``middle`` for a few columns that are answers of their own."""
+        if name in self.levels:
+            return self.levels[name]
         if self.level is not None:
             return self.level
         if self.of:

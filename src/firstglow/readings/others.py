@@ -29,6 +29,11 @@ GAIN_SIGMA = {"triode": 0.10, "pentode": 0.13}
 squares of printed gains that the laws were not told (``firstglow accuracy``): 62 of four triodes 10 %, 12 of two pentodes 13 %."""
 
 
+def gain_chance(kind: str) -> str:
+    """What chance is asked under for the gain of a valve type."""
+    return f"gain {kind}"
+
+
 class Others:
     """Everything one block's other readings need, made when first asked for.
 
@@ -103,7 +108,7 @@ class Others:
             rate = {
                 kind: np.exp(
                     GAIN_SIGMA["pentode" if kind in screened else "triode"]
-                    * ndtri(self.cast.chance(f"gain {kind}", 0.5))
+                    * ndtri(self.cast.chance(gain_chance(kind), 0.5))
                 )
                 for kind in set(kinds.values())
             }

@@ -195,7 +195,7 @@ def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) 
 def _to_this_meter(ladder: ExpectedLadder, reading: ExpectedReading, value: float, meter: Meter) -> tuple[float, float]:
     """(the value as the ladder's meter would show it, what the other meter is worse by) [SI]."""
     on = reading.on
-    if meter.name == ladder.meter.name or on is None or not isfinite(value):
+    if meter.name == ladder.meter.name or on is None or on.kind == "ratio" or not isfinite(value):
         return value, 0.0
     other = meter.range_for(reading.kind, value, reading.planned.range_volts)
     unloaded = value / loaded(1.0, reading.source_ohms, other.input_ohms)
