@@ -9,6 +9,7 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.role_types import Loop, Roles
 from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
+from firstglow.ladder import unfit
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.places import End, end_at, end_of, own_name
 from firstglow.ladder.questions import Physics
@@ -111,6 +112,11 @@ class Frame(Structure):
     def dials(self) -> dial_rules.Dials:
         """Dial and load resistors of every rung from 4 on."""
         return dial_rules.dials(self)
+
+    @cached_property
+    def findings(self) -> tuple[str, ...]:
+        """What the drawing itself is found unfit for, in plain words: first of all on rung 0."""
+        return unfit.findings(self)
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""

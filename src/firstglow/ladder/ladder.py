@@ -46,7 +46,7 @@ def document(
         "digest": expected.digest,
         "mains": expected.mains,
         "meter": expected.meter.name,
-        "findings": list(expected.findings),
+        "findings": [*frame.findings, *expected.findings],
         "rungs": [rung_json(frame, rung, safe) for rung, safe in zip(rungs, safes, strict=True)],
     }
 

@@ -1,6 +1,6 @@
 """The first power-up of one amplifier as planned rungs, derived from its own structure by the rules of the ladder."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
@@ -18,6 +18,7 @@ from firstglow.ladder import (
     rung_small,
     rung_soak,
     rung_transformer,
+    unfit,
 )
 from firstglow.ladder.ends import negative_ends
 from firstglow.ladder.frame import Frame
@@ -74,38 +75,45 @@ def _refuse(amplifier: Amplifier) -> None:
 
 def _powered(frame: Frame) -> Iterable[PlannedRung]:
     """All rungs in order, ending where a capacitor's rating ends them."""
+    every = list(_every(frame))
+    if frame.dials.stops_after:
+        every[-1] = _ended(frame, every[-1])
+    return every
+
+
+def _every(frame: Frame) -> Iterable[PlannedRung]:
+    """Every rung up to the last that may follow."""
     yield rung_mains.rung(frame)
     yield rung_cold.rung(frame)
-    yield from rung_transformer.rungs(frame)
     last = frame.dials.stops_after
-    bias = rung_bias.rung(frame)
-    if last == bias.id:
-        yield _ended(frame, bias)
-        return
-    yield bias
-    yield from rung_ht.rungs(frame)
-    yield rung_small.rung(frame)
-    yield from rung_output.rungs(frame)
-    polarity = rung_polarity.rung(frame)
-    if not frame.liftable:
-        yield _ended(frame, polarity) if last else polarity
-    else:
-        yield polarity
-        loop = rung_loop.rung(frame)
-        yield _ended(frame, loop) if last else loop
-    if last:
-        return
-    yield rung_idle.rung(frame)
-    yield rung_soak.rung(frame)
+    makers: tuple[tuple[str, Callable[[], Iterable[PlannedRung]]], ...] = (
+        ("2a", lambda: [rung_transformer.early(frame)]),
+        ("2b", lambda: [rung_transformer.full(frame)]),
+        ("3", lambda: [rung_bias.rung(frame)]),
+        ("4", lambda: rung_ht.rungs(frame)),
+        ("5", lambda: [rung_small.rung(frame)]),
+        ("6", lambda: rung_output.rungs(frame)),
+        ("7", lambda: [rung_polarity.rung(frame)]),
+        ("8", lambda: [rung_loop.rung(frame)] if frame.liftable else []),
+        ("9", lambda: [rung_idle.rung(frame)]),
+        ("10", lambda: [rung_soak.rung(frame)]),
+    )
+    for first, make in makers:
+        if not last or _order(first) <= _order(last):
+            yield from (r for r in make() if not last or _order(r.id) <= _order(last))
+
+
+def _order(rung: str) -> tuple[int, str]:
+    """Rungs in the order they are climbed; 4a, 4 and 4b count as one."""
+    number = int(rung.rstrip("abcdefgh"))
+    return number, "" if number == int(rung_ht.RUNG) else rung.lstrip("0123456789")
 
 
 def _ended(frame: Frame, rung: PlannedRung) -> PlannedRung:
     """The last rung of a ladder that a capacitor's rating cuts short."""
-    worst = frame.dials.unfit or frame.dials.ceilings["4"]
-    text = frame.words.text(
-        "rung.note.ends", part=worst.part or "", rating=f"{worst.rating:.0f}", volts=f"{worst.volts:.0f}"
-    )
-    return replace(rung, hold=Hold(False, text, rung.hold.needs))
+    worst = frame.dials.ends_at
+    assert worst is not None and worst.part is not None
+    return replace(rung, hold=Hold(False, unfit.ends_text(frame, worst), rung.hold.needs))
 
 
 def _needs(rung: PlannedRung) -> PlannedRung:
