@@ -115,7 +115,7 @@ class Frame(Structure):
 
     @cached_property
     def findings(self) -> tuple[str, ...]:
-        """What the drawing itself is found unfit for, in plain words: first of all on rung 0."""
+        """What the drawing itself is found unfit for, in plain words: the first lines of the ladder."""
         return unfit.findings(self)
 
     def dial(self, rung: str) -> float:

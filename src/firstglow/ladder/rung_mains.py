@@ -17,7 +17,7 @@ def rung(frame: Frame) -> PlannedRung:
         title=words.text(f"{text}.title"),
         situation=frame.unplugged(),
         stands="",
-        before=frame.findings + words.lines(f"{text}.before") + _without_earth(frame),
+        before=words.lines(f"{text}.before") + _without_earth(frame),
         readings=tuple(_readings(frame)),
         hold=Hold(False, words.text(f"{text}.hold")),
         cautions=words.lines(f"{text}.cautions"),
