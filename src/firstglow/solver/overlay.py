@@ -71,7 +71,7 @@ class Overlay:
     def _links(self, s: Situation) -> None:
         a = self.amplifier
         for link in a.links.values():
-            loop = a.parts[link.part].words.get("link") == "feedback" or link.name.endswith("feedback")
+            loop = link.feedback
             if link.name in s.lifted or (loop and s.feedback == "open"):
                 if link.tie is None:
                     self.lift(link.part, link.lead)
@@ -131,7 +131,9 @@ class Overlay:
         if part.kind in {"diode", "rectifier"}:
             for lead in ("anode", "plate 1", "plate 2"):
                 self.set(f"{n} {lead} fitted", 0.0)
-        elif part.kind in {"heater", "lamp"}:
+        elif part.kind == "heater":
+            self.dead(part)
+        elif part.kind == "lamp":
             self.set(f"{n} fitted", 0.0)
         else:
             self.set(f"{n} {OHMS.get(part.kind, 'ohms')}", OPEN_OHMS)

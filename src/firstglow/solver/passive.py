@@ -334,9 +334,12 @@ class _Builder:
             self.add(part, a, b, value(self.values, part, "ohms"), f"{part.name} ohms")
 
     def bench(self) -> None:
-        """The shorting plug in each input (``stimulus_volts`` 0), load resistors, the loop's test resistor."""
+        """The shorting plug in each input (``stimulus_volts`` 0), load resistors, the loop's test resistor.
+
+        Unplugged, nothing is in the input: a plug there would hide the volume control and the first grid leak.
+        """
         situation = self.wiring.situation
-        if situation.stimulus_volts == 0.0:
+        if situation.stimulus_volts == 0.0 and situation.mains_volts > 0.0:
             for part in self.wiring.amplifier.of_kind("input"):
                 a, b = self.wiring.joint(part, "hot"), self.wiring.joint(part, "ground")
                 self.add(part, a, b, np.full(1, CONTACT_OHMS))
