@@ -12,7 +12,7 @@ ROOT = Path(__file__).parent.parent
 
 
 def test_the_readings_file_shown_is_understood_and_healthy() -> None:
-    text = re.findall(r"```toml\n(.*?)```", (ROOT / "docs" / "readings.md").read_text(encoding="utf-8"), re.S)[0]
+    text = re.findall(r"```toml\n(.*?)```", (ROOT / "docs" / "readings.md").read_text(encoding="utf-8"), re.DOTALL)[0]
     ladder = build(load(ROOT / "examples" / "b-hazel-four.toml"), mode="fast")
     told = verdict(ladder.expected, parse_taken(text))
     assert len(told.verdicts) == text.count('/shared"')
