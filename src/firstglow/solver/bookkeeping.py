@@ -84,7 +84,7 @@ def _emf(bench: Bench, part: Part, primary: bool) -> Array:
     x, index = bench.x, bench.frame.index
     if primary:
         return np.asarray(x[index[f"core in phase {part.name}"]] + 1j * x[index[f"core quadrature {part.name}"]])
-    return x[index[f"core {part.name}"]]
+    return np.asarray(x[index[f"core {part.name}"]])
 
 
 def _core(bench: Bench, part: Part, books: Books) -> None:

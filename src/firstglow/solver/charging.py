@@ -63,7 +63,7 @@ class PlateRows:
         one = np.ones(p.shape[1])
         if self.part.type == "selenium":
             plates = p[self.rows["plates"]]
-            law = selenium_law(self.part.value("amps"), 1.0, p[self.rows["age"]])  # type: ignore[arg-type]
+            law = selenium_law(self.part.value("amps"), 1.0, p[self.rows["age"]])
             series = plates * law.series_ohms + p[self.rows["series_ohms"]]
             return law.slope_volts * plates, law.start_amps * one, series, plates * law.leak_ohms
         law = silicon_law(self.part.value("amps"), 0.0)
@@ -155,7 +155,7 @@ class LegRows:
             scale = sum(k ** (-2.0 / 3.0) for k, *_ in stages) ** -1.5
             limit = np.min([limit for _, limit, *_ in stages], axis=0)
             ohms = ohms + sum(r for *_, r, _ in stages)
-            leak = no_small_leak(sum(1.0 / (g + NO_LEAK) for *_, g in stages))
+            leak = no_small_leak(np.sum([1.0 / (g + NO_LEAK) for *_, g in stages], axis=0))
             return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, leak, one)
         stages = [self._junctions(stage, p) for stage in self.stages]
         slope, start, series, leak = (np.array(column) for column in zip(*stages, strict=True))
@@ -178,7 +178,7 @@ class LegRows:
     @staticmethod
     def _own(stage: Sequence[PlateRows], p: Array) -> Array:
         ohms = [sum((1.0 / siemens(p[r]) for r in plate.series), np.zeros(p.shape[1])) for plate in stage]
-        return np.array(ohms).mean(axis=0) / len(stage)
+        return np.asarray(np.mean(ohms, axis=0) / len(stage))
 
     def _junctions(self, stage: Sequence[PlateRows], p: Array) -> tuple[Array, Array, Array, Array]:
         """Slope volts, start current, series ohms and leak ohms of equal diodes in parallel."""

@@ -57,14 +57,14 @@ class Bench:
     def dc(self, node: str) -> Array:
         """Dc volts."""
         k = self.frame.index.get(f"dc {node}")
-        return np.zeros(self.x.shape[1]) if k is None else self.x[k]
+        return np.zeros(self.x.shape[1]) if k is None else np.asarray(self.x[k])
 
     def ac(self, node: str) -> Array:
         """Winding volts rms; complex on the mains side."""
         k, q = (self.frame.index.get(f"{name} {node}") for name in ("ac", "quadrature"))
         if k is None:
             return np.zeros(self.x.shape[1])
-        return self.x[k] if q is None else self.x[k] + 1j * self.x[q]
+        return np.asarray(self.x[k] if q is None else self.x[k] + 1j * self.x[q])
 
     def has_ac(self, *nodes: str) -> bool:
         """Whether all of these carry ac or are at 0 V ac."""
@@ -72,7 +72,7 @@ class Bench:
 
     def p(self, name: str) -> Array:
         """A parameter (sample,)."""
-        return self.values[self.frame.rows.row[name]]
+        return np.asarray(self.values[self.frame.rows.row[name]])
 
     def given(self, name: str, default: float) -> Array:
         """A parameter, or ``default`` where the circuit has none of that name."""
@@ -116,7 +116,7 @@ class Bench:
             return np.ones(self.x.shape[1])
         size = self.heater_volts(heater)
         rated = self.p(f"{heater.name} volts")
-        total = 0.0
+        total = np.zeros(self.x.shape[1])
         for v in size:
             total = total + (v / rated) ** 2 / np.sqrt((v / rated) ** 2 + EDGE**2)
         return np.asarray(total)

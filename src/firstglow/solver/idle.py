@@ -249,7 +249,7 @@ class Turning:
                 break
             held |= pushed
         turn = np.clip(np.where(held, 0.0, turn), -LONGEST_TURN, LONGEST_TURN)
-        return np.clip(position + turn, 0.0, 1.0) - position
+        return np.asarray(np.clip(position + turn, 0.0, 1.0) - position)
 
     def _solve(self, matrix: Array, short: Array, held: NDArray[np.bool_], sides: Array) -> Array:
         n = len(self.pots)

@@ -143,24 +143,24 @@ def _nothing(parts: LinearParts, part: Part) -> None:
 
 def _two_leads(parts: LinearParts, part: Part) -> None:
     f = parts.frame
-    ends = [f.lead(part, lead) for lead in ("1", "2")]
-    parts.conduct(parts.by_ohms(f.rows.of(part, "ohms")), *ends)
+    one, two = (f.lead(part, lead) for lead in ("1", "2"))
+    parts.conduct(parts.by_ohms(f.rows.of(part, "ohms")), one, two)
 
 
 def _capacitor(parts: LinearParts, part: Part) -> None:
     f = parts.frame
-    ends = [f.lead(part, lead) for lead in ("+", "-")]
-    parts.conduct(parts.by_ohms(f.rows.of(part, "leak_ohms")), *ends)
+    plus, minus = (f.lead(part, lead) for lead in ("+", "-"))
+    parts.conduct(parts.by_ohms(f.rows.of(part, "leak_ohms")), plus, minus)
     farads, esr = f.rows.of(part, "farads"), f.rows.of(part, "esr_ohms")
-    if all(f.carries_ac(n) for n in ends):
+    if f.carries_ac(plus) and f.carries_ac(minus):
         hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
 
         def reactance(p: Array) -> Array:
             # what the windings' ac meets; its quadrature is left out (these joints are at rest or nearly so)
             w = 2.0 * np.pi * p[hertz] * p[farads]
-            return w / (1.0 + w * p[esr])
+            return np.asarray(w / (1.0 + w * p[esr]))
 
-        parts.conduct(parts.by(reactance), *ends, dc=False)
+        parts.conduct(parts.by(reactance), plus, minus, dc=False)
 
 
 def _pot(parts: LinearParts, part: Part) -> None:
@@ -190,7 +190,7 @@ def _pot(parts: LinearParts, part: Part) -> None:
 def _windings(parts: LinearParts, part: Part) -> None:
     f = parts.frame
     for w in part.windings:
-        ends = [f.lead(part, lead) for lead in (w.start, w.end)]
+        ends = f.lead(part, w.start), f.lead(part, w.end)
         ohms = f.rows.quantity(f"{part.name} {w.name} ohms", part.name, f"{w.name} ohms", w.ohms)
         turns = f.rows.quantity(f"{part.name} {w.name} turns", part.name, f"{w.name} turns", w.turns)
         short = f.rows.fixed(f"{part.name} {w.name} short siemens", 0.0, part.name, f"{w.name} short siemens")
@@ -202,7 +202,7 @@ def _windings(parts: LinearParts, part: Part) -> None:
         _on_core(parts, part, w.role == "primary", ends, ohms, turns)
 
 
-def _on_core(parts: LinearParts, part: Part, primary: bool, ends: list[str], ohms: int, turns: int) -> None:
+def _on_core(parts: LinearParts, part: Part, primary: bool, ends: tuple[str, str], ohms: int, turns: int) -> None:
     """A winding's ac: (start - end - turns * core volts) / ohms, and its amp-turns in the core's rows.
 
     Turns are counted against the nominal mains volts, so that the core's unknown is volts of the primary.
@@ -293,7 +293,11 @@ def _valve(parts: LinearParts, part: Part) -> None:
     for one, two in SHORTS:
         if one in part.leads and two in part.leads and not (part.name in f.charging and two == "cathode"):
             short = f.rows.fixed(f"{part.name} {one} to {two} siemens", 0.0, part.name, f"{one} to {two} siemens")
-            parts.conduct(parts.by(lambda p, s=short: p[s] * p[inside]), f.lead(part, one), f.lead(part, two), ac=False)
+            parts.conduct(parts.by(_touching(short, inside)), f.lead(part, one), f.lead(part, two), ac=False)
+
+
+def _touching(short: int, inside: int) -> Maker:
+    return lambda p: p[short] * p[inside]
 
 
 SHORTS = (

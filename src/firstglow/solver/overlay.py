@@ -71,7 +71,7 @@ class Overlay:
     def _links(self, s: Situation) -> None:
         a = self.amplifier
         for link in a.links.values():
-            loop = a.parts[link.part].words.get("link") == "feedback" or link.name.endswith("feedback")
+            loop = link.feedback
             if link.name in s.lifted or (loop and s.feedback == "open"):
                 if link.tie is None:
                     self.lift(link.part, link.lead)
@@ -180,9 +180,12 @@ class Overlay:
 
     def _wrong_type(self, part: Part, kind: str) -> None:
         from firstglow.devices.catalogue import valve_type
+        from firstglow.devices.rectifier import RectifierLaw
 
         right, wrong = valve_type(part.type or ""), valve_type(kind)
         law, other = right.sections[0].law, wrong.sections[0].law
+        if not (isinstance(law, RectifierLaw) and isinstance(other, RectifierLaw)):
+            raise TypeError(f"{part.name}: {part.type} and {kind} are not both rectifiers")
         self.scale(f"{part.name} perveance", other.perveance / law.perveance)
         self.scale(f"{part.name} emission", other.rated_amps / law.rated_amps)
         heater = f"{part.envelope} heater"
@@ -223,6 +226,12 @@ def _reversed(o: Overlay, part: Part, f: Fault) -> None:
         o.set(f"{part.name} sense", -1.0)
 
 
+def _wrong_tap(o: Overlay, part: Part, f: Fault) -> None:
+    for w in part.windings:
+        if w.role == "primary":
+            o.set(f"{part.name} {w.name} turns", stated(f))
+
+
 _FAULTS: Mapping[str, Callable[[Overlay, Part, Fault], None]] = {
     "open": lambda o, part, f: o.open(part),
     "shorted": lambda o, part, f: o.short(part),
@@ -241,9 +250,7 @@ _FAULTS: Mapping[str, Callable[[Overlay, Part, Fault], None]] = {
     ),
     "heater to cathode": _hk,
     "half dead": lambda o, part, f: o.set(f"{part.name} plate 2 fitted", 0.0),
-    "wrong tap": lambda o, part, f: [
-        o.set(f"{part.name} {w.name} turns", stated(f)) for w in part.windings if w.role == "primary"
-    ] and None,
+    "wrong tap": _wrong_tap,
     "plates exchanged": lambda o, part, f: o.exchange(part, "plate a", "plate b"),
     "screens exchanged": lambda o, part, f: o.exchange(part, "screen a", "screen b"),
 }  # fmt: skip

@@ -161,7 +161,7 @@ class Pulses:
             like = (way[:, None] == way) & there[:, None] & there
         else:
             like = (way[:, None] == way) & (sense[:, None] != sense)
-        return np.maximum(like.astype(float), np.eye(len(way))[:, :, None])
+        return np.asarray(np.maximum(like.astype(float), np.eye(len(way))[:, :, None]))
 
     def source(self, x: Array, c: Coefficients) -> tuple[Array, Array, Array, Array]:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
