@@ -120,7 +120,7 @@ def _gas_tube(part: Part, row: dict[str, float]) -> Iterator[Overload]:
 
 
 def _valve(part: Part, row: dict[str, float]) -> Iterator[Overload]:
-    from firstglow.readings.stops import section_of
+    from firstglow.readings.rated import section_of
 
     limits = section_of(part).limits
     bias = "Check its cathode resistor, its bias and its idle target."
@@ -139,7 +139,7 @@ def _valve(part: Part, row: dict[str, float]) -> Iterator[Overload]:
 
 
 def _rectifier(part: Part, row: dict[str, float]) -> Iterator[Overload]:
-    from firstglow.readings.stops import section_of
+    from firstglow.readings.rated import section_of
 
     most = section_of(part).limits.others.get("idc_max_mA")
     if most is not None:
@@ -160,7 +160,7 @@ _KINDS = {
 
 
 def _heater_to_cathode(amplifier: Amplifier, standing: Any, part: Part) -> Iterator[Overload]:
-    from firstglow.readings.stops import section_of
+    from firstglow.readings.rated import section_of
 
     most = section_of(part).limits.heater_cathode_volts
     heater = amplifier.parts.get(f"{part.envelope} heater")

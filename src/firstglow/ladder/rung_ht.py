@@ -244,7 +244,7 @@ def _falls(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 26
             at,
             quantity="volts after",
             seconds=seconds,
-            stops=(stops.most(2.0, "bleeder open"),),
+            stops=(stops.twice_as_slow("bleeder open"),),
             fill={"node": frame.joint(supply.joint).text, "seconds": seconds},
         )
 

@@ -71,17 +71,18 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
     yield plate(frame, RUNG, at, v)
     if v.screen is not None and v.screen != v.plate:
         yield screen(frame, RUNG, at, v)
-    yield frame.reading(
-        RUNG,
-        "grid",
-        "grid_idle",
-        frame.at(v.valve, "grid"),
-        chassis,
-        at,
-        owner=v.valve,
-        contact="clip",
-        stops=(stops.sign(False),) if frame.has_bias(v) else (stops.zero(0.5, "gas, or a leak"),),
-    )
+    yield _grid(frame, at, v)
+
+
+def _grid(frame: Frame, at: Situation, v: OutputValve) -> PlannedReading:
+    """What flows in the grid leak of a hot valve: over the leak itself where a bias stands behind it."""
+    grid, chassis = frame.at(v.valve, "grid"), frame.joint("chassis")
+    if frame.has_bias(v) and v.driver is None:
+        black, word, key, limit = frame.joint(v.bias_joint), "grid drift", "grid_drift", stops.grid_drift(v.valve)
+    else:
+        limit = stops.sign(False) if frame.has_bias(v) else stops.zero(0.5, "gas, or a leak")
+        black, word, key = chassis, "grid", "grid_idle"
+    return frame.reading(RUNG, word, key, grid, black, at, owner=v.valve, contact="clip", stops=(limit,))
 
 
 def _bias_again(frame: Frame, at: Situation) -> Iterator[PlannedReading]:

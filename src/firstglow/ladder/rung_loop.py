@@ -49,7 +49,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
             kind="ac volts",
             quantity="hum volts",
             owner=load,
-            stops=(stops.above(HOWL, "howl: far above the computed hum"),),
+            stops=(stops.hum(HOWL, "howl: far above the computed hum"),),
             fill={"loop": frame.words.text("rung.loop.loop_closed")},
         )
         driven = frame.driven(at, loop.channel)

@@ -12,7 +12,7 @@ from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_small import elements, nodes
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
-from firstglow.readings.stops import section_of
+from firstglow.readings.rated import section_of
 
 WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
 SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator

@@ -111,7 +111,7 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
             at,
             owner=s.valve,
             contact=None if electrode == "cathode" else "clip",
-            stops=_limits(frame, part, electrode),
+            stops=_limits(frame, part, electrode, s),
             fill={"electrode": electrode.replace("plate", frame.words.plate)},
         )
     if s.direct_coupled_from:
@@ -127,12 +127,35 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
         )
 
 
-def _limits(frame: Frame, part: Part, electrode: str) -> tuple[StopRule, ...]:
-    """A cathode of a small valve: working volts of its bypass, and the heater-to-cathode limit where it rides high."""
-    if electrode != "cathode":
-        return tuple(stops.rating(c) for c in frame.capacitors_on(part.leads[electrode], "chassis"))
-    bypass = tuple(stops.rating(c) for c in frame.capacitors_on(part.leads["cathode"], "chassis"))
-    return (*bypass, StopRule("heater to cathode", part.name, "above", None, "heater to cathode limit"))
+def _limits(frame: Frame, part: Part, electrode: str, s: SmallValve) -> tuple[StopRule, ...]:
+    """Rows 29, 30: the working volts of a capacitor there; a cathode at 0, or past what its heater stands; a plate or a
+    screen at its supply; a plate that carries a direct-coupled pair past what that pair's heater stands."""
+    limits = tuple(stops.rating(c) for c in frame.capacitors_on(part.leads[electrode], "chassis"))
+    if electrode == "cathode":
+        heater = StopRule("heater to cathode", part.name, "above", None, "heater to cathode limit")
+        return (*limits, stops.least(stops.NOTHING, "no current at all"), heater)
+    feed = s.feed if electrode == "plate" else screen_feed(frame, part)
+    if feed is not None and feed != part.leads[electrode]:
+        limits = (*limits, stops.at_supply(feed, f"at its supply: no {electrode} current"))
+    if electrode == "plate":
+        coupled = [o for o in s.drives if s.valve in _from(frame, o)]
+        limits += tuple(StopRule("heater to cathode", o, "above", None, "") for o in coupled)
+    return limits
+
+
+def _from(frame: Frame, valve: str) -> tuple[str, ...]:
+    """Sections that a small valve's grid takes its dc from."""
+    return next((s.direct_coupled_from for s in frame.roles.smalls if s.valve == valve), ())
+
+
+def screen_feed(frame: Frame, part: Part) -> str | None:
+    """The HT node that a screen's resistor comes from."""
+    nodes = {n.joint for n in frame.roles.ht_nodes}
+    for r in frame.amplifier.of_kind("resistor"):
+        ends = set(r.leads.values())
+        if part.leads["screen"] in ends and ends & nodes - {part.leads["screen"]}:
+            return next(iter(ends & nodes - {part.leads["screen"]}))
+    return None
 
 
 def _output(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:

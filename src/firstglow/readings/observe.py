@@ -20,6 +20,7 @@ from firstglow.readings.points import Point, points
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.side_by_side import processors, side_by_side
 from firstglow.readings.spreads import unit_column
+from firstglow.readings.warm import COPPER_PER_KELVIN, MOST_KELVIN
 
 Array = NDArray[np.float64]
 
@@ -28,9 +29,6 @@ RESTING = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms", "turns volts
 COLD = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms"})
 # Fewer columns than this are answers of their own: one that would not settle is an error, not a lost sample.
 MANY = 16
-# Copper: +0.39 % a kelvin (IEC 60028); a transformer after hours is at most 60 K over cold (LADDER row 44).
-COPPER_PER_KELVIN = 0.0039
-WARM_KELVIN = 60.0
 
 
 COLD_KEY = "cold cathodes "
@@ -410,7 +408,7 @@ class Observer:
             share = cast.chance(f"junction {r.id}", 0.0)
             ohms = np.broadcast_to(high ** (1.0 - share) * low**share, (cast.samples,))
             if r.probe.quantity == "warm ohms":
-                ohms = ohms * (1.0 + COPPER_PER_KELVIN * WARM_KELVIN * cast.chance(f"warm {r.id}", 0.5))
+                ohms = ohms * (1.0 + COPPER_PER_KELVIN * MOST_KELVIN * cast.chance(f"warm {r.id}", 0.5))
             seen.values[r.id] = ohms
 
     def _cold(self, situation: Situation, readings: Sequence[PlannedReading], cast: Cast) -> tuple[Array, Array]:
