@@ -19,8 +19,12 @@ from firstglow.solver.mains_side import EDGE_VOLTS, magnetising
 from firstglow.solver.parameters import CONTACT_OHMS
 from firstglow.solver.pulses import Pulses, emf_name
 
-AVERAGED = 0.05
-"""Part of a rectifier's watts that the cycle's cells may get wrong (with no reservoir at all 3 %; else far less)."""
+AVERAGED = 2e-3
+"""Part of a rectifier's watts that the cycle's cells may get wrong. A cell's implicit midpoint step keeps the books itself:
+what a leg takes from its emf is what its ohms, its diode and the reservoir get, and a step leaning towards the end of its
+cell only loses. What may be missing is where two legs conduct in one cell and the second works against what the first has
+charged. Measured: nothing at all in 60,000 random states of the examples (reservoirs open among them) and in 1,800 of nine
+forms of supply; the rest is rounding left for topologies nobody has tried."""
 
 
 @dataclass
@@ -160,7 +164,13 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row
-                row["legs"] = row.get("legs", 0.0) + w.sign**2 * c["together"][n] * (square - amps**2 - in_phase**2)
+                moves = {
+                    "pulses square": c["together"][n] * square,
+                    "pulses dc": w.sign * amps,
+                    "pulses in phase": w.sign * leg.phase * in_phase,
+                }
+                for name, value in moves.items():
+                    row[name] = row.get(name, 0.0) + value
     missing = np.maximum(least - sum(cost for _, cost in costs), 0.0)
     for names, cost in costs:
         for name in names:

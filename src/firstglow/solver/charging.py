@@ -104,10 +104,22 @@ class LegRows:
         self.phase = leg_phase(f.amplifier, leg)
 
     def ac_ends(self, plate: PlateRows) -> tuple[str, str]:
-        """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends."""
-        steady = {self.leg.start, self.leg.end}
-        one, two = (CHASSIS if j in steady else j for j in (plate.anode, plate.cathode))
+        """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends, unless the pulse
+        comes to them from a winding through a capacitor (a cascade doubler's pump)."""
+        one, two = (self._behind(j) if j in {self.leg.start, self.leg.end} else j for j in (plate.anode, plate.cathode))
         return one, two
+
+    def _behind(self, joint: str) -> str:
+        for name in self.leg.coupling:
+            ends = set(self.frame.amplifier.parts[name].leads.values())
+            far = ends - {joint}
+            if (
+                joint in ends
+                and not far & {self.leg.start, self.leg.end}
+                and all(f"ac {j}" in self.frame.index for j in far)
+            ):
+                return far.pop()
+        return CHASSIS
 
     def across(self) -> dict[int, float]:
         """Unknowns whose signed sum is the ac across the leg's windings, in the leg's own phase."""
