@@ -41,7 +41,11 @@ class Prepared:
 
 
 class Equations:
-    """What a solver needs of a circuit: f(x) = 0 and its slopes, laid out for one elimination program."""
+    """What a solver needs of a circuit: f(x) = 0 and its slopes, laid out for one elimination program.
+
+    joints: so many of the unknowns are joints' dc volts; they come first. highest: about the highest dc volts that can stand
+    there [V], infinite while nobody has said.
+    """
 
     def __init__(self, frame: Frame, groups: Sequence[Group]) -> None:
         self.size = len(frame.unknowns)
@@ -49,6 +53,8 @@ class Equations:
         self.unit = np.array(
             [next((u for n, u in UNITS.items() if name.startswith(n)), 1.0) for name in frame.unknowns]
         )
+        self.joints = len(frame.nodes.dc)
+        self.highest = np.inf
         plan = self.plan = frame.plan
         self.elimination = plan_elimination(self.size, plan.pattern())
         self.incidence = incidence(plan, self.size)

@@ -1,8 +1,12 @@
-"""Where the solution starts: dc at 0 V, the windings and heaters at what they stand at with warm heaters and no pulses."""
+"""Where the solution starts.
+
+Cold: dc at 0 V, the windings and heaters at what they stand at with warm heaters and no pulses. Warm: the solution of the
+amplifier as its file has it, in proportion to the mains.
+"""
 
 import numpy as np
 
-from firstglow.solver.equations import Equations
+from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.heaters import Heaters
 from firstglow.solver.linear_parts import siemens
@@ -26,8 +30,11 @@ class ColdStart:
         driven = [k for name, k in index.items() if name.startswith("core in phase ")]
         driven += [index[f"core {t.name}"] for t in frame.amplifier.of_kind("transformer")]
         self.base[driven] = self.nominal
+        self.emfs: list[int] = []
+        self.supplies = [abs(part.value("volts")) for part in frame.amplifier.of_kind("supply")]
         for group in equations.groups:
             if isinstance(group, Pulses):
+                self.emfs += group.emfs
                 self.base[group.emfs] = group.prepare(p)["turns"][:, 0] * self.nominal
         self.lamp = index.get("lamp ohms")
         self.lamp_rows = [frame.rows.row.get(f"lamp {name}") for name in ("in", "watts")]
@@ -70,17 +77,53 @@ class ColdStart:
         keep = np.ix_(loose, loose)
         self.base[loose] = np.linalg.solve(matrix[keep], -residual[loose, 0])
 
-    def __call__(self, p: Array) -> Array:
-        """First guess (unknown, sample) for parameters (parameter, sample)."""
+    @property
+    def highest(self) -> float:
+        """Peak volts of the highest emf, or volts of a bench supply; infinite if there is nothing of the kind."""
+        return max([2.0**0.5 * float(self.base[k]) for k in self.emfs] + self.supplies, default=0.0) or np.inf
+
+    def share(self, p: Array) -> tuple[Array, Array]:
+        """What is left of the nominal mains at the cores (sample,), and the lamp's ohms."""
         lamp = np.full(p.shape[1], CONTACT_OHMS)
         if self.lamp is not None:
             lit, watts = (p[row] for row in self.lamp_rows)
             lamp = CONTACT_OHMS + lit * 0.3 * self.nominal**2 / watts
-        ohms = [sum(1.0 / siemens(p[r]) for r in (*ahead, *(r for r, _ in own))) for ahead, own in self.ahead]
-        path = np.min(ohms, axis=0) if ohms else np.zeros(p.shape[1])
+        ohms = [
+            np.sum([1.0 / siemens(p[r]) for r in (*ahead, *(r for r, _ in own))], axis=0) for ahead, own in self.ahead
+        ]
+        path = np.min(np.array(ohms), axis=0) if ohms else np.zeros(p.shape[1])
         # what heaters alone leave of the mains; nothing where the mains cannot reach any core
         share = np.where(path < MOST_OHMS, 1.0 / (1.0 + (path + lamp) * self.load / self.nominal**2), 0.0)
-        x = self.base[:, None] * (share * p[self.mains] / self.nominal)
+        return np.asarray(share * p[self.mains] / self.nominal), lamp
+
+    def __call__(self, p: Array) -> Array:
+        """First guess (unknown, sample) for parameters (parameter, sample)."""
+        share, lamp = self.share(p)
+        x = self.base[:, None] * share
         if self.lamp is not None:
             x[self.lamp] = lamp
+        return x
+
+
+class WarmStart:
+    """The first guess from a solved amplifier; the rectifiers' cycles begin where they stand there.
+
+    x: the solution (unknown,) at the parameters p (parameter,).
+    """
+
+    def __init__(self, cold: ColdStart, equations: Equations, x: Array, p: Array) -> None:
+        self.cold, self.x = cold, x
+        at = equations.prepare(p[:, None])
+        equations.fill(x[:, None], at)
+        self.states = [c.get("state") for c in at.coefficients]
+
+    def __call__(self, p: Array, at: Prepared) -> Array:
+        """First guess (unknown, sample) for parameters (parameter, sample); the rectifiers' state is put into ``at``."""
+        share, lamp = self.cold.share(p)
+        for c, state in zip(at.coefficients, self.states, strict=True):
+            if state is not None:
+                c["state"] = state * share
+        x = self.x[:, None] * share
+        if self.cold.lamp is not None:
+            x[self.cold.lamp] = lamp
         return x
