@@ -27,7 +27,7 @@ ROUNDING_AMPS = 1e-10
 when the residual is down to the rounding of a contact's current [A]. The proof has the last word."""
 INNER = 1e-6
 """Last change of a rectifier's cycle, as a part of its emf, that may be left: the next one would be its square."""
-CHUNK = 512
+CHUNK = 2000
 PLAIN_STEPS = 14
 DAMPED_STEPS = 80
 RAMP_STEPS = 12
