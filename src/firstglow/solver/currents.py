@@ -17,7 +17,7 @@ from firstglow.devices.semiconductor import junction_diode
 from firstglow.devices.triode import triode_current
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.heaters import EDGE
-from firstglow.solver.linear_parts import CENTRE_SIEMENS
+from firstglow.solver.linear_parts import CENTRE_SIEMENS, heater_ends
 from firstglow.solver.nodes import CHASSIS, free_end
 from firstglow.solver.odd_parts import diode_law, gas_current
 from firstglow.solver.parameters import CONTACT_OHMS
@@ -186,6 +186,17 @@ def _pot(bench: Bench, part: Part, flow: Flow) -> None:
             u = volts(node) - middle
             into[node] = into.get(node, 0.0) + g[lead] * u
             flow.watts = flow.watts + g[lead] * np.abs(u) ** 2
+    _bridge(bench, part, flow, ("end 1", "end 2"), bench.p(f"{part.name} short siemens"))
+
+
+def _bridge(bench: Bench, part: Part, flow: Flow, leads: tuple[str, str], siemens: Array) -> None:
+    """What a fault lays between two leads: its dc, and its ac where both carry any."""
+    a, b = (bench.at(part, lead) for lead in leads)
+    bench.touch(flow, a, b, siemens)
+    if bench.has_ac(a, b):
+        u = bench.ac(a) - bench.ac(b)
+        flow.through_ac(a, b, u * siemens)
+        flow.watts = flow.watts + np.abs(u) ** 2 * siemens
 
 
 def _filament(bench: Bench, part: Part, flow: Flow) -> None:
@@ -195,7 +206,7 @@ def _filament(bench: Bench, part: Part, flow: Flow) -> None:
     nodes = [bench.at(part, lead) for lead in part.leads]
     rated, amps = bench.p(f"{part.name} volts") / len(pairs), bench.p(f"{part.name} amps") * fitted
     alternating = bench.has_ac(*nodes)
-    bench.touch(flow, bench.at(part, "1"), bench.at(part, "2"), bench.p(f"{part.name} short siemens") * here)
+    _bridge(bench, part, flow, heater_ends(part), bench.p(f"{part.name} short siemens") * here)
     for (one, two), v in zip(pairs, bench.heater_volts(part), strict=True):
         a, b = bench.at(part, one), bench.at(part, two)
         i, _ = heater_current(v, rated, amps)
@@ -203,11 +214,6 @@ def _filament(bench: Bench, part: Part, flow: Flow) -> None:
         flow.watts = flow.watts + i * v
         if alternating:
             bench.touch(flow, a, b, amps / rated)
-    if alternating:
-        a, b = bench.at(part, "1"), bench.at(part, "2")
-        u, g = bench.ac(a) - bench.ac(b), bench.p(f"{part.name} short siemens") * here
-        flow.through_ac(a, b, u * g)
-        flow.watts = flow.watts + u * u * g
     flow.row["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(part)))
 
 
@@ -263,6 +269,9 @@ def _shorts(bench: Bench, part: Part, flow: Flow) -> None:
     if heater is not None and leak in bench.frame.rows.row:
         g = inside / np.maximum(bench.p(leak), CONTACT_OHMS)
         bench.touch(flow, bench.at(heater, "1"), bench.at(part, "cathode"), g)
+    touching = f"{part.name} heater to cathode siemens"
+    if heater is not None and touching in bench.frame.rows.row:
+        bench.touch(flow, bench.at(heater, "1"), bench.at(part, "cathode"), bench.p(touching) * inside)
     for one in part.leads:
         for two in part.leads:
             name = f"{part.name} {one} to {two} siemens"

@@ -185,6 +185,8 @@ def _pot(parts: LinearParts, part: Part) -> None:
     sides = parts.pots[part.name] = [parts.by(side(i, j)) for i, j in ((0, 1), (0, 2), (1, 2))]
     for coefficient, (i, j) in zip(sides, ((0, 1), (0, 2), (1, 2)), strict=True):
         parts.conduct(coefficient, leads[i], leads[j])
+    short = f.rows.fixed(f"{part.name} short siemens", 0.0, part.name, "short siemens")
+    parts.conduct(parts.by_siemens(short), leads[0], leads[1])
 
 
 def _windings(parts: LinearParts, part: Part) -> None:
@@ -238,6 +240,11 @@ def _one(p: Array) -> Array:
     return np.ones(p.shape[1], dtype=p.dtype)
 
 
+def heater_ends(part: Part) -> tuple[str, str]:
+    """The leads that its line is between: halves in parallel have theirs on one joint, the tap on the other."""
+    return ("1", "ct") if "ct" in part.leads and part.leads["1"] == part.leads["2"] else ("1", "2")
+
+
 def _filament(parts: LinearParts, part: Part) -> None:
     """A heater's or pilot lamp's dc path where its heat is a winding's, and what a fault lays across it."""
     f = parts.frame
@@ -245,7 +252,7 @@ def _filament(parts: LinearParts, part: Part) -> None:
     fitted = f.rows.fixed(f"{part.name} fitted", 1.0, part.name, "fitted")
     inside = f.rows.fixed("always", 1.0) if part.envelope is None else f.envelope_row(part.envelope)
     short = f.rows.fixed(f"{part.name} short siemens", 0.0, part.name, "short siemens")
-    ends = [f.lead(part, lead) for lead in ("1", "2")]
+    ends = [f.lead(part, lead) for lead in heater_ends(part)]
     parts.conduct(parts.by(lambda p: p[short] * p[inside]), ends[0], ends[1])
     pieces = [("1", "ct"), ("ct", "2")] if "ct" in part.leads else [("1", "2")]
     hot = parts.by(lambda p: len(pieces) * p[amps] / p[volts] * p[fitted] * p[inside])
@@ -290,6 +297,9 @@ def _valve(parts: LinearParts, part: Part) -> None:
         parts.conduct(
             parts.by(lambda p: siemens(p[leak]) * p[inside]), f.lead(heater, "1"), f.lead(part, "cathode"), ac=False
         )
+    elif heater is not None and part.leads.get("cathode") not in (None, *heater.leads.values()):
+        short = f.rows.fixed(f"{part.name} heater to cathode siemens", 0.0, part.name, "heater to cathode siemens")
+        parts.conduct(parts.by(_touching(short, inside)), f.lead(heater, "1"), f.lead(part, "cathode"), ac=False)
     for one, two in SHORTS:
         if one in part.leads and two in part.leads and not (part.name in f.charging and two == "cathode"):
             short = f.rows.fixed(f"{part.name} {one} to {two} siemens", 0.0, part.name, f"{one} to {two} siemens")

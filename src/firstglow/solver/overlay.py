@@ -26,30 +26,40 @@ class Overlay:
     def __init__(self, amplifier: Amplifier, row: Mapping[str, int], values: Array) -> None:
         self.amplifier, self.row, self.p = amplifier, row, values
 
-    def set(self, name: str, value: float) -> None:
-        """Set a parameter, if the circuit has it."""
+    def _row(self, name: str) -> int:
+        """The row of a parameter. ValueError where the circuit has none: what is asked for never passes unnoticed."""
         found = self.row.get(name)
-        if found is not None:
-            self.p[found] = value
+        if found is None:
+            raise ValueError(f"{name}: this circuit has no such parameter")
+        return found
+
+    def set(self, name: str, value: float) -> None:
+        """Set a parameter."""
+        self.p[self._row(name)] = value
 
     def scale(self, name: str, factor: float) -> None:
-        """Multiply a parameter, if the circuit has it."""
-        found = self.row.get(name)
-        if found is not None:
-            self.p[found] = self.p[found] * factor
+        """Multiply a parameter."""
+        self.p[self._row(name)] *= factor
 
     def add(self, name: str, amount: float) -> None:
-        """Add to a parameter, if the circuit has it."""
-        found = self.row.get(name)
-        if found is not None:
-            self.p[found] = self.p[found] + amount
+        """Add to a parameter."""
+        self.p[self._row(name)] += amount
+
+    def set_where(self, value: float, *names: str) -> None:
+        """Set those of these parameters that the circuit has. ValueError where it has none of them."""
+        known = [name for name in names if name in self.row]
+        if not known:
+            self._row(names[0])
+        for name in known:
+            self.set(name, value)
 
     # -- the situation ---------------------------------------------------------------------------------------------
     def situation(self, s: Situation) -> None:
         """How it stands. Mains and load keep the sample's own ratio to nominal; pots that are not named stay."""
         a = self.amplifier
         self.scale("mains volts", s.mains_volts / a.mains_volts)
-        self.set("mains hertz", s.mains_hz or a.mains_hz)
+        if "mains hertz" in self.row:  # a fragment on dc has none
+            self.set("mains hertz", s.mains_hz or a.mains_hz)
         for envelope in s.out:
             self.set(f"{envelope} in", 0.0)
         for pot, position in s.pots.items():
@@ -129,8 +139,7 @@ class Overlay:
         """No current through a part."""
         n = part.name
         if part.kind in {"diode", "rectifier"}:
-            for lead in ("anode", "plate 1", "plate 2"):
-                self.set(f"{n} {lead} fitted", 0.0)
+            self.set_where(0.0, *(f"{n} {lead} fitted" for lead in ("anode", "plate 1", "plate 2")))
         elif part.kind == "heater":
             self.dead(part)
         elif part.kind == "lamp":
@@ -159,11 +168,11 @@ class Overlay:
     def dead(self, part: Part) -> None:
         """A broken heater: cold, and the envelope's other sections with it. A gas tube that does not glow."""
         if part.kind == "gas tube":
-            self.set(f"{part.name} fitted", 0.0)
+            self.set(f"{part.name} anode fitted", 0.0)
         else:
             self.set(f"{part.envelope} heater fitted", 0.0)
             for other in self.amplifier.parts.values():
-                if other.envelope == part.envelope:
+                if other.envelope == part.envelope and other.kind != "heater":
                     self.set(f"{other.name} emission", 0.0)
 
     def weak(self, part: Part, factor: float) -> None:
