@@ -8,6 +8,7 @@ the diagonal: nodal equations with insulation at every joint have one. The calle
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -105,8 +106,12 @@ class Elimination:
 
 def plan_elimination(size: int, pattern: Iterable[tuple[int, int]]) -> Elimination:
     """Find the order and write the program. pattern: (row, column) of every entry that can be non-zero; the diagonal is
-    always added. Ties go to the lowest row, so the same circuit always gets the same program."""
-    entries = sorted(set(pattern) | {(i, i) for i in range(size)})
+    always added. Ties go to the lowest row, so the same circuit always gets the same program (the last few are kept)."""
+    return _planned(size, tuple(sorted(set(pattern) | {(i, i) for i in range(size)})))
+
+
+@lru_cache(maxsize=128)
+def _planned(size: int, entries: tuple[tuple[int, int], ...]) -> Elimination:
     slot = {entry: k for k, entry in enumerate(entries)}
     rows: list[set[int]] = [set() for _ in range(size)]
     columns: list[set[int]] = [set() for _ in range(size)]
