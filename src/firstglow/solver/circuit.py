@@ -95,7 +95,23 @@ class Circuit:
         p = p[:, None] if p.ndim == 1 else p
         found = self.newton(p, start, thorough)
         standing = Standing(found.x, p, found.settled, found.steps, self)
+        if thorough:
+            standing = self._rescued(standing)
         return self._proved(standing, found.moved, strict)
+
+    def _rescued(self, standing: Standing) -> Standing:
+        """The same batch, what its proof does not bear out tried once more; see ``rescue``."""
+        lost = np.flatnonzero(~(standing.settled & standing.proof.holds))
+        if not lost.size:
+            return standing
+        from firstglow.solver.rescue import rescue
+
+        p, x, settled = standing.values, np.array(standing.x), np.array(standing.settled)
+        x[:, lost], settled[lost] = rescue(
+            self.equations, p[:, lost], x[:, lost], settled[lost], self.start, self._ramp,
+            lambda q, found: Standing(found, q, np.ones(q.shape[1], bool), standing.steps, self).proof.holds,
+        )  # fmt: skip
+        return Standing(x, p, settled, standing.steps, self)
 
     def newton(self, p: Array, start: Array | None = None, thorough: bool = True) -> Outcome:
         """What ``solve`` rests on, not proved yet: every column of ``p`` (parameter, sample)."""
