@@ -80,6 +80,21 @@ def test_a_publication_left_out_is_out(rows) -> None:
                     assert r.case.partition(" ")[2] not in used
 
 
+def test_looked_at_less_kindly() -> None:
+    """A maker left out is out whole (one type), and a law without its floor keeps what its own fit says, no more."""
+    from firstglow.accuracy.valves import without_floor
+    from firstglow.devices.catalogue import valve_type
+    from firstglow.devices.fit_blind import fit_blind
+    from firstglow.devices.fit_rows import rows_of
+
+    used = {w for s in fit_blind("12AX7", ["RCA"]).sections for w in s.rows}
+    assert used and not used & {r.where for r in rows_of("12AX7") if r.publication.startswith("RCA:")}
+    with_floor, bare = (v.sections[0].law_uncertainty for v in (valve_type("EL84"), without_floor(valve_type("EL84"))))
+    # 4 %, 1.5 % and 0.04 V in square: devices/fit_uncertainty.py
+    for term, floor in (("perveance", 0.04), ("mu", 0.015), ("contact", 0.04)):
+        assert bare[term] ** 2 + floor**2 == pytest.approx(max(with_floor[term], floor) ** 2, rel=1e-9)
+
+
 def test_the_page_is_this_runs(rows) -> None:
     """docs/accuracy.md says what the command says today (figures to the last printed digit but one)."""
 
