@@ -224,6 +224,16 @@ def test_the_test_resistor_makes_a_loop_gain_of_at_most_a_fifth() -> None:
     assert polarity.id in rungs["7"].hold.needs
 
 
+def test_a_loop_without_gain_is_not_tried_through_one_ohm() -> None:
+    """Black's arithmetic: a loop gain of 0.04 leaves 0.96 of the output, and 0.95 and more proves nothing: the loop's
+    sense is then a matter of cold phasing alone."""
+    amplifier = push_pull_fixed()
+    rungs = {r.id: r for r in plan(amplifier, Gear(230.0), PaperPhysics(amplifier, loop_gain=0.04))}
+    assert not [r.id for rung in rungs.values() for r in rung.readings if r.probe.quantity == "gain ratio"]
+    assert {n.split("/")[0] for n in rungs["7"].hold.needs if n.startswith("1/")} == {"1"}
+    assert rungs["7"].hold.signed
+
+
 # ------------------------------------------------------------------------------------------ kinds
 def test_diode_fed_ht_is_opened_and_first_judged_below_sixty_volts() -> None:
     for rectifier in ("silicon", "bridge", "doubler"):

@@ -23,6 +23,7 @@ HAND_SHARE = 0.85  # healthy amplifiers differ: a joint this close to the limit 
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
 MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
+LEAST_LOOP_GAIN = 1.0 / 0.95 - 1.0  # less does not bring the output under 0.95, from where nothing is proved
 BRIDGE = End("mains", "bench ammeter, in line", outside=True)
 
 
@@ -157,13 +158,14 @@ class Frame(Structure):
 
     @cached_property
     def test_ohms(self) -> float | None:
-        """The resistor in the loop that makes its gain at most 0.2; None where no loop can be lifted."""
-        if not self.liftable:
-            return None
+        """The resistor in the loop that makes its gain at most 0.2; None where no loop can be lifted, and where none has
+        gain enough for a fall that shows: then there is nothing to read, whatever is put in the loop."""
         at = self.at_half_idle("7", feedback="closed")
+        gains = {loop: self.physics.loop_gain(at, loop.channel) for loop in self.liftable}
+        if max(gains.values(), default=0.0) < LEAST_LOOP_GAIN:
+            return None
         found = dial_rules.lower(1.0)
-        for loop in self.liftable:
-            full = self.physics.loop_gain(at, loop.channel)
+        for loop, full in gains.items():
             own = self.part(loop.resistor).value("ohms") if loop.resistor else 1.0
             ohms = dial_rules.higher(max(own * (full / TEST_LOOP_GAIN - 1.0), 1.0))
             while self.physics.loop_gain(at.but(feedback="test", test_ohms=ohms), loop.channel) > TEST_LOOP_GAIN:

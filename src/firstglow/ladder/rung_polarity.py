@@ -28,10 +28,10 @@ def rung(frame: Frame) -> PlannedRung:
     readings = [*_gain(frame, at)]
     if test is not None:
         readings += _polarity(frame, at, test)
-    lifted = frame.liftable
-    title = "rung.polarity.title" if lifted else "rung.polarity.title_no_loop"
-    hold = words.text("rung.polarity.hold" if lifted else "rung.polarity.hold_no_loop")
-    needs = () if lifted else tuple(phasing_needs(frame)) if frame.roles.loops else ()
+    tried = test is not None
+    title = "rung.polarity.title" if tried else "rung.polarity.title_no_loop"
+    hold = words.text("rung.polarity.hold" if tried else "rung.polarity.hold_no_loop")
+    needs = () if tried else tuple(phasing_needs(frame)) if frame.roles.loops else ()
     return PlannedRung(
         id=RUNG,
         title=words.text(title),
@@ -39,9 +39,9 @@ def rung(frame: Frame) -> PlannedRung:
         stands="",
         before=before + load_lines(frame, at) + kind_lines(frame, "polarity"),
         readings=tuple(readings),
-        hold=Hold(bool(lifted), hold, needs),
-        cautions=words.lines("rung.polarity.cautions") if lifted else (),
-        watch_for=words.lines("rung.polarity.watch") if lifted else (),
+        hold=Hold(bool(frame.liftable), hold, needs),
+        cautions=words.lines("rung.polarity.cautions") if tried else (),
+        watch_for=words.lines("rung.polarity.watch") if tried else (),
         wait_seconds=WAIT,
         wait_why=words.text("rung.polarity.wait_why"),
         dial_ceiling=frame.dial_of(at),
