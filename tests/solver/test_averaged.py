@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import brentq
 
 from firstglow.solver.averaged import Averaged, Cell, Inputs, Leg, averaged
-from firstglow.solver.cycle import CELLS, Along
+from firstglow.solver.cells import CELLS, Along
 
 PAIR = Cell((Leg(1), Leg(-1)))
 IDEAL = 1e-4, 1e-9

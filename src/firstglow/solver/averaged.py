@@ -33,7 +33,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.devices.rectifier import SMALLEST_OHMS
-from firstglow.solver.cycle import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem, Sweep, advance, sweep
+from firstglow.solver.cells import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem
+from firstglow.solver.cycle import Sweep, advance, sweep
 
 Array = NDArray[np.float64]
 

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.averaged import Averaged, Cell, Inputs, every_way, prepare
-from firstglow.solver.cycle import CELLS, ROOT2, WAVE, Along, Problem, series_current, wanted_slopes
+from firstglow.solver.cells import CELLS, ROOT2, WAVE, Along, Problem, series_current, wanted_slopes
 
 Array = NDArray[np.float64]
 

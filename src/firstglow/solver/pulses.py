@@ -14,9 +14,9 @@ from firstglow.amplifier.legs import Leg
 from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
 from firstglow.solver.averaged import Averaged, Cell, Inputs, averaged
 from firstglow.solver.averaged import Leg as CycleLeg
+from firstglow.solver.cells import Along
 from firstglow.solver.charging import LegRows, LoopRows, NoReservoir, ReservoirRows
 from firstglow.solver.choke_input import choke_input
-from firstglow.solver.cycle import Along
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio, heaters_on
 from firstglow.solver.linear_parts import siemens
