@@ -13,8 +13,9 @@ from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Situation
 from firstglow.devices.catalogue import valve_type
 from firstglow.ladder.ladder import Ladder, build
+from firstglow.readings.asked import Block, Cast, blocks, needs_standing
 from firstglow.readings.finish import glow_word
-from firstglow.readings.observe import Block, Cast, Observer, blocks, needs_standing
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import Draws, draw, settings
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS

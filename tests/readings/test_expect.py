@@ -8,9 +8,10 @@ import pytest
 from builders import Builder
 from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Situation
+from firstglow.readings.asked import Cast, blocks
 from firstglow.readings.expect import compare, expect
 from firstglow.readings.meters import digital, loaded, meter_named
-from firstglow.readings.observe import Cast, Observer, blocks
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe, StopRule
 from firstglow.readings.sheet import prepare, sample
 from firstglow.readings.spreads import draw

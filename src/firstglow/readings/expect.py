@@ -13,13 +13,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.readings.asked import Cast
 from firstglow.readings.bands import common_score, marginals, shapes
 from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
-from firstglow.readings.observe import Cast, Observer, Seen
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, prepare, sample
 from firstglow.readings.spreads import SEED, draw, settings
 from firstglow.readings.straight import sizes, straight

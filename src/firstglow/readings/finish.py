@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
-from firstglow.readings.observe import Seen
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet
 from firstglow.readings.slopes import shares
 from firstglow.readings.stops import Limits, tightest

@@ -13,7 +13,7 @@ from firstglow.readings.meters import ReadingsError
 from firstglow.readings.probe import Probe
 
 if TYPE_CHECKING:
-    from firstglow.readings.observe import Cast
+    from firstglow.readings.asked import Cast
 
 Array = NDArray[np.float64]
 

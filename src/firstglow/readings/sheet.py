@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.readings.asked import COLD, Block, Cast, blocks
 from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, loaded, ratio_of
-from firstglow.readings.observe import COLD, Block, Cast, Observer, Seen, blocks
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.seen import Seen
 from firstglow.readings.slopes import Moved, moved, with_meter
 from firstglow.readings.spreads import MAINS, Draws, MeterErrors, columns, mains_read_width, settings
 

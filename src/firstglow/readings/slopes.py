@@ -7,8 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from firstglow.readings.asked import COLD, STANDING, Block, Cast
 from firstglow.readings.meters import Range
-from firstglow.readings.observe import COLD, STANDING, Block, Cast, Observer
+from firstglow.readings.observe import Observer
 from firstglow.readings.others import SIGNAL, gain_chance
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import MAINS, Column

@@ -14,11 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.readings.asked import Block
 from firstglow.readings.expected import Stop
 from firstglow.readings.meters import Range, loaded
-from firstglow.readings.observe import Block, Observer, columns_of
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.rated import cathode_ohms, section_of
+from firstglow.readings.seen import columns_of
 from firstglow.readings.vsafe import safe_bias
 
 Array = NDArray[np.float64]
@@ -304,7 +306,9 @@ class Limits:
         at = float(np.ravel(standing.dc(heater.leads["1"]))[0]) if heater else 0.0
         black = float(np.ravel(standing.dc(r.probe.black))[0])
         why = f"{rule.part}: {most:g} V between heater and cathode"
-        if r.probe.red != part.leads.get("cathode", r.probe.red):  # read at what drives it: its cathode follows a little above that
+        if r.probe.red != part.leads.get(
+            "cathode", r.probe.red
+        ):  # read at what drives it: its cathode follows a little above that
             most -= float(np.ravel(standing.dc(part.leads["cathode"]) - standing.dc(r.probe.red))[0])
         if self.nominal(r) >= at - black:
             return [Limit("above", at - black + most, why)]
