@@ -39,29 +39,6 @@ MOST_SETTLE = 0.98
 
 
 # -- the whole -------------------------------------------------------------------------------------------------
-def expect(
-    amplifier: Amplifier,
-    rungs: Sequence[PlannedRung],
-    meter: Meter,
-    samples: int = SAMPLES,
-    seed: int = SEED,
-    *,
-    mode: Mode = "sampled",
-    mains: float | None = None,
-    mains_read: bool = True,
-    observer: Observer | None = None,
-) -> ExpectedLadder:
-    """A ladder's readings with their numbers.
-
-    rungs: ALL rungs of the ladder, whatever part of it is printed: the bands hold together over the whole.
-    mains: V rms at the socket today (default: the highest of the rungs). mains_read: the mains are read beside each
-        reading, so only that reading's own uncertainty is in the bands; False puts the socket's variation in.
-    """
-    return expect_with_sheet(
-        amplifier, rungs, meter, samples, seed, mode=mode, mains=mains, mains_read=mains_read, observer=observer
-    )[0]
-
-
 def expect_with_sheet(
     amplifier: Amplifier,
     rungs: Sequence[PlannedRung],
@@ -74,7 +51,12 @@ def expect_with_sheet(
     mains_read: bool = True,
     observer: Observer | None = None,
 ) -> tuple[ExpectedLadder, Sheet]:
-    """``expect``, and the sheet behind it for those who try the bands (readings.trial)."""
+    """A ladder's readings with their numbers, and the sheet behind them for those who try the bands (readings.trial).
+
+    rungs: ALL rungs of the ladder, whatever part of it is printed: the bands hold together over the whole.
+    mains: V rms at the socket today (default: the highest of the rungs). mains_read: the mains are read beside each
+        reading, so only that reading's own uncertainty is in the bands; False puts the socket's variation in.
+    """
     observer = observer or Observer(amplifier)
     sheet = prepare(observer, rungs, meter, mains_read)
     socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)

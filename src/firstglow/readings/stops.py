@@ -306,9 +306,8 @@ class Limits:
         at = float(np.ravel(standing.dc(heater.leads["1"]))[0]) if heater else 0.0
         black = float(np.ravel(standing.dc(r.probe.black))[0])
         why = f"{rule.part}: {most:g} V between heater and cathode"
-        if r.probe.red != part.leads.get(
-            "cathode", r.probe.red
-        ):  # read at what drives it: its cathode follows a little above that
+        # read at what drives it: its cathode follows a little above that
+        if r.probe.red != part.leads.get("cathode", r.probe.red):
             most -= float(np.ravel(standing.dc(part.leads["cathode"]) - standing.dc(r.probe.red))[0])
         if self.nominal(r) >= at - black:
             return [Limit("above", at - black + most, why)]
