@@ -3,6 +3,8 @@
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+from firstglow.amplifier.drawn_loops import positive_loops
+from firstglow.amplifier.look import look_at
 from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.refusals import refusals
 from firstglow.amplifier.roles import roles
@@ -59,8 +61,9 @@ def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
 
 
 def _refuse(amplifier: Amplifier) -> None:
-    """AmplifierError for a set on the mains, and for a fragment: it has no mains side to bring up."""
-    problems = refusals(amplifier)
+    """AmplifierError for a set on the mains, for a loop that howls (in any layer: what stands there must be mended
+    before it is powered), and for a fragment: it has no mains side to bring up."""
+    problems = refusals(amplifier) or tuple(positive_loops(look_at(amplifier)))
     if not problems and not amplifier.of_kind("transformer"):
         found, allowed = (
             "a fragment on a bench supply has no mains side",

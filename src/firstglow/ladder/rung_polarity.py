@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from firstglow.amplifier.drawn_loops import howls
+from firstglow.amplifier.model import AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
@@ -70,7 +72,11 @@ def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
 def _polarity(frame: Frame, at: Situation, ohms: float) -> Iterator[PlannedReading]:  # row 40
     for loop in frame.liftable:
         load = frame.load_of_loop(loop)
-        driven = frame.driven(at, loop.channel).but(feedback="test", test_ohms=ohms)
+        lifted = frame.driven(at, loop.channel)
+        driven = lifted.but(feedback="test", test_ohms=ohms)
+        if frame.physics.gain(driven, loop.channel) > frame.physics.gain(lifted, loop.channel):
+            # Nothing may be expected of a loop that adds: counting valves did not show it, the solution does.
+            raise AmplifierError((howls(frame.amplifier, loop),))
         yield frame.reading(
             RUNG,
             "polarity",
