@@ -9,10 +9,24 @@ import pytest
 
 from firstglow.amplifier import load
 from firstglow.amplifier.bases import bases, find
+from firstglow.amplifier.model import AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.devices.catalogue import type_names, valve_type
 from firstglow.solver.circuit import compile_circuit
 
+HEAD = """format = 1
+fragment = true
+amplifier = { name = "one valve", drawing = "test" }
+[parts]
+"""
+RECTIFIED = """format = 1
+amplifier = { name = "a supply", drawing = "test", mains = "230V 50Hz" }
+[parts]
+T1 = ["mains transformer", { primary = "230V 6R", rect = "5V 2A", ht = "300-0-300V 100m 90+90R" }, { "ht ct" = "chassis" }]
+V1 = ["80", { plate1 = "T1 ht 1", plate2 = "T1 ht 2", cathode = "HT1", heater = "T1 rect" }]
+C1 = ["8u 500V", "HT1", "chassis"]
+R1 = ["10k 20W", "HT1", "chassis"]
+"""
 ROOT = Path(__file__).parent.parent.parent
 
 
@@ -53,18 +67,28 @@ def test_variants_are_valves_of_their_own() -> None:
     assert find("5U4") is None  # 5U4G and 5U4GB are two valves: asked, not guessed
 
 
+@pytest.mark.parametrize("value", ["80", "80 5W", "7027 2W", "6922"])
+def test_a_number_of_a_resistor_is_no_valve(value: str) -> None:
+    """80, 7027 and 6922 are valves too; on an R they are ohms without their letter, and the remedy says so."""
+    text = HEAD + f'B1 = ["supply 250V 0.01R", "HT", "chassis"]\nR1 = ["{value}", "HT", "chassis"]\n'
+    number, *rest = value.split()
+    with pytest.raises(AmplifierError, match=rf"'{number}' has no unit.*try \"{' '.join([number + 'R', *rest])}\""):
+        load(text)
+    assert load(text.replace(f'"{value}"', f'"{number}R"')).parts["R1"].value("ohms") == float(number)
+    assert load(RECTIFIED).parts["V1"].type == "80"
+
+
 @pytest.mark.parametrize(("written", "heater"), [("6B4G", "6.3V"), ("2A3", "2.5V")])
 def test_a_variant_stands_on_its_chief_types_law(written: str, heater: str) -> None:
     """RCA RC-30, 2A3 and 6B4G alike: 250 V, -45 V, 60 mA (from memory; 10 %, the facts' tolerance)."""
-    text = f"""format = 1
-fragment = true
-amplifier = {{ name = "one triode", drawing = "test" }}
-[parts]
-B1 = ["supply 250V 0.01R", "HT", "chassis"]
+    text = (
+        HEAD
+        + f"""B1 = ["supply 250V 0.01R", "HT", "chassis"]
 B2 = ["supply 45V 0.01R", "chassis", "V1 grid"]
 B3 = ["supply {heater} 50Hz", "f1", "f2"]
 V1 = ["{written}", {{ plate = "HT", cathode = "chassis", heater = ["f1", "f2"] }}]
 """
+    )
     amplifier = load(text)
     circuit = compile_circuit(amplifier)
     standing = circuit.solve(circuit.vector(Situation(mains_volts=amplifier.mains_volts)))

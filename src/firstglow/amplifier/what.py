@@ -86,10 +86,16 @@ def _kind_types(kind: Kind, token: str, said: Said) -> bool:
     return False
 
 
+_OF_VALUES = {"resistor", "capacitor", "choke", "pot", "fuse"}
+"""Kinds that a part's letter says and that are told by a value, not by a designation."""
+
+
 def _guess(tokens: list[str], said: Said, likely: str | None) -> None:
     """Kind from a designation, else from the unit of the first value; ``likely`` where that has two readings."""
     for token in tokens:
         base = bases.find(token)
+        if base is not None and token.isdigit() and likely in _OF_VALUES:
+            continue  # an R named "80" or "7027" lacks its unit; the rectifier and the beam tetrode are not meant
         if base is not None:
             said.kind = "rectifier" if base.rectifier else "valve"
             return
