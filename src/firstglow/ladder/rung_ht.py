@@ -110,6 +110,8 @@ def _node(
     """One HT node to its return, stopped at the working volts of the capacitors on it."""
     minus = supply.ret if node in supply.nodes else "chassis"
     limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, minus))
+    if rung == RUNG:  # rows 21, 22
+        limits = (*limits, stops.least(0.5, "next to nothing there: a leaky capacitor, a short, or no rectifier"))
     if rung == "4a":
         limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"), stops.least(0.5))
     return frame.reading(

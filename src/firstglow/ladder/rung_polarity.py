@@ -7,8 +7,7 @@ from firstglow.amplifier.model import AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
-from firstglow.ladder.rows import load_lines
+from firstglow.ladder.made import powered
 from firstglow.ladder.rung_output import phasing_needs
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -23,31 +22,22 @@ def rung(frame: Frame) -> PlannedRung:
     words = frame.words
     at = frame.at_half_idle(RUNG)
     test = frame.test_ohms
-    fill = {"hertz": at.stimulus_hz, "ohms": frame.ohms_text(test) if test is not None else ""}
-    before = words.lines("rung.polarity.before", **fill)
-    if test is not None:
-        before += (words.text("rung.polarity.loop", **fill),)
+    lifted = frame.liftable
+    title = "title" if lifted else "title_no_loop"
+    hold = words.text("rung.polarity.hold" if lifted else "rung.polarity.hold_no_loop")
+    needs = () if lifted else tuple(phasing_needs(frame)) if frame.roles.loops else ()
     readings = [*_gain(frame, at)]
+    fill: dict[str, object] = {"hertz": at.stimulus_hz, "ohms": ""}
+    also: tuple[str, ...] = ()
     if test is not None:
         readings += _polarity(frame, at, test)
-    tried = test is not None
-    title = "rung.polarity.title" if tried else "rung.polarity.title_no_loop"
-    hold = words.text("rung.polarity.hold" if tried else "rung.polarity.hold_no_loop")
-    needs = () if tried else tuple(phasing_needs(frame)) if frame.roles.loops else ()
-    return PlannedRung(
-        id=RUNG,
-        title=words.text(title),
-        situation=at,
-        stands="",
-        before=before + load_lines(frame, at) + kind_lines(frame, "polarity"),
-        readings=tuple(readings),
-        hold=Hold(bool(frame.liftable), hold, needs),
-        cautions=words.lines("rung.polarity.cautions") if tried else (),
-        watch_for=words.lines("rung.polarity.watch") if tried else (),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.polarity.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+        fill["ohms"] = frame.ohms_text(test)
+        also = (words.text("rung.polarity.loop", **fill),)
+    said = bool(lifted)
+    return powered(
+        frame, RUNG, "polarity", at, readings, Hold(said, hold, needs), WAIT,
+        title=title, also=also, warned=said, watched=said, fill=fill,
+    )  # fmt: skip
 
 
 def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39

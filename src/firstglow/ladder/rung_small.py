@@ -7,8 +7,8 @@ from firstglow.amplifier.role_types import OutputValve, SmallValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
-from firstglow.ladder.rows import gas_tubes, heaters, load_lines
+from firstglow.ladder.made import powered
+from firstglow.ladder.rows import gas_tubes, heaters
 from firstglow.ladder.rung_bias import grid_negative
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 
@@ -42,20 +42,8 @@ def rung(frame: Frame) -> PlannedRung:
         "loop": words.text("rung.small.loop", links=", ".join(lifted)) if lifted else "",
         "valves_upper": words.say("{valves}").upper(),
     }
-    return PlannedRung(
-        id=RUNG,
-        title=words.text("rung.small.title"),
-        situation=at,
-        stands="",
-        before=words.lines("rung.small.before", **fill) + load_lines(frame, at) + kind_lines(frame, "small"),
-        readings=readings,
-        hold=Hold(True, words.text(f"rung.small.{hold}", **fill), tuple(_earlier(frame))),
-        cautions=words.lines("rung.small.cautions"),
-        watch_for=words.lines("rung.small.watch"),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.small.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+    signed = Hold(True, words.text(f"rung.small.{hold}", **fill), tuple(_earlier(frame)))
+    return powered(frame, RUNG, "small", at, readings, signed, WAIT, fill=fill)
 
 
 def _earlier(frame: Frame) -> Iterator[str]:
@@ -70,6 +58,7 @@ def nodes(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  
     for supply in frame.supplies("ht"):
         for node in supply.nodes:
             limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, supply.ret))
+            limits = (*limits, stops.least(0.5, "this node low: a leaky capacitor or a short on it"))
             yield frame.reading(
                 rung,
                 node,

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.made import powered
 from firstglow.ladder.places import End
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 from firstglow.readings.warm import MOST_KELVIN, times
@@ -17,21 +17,9 @@ STEPS = (20, 40)  # K: what the table beside the warm primary has below the most
 
 def rung(frame: Frame) -> PlannedRung:
     """Warm copper, and the highest of a cold start."""
-    words = frame.words
     at = frame.at_idle(RUNG)
-    return PlannedRung(
-        id=RUNG,
-        title=words.text("rung.soak.title"),
-        situation=at,
-        stands="",
-        before=words.lines("rung.soak.before") + kind_lines(frame, "soak"),
-        readings=tuple(_readings(frame, at)),
-        hold=Hold(True, words.text("rung.soak.hold")),
-        watch_for=words.lines("rung.soak.watch"),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.soak.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+    hold = Hold(True, frame.words.text("rung.soak.hold"))
+    return powered(frame, RUNG, "soak", at, _readings(frame, at), hold, WAIT)
 
 
 def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
