@@ -89,7 +89,11 @@ class Resolver:
         """Join cathodes to heaters where the valve does so itself."""
         for draft in self.scopes.drafts.values():
             if draft.base is not None and draft.base.joined and draft.kind in {"valve", "rectifier"}:
-                end = "2" if draft.kind == "rectifier" else "1"
+                ends = ("2", "1") if draft.kind == "rectifier" else ("1", "2")
+                cathode = self.groups.top(("lead", draft.name, "cathode"))
+                stands = {e: self.groups.top(("lead", f"{draft.envelope} heater", e)) == cathode for e in ends}
+                # a cathode drawn on the filament's other end is on the filament: both ends would short it
+                end = ends[1] if stands[ends[1]] else ends[0]
                 self.groups.join(("lead", draft.name, "cathode"), ("lead", f"{draft.envelope} heater", end))
 
     def _floating(self) -> list[Node]:

@@ -128,6 +128,12 @@ class Bench:
         pairs = (("1", "ct"), ("ct", "2")) if "ct" in heater.leads else (("1", "2"),)
         return [volts(self.at(heater, a)) - volts(self.at(heater, b)) for a, b in pairs]
 
+    def heater_reading(self, heater: Part) -> Array:
+        """What a meter reads across a heater: both halves, or one of them where they stand in parallel."""
+        halves = np.abs(self.heater_volts(heater))
+        parallel = self.at(heater, "1") == self.at(heater, "2")
+        return np.asarray(halves.mean(axis=0) if parallel else halves.sum(axis=0))
+
 
 def part_flow(bench: Bench, part: Part) -> Flow:
     """The currents of one part; rectifiers on windings and transformers have their own functions."""
@@ -214,7 +220,7 @@ def _filament(bench: Bench, part: Part, flow: Flow) -> None:
         flow.watts = flow.watts + i * v
         if alternating:
             bench.touch(flow, a, b, amps / rated)
-    flow.row["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(part)))
+    flow.row["heater_volts"] = bench.heater_reading(part)
 
 
 def _valve(bench: Bench, part: Part, flow: Flow) -> None:
@@ -258,7 +264,7 @@ def _valve(bench: Bench, part: Part, flow: Flow) -> None:
     _shorts(bench, part, flow)
     heater = bench.amplifier.parts.get(f"{part.envelope} heater")
     if heater is not None:
-        flow.row["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(heater)))
+        flow.row["heater_volts"] = bench.heater_reading(heater)
 
 
 def _shorts(bench: Bench, part: Part, flow: Flow) -> None:

@@ -29,7 +29,7 @@ def standing_row(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
     if part.kind == "rectifier":
         heater = parts.get(f"{part.envelope} heater")
         if heater is not None:
-            out["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(heater)))
+            out["heater_volts"] = bench.heater_reading(heater)
     if "own_watts" in flow.row:
         out["watts"] = np.asarray(flow.row["own_watts"])
         out["amps_rms"] = np.sqrt(np.maximum(flow.row["square"], 0.0))
