@@ -10,6 +10,7 @@ from typing import Any
 
 from firstglow.amplifier.document import Document, open_document
 from firstglow.amplifier.drafts import Draft, lead_names
+from firstglow.amplifier.drawn_loops import drawn_phases, with_phases
 from firstglow.amplifier.head import read_head
 from firstglow.amplifier.implied import Implied
 from firstglow.amplifier.joints import SPECIAL, Groups, Scopes
@@ -42,12 +43,15 @@ def load(
     # The whole file is read with every layer first, so a mistake is a mistake whatever is asked for.
     everything = _build(document, "changed", meters or {}, lenient=False)
     drawn = _build(document, "drawn", {}, lenient=True) if "layer" in document.data else everything
+    # A phase that nobody stated is the drawing's to settle: a layer that exchanges plate leads then shows.
+    phases = drawn_phases(drawn) if not document.mistakes.found else {}
+    everything, drawn = with_phases(everything, phases), with_phases(drawn, phases)
     if not document.mistakes.broken:
         _structure(document.mistakes, drawn, everything)
     document.mistakes.stop()
     if as_ == "changed":
         return everything
-    return drawn if as_ == "drawn" else _build(document, as_, meters or {}, lenient=True)
+    return drawn if as_ == "drawn" else with_phases(_build(document, as_, meters or {}, lenient=True), phases)
 
 
 def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:

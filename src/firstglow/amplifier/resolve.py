@@ -8,6 +8,7 @@ from firstglow.amplifier.bases import bases
 from firstglow.amplifier.defaults import capacitor_type, fill
 from firstglow.amplifier.digest import digest
 from firstglow.amplifier.drafts import Draft, Place, lead_names
+from firstglow.amplifier.drawn_loops import settle_links
 from firstglow.amplifier.joints import SPECIAL, Groups, Node, Scopes, canonical, natural, terminal
 from firstglow.amplifier.lines import dotted
 from firstglow.amplifier.mistakes import Mistakes, nearest
@@ -43,6 +44,7 @@ class Resolver:
         self.head, self.scopes, self.groups, self.mistakes = head, scopes, groups, mistakes
         self.defaults = list(head.defaults)
         self.kinds = {d.name: d.kind for d in scopes.drafts.values()}
+        self.link_said: dict[str, frozenset[str]] = {}
 
     def run(self, layers: tuple[str, ...]) -> Amplifier:
         """The frozen amplifier; notes what cannot be used."""
@@ -79,6 +81,8 @@ class Resolver:
             fragment=self.head.fragment,
             not_used=tuple(self._not_used(parts)),
         )
+        if not self.mistakes.broken and not self.mistakes.found:
+            amplifier = settle_links(amplifier, self.link_said)
         return replace(amplifier, digest=digest(amplifier))
 
     def _order(self, draft: Draft) -> tuple[object, ...]:
@@ -263,10 +267,9 @@ class Resolver:
             if part.kind in several or len(part.leads) < 2 or len(set(part.leads.values())) > 1:
                 continue
             joint = next(iter(part.leads.values()))
-            others = {j for p in parts.values() for j in p.leads.values() if j != joint}
-            near = nearest(joint, sorted(others, key=natural)) or "chassis"
-            found, allowed = f"both leads on one joint, {joint}", f"another joint for lead {list(part.leads)[-1]}"
-            self.mistakes.add(part.origin.line, part.name, found, allowed, f'"{near}"')
+            last = list(part.leads)[-1]
+            found, allowed = f"both leads on one joint, {joint}", f"another joint for lead {last}"
+            self.mistakes.add(part.origin.line, part.name, found, allowed, f"the joint of lead {last} in the drawing")
 
     # -- links, idle, aliases --------------------------------------------------------------------------------------
     def _links(self, parts: Mapping[str, Part]) -> dict[str, Link]:
@@ -286,6 +289,7 @@ class Resolver:
                 node = self.scopes.node(Place(tie, draft.channel, draft.line), draft.name)
                 joint = self._joint_of(node, draft, tie)
             found[full] = Link(full, draft.name, lead, joint, draft.channel)
+            self.link_said[full] = draft.link_said
         return dict(sorted(found.items(), key=lambda kv: (self._channel_rank(kv[1].channel), natural(kv[0]))))
 
     def _joint_of(self, node: Node | None, draft: Draft, text: str) -> str | None:

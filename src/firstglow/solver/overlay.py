@@ -81,7 +81,7 @@ class Overlay:
     def _links(self, s: Situation) -> None:
         a = self.amplifier
         for link in a.links.values():
-            loop = a.parts[link.part].words.get("link") == "feedback" or link.name.endswith("feedback")
+            loop = link.feedback
             if link.name in s.lifted or (loop and s.feedback == "open"):
                 if link.tie is None:
                     self.lift(link.part, link.lead)
