@@ -7,6 +7,7 @@ from firstglow.amplifier.graph import OHMIC, Branch, reach
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Joint, Part, Problem
 from firstglow.amplifier.remedies import like, line_of, local, problem, resistor_line, wire_line
+from firstglow.amplifier.remedy_rules import mains_side
 from firstglow.amplifier.roles_ends import mains_joints
 
 _TRANSFORMERS = ("transformer", "output transformer")
@@ -108,6 +109,7 @@ def _islands(look: Look) -> Iterator[Problem]:
 
     held = set(reach(look.net, ["chassis"], dc)) | set(reach(look.net, list(mains_joints(look)), dc))
     held |= {j for j in ("line", "neutral", "earth") if j in look.net.at}
+    mains = mains_side(look) if amplifier.of_kind("inlet") else frozenset()
     for joint in amplifier.joints.values():
         if joint.name in held:
             continue
@@ -118,6 +120,8 @@ def _islands(look: Look) -> Iterator[Problem]:
             continue
         if any(look.at(j.name, "grid") for j in joints):
             continue  # told of the valve: its grid has no leak
+        if mains & {j.name for j in joints}:
+            continue  # told of the transformer: its primary is not on line and neutral
         yield _island(look, joints)
 
 

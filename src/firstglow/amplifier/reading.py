@@ -23,6 +23,16 @@ from firstglow.amplifier.soldering import solder, with_vias
 
 _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
+# A part between a lead that stands nowhere and chassis that harms nothing, and where the other leads belong (common
+# practice); no remedy puts a lead on HT or on the mains.
+_VIA: Mapping[str, str] = {"grid": "1M chassis", "cathode": "1k5 chassis"}
+_WHERE: Mapping[tuple[str, str], str] = {
+    ("valve", "plate"): "the joint of its plate load or output transformer",
+    ("valve", "screen"): "the joint of its screen resistor",
+    ("rectifier", "plate 1"): "an end of its HT winding",
+    ("rectifier", "plate 2"): "the other end of its HT winding",
+    ("rectifier", "cathode"): "the plus of its reservoir",
+}
 
 
 def load(
@@ -235,6 +245,8 @@ def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts
         ):
             continue
         for lead in lead_names(draft):
+            if lead == "cathode" and draft.base is not None and draft.base.joined:
+                continue  # in the glass it is on its own filament
             if lead not in draft.leads and groups.alone(("lead", draft.name, lead)):
                 names = ", ".join(lead_names(draft))
                 mistakes.add(
@@ -247,7 +259,10 @@ def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts
 
 
 def _with_lead(draft: Draft, lead: str) -> str:
-    if draft.kind in {"valve", "rectifier"}:
-        return f'{{ "{lead}" = "HT1" }}'
-    known = [draft.leads[x].text if x in draft.leads else "chassis" for x in lead_names(draft)]
-    return f"{draft.local} = [..., " + ", ".join(f'"{k}"' for k in known) + "]"
+    """What to write for a lead that stands nowhere: a leak to chassis, never HT; else where to look, in plain words."""
+    if draft.kind == "valve" and lead in _VIA:
+        return f'{{ "{lead}" = "{_VIA[lead]}" }}'
+    if draft.kind in {"fuse", "switch"} and not draft.leads:
+        return f"{draft.local} without any lead: in the line, before the primary"
+    what = _WHERE.get((draft.kind, lead), "the joint it has in the drawing")
+    return f'"{lead}" of {draft.local} on {what}'
