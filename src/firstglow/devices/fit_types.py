@@ -182,7 +182,9 @@ def _between(table: Mapping[str, Any], bracket: Mapping[str, Any]) -> dict[str, 
         f"Its law is not from figures of its own: no drop and no output is in print. It stands between {bracket['low']} and "
         f"{bracket['high']} ({bracket['source']}); a measured HT is worth more than this."
     )
-    return {"sections": [section], "notes": [*table.get("notes", ()), note]}
+    limits = {"rectifier": {**table["limits"]["rectifier"], **bracket.get("limits", {})}}
+    said = [bracket["limits_note"]] if "limits_note" in bracket else []
+    return {"sections": [section], "limits": limits, "notes": [*table.get("notes", ()), note, *said]}
 
 
 def variant_entry(variant: Mapping[str, Any], of: Mapping[str, Any]) -> dict[str, Any]:
