@@ -8,7 +8,7 @@ import pytest
 from builders import Builder
 from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Situation
-from firstglow.readings.expect import expect_with_sheet
+from firstglow.readings.expect import Mode, expect_with_sheet
 from firstglow.readings.meters import digital, meter_named, ratio_of
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe
@@ -64,11 +64,12 @@ def test_fast_bands_pass_amplifiers_that_no_straight_line_fits() -> None:
     assert (used > 0.33 * (high - low)[:, 0]).all()
 
 
-def test_a_leak_is_a_size_and_a_difference_is_none() -> None:
+@pytest.mark.parametrize("mode", ["fast", "sampled"])
+def test_a_leak_is_a_size_and_a_difference_is_none(mode: Mode) -> None:
     """The grid never goes below zero but by the meter's own counts (2 of 0.1 mV); the two dividers may differ either
     way."""
     see = Observer(leaky())
-    found, sheet = expect_with_sheet(leaky(), [rows()], digital(), mode="fast", observer=see)
+    found, sheet = expect_with_sheet(leaky(), [rows()], digital(), mode=mode, observer=see)
     assert dict(zip([r.id.split("/")[1] for r in sheet.readings], sizes(sheet), strict=True)) == {
         "grid": True, "between": False, "junction": True,
     }  # fmt: skip

@@ -92,8 +92,18 @@ def sampled_bands(sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int 
     values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
     values = values[:, settled(seen, samples)]
     score = common_score(values, shape, sheet.groups)
-    low, high = marginals(values, shape, sheet.groups).band(score)
+    low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)
     return Bands(low, high, score, values, seen)
+
+
+def on_its_side(sheet: Sheet, low: Array, high: Array, values: Array) -> tuple[Array, Array]:
+    """The band of a size ends at nothing, give or take the meter's own counts and what the samples show: the volts of a
+    sense resistor do not turn round, however wide the tail of a starved current."""
+    size, centre = sizes(sheet), sheet.found.centre
+    nothing = np.array([on.offset_limit for on in sheet.on])
+    low = np.where(size & (centre > 0), np.maximum(low, np.minimum(-nothing, values.min(axis=1))), low)
+    high = np.where(size & (centre < 0), np.minimum(high, np.maximum(nothing, values.max(axis=1))), high)
+    return low, high
 
 
 def settled(seen: Seen, samples: int) -> NDArray[np.bool_]:
@@ -119,10 +129,7 @@ def fast_bands(sheet: Sheet, seed: int = SEED) -> Bands:
     shape = shape_of(sheet)
     values = straight(sheet, seed=seed)
     score = common_score(values, shape, sheet.groups)
-    low, high = marginals(values, shape, sheet.groups).band(score)
-    size = sizes(sheet)
-    nothing = [on.rounded(-on.offset_limit, -1) for on in sheet.on]
-    low = np.where(size & (sheet.found.centre > 0), np.maximum(low, nothing), low)
+    low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)
     return Bands(low, high, score)
 
 
