@@ -12,6 +12,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.solver.elimination import Factors
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array
 
@@ -132,10 +133,9 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
             c["exact"] = np.array(True)
     for k in range(1, most + 1):
         residual, slots = equations.evaluate(x, at)
-        factors = list(slots)
-        equations.elimination.factor(factors, np.empty(x.shape[1]))
+        factors = equations.elimination.factored(slots)
         dx = -residual
-        equations.elimination.solve(factors, dx)
+        factors.solve(dx)
         change = np.abs(dx) / (unit + np.abs(x + dx))
         most_moved = change.argmax(axis=0)
         size = np.take_along_axis(change, most_moved[None], axis=0)[0]
@@ -171,7 +171,7 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
 
 
 def _natural(
-    equations: Equations, at: Prepared, factors: list[Array], x: Array, dx: Array, share: Array, done: NDArray[np.bool_]
+    equations: Equations, at: Prepared, factors: Factors, x: Array, dx: Array, share: Array, done: NDArray[np.bool_]
 ) -> tuple[Array, Array]:
     """The part of each sample's step that passes the natural monotonicity test (``done``: not asked), and that part."""
     scale = 1.0 / (equations.unit[:, None] + np.abs(x))
@@ -181,7 +181,7 @@ def _natural(
     for _ in range(14):
         residual, _ = equations.evaluate(x + share * dx, at)
         ahead = -residual
-        equations.elimination.solve(factors, ahead)
+        factors.solve(ahead)
         new = np.sqrt(np.mean((ahead * scale) ** 2, axis=0))
         tried |= (new <= (1.0 - share / 4.0) * size) | (share <= LEAST_DAMPING)
         if tried.all():
