@@ -132,7 +132,7 @@ class TestFaults:
             (Fault("R1", "drifts", 1.3), "HT3", "HT1", 90 + 1.3 * 15e3),
             (Fault("L1", "open"), "HT2", "HT1", None),
             (Fault("C1", "shorted"), "HT1", "chassis", 0.1),
-            (Fault("C7", "leaks", 500e3), "V1b plate", "V2 drive", 500e3),
+            (Fault("C7", "leaks", 500e3), "V1b cathode", "V2 drive", 500e3),
             (Fault("P1", "wiper open"), "V2 bias node", "bias", None),
             (Fault("P1", "open"), "bias", "chassis", 58e3),
             (Fault("T2", "plate a open"), "T2 plate a", "HT1", None),

@@ -290,13 +290,10 @@ class Observer:
 
     def _cold(self, situation: Situation, readings: Sequence[PlannedReading], cast: Cast) -> tuple[Array, Array]:
         """(junctions blocking, junctions passing), (reading, sample) [ohm]."""
-        from firstglow.solver.cold import cold_ohms
+        from firstglow.solver.cold import cold_ends
 
         pairs = [(r.probe.red, r.probe.black) for r in readings]
-        named = self.named(cast.values)
-        blocked = cold_ohms(self.amplifier, situation, pairs, named, cast.faults)
-        passing = cold_ohms(self.amplifier, situation, pairs, named, cast.faults, "conducting")
-        return np.asarray(blocked), np.asarray(passing)
+        return cold_ends(self.amplifier, situation, pairs, self.named(cast.values), cast.faults)
 
     def named(self, values: Array) -> dict[str, Array]:
         """Parameter name -> (sample,), for the solutions that take values by name; shapes as in ``values``."""
