@@ -10,7 +10,9 @@ from test_plan import EXAMPLES
 
 from firstglow.amplifier import load
 from firstglow.ladder.answers import SolverPhysics
+from firstglow.ladder.gear import Gear
 from firstglow.ladder.overloads import Overload, as_it_stands, overloads
+from firstglow.ladder.plan import frame_of, plan_frame
 
 A, B, C = EXAMPLES
 
@@ -77,3 +79,24 @@ def test_a_capacitor_and_a_choke() -> None:
     assert capacitor["C8"].value == pytest.approx(26.7, rel=0.02)  # the file's head: cathodes near 27 V
     choke = planted(C, "choke 5H 200m", "choke 5H 80m")
     assert choke["L1"].limit == 0.08
+
+
+@pytest.mark.parametrize(
+    ("path", "old", "new", "last", "part"),
+    [
+        (B, "220k 2W 10%", "1R 2W 10%", "3", "R3"),
+        (C, "150k 3W 5%", "1R5 3W 5%", "3", "R1"),
+        (A, "24m", "24m", "10", ""),
+    ],
+)
+def test_no_rung_is_printed_that_would_pass_twice_a_rating(
+    path: Path, old: str, new: str, last: str, part: str
+) -> None:
+    amplifier = load(path.read_text(encoding="utf-8").replace(old, new))
+    physics = SolverPhysics(amplifier)
+    frame = frame_of(amplifier, Gear(amplifier.mains_volts), physics, overloads(amplifier, physics))
+    rungs = plan_frame(frame)
+    assert rungs[-1].id == last
+    assert part in rungs[-1].hold.text
+    assert rungs[-1].hold.signed is (last == "10")
+    assert sum("OVERLOAD" in line for line in frame.findings) >= (last != "10")

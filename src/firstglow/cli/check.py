@@ -59,9 +59,9 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
 
     physics = SolverPhysics(amplifier)
     try:
-        found = [o.text for o in overloads(amplifier, physics)]
+        found = overloads(amplifier, physics)
         if amplifier.of_kind("transformer"):
-            found = [*frame_of(amplifier, Gear(amplifier.mains_volts), physics).findings, *found]
+            return list(frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings)
     except SolveError as error:
         return [f"As drawn it would not settle around {error.joint}: check the values of the parts there."]
-    return found
+    return [o.text for o in found]

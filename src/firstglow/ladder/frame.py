@@ -11,6 +11,7 @@ from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
 from firstglow.ladder import unfit
 from firstglow.ladder.gear import Gear
+from firstglow.ladder.overloads import Overload
 from firstglow.ladder.places import End, end_at, end_of, own_name
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
@@ -30,13 +31,21 @@ BRIDGE = End("mains", "bench ammeter, in line", outside=True)
 class Frame(Structure):
     """One amplifier on one bench, as the rung builders see it.
 
+    overloaded: parts that the drawing asks more of than they are rated for.
     negative_ends: pot -> the position (0 or 1, 0.5 for a balance) that makes the output grids most negative.
     """
 
     def __init__(
-        self, amplifier: Amplifier, roles: Roles, gear: Gear, physics: Physics, negative_ends: Mapping[str, float]
+        self,
+        amplifier: Amplifier,
+        roles: Roles,
+        gear: Gear,
+        physics: Physics,
+        negative_ends: Mapping[str, float],
+        overloaded: tuple[Overload, ...] = (),
     ) -> None:
         super().__init__(amplifier, roles)
+        self.overloaded = overloaded
         self.gear = gear
         self.physics = physics
         self.negative_ends = dict(negative_ends)
@@ -117,7 +126,7 @@ class Frame(Structure):
     @cached_property
     def findings(self) -> tuple[str, ...]:
         """What the drawing itself is found unfit for, in plain words: the first lines of the ladder."""
-        return unfit.findings(self)
+        return unfit.findings(self) + tuple(o.text for o in self.overloaded)
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""

@@ -25,10 +25,13 @@ from firstglow.ladder import (
 from firstglow.ladder.ends import negative_ends
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
+from firstglow.ladder.overloads import Overload
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.ratings import within_ratings
 from firstglow.ladder.stands import stands
 from firstglow.readings.probe import Hold, PlannedRung
+
+TWICE = 2.0  # of a rating: no rung is printed that would pass it
 
 
 def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRung, ...]:
@@ -53,11 +56,11 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     )
 
 
-def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
-    """Structure, bench and physics together."""
+def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics, overloaded: tuple[Overload, ...] = ()) -> Frame:
+    """Structure, bench and physics together, and what ``overloads`` found."""
     _refuse(amplifier)
     found = roles(amplifier)
-    return Frame(amplifier, found, gear, physics, negative_ends(found))
+    return Frame(amplifier, found, gear, physics, negative_ends(found), overloaded)
 
 
 def _refuse(amplifier: Amplifier) -> None:
@@ -79,16 +82,33 @@ def _refuse(amplifier: Amplifier) -> None:
 def _powered(frame: Frame) -> Iterable[PlannedRung]:
     """All rungs in order, ending where a capacitor's rating ends them."""
     every = list(_every(frame))
-    if frame.dials.stops_after:
+    if _last(frame):
         every[-1] = _ended(frame, every[-1])
     return every
+
+
+def _last(frame: Frame) -> str:
+    """The last rung that may follow: where a capacitor's rating or an overload as drawn ends them; "" for all."""
+    ends = [e for e in (frame.dials.stops_after, _overload(frame)[0]) if e]
+    return min(ends, key=_order, default="")
+
+
+def _overload(frame: Frame) -> tuple[str, Overload | None]:
+    """(rung, what) after which twice a rating would be passed as drawn: of a current with HT on, of a valve's watts with
+    it in; ("", None) where nothing is."""
+    twice = [o for o in frame.overloaded if o.value >= TWICE * o.limit]
+    for rung, unit in (("3", "A"), ("5", "W")):
+        found = next((o for o in twice if o.unit == unit), None)
+        if found is not None:
+            return rung, found
+    return "", None
 
 
 def _every(frame: Frame) -> Iterable[PlannedRung]:
     """Every rung up to the last that may follow."""
     yield rung_mains.rung(frame)
     yield rung_cold.rung(frame)
-    last = frame.dials.stops_after
+    last = _last(frame)
     makers: tuple[tuple[str, Callable[[], Iterable[PlannedRung]]], ...] = (
         ("2a", lambda: [rung_transformer.early(frame)]),
         ("2b", lambda: [rung_transformer.full(frame)]),
@@ -113,10 +133,15 @@ def _order(rung: str) -> tuple[int, str]:
 
 
 def _ended(frame: Frame, rung: PlannedRung) -> PlannedRung:
-    """The last rung of a ladder that a capacitor's rating cuts short."""
+    """The last rung of a ladder that a rating cuts short."""
+    where, over = _overload(frame)
     worst = frame.dials.ends_at
-    assert worst is not None and worst.part is not None
-    return replace(rung, hold=Hold(False, unfit.ends_text(frame, worst), rung.hold.needs))
+    if over is not None and where == _last(frame):
+        text = frame.words.text("rung.note.ends_overload", what=over.text)
+    else:
+        assert worst is not None
+        text = unfit.ends_text(frame, worst)
+    return replace(rung, hold=Hold(False, text, rung.hold.needs))
 
 
 def _needs(rung: PlannedRung) -> PlannedRung:

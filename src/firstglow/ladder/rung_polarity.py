@@ -22,10 +22,10 @@ def rung(frame: Frame) -> PlannedRung:
     words = frame.words
     at = frame.at_half_idle(RUNG)
     test = frame.test_ohms
-    lifted = frame.liftable
-    title = "title" if lifted else "title_no_loop"
-    hold = words.text("rung.polarity.hold" if lifted else "rung.polarity.hold_no_loop")
-    needs = () if lifted else tuple(phasing_needs(frame)) if frame.roles.loops else ()
+    tried = test is not None
+    title = "title" if tried else "title_no_loop"
+    text = words.text("rung.polarity.hold" if tried else "rung.polarity.hold_no_loop")
+    needs = () if tried else tuple(phasing_needs(frame)) if frame.roles.loops else ()
     readings = [*_gain(frame, at)]
     fill: dict[str, object] = {"hertz": at.stimulus_hz, "ohms": ""}
     also: tuple[str, ...] = ()
@@ -33,11 +33,21 @@ def rung(frame: Frame) -> PlannedRung:
         readings += _polarity(frame, at, test)
         fill["ohms"] = frame.ohms_text(test)
         also = (words.text("rung.polarity.loop", **fill),)
-    said = bool(lifted)
+    hold = Hold(bool(frame.liftable), text, needs)
     return powered(
-        frame, RUNG, "polarity", at, readings, Hold(said, hold, needs), WAIT,
-        title=title, also=also, warned=said, watched=said, fill=fill,
-    )  # fmt: skip
+        frame,
+        RUNG,
+        "polarity",
+        at,
+        readings,
+        hold,
+        WAIT,
+        title=title,
+        also=also,
+        warned=tried,
+        watched=tried,
+        fill=fill,
+    )
 
 
 def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
