@@ -130,24 +130,47 @@ def _island(look: Look, joints: list[Joint]) -> Problem:
     owners = [_owner(look, t) for j in joints for t in j.terminals]
     owner = min(owners, key=line_of)
     names = ", ".join(j.name for j in joints[:6]) + (" ..." if len(joints) > 6 else "")
-    return problem(
-        amplifier,
-        owner,
-        owner.name,
-        f"no dc path from {names} to chassis",
-        "a resistor, winding, choke or wire to chassis, or a joint named in floating",
-        _ground(look, joints, owner),
-    )
+    rectifier_line = _heats_rectifiers(look, joints)
+    if rectifier_line is not None:
+        # a wire to chassis would put the whole HT across the rectifier's heater insulation
+        allowed = (
+            "the wire that ties this winding in the drawing (to its rectifier's cathode), or its name in floating, "
+            "inside amplifier = { ... }, where it hangs free"
+        )
+        remedy = f'floating = ["{rectifier_line}"]'
+    else:
+        allowed = "a resistor, winding, choke or wire to chassis, or a joint named in floating"
+        remedy = _ground(look, joints, owner)
+    return problem(amplifier, owner, owner.name, f"no dc path from {names} to chassis", allowed, remedy)
+
+
+def _heats_rectifiers(look: Look, joints: list[Joint]) -> str | None:
+    """The winding ("T1 rect") where the island is one that heats rectifiers and nothing else."""
+    amplifier, here = look.amplifier, {j.name for j in joints}
+    glass = {p.envelope for p in amplifier.of_kind("rectifier")}
+    heaters = [p for p in amplifier.of_kind("heater") if here & set(p.leads.values())]
+    if not heaters or any(p.envelope not in glass for p in heaters):
+        return None
+    for part in amplifier.of_kind("transformer"):
+        for w in part.windings:
+            if {part.leads[w.start], part.leads[w.end]} <= here:
+                return f"{part.name} {w.name}"
+    return None
 
 
 def _ground(look: Look, joints: list[Joint], owner: Part) -> str:
-    """A winding's own middle or end on chassis, else a large resistor."""
-    amplifier = look.amplifier
+    """A winding's own middle, or the end of one that heats valves, on chassis; else a large resistor.
+
+    The end of a winding that feeds a rectifier is never sent there: where a wire of the rectifier is missing, chassis
+    would make another circuit of it.
+    """
+    amplifier, names = look.amplifier, {j.name for j in joints}
+    fed = {b.a for b in look.net.branches if b.sort == "diode"} | {b.b for b in look.net.branches if b.sort == "diode"}
     for kind, leads in (("output transformer", ("common",)), ("transformer", ("ct", "2"))):
         for part in amplifier.of_kind(kind):
-            here = [lead for lead, at in part.leads.items() if at in {j.name for j in joints}]
+            here = [lead for lead, at in part.leads.items() if at in names]
             for end in leads:
                 lead = next((x for x in here if x == end or x.endswith(f" {end}")), None)
-                if lead is not None:
+                if lead is not None and not (end == "2" and names & fed):
                     return wire_line(amplifier, f"{part.name} {lead}", "chassis", part.channel)
     return resistor_line(amplifier, "1M", joints[0].name, "chassis", owner.channel)

@@ -101,8 +101,16 @@ class Resolver:
                 self.groups.join(("lead", draft.name, "cathode"), ("lead", f"{draft.envelope} heater", end))
 
     def _floating(self) -> list[Node]:
-        nodes = [self.scopes.node(p, "floating") for p in self.head.floating]
+        nodes = [n for p in self.head.floating for n in self._meant_to_float(p)]
         return [n for n in nodes if n is not None and n in self.groups.above]
+
+    def _meant_to_float(self, place: Place) -> list[Node | None]:
+        """A joint or terminal, or every lead of a winding ("T1 rect")."""
+        part, rest, _ = self.scopes.find(" ".join(place.text.split()), None)
+        if part is not None and rest in self.scopes.drafts[part].windings:
+            winding, _origin = self.scopes.drafts[part].windings[rest]
+            return [("lead", part, f"{rest} {lead}") for lead in winding.leads]
+        return [self.scopes.node(place, "floating")]
 
     def _joints(
         self, names: Mapping[frozenset[Node], str], floating: set[Node], parts: Mapping[str, Part]
