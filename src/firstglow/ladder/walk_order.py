@@ -7,6 +7,9 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder.walk_step import Violation, Walk, ht_is_on, outputs_in, say
 
 TEST_LOOP = 0.2  # loop gain with the test resistor in, at most
+NO_LOOP = (
+    1.0 / 0.95 - 1.0
+)  # a loop gain that leaves 0.95 of the output and more: no meter shows its sense, cold phasing does
 
 
 def holds(on: Walk) -> Iterator[Violation]:
@@ -99,9 +102,25 @@ def loop_last(on: Walk) -> Iterator[Violation]:
                 for r in rung["readings"]
                 if r["id"] in needs and on.situation(rung, r).feedback == "test" and r["stop_above"] is not None
             }
+            proved |= _phased_cold(on, rung)
     fixed = [loop for loop in on.roles.loops if not loop.link]
     if fixed and not liftable:
         yield from _phased(on)
+
+
+def _phased_cold(on: Walk, rung: Mapping[str, Any]) -> set[str | None]:
+    """Channels whose loop is too weak to be tried, and whose cold phasing this rung's hold needs."""
+    cold = {
+        r["id"]
+        for earlier in on.rungs
+        for r in earlier["readings"]
+        if r["kind"] == "ac volts" and on.situation(earlier, r).mains_volts == 0.0
+    }
+    at = on.situation(rung)
+    if at.mains_volts == 0.0 or not cold & set(rung["hold"]["needs"]):
+        return set()
+    closed = at.but(feedback="closed", test_ohms=None)
+    return {x.channel for x in on.roles.loops if x.link and on.physics.loop_gain(closed, x.channel) < NO_LOOP}
 
 
 def _test_loop(
