@@ -90,7 +90,7 @@ class Draft:
     link_said: frozenset[str] = frozenset()
     idle: tuple[Quantity, str | None] | None = None
     sides: tuple[float, ...] = ()
-    lost: bool = False  # a winding's text could not be read, so its leads are not known
+    lost: bool = False  # its line or a winding could not be read, so its leads are not known
 
     @property
     def line(self) -> int:

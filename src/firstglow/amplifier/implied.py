@@ -116,6 +116,11 @@ class Implied:
             if draft is not None and draft.kind == "transformer" and rest in draft.windings:
                 leads = draft.windings[rest][0].leads
                 return [("lead", draft.name, f"{rest} {leads[0]}"), ("lead", draft.name, f"{rest} {leads[-1]}")]
+            if draft is None and self.scopes.note_missing(places[0], owner.name):
+                return []
+            if draft is not None and draft.lost:
+                self.scopes.mistakes.broken = True
+                return []
             known = [
                 f"{d.local} {w}" for d in self._all("transformer") for w in d.windings if not w.startswith("primary")
             ]

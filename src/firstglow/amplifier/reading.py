@@ -97,12 +97,16 @@ def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> A
     if not mistakes.broken:
         _leads_everywhere(scopes, groups, mistakes, layers.added)
     head.defaults.extend(implied.defaults)
-    return Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
+    amplifier = Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
+    if not lenient:
+        scopes.tell_missing()
+    return amplifier
 
 
 def _read_parts(document: Document, scopes: Scopes, channels: tuple[str, ...]) -> None:
     """All part lines into drafts: shared ones, then each channel's own."""
-    reader = PartReader(document.mistakes)
+    taken = {n for table in ("shared", "parts", "channel", *channels) for n in _table(document, table)}
+    reader = PartReader(document.mistakes, taken=taken)
     names = _names(document, channels)
     for table in ("shared", "parts"):
         for local, line in _table(document, table).items():

@@ -323,13 +323,13 @@ class Resolver:
             by = draft.words.get("set_by")
             pot = self.scopes.find(str(by), draft.channel)[0] if by else None
             if by and (pot is None or self.scopes.drafts[pot].kind != "pot"):
-                pots = [d.local for d in self.scopes.drafts.values() if d.kind == "pot"]
+                near = nearest(str(by), [d.local for d in self.scopes.drafts.values() if d.kind == "pot"])
                 self.mistakes.add(
                     draft.line,
                     name,
                     f"set_by = {by!r}",
                     "a pot",
-                    f'set_by = "{nearest(str(by), pots) or (pots[0] if pots else "P1")}"',
+                    f'set_by = "{near}"' if near else "the pot that sets its bias",
                 )
             if draft.idle is not None:
                 found[name] = IdleTarget(
