@@ -22,6 +22,7 @@ from firstglow.solver.odd_parts import OddParts
 from firstglow.solver.overlay import overlay
 from firstglow.solver.parameters import Parameter
 from firstglow.solver.pulses import Pulses, emf_name, in_phase_name
+from firstglow.solver.sensitivity import Tangent
 from firstglow.solver.standing import SolveError, Standing
 from firstglow.solver.start import ColdStart, WarmStart
 from firstglow.solver.valves import Sections, section_of
@@ -150,8 +151,14 @@ class Circuit:
         found = newton(self.equations, p[:, None], lambda q, _: self.start(q), self._ramp)
         if not found.settled.all():
             return None
+        sigma = np.array([q.sigma for q in self.parameters])
+
+        def slopes(rows: Array) -> Array:
+            tangent = Tangent(self, found.x, p[:, None])
+            return -np.asarray(tangent.solve(tangent.residual_slopes(list(rows))))[..., 0]
+
         with np.errstate(all="ignore"):
-            return WarmStart(self.start, self.equations, found.x[:, 0], p)
+            return WarmStart(self.start, self.equations, found.x[:, 0], p, sigma, slopes)
 
     def _first(self, p: Array, start: Array | None) -> Start:
         if start is None:

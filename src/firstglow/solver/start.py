@@ -4,6 +4,9 @@ Cold: dc at 0 V, the windings and heaters at what they stand at with warm heater
 amplifier as its file has it, in proportion to the mains.
 """
 
+from collections.abc import Callable
+from functools import cached_property
+
 import numpy as np
 
 from firstglow.solver.equations import Equations, Prepared
@@ -13,7 +16,6 @@ from firstglow.solver.linear_parts import siemens
 from firstglow.solver.mains_side import ahead_of
 from firstglow.solver.parameters import CONTACT_OHMS
 from firstglow.solver.pulses import MOST_OHMS, Pulses
-
 
 CHOKE_INPUT = 0.9
 """Mean of a rectified sine wave over its rms, 2 sqrt 2/pi."""
@@ -120,25 +122,53 @@ class ColdStart:
         return x
 
 
+MANY = 100
+"""From this many samples on the slopes of the solved amplifier by every parameter with a spread are worth their work."""
+ALIKE = 0.2
+"""Up to this part more or less of the mains is lost ahead of the cores than in the solved amplifier: no lamp, nothing open."""
+FARTHEST = 5.0
+"""Standard deviations beyond which a parameter is not what a slope can tell of: a fault, a part pulled or turned."""
+
+
 class WarmStart:
     """The first guess from a solved amplifier; the rectifiers' cycles begin where they stand there.
 
-    x: the solution (unknown,) at the parameters p (parameter,).
+    x: the solution (unknown,) at the parameters p (parameter,). sigma: of every parameter, 0 for those without a spread.
+    slopes: makes d x / d parameter (unknown, row) for some rows of the parameters.
     """
 
-    def __init__(self, cold: ColdStart, equations: Equations, x: Array, p: Array) -> None:
-        self.cold, self.x = cold, x
+    def __init__(
+        self, cold: ColdStart, equations: Equations, x: Array, p: Array, sigma: Array, slopes: Callable[[Array], Array]
+    ) -> None:
+        self.cold, self.x, self.p, self.sigma = cold, x, p, sigma
+        self.rows = np.flatnonzero(sigma > 0.0)
+        self.share = float(cold.share(p[:, None])[0][0] * cold.nominal / p[cold.mains])
+        self._slopes = slopes
         at = equations.prepare(p[:, None])
         equations.fill(x[:, None], at)
         self.states = [c.get("state") for c in at.coefficients]
 
+    @cached_property
+    def slopes(self) -> Array:
+        """d x / d parameter beyond the proportion to the mains (unknown, row)."""
+        found = np.array(self._slopes(self.rows))
+        found[:, self.rows == self.cold.mains] -= (self.x / self.p[self.cold.mains])[:, None]
+        return found
+
     def __call__(self, p: Array, at: Prepared) -> Array:
         """First guess (unknown, sample) for parameters (parameter, sample); the rectifiers' state is put into ``at``."""
         share, lamp = self.cold.share(p)
+        mains = p[self.cold.mains] / self.p[self.cold.mains]
+        left = share / (self.share * mains)
+        share = mains * np.where(np.abs(left - 1.0) < ALIKE, 1.0, left)  # ordinary drops are the slopes' own business
         for c, state in zip(at.coefficients, self.states, strict=True):
             if state is not None:
                 c["state"] = state * share
         x = self.x[:, None] * share
+        if p.shape[1] >= MANY:
+            moved = p[self.rows] - self.p[self.rows, None]
+            moved[np.abs(moved) > FARTHEST * self.sigma[self.rows, None]] = 0.0
+            x += self.slopes @ moved
         if self.cold.lamp is not None:
             x[self.cold.lamp] = lamp
-        return x
+        return np.asarray(x)
