@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
+from dataclasses import replace
 
 from firstglow.amplifier.model import Amplifier, IdleTarget, Joint, Link, Origin, Part, Quantity, Winding
 
@@ -164,7 +165,7 @@ class Builder:
         if link:  # the lead named first is the one that is lifted
             channel = self.parts[name].channel
             full = f"{channel} {link}" if channel else link
-            self.links[full] = Link(full, name, "1", tie, channel)
+            self.links[full] = Link(full, name, "1", tie, channel, "feedback" in link)
 
     def capacitor(
         self,
@@ -198,7 +199,7 @@ class Builder:
         if link:
             channel = self.parts[name].channel
             full = f"{channel} {link}" if channel else link
-            self.links[full] = Link(full, name, "1", tie, channel)
+            self.links[full] = Link(full, name, "1", tie, channel, "feedback" in link)
 
     # -- valves ---------------------------------------------------------------------------------------------------
     def section(self, name: str, kind_type: str, leads: Leads, envelope: str = "", **values: float) -> None:
@@ -336,6 +337,11 @@ def push_pull_windings(
     return (*out, *secondaries(taps))
 
 
+def turned(windings: tuple[Winding, ...]) -> tuple[Winding, ...]:
+    """The same transformer with its secondary the other way round: its hot end follows plate b."""
+    return tuple(replace(w, start=w.end, end=w.start) if w.role == "secondary" else w for w in windings)
+
+
 def single_ended_windings(ra: float, taps: tuple[float, ...] = (4.0, 8.0), ohms: float = 200.0) -> tuple[Winding, ...]:
     """Single-ended output transformer: "plate a" to "centre", and a tapped secondary."""
     return (winding("plate a", "plate a", "centre", (ra / taps[0]) ** 0.5, ohms, role="primary"), *secondaries(taps))
@@ -406,7 +412,8 @@ def push_pull_builder() -> Builder:
     b.resistor("R11", "V1b cathode", "chassis", 56e3, watts=1.0)
     b.heater("V1", "12AX7", "T1 heat 1", "T1 heat 1", "T1 heat 2")
     # output stage
-    for n, (valve, source, half) in enumerate((("V2", "V1b plate", "a"), ("V3", "V1b cathode", "b"))):
+    # V1a's cathode and plate rise together and V1b's cathode with them: plate a falls, and the loop is negative
+    for n, (valve, source, half) in enumerate((("V2", "V1b cathode", "a"), ("V3", "V1b plate", "b"))):
         b.capacitor(f"C{7 + n}", source, f"{valve} drive", 0.22e-6, 630.0, "film")
         b.resistor(f"R{12 + n}", f"{valve} drive", f"{valve} bias node", 220e3)
         b.resistor(f"R{14 + n}", f"{valve} drive", f"{valve} grid", 2.2e3)

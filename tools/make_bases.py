@@ -1,8 +1,10 @@
 # ruff: noqa: INP001, T201 (a script that writes to standard output)
 """Writes src/firstglow/amplifier/bases.toml from a valve facts file (TOML): what the file reader must know of a valve.
 
-    python tools/make_bases.py valves.toml > src/firstglow/amplifier/bases.toml
+    python tools/make_bases.py valves.toml variants.toml > src/firstglow/amplifier/bases.toml
 
+variants.toml (src/firstglow/devices/data) holds types that share another's electrodes under other ratings, heater, base or
+warm-up: each becomes a type of its own here, so that a 6B4G is not given a 2A3's 2.5 V and a 6SN7GT not a 6SN7GTB's warm-up.
 Taken over: designations, kind, heating, heater volts and amps, warm-up, base and pins, each with how it was verified.
 Worked out here: sections and their electrodes by pin, and whether the cathode is joined to the heater in the glass
 (directly heated, or one pin carries "heater and cathode"). Designations with a remark in brackets ("near", "other
@@ -101,14 +103,35 @@ def sections(valve: dict) -> dict[str, dict[str, list[int]]]:
     return out
 
 
+def with_variants(valves: dict, variants: dict) -> dict:
+    """The facts' types and the variants, each variant with what it does not say taken from its type. Its designations are
+    its own: its type loses them."""
+    out = {name: dict(valve) for name, valve in valves.items()}
+    for name, variant in variants.items():
+        of = dict(valves[variant["of"]])
+        for part in ("heater", "pins"):
+            if part in variant:
+                of = {k: v for k, v in of.items() if not k.startswith(part)}
+                of[f"{part}_verified"] = variant["verified"]
+        changed = {k: v for k, v in variant.items() if k in {"designations", "heater", "base", "pins", "warmup_s"}}
+        out[name] = of | changed | {"variant_of": variant["of"]}
+        own = set(variant["designations"])
+        chief = out[variant["of"]]
+        chief["designations"] = [d for d in chief["designations"] if d.partition(" (")[0] not in own]
+    listed = {d: name for name, valve in out.items() for d in valve["designations"]}
+    for name, valve in out.items():  # what two types list (CV593) is the later one's, as in the catalogue
+        valve["designations"] = [d for d in valve["designations"] if listed[d] == name]
+    return out
+
+
 def main() -> None:
-    facts = tomllib.loads(Path(sys.argv[1]).read_text(encoding="utf-8"))
+    facts, variants = (tomllib.loads(Path(path).read_text(encoding="utf-8")) for path in sys.argv[1:3])
     print("# Valve bases, heaters and sections, as the amplifier file's reader needs them.")
     print(
         f"# Written by tools/make_bases.py from a facts file compiled {facts['meta']['compiled']}: do not edit by hand."
     )
     print('# verified: "page" seen on the page named in source; "memory" recalled, check before quoting.')
-    for name, valve in facts["valves"].items():
+    for name, valve in with_variants(facts["valves"], variants["variant"]).items():
         found = sections(valve)
         heater = found.pop("heater", {})
         kind = valve["kind"]
@@ -118,6 +141,8 @@ def main() -> None:
         print(f"\n[valve.{quoted(name)}]")
         same = [d for d in valve["designations"] if "(" not in d and "/" not in d]
         print(f"designations = [{', '.join(map(quoted, same))}]")
+        if "variant_of" in valve:
+            print(f"variant_of = {quoted(valve['variant_of'])}")
         print(f"kind = {quoted(kind)}")
         print(f"heating = {quoted(valve['heating'])}")
         print(f"cathode_joined_to_heater = {'true' if joined else 'false'}")

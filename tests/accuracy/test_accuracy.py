@@ -37,6 +37,9 @@ def test_document_is_what_the_schema_says(answer) -> None:
 def test_blind_dc_rows_reach_the_goal(answer) -> None:
     """The issue's mark: >= 60 dc rows of >= 15 types that no fit used, median |error| <= 5 %, counted here from the JSON."""
     mine = [r for r in answer["rows"] if r["kind"] in ("dc volts", "dc amps") and r["valve"] and not r["used_in_fit"]]
+    # shown without En: what the prints of the published circuits do not fix, and nothing else
+    assert {r["case"] for r in mine if r["en"] is None} == {"handbook-20w", "handbook-10w"}
+    mine = [r for r in mine if r["en"] is not None]
     assert len(mine) >= 60 and len({r["valve"] for r in mine}) >= 15
     errors = sorted(abs(r["error"]) for r in mine if r["error"] is not None)
     assert errors[len(errors) // 2] <= 0.05
@@ -77,6 +80,21 @@ def test_a_publication_left_out_is_out(rows) -> None:
                     assert r.case.partition(" ")[2] not in used
 
 
+def test_looked_at_less_kindly() -> None:
+    """A maker left out is out whole (one type), and a law without its floor keeps what its own fit says, no more."""
+    from firstglow.accuracy.valves import without_floor
+    from firstglow.devices.catalogue import valve_type
+    from firstglow.devices.fit_blind import fit_blind
+    from firstglow.devices.fit_rows import rows_of
+
+    used = {w for s in fit_blind("12AX7", ["RCA"]).sections for w in s.rows}
+    assert used and not used & {r.where for r in rows_of("12AX7") if r.publication.startswith("RCA:")}
+    with_floor, bare = (v.sections[0].law_uncertainty for v in (valve_type("EL84"), without_floor(valve_type("EL84"))))
+    # 4 %, 1.5 % and 0.04 V in square: devices/fit_uncertainty.py
+    for term, floor in (("perveance", 0.04), ("mu", 0.015), ("contact", 0.04)):
+        assert bare[term] ** 2 + floor**2 == pytest.approx(max(with_floor[term], floor) ** 2, rel=1e-9)
+
+
 def test_the_page_is_this_runs(rows) -> None:
     """docs/accuracy.md says what the command says today (figures to the last printed digit but one)."""
 
@@ -92,7 +110,7 @@ def test_the_page_is_this_runs(rows) -> None:
         )
 
 
-@pytest.mark.parametrize("name", ["handbook-20w", "output-pair-375v"])
+@pytest.mark.parametrize("name", ["handbook-20w", "handbook-10w", "output-pair-375v"])
 def test_published_circuits_are_the_examples(name: str) -> None:
     """What the study solves is the file that people read."""
     from firstglow.accuracy.published import published_text
@@ -106,6 +124,16 @@ def test_closed_forms_agree(rows) -> None:
     assert len(closed) >= 50
     for r in closed:
         assert r.en is not None and abs(r.en) <= 1, (r.case, r.what, r.published, r.predicted)
+
+
+def test_second_whole_circuit_stands_as_quoted(rows) -> None:
+    """The same handbook's 10 watts: 320 V at the reservoir (a builder's page that quotes the print; 6 %, data/rules.toml, and
+    as much again for a winding of which the page does not say whether 300 V is open or loaded: 307 V open by its regulation)
+    and 80 mA of the pair (recalled, 12 %). Plate volts are shown and not scored: they stand on a chosen choke."""
+    mine = {r.what: r for r in rows if r.case == "handbook-10w"}
+    assert mine["dc volts at the reservoir"].predicted == pytest.approx(320.0, rel=0.12)
+    assert mine["cathode amps of the pair"].predicted == pytest.approx(0.080, rel=0.12)
+    assert mine["output plate volts"].en is None and mine["output plate volts"].reason
 
 
 def test_whole_circuit_stands_as_printed(rows) -> None:

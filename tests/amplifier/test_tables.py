@@ -187,8 +187,8 @@ def test_each_kinds_own_example_is_a_part_of_that_kind(kind: str) -> None:
 def test_what_is_not_used_yet_is_kept_and_said() -> None:
     text = (ROOT / "examples" / "b-hazel-four.toml").read_text(encoding="utf-8")
     more = text.replace(
-        'C3 = ["0.1u 400V film", "V1 screen", "chassis"]',
-        'C3 = ["0.1u 400V film", "V1 screen", "chassis", { surge_volts = "500V", body_length_mm = 31.5 }]',
+        'C3 = ["0.1u 630V film", "V1 screen", "chassis"]',
+        'C3 = ["0.1u 630V film", "V1 screen", "chassis", { surge_volts = "500V", body_length_mm = 31.5 }]',
     )
     a = load(more)
     assert "C3 surge_volts" in a.not_used

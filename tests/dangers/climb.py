@@ -13,8 +13,9 @@ from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Situation
 from firstglow.devices.catalogue import valve_type
 from firstglow.ladder.ladder import Ladder, build
+from firstglow.readings.asked import Block, Cast, blocks, needs_standing
 from firstglow.readings.finish import glow_word
-from firstglow.readings.observe import Block, Cast, Observer, blocks, needs_standing
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.spreads import Draws, draw, settings
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
@@ -183,6 +184,9 @@ def _moved(
         sigmas = np.inf if (ill > full) != (well > full) else 0.0
     else:
         sigma = max(float(np.std(on.shown[r.id])), expected.on.step / 12**0.5)  # a meter's step: JCGM 100, F.2.2.1
+        if r.probe.quantity == "hum volts":
+            # what heaters and wiring add is in the band and in no sample: a healthy amplifier's hum lies anywhere in it
+            sigma = max(sigma, ((expected.high or 0.0) - float(expected.expected)) / SIGMAS)
         sigmas = abs(ill - well) / sigma
     # a verdict that the same amplifier does not give when healthy: worse than its own
     return sigmas, bool(codes[r.id][k] > on.codes[r.id][c.sample])

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from topologies import PLAIN, build
 
-from builders import Builder, Leads, winding
+from builders import Builder, Leads, turned, winding
 from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
 
 
@@ -159,6 +159,7 @@ def triode_pentodes(b: Builder) -> None:
     )
     b.add("V3 heater", "heater", {"1": "T1 heat 1", "2": "T1 heat 2"}, "ECL86", envelope="V3", volts=6.3, amps=0.7)
     moved(b, "R9", **{"2": "V3t cathode"})
+    b.parts["T2"] = replace(b.parts["T2"], windings=turned(b.parts["T2"].windings))  # one stage less
 
 
 ODDITIES: dict[str, tuple[Callable[[Builder], None], dict[str, object]]] = {

@@ -7,7 +7,7 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from builders import Builder, primary, push_pull_windings, single_ended_windings, tapped, winding
+from builders import Builder, primary, push_pull_windings, single_ended_windings, tapped, turned, winding
 from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
 
 POWER = {
@@ -193,6 +193,10 @@ def _channel(b: Builder, c: Choice, p: str, rail: str) -> None:
         _output(b, c, p, valve, half, drives[n], rail, idle, n)
     tap = 0.43 if c.connection == "ultralinear" and c.output == "push-pull" else 0.0
     windings = push_pull_windings(raa, screen_tap=tap) if len(plates) == 2 else single_ended_windings(raa / 2)
+    if c.loop != "none":
+        # every front turns the signal over once after V1a's plate and the valve on half a does it again: plate a rises
+        # with V1's cathode, so the hot end must follow plate b
+        windings = turned(windings)
     joints = {"centre": rail, "common": "chassis", "8": f"{p}hot"}
     b.output_transformer(f"{p}T2", windings, joints, raa_ohms=raa)
     b.load(f"{p}hot", "chassis", name=f"{p}loudspeaker")

@@ -8,9 +8,10 @@ import pytest
 from builders import Builder
 from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Situation
-from firstglow.readings.expect import compare, expect
+from firstglow.readings.asked import Cast, blocks
+from firstglow.readings.expect import compare, expect_with_sheet
 from firstglow.readings.meters import digital, loaded, meter_named
-from firstglow.readings.observe import Cast, Observer, blocks
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe, StopRule
 from firstglow.readings.sheet import prepare, sample
 from firstglow.readings.spreads import draw
@@ -61,7 +62,7 @@ def observer(amplifier: Amplifier) -> Observer:
 
 
 def run(amplifier: Amplifier, meter: str = "digital", **more: object) -> object:
-    return expect(amplifier, [rung()], meter_named(meter), observer=observer(amplifier), **more)
+    return expect_with_sheet(amplifier, [rung()], meter_named(meter), observer=observer(amplifier), **more)[0]
 
 
 @pytest.mark.parametrize("mode", ["sampled", "fast"])

@@ -3,7 +3,7 @@
 import pytest
 
 from firstglow.amplifier import load
-from firstglow.readings.stops import section_of
+from firstglow.readings.rated import section_of
 
 TEXT = """
 format = 1

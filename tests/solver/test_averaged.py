@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import brentq
 
 from firstglow.solver.averaged import Averaged, Cell, Inputs, Leg, averaged
-from firstglow.solver.cycle import CELLS, Along
+from firstglow.solver.cells import CELLS, Along
 
 PAIR = Cell((Leg(1), Leg(-1)))
 IDEAL = 1e-4, 1e-9
@@ -301,3 +301,24 @@ def test_finite_for_absurd_states_and_settles_for_wild_ones(law: str, legs: int)
     )
     found = averaged(cell, x)
     assert (found.unsettled > 1e-7).mean() <= 1e-3
+
+
+@pytest.mark.parametrize("farads", [1e-7, 3e-7])
+def test_without_a_reservoir_one_leg_hands_over_to_the_other(farads: float) -> None:
+    """A choke takes a steady current and hardly any capacitor stands before it (reservoir open): each leg has it for half a
+    cycle. Closed forms: 2 sqrt2/pi E less the drop, square waves of current, and no watt from nowhere."""
+    pair = Cell((Leg(1, "junction"), Leg(-1, "junction")))
+    amps, ohms = 0.3, 57.0
+
+    def at(volts: float) -> Averaged:
+        return averaged(pair, inputs(volts, scale=IDEAL[0], limit=IDEAL[1], ohms=ohms, farads=farads, emf=346.5))
+
+    volts = brentq(lambda v: at(v).amps[0] - amps, 200.0, 480.0, xtol=1e-9)
+    found = at(volts)
+    # the volts dip a little below 0 where no leg can hold them up: 0.2 % with 0.1 uF
+    assert volts == pytest.approx(2.0 * 2.0**0.5 / np.pi * 346.5 - amps * ohms, rel=0.004)
+    assert found.each_amps[0, 0] == pytest.approx(found.each_amps[1, 0], rel=1e-6)
+    assert found.each_square[0, 0] == pytest.approx(amps**2 / 2.0, rel=0.03)
+    # 48 cells: the hand-over falls into one of them
+    given, taken = found.watts[0], volts * amps + ohms * found.each_square[:, 0].sum()
+    assert given == pytest.approx(taken, rel=0.01)

@@ -115,7 +115,8 @@ class TestByHand:
         assert one(rowan, "loudspeaker hot", "chassis", bare) == near(0.3 * 2**0.5)
         speaker = OUT.but(load="loudspeaker", feedback="open")  # dc ohms of a loudspeaker: 0.8 of the rated
         assert one(rowan, "loudspeaker hot", "chassis", speaker) == near(parallel(0.3 * 2**0.5, 6.4))
-        assert one(rowan, "V1a grid", "chassis") < 0.01  # input shorted
+        assert one(rowan, "V1a grid", "chassis") == near(1e6)  # unplugged: no shorting plug hides the grid leak
+        assert one(rowan, "V1a grid", "chassis", OUT.but(mains_volts=230.0)) < 0.01  # input shorted
         driven = OUT.but(stimulus_volts=0.1)
         assert one(rowan, "V1a grid", "chassis", driven) == near(1e6)
         loaded = OUT.but(loads={"HT2": 10e3})
@@ -131,7 +132,7 @@ class TestFaults:
             (Fault("R1", "drifts", 1.3), "HT3", "HT1", 90 + 1.3 * 15e3),
             (Fault("L1", "open"), "HT2", "HT1", None),
             (Fault("C1", "shorted"), "HT1", "chassis", 0.1),
-            (Fault("C7", "leaks", 500e3), "V1b plate", "V2 drive", 500e3),
+            (Fault("C7", "leaks", 500e3), "V1b cathode", "V2 drive", 500e3),
             (Fault("P1", "wiper open"), "V2 bias node", "bias", None),
             (Fault("P1", "open"), "bias", "chassis", 58e3),
             (Fault("T2", "plate a open"), "T2 plate a", "HT1", None),

@@ -53,3 +53,23 @@ def test_a_neighbour_in_the_batch_moves_nothing() -> None:
     together, alone = circuit.solve(laid), circuit.solve(laid[:, 0])
     assert together.residual_amps[0] < 1e-11
     np.testing.assert_allclose(together.x[:, 0], alone.x[:, 0], rtol=1e-9, atol=1e-9)
+
+
+def test_two_bad_rectifiers_across_a_bridge_share_one_short_circuit() -> None:
+    """D2 shorted and D3 reversed: two ways round the same winding in the same half cycle. Together they pass what its ohms
+    let through, E/(sqrt2 R) rms (half a sine wave), not that much each."""
+    amplifier = load(next(EXAMPLES.glob("c-*.toml")))
+    circuit = compile_circuit(amplifier)
+    faults = [Fault("D3", "reversed"), Fault("D2", "shorted")]
+    standing = circuit.solve(circuit.vector(Situation(104.8), faults))
+    # 285 V loaded with 0.2 A is 300 V unloaded; winding 45 ohms, primary, fuse and contacts seen from it; the heaters in
+    # parallel take 2 % off both
+    turns = 300.0 / 120.0
+    ohms = 45.0 + turns**2 * (1.8 + amplifier.parts["F1"].value("ohms") + 0.03)
+    unloaded = 104.8 * turns
+    assert standing.part("T1 ht")["amps_rms"][0] == pytest.approx(unloaded / 2.0**0.5 / ohms, rel=0.03)
+    assert abs(standing.power_balance[0]) < 1e-8
+    # both of one leg reversed: what passes in at one end of the reservoir passes out at the other, and a cell of the cycle
+    # puts the reservoir's own 4 ohms of that time into the way (2 % here)
+    both = circuit.solve(circuit.vector(Situation(104.8), [Fault("D1", "reversed"), Fault("D4", "reversed")]))
+    assert both.part("T1 ht")["amps_rms"][0] == pytest.approx(unloaded / 2.0**0.5 / ohms, rel=0.05)

@@ -8,6 +8,7 @@ import pytest
 
 from builders import Builder, primary, push_pull_builder, push_pull_fixed, single_ended_builder, tapped, winding
 from firstglow.amplifier.checks import check_structure
+from firstglow.amplifier.drawn_loops import settle_links
 from firstglow.amplifier.model import Amplifier, Joint
 from firstglow.amplifier.roles import roles
 from structure.topologies import topology
@@ -175,9 +176,11 @@ def test_a_loop_through_a_wire_that_is_the_link() -> None:
     moved(b, "R22", one="loop lead")
     b.links.clear()
     b.parts["R22"] = replace(b.parts["R22"], words={})
-    b.wire("W9", "loudspeaker hot", "loop lead", link="loop", tie="chassis")
-    (loop,) = roles(b.build()).loops
-    assert (loop.link, loop.source, loop.resistor, set(loop.parts)) == ("loop", "loudspeaker hot", "R22", {"R22", "W9"})
+    b.wire("W9", "loudspeaker hot", "loop lead", link="nfb")
+    amplifier = settle_links(b.build(), {})  # as the reader does: the name says nothing, the place everything
+    assert [(k.lead, k.tie, k.feedback) for k in amplifier.links.values()] == [("1", "chassis", True)]
+    (loop,) = roles(amplifier).loops
+    assert (loop.link, loop.source, loop.resistor, set(loop.parts)) == ("nfb", "loudspeaker hot", "R22", {"R22", "W9"})
 
 
 def test_a_presence_control_is_a_branch_to_chassis_not_a_loop_of_its_own() -> None:

@@ -6,7 +6,7 @@
 import random
 from dataclasses import dataclass, replace
 
-from builders import Builder, push_pull_windings, single_ended_windings, winding
+from builders import Builder, push_pull_windings, single_ended_windings, turned, winding
 from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
 from structure.topology_supplies import (
     HEATER_WAYS,
@@ -396,6 +396,10 @@ def _output_transformer(b: Builder, plan: Plan, c: str) -> None:
             )
     else:
         windings = push_pull_windings(6.6e3, screen_tap=tap)
+    if plan.loop in {"lifts", "fixed", "foot"}:
+        # V1a's cathode and plate rise together, the next stage turns that over and the valve on half a once more: plate a
+        # rises with the loop's target, so the loudspeaker must follow plate b.
+        windings = turned(windings)
     joints = {w: f"{c}T2 {w}" for x in windings for w in (x.start, x.end)}
     joints |= {"centre": centre, "common": "chassis", "8": f"{c}hot"}
     if plan.loop == "cathode winding":

@@ -1,6 +1,6 @@
 """A fragment solved at its nominal values and with every valve law moved by its own uncertainty."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -94,3 +94,14 @@ def expanded(samples: Array) -> tuple[float, float]:
     """Nominal value and expanded uncertainty (k = 2) from samples laid out as ``Solved`` has them."""
     halves = (samples[1::2] - samples[2::2]) / 2.0
     return float(samples[0]), 2.0 * float(np.sqrt(np.sum(halves**2)))
+
+
+def either(ways: Sequence[Array]) -> tuple[float, float]:
+    """``expanded`` where a print can be read in several ways: the mean of them, and their spread as a rectangle's.
+
+    The readings are a uniform distribution's ends: half over root 3 (JCGM 100 4.3.7), times 2.
+    """
+    values = [expanded(samples) for samples in ways]
+    half = (max(v for v, _ in values) - min(v for v, _ in values)) / 2.0
+    width = float(np.hypot(max(u for _, u in values), 2.0 * half / np.sqrt(3.0)))
+    return float(np.mean([v for v, _ in values])), width

@@ -12,8 +12,8 @@ GOAL_ERROR, AIM_ERROR, SHARE, CENTRAL = 0.05, 0.03, 0.95, 0.99
 
 
 def blind_dc(rows: Sequence[AccuracyRow]) -> list[AccuracyRow]:
-    """The rows the claim is about: dc volts and amps of a valve that no fit saw."""
-    return [r for r in rows if r.kind in DC and r.valve is not None and not r.used_in_fit and r.error is not None]
+    """The rows the claim is about: dc volts and amps of a valve that no fit saw; not what stands on a chosen part."""
+    return [r for r in rows if r.kind in DC and r.valve is not None and not r.used_in_fit and r.en is not None]
 
 
 def clusters(rows: Sequence[AccuracyRow]) -> dict[str, float]:

@@ -6,13 +6,15 @@ from typing import Any
 
 import numpy as np
 
-from firstglow.accuracy.bench import Solved, expanded
+from firstglow.accuracy.bench import Solved, either
 from firstglow.accuracy.row import AccuracyRow
 from firstglow.accuracy.rules import caution_of, current_u, grid_volts_of, other_u
 from firstglow.accuracy.stages import BenchStage, gain_of, solve_stage, stage_of, unknown
 from firstglow.devices.catalogue import ValveType, type_names, valve_type
 from firstglow.devices.fit_blind import fit_blind, publications, used_in_fit
 from firstglow.devices.fit_rows import CUTOFF_AMPS, FitRow, rows_of
+from firstglow.devices.fit_types import out_of
+from firstglow.devices.fit_uncertainty import FLOOR
 from firstglow.devices.published import published_types
 from firstglow.devices.smooth import DeviceError
 from firstglow.solver.frame import Array
@@ -26,24 +28,40 @@ KINDS = {
 LONE_SCREEN = "no other publication of the type prints a screen current: the blind law knows only what its kind takes"
 
 
-def valve_rows() -> Iterator[AccuracyRow]:
-    """Every published current, gain and transconductance of every fitted type."""
+def valve_rows(by_maker: bool = False, floor: bool = True) -> Iterator[AccuracyRow]:
+    """Every published current, gain and transconductance of every fitted type.
+
+    by_maker: leave out not a maker's one table but all that he printed of the type. floor: with the floor under the laws'
+    uncertainties, which these very rows set (``devices.fit_uncertainty``).
+    """
     for name in type_names():
         if "points" not in published_types().get(name, {}):
             continue
         rows = [r for r in rows_of(name) if r.what in KINDS]
-        for publication in publications(name):
-            mine = [r for r in rows if r.publication == publication]
+        left_out = {p.partition(":")[0] if by_maker else p: None for p in publications(name)}
+        for publication in left_out:
+            mine = [r for r in rows if out_of(r, [publication])]
             try:
                 law, blind = fit_blind(name, [publication]), True
             except DeviceError:  # it is the type's only publication with a current: nothing is left to predict it from
                 law, blind = valve_type(name), False
+            if not floor:
+                law = without_floor(law)
             for where in dict.fromkeys(r.where for r in mine):
                 lone = blind and not any(
-                    r.what == "screen amps" and r.used and r.section == "pentode" and r.publication != publication
+                    r.what == "screen amps" and r.used and r.section == "pentode" and not out_of(r, [publication])
                     for r in rows
                 )
                 yield from _at(law, blind, [r for r in mine if r.where == where], lone)
+
+
+def without_floor(valve: ValveType) -> ValveType:
+    """The type with what its own fit says of its uncertainty, and nothing added to that."""
+    sections = tuple(
+        replace(s, law_uncertainty={k: max(v**2 - FLOOR[k] ** 2, 0.0) ** 0.5 for k, v in s.law_uncertainty.items()})
+        for s in valve.sections
+    )
+    return replace(valve, sections=sections)
 
 
 def raw_row(name: str, where: str) -> Mapping[str, Any]:
@@ -64,11 +82,7 @@ def _at(law: ValveType, blind: bool, rows: list[FitRow], lone_screen: bool) -> I
     solved = [solve_stage(b) for b in benches]
     for row in rows:
         samples = [_predicted(row, b, s) for b, s in zip(benches, solved, strict=True)]
-        values = [expanded(x) for x in samples]
-        value = float(np.mean([v for v, _ in values]))
-        half = (max(v for v, _ in values) - min(v for v, _ in values)) / 2.0
-        # the two readings of the print are a uniform distribution's ends: half over root 3, times 2
-        width = float(np.hypot(max(u for _, u in values), 2.0 * half / np.sqrt(3.0)))
+        value, width = either(samples)
         scored = _scored(row, law, blind, value, width, _slope(row, benches[0], solved[0]))
         if row.what == "screen amps" and lone_screen:
             scored = replace(scored, caution="; ".join(filter(None, (LONE_SCREEN, scored.caution))))

@@ -26,6 +26,7 @@ class Base:
     heaters: (volts, amps) of each way to wire it, in the data sheet's order (series first where there are two).
     heater_pins: pins of heater 1 and 2; ct_pin: of the heater's centre tap, or None.
     joined: the cathode is joined to the heater in the glass, or is the heater. warmup_s: seconds to conduct.
+    variant_of: the type whose electrodes it has under other ratings, heater, base or warm-up; else "".
     """
 
     name: str
@@ -38,6 +39,7 @@ class Base:
     warmup_s: float
     socket: str
     sections: tuple[Section, ...]
+    variant_of: str = ""
 
     @property
     def rectifier(self) -> bool:
@@ -79,6 +81,7 @@ def _base(name: str, row: Mapping[str, Any]) -> Base:
         row["warmup_s"],
         row["base"],
         sections,
+        row.get("variant_of", ""),
     )
 
 
@@ -95,13 +98,15 @@ def designations() -> Mapping[str, str]:
 
 @lru_cache(maxsize=4096)
 def find(word: str) -> Base | None:
-    """The valve type of a designation, or None. A missing suffix is allowed where one type fits: 6SN7 is 6SN7GTB."""
+    """The valve type of a designation, or None. A missing suffix is allowed where one type fits, or one and what it is a
+    variant of: then the variant (6SN7 is 6SN7GT, not the later 6SN7GTB, whose ratings are higher)."""
     known = designations()
     key = word.upper()
     if key in known:
         return bases()[known[key]]
     if len(key) >= 3:
         ends = {known[key + suffix] for suffix in _SUFFIXES if key + suffix in known}
+        ends -= {bases()[name].variant_of for name in ends}
         if len(ends) == 1:
             return bases()[ends.pop()]
     return None

@@ -5,9 +5,11 @@ from firstglow.amplifier.checks_joints import joint_problems
 from firstglow.amplifier.checks_rails import rail_problems
 from firstglow.amplifier.checks_valves import valve_problems
 from firstglow.amplifier.checks_windings import winding_problems
+from firstglow.amplifier.drawn_loops import positive_loops
 from firstglow.amplifier.look import look_at
 from firstglow.amplifier.model import Amplifier, Problem
 from firstglow.amplifier.refusals import refusals
+from firstglow.amplifier.remedy_rules import never
 from firstglow.amplifier.supplies import unrecognised
 
 __all__ = ["check_structure", "refusals"]
@@ -33,6 +35,8 @@ def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
         found += winding_problems(look) or heater_problems(look)
     if drawn:
         found += [*unrecognised(amplifier), *valve_problems(look), *rail_problems(look)]
+    if (drawn or amplifier.layers[-1] == "changed") and not found:
+        found += positive_loops(look)
     first = {p.part: p for p in reversed(found)}  # a part with one mistake often shows another: tell the first
-    kept = [p for p in found if first[p.part] is p]
+    kept = [never(look, p) for p in found if first[p.part] is p]
     return tuple(sorted(dict.fromkeys(kept), key=lambda p: p.line))

@@ -7,6 +7,7 @@ from firstglow.amplifier.graph import OHMIC, Branch, reach
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Joint, Part, Problem
 from firstglow.amplifier.remedies import like, line_of, local, problem, resistor_line, wire_line
+from firstglow.amplifier.remedy_rules import mains_side
 from firstglow.amplifier.roles_ends import mains_joints
 
 _TRANSFORMERS = ("transformer", "output transformer")
@@ -108,6 +109,7 @@ def _islands(look: Look) -> Iterator[Problem]:
 
     held = set(reach(look.net, ["chassis"], dc)) | set(reach(look.net, list(mains_joints(look)), dc))
     held |= {j for j in ("line", "neutral", "earth") if j in look.net.at}
+    mains = mains_side(look) if amplifier.of_kind("inlet") else frozenset()
     for joint in amplifier.joints.values():
         if joint.name in held:
             continue
@@ -118,6 +120,8 @@ def _islands(look: Look) -> Iterator[Problem]:
             continue
         if any(look.at(j.name, "grid") for j in joints):
             continue  # told of the valve: its grid has no leak
+        if mains & {j.name for j in joints}:
+            continue  # told of the transformer: its primary is not on line and neutral
         yield _island(look, joints)
 
 
@@ -126,24 +130,47 @@ def _island(look: Look, joints: list[Joint]) -> Problem:
     owners = [_owner(look, t) for j in joints for t in j.terminals]
     owner = min(owners, key=line_of)
     names = ", ".join(j.name for j in joints[:6]) + (" ..." if len(joints) > 6 else "")
-    return problem(
-        amplifier,
-        owner,
-        owner.name,
-        f"no dc path from {names} to chassis",
-        "a resistor, winding, choke or wire to chassis, or a joint named in floating",
-        _ground(look, joints, owner),
-    )
+    rectifier_line = _heats_rectifiers(look, joints)
+    if rectifier_line is not None:
+        # a wire to chassis would put the whole HT across the rectifier's heater insulation
+        allowed = (
+            "the wire that ties this winding in the drawing (to its rectifier's cathode), or its name in floating, "
+            "inside amplifier = { ... }, where it hangs free"
+        )
+        remedy = f'floating = ["{rectifier_line}"]'
+    else:
+        allowed = "a resistor, winding, choke or wire to chassis, or a joint named in floating"
+        remedy = _ground(look, joints, owner)
+    return problem(amplifier, owner, owner.name, f"no dc path from {names} to chassis", allowed, remedy)
+
+
+def _heats_rectifiers(look: Look, joints: list[Joint]) -> str | None:
+    """The winding ("T1 rect") where the island is one that heats rectifiers and nothing else."""
+    amplifier, here = look.amplifier, {j.name for j in joints}
+    glass = {p.envelope for p in amplifier.of_kind("rectifier")}
+    heaters = [p for p in amplifier.of_kind("heater") if here & set(p.leads.values())]
+    if not heaters or any(p.envelope not in glass for p in heaters):
+        return None
+    for part in amplifier.of_kind("transformer"):
+        for w in part.windings:
+            if {part.leads[w.start], part.leads[w.end]} <= here:
+                return f"{part.name} {w.name}"
+    return None
 
 
 def _ground(look: Look, joints: list[Joint], owner: Part) -> str:
-    """A winding's own middle or end on chassis, else a large resistor."""
-    amplifier = look.amplifier
+    """A winding's own middle, or the end of one that heats valves, on chassis; else a large resistor.
+
+    The end of a winding that feeds a rectifier is never sent there: where a wire of the rectifier is missing, chassis
+    would make another circuit of it.
+    """
+    amplifier, names = look.amplifier, {j.name for j in joints}
+    fed = {b.a for b in look.net.branches if b.sort == "diode"} | {b.b for b in look.net.branches if b.sort == "diode"}
     for kind, leads in (("output transformer", ("common",)), ("transformer", ("ct", "2"))):
         for part in amplifier.of_kind(kind):
-            here = [lead for lead, at in part.leads.items() if at in {j.name for j in joints}]
+            here = [lead for lead, at in part.leads.items() if at in names]
             for end in leads:
                 lead = next((x for x in here if x == end or x.endswith(f" {end}")), None)
-                if lead is not None:
+                if lead is not None and not (end == "2" and names & fed):
                     return wire_line(amplifier, f"{part.name} {lead}", "chassis", part.channel)
     return resistor_line(amplifier, "1M", joints[0].name, "chassis", owner.channel)

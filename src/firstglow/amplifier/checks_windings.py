@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from firstglow.amplifier.graph import Branch, Path, is_primary, joints_along, reach
 from firstglow.amplifier.look import Look
-from firstglow.amplifier.model import Problem
+from firstglow.amplifier.model import Amplifier, Problem
 from firstglow.amplifier.remedies import problem, wire_line
 
 # Windings in parallel may differ by this much of the larger one (makers' tolerance, common practice).
@@ -98,5 +98,14 @@ def _primaries(look: Look) -> Iterator[Problem]:
                 name,
                 f"its primary is not on {' and '.join(missing)}",
                 "a primary from line to neutral, through fuse and switch",
-                wire_line(amplifier, inlet.leads[missing[0]], f"{name} {free}"),
+                _mains_lead(amplifier, inlet.leads[missing[0]], missing, f"{name} {free}"),
             )
+
+
+def _mains_lead(amplifier: Amplifier, side: str, missing: list[str], lead: str) -> str:
+    """A wire to neutral; line only through what breaks it, which stands in the file or is left out altogether."""
+    if missing == ["neutral"]:
+        return wire_line(amplifier, side, lead)
+    return (
+        f'line through fuse and switch to "{lead}", or no line of the file for the mains side: it is then so by itself'
+    )

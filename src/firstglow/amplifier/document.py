@@ -42,6 +42,9 @@ def open_document(source: str | FilePath | bytes, name: str = "", keys: tuple[st
         line = re.search(r"at line (\d+)", str(error))
         where = int(line.group(1)) if line else text.count("\n") + 1
         what = re.sub(r" \(at .*\)$", "", str(error))
+        opened = _unclosed(text)
+        if opened is not None and opened < where:
+            where, what = opened, "a bracket opened on this line is not closed"
         shown = text.split("\n")[where - 1].strip() if where <= text.count("\n") + 1 else ""
         mistakes.add(
             where,
@@ -114,6 +117,21 @@ def _text(raw: bytes, mistakes: Mistakes) -> str:
     if not text.strip():
         mistakes.add(1, "file", "the file is empty", "an amplifier", f"format = {FORMAT}")
     return text
+
+
+def _unclosed(text: str) -> int | None:
+    """Line on which a bracket is opened that still stands open where the next ``name = `` begins, or None."""
+    opened: list[int] = []
+    tokens = r'"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|[\[\]{}]|^[ \t]*[\w-]+[ \t]*='
+    for match in re.finditer(tokens, text, re.MULTILINE):
+        sign = match.group()
+        if sign in "[{":
+            opened.append(text.count("\n", 0, match.start()) + 1)
+        elif sign in "]}":
+            opened = opened[:-1]
+        elif sign.endswith("=") and sign.lstrip()[0] not in "\"'#" and "[" in text[match.end() :][:3] and opened:
+            return opened[0]
+    return opened[0] if opened else None
 
 
 def _depth(text: str, mistakes: Mistakes) -> None:

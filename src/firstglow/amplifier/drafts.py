@@ -65,6 +65,7 @@ class Via:
 class Draft:
     """One part being read. ``leads`` is what the file says; a lead that is named nowhere else may be missing here.
 
+    link: name, lead, tie; link_said: which of "lead" and "tie" the file states.
     also: further joints that a lead is soldered to; vias: parts that stand between a lead and a joint.
     """
 
@@ -86,9 +87,10 @@ class Draft:
     vias: list[Via] = field(default_factory=list)
     heater: list[Place] = field(default_factory=list)
     link: tuple[str, str, str | None] | None = None
+    link_said: frozenset[str] = frozenset()
     idle: tuple[Quantity, str | None] | None = None
     sides: tuple[float, ...] = ()
-    lost: bool = False  # a winding's text could not be read, so its leads are not known
+    lost: bool = False  # its line or a winding could not be read, so its leads are not known
 
     @property
     def line(self) -> int:

@@ -116,6 +116,11 @@ class Implied:
             if draft is not None and draft.kind == "transformer" and rest in draft.windings:
                 leads = draft.windings[rest][0].leads
                 return [("lead", draft.name, f"{rest} {leads[0]}"), ("lead", draft.name, f"{rest} {leads[-1]}")]
+            if draft is None and self.scopes.note_missing(places[0], owner.name):
+                return []
+            if draft is not None and draft.lost:
+                self.scopes.mistakes.broken = True
+                return []
             known = [
                 f"{d.local} {w}" for d in self._all("transformer") for w in d.windings if not w.startswith("primary")
             ]
@@ -233,7 +238,7 @@ class Implied:
             self._note("inlet", "mains inlet", "line, neutral and earth")
         if self.groups.alone(("name", "earth", "")) or self._only_inlet("earth"):
             self._bond("earth bond", "earth", ("name", "chassis", ""))
-        if not (self._alone(transformer, line_lead) and self._alone(transformer, neutral_lead)):
+        if not self._unfed(transformer, line_lead, neutral_lead):
             return
         chain: Node = ("name", "line", "")
         for kind, name in (("fuse", "mains fuse"), ("switch", "mains switch")):
@@ -251,6 +256,21 @@ class Implied:
         self.groups.join(chain, ("lead", transformer, line_lead))
         self.groups.join(("name", "neutral", ""), ("lead", transformer, neutral_lead))
         self._note(transformer, "primary", f"{line_lead} on line through fuse and switch, {neutral_lead} on neutral")
+
+    def _unfed(self, transformer: str, *leads: str) -> bool:
+        """Whether no line says where the mains come in: nothing on the primary's ends but interference capacitors, and
+        what stands across the primary itself (a neon, a discharge resistor)."""
+        ends = {self.groups.top(("lead", transformer, lead)) for lead in leads}
+        for node in self.groups.above:
+            if self.groups.top(node) not in ends or node in {("lead", transformer, lead) for lead in leads}:
+                continue
+            if node[0] == "name":
+                return False
+            draft = self.scopes.drafts[node[1]]
+            across = {self.groups.top(("lead", draft.name, lead)) for lead in lead_names(draft)} <= ends
+            if draft.kind != "capacitor" and not (draft.kind in {"resistor", "lamp"} and across):
+                return False
+        return True
 
     def _bond(self, name: str, joint: str, to: Node) -> None:
         self._new(name, "wire")

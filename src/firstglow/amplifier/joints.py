@@ -33,6 +33,15 @@ def natural(text: str) -> tuple[tuple[int, int, str], ...]:
     return tuple((0, int(t), "") if t.isdigit() else (1, 0, t) for t in re.findall(r"\d+|\D+", text))
 
 
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """A line that names a part which is not there: the place, its owner, and the lead asked for."""
+
+    place: Place
+    owner: str
+    lead: str
+
+
 @dataclass
 class Scopes:
     """Who is called what, in which channel."""
@@ -42,6 +51,7 @@ class Scopes:
     drafts: dict[str, Draft] = field(default_factory=dict)
     names: dict[tuple[str | None, str], str] = field(default_factory=dict)
     shared: set[str] = field(default_factory=set)
+    missing: dict[str, list[Missing]] = field(default_factory=dict)
 
     def add(self, draft: Draft) -> None:
         """Make a part known under its local name, its canonical name, and channel + local name."""
@@ -137,14 +147,60 @@ class Scopes:
         return draft.local if draft.channel in {channel, None} else part
 
     def _no_part(self, place: Place, owner: str, text: str, words: list[str]) -> None:
-        rest = " ".join(words[1:])
-        here = [d for d in self.drafts.values() if d.channel in {place.channel, None} and lead_of(d, rest) is not None]
-        sections = [d for d in here if d.envelope and d.local[:-1] == words[0]]
-        known = [d.local for d in sections or here]
-        best = nearest(words[0], known) or (known[0] if known else None)
-        remedy = f'"{best} {rest}"' if best else f'"{text.replace(" ", "-")}"'
-        allowed = "a lead of a part, or a joint's own name"
-        self.mistakes.add(place.line, owner, f"{short(text)!r}: there is no part {words[0]}", allowed, remedy)
+        self.missing.setdefault(words[0], []).append(Missing(place, owner, " ".join(words[1:])))
+
+    def note_missing(self, place: Place, owner: str) -> bool:
+        """Whether the place names a part that is not there; noted, and told with the other lines that name it."""
+        _, words = self.split(place.text, place.channel)
+        if len(words) < 2 or not _PARTLIKE.fullmatch(words[0]):
+            return False
+        self._no_part(place, owner, place.text, words)
+        self.mistakes.broken = True
+        return True
+
+    def tell_missing(self) -> None:
+        """One mistake for each part that is named and not there, however many lines name it."""
+        for word, asked in self.missing.items():
+            culprit = self._misspelt(word, asked)
+            if culprit is not None and not self.mistakes.blames(culprit.name):
+                found = f"no line names {culprit.local}, and {_lines(asked)} {word}, which is no part"
+                self.mistakes.add(culprit.path, culprit.local, found, "one name for one part", word)
+            elif culprit is None:
+                first = min(asked, key=lambda m: m.place.line)
+                text = " ".join(first.place.text.split())
+                best = self._meant(word, first)
+                more = f" ({_lines(asked)} it)" if len({m.place.line for m in asked}) > 1 else ""
+                allowed = "a lead of a part, or a joint's own name"
+                remedy = f'"{best} {first.lead}"' if best else f"a line for {word}, or the part that is meant"
+                found = f"{short(text)!r}: there is no part {word}{more}"
+                self.mistakes.add(first.place.line, first.owner, found, allowed, remedy)
+
+    def _misspelt(self, word: str, asked: list[Missing]) -> Draft | None:
+        """The one part that no line names, has every lead asked for, and is called nearly so."""
+        texts = {p.text for d in self.drafts.values() for p in [*d.leads.values(), *(x for _, x in d.also)]}
+        named = {t.split(" ")[0] for t in texts}
+        found = {
+            d.local: d
+            for d in self.drafts.values()
+            if d.local not in named
+            and d.line
+            and (d.local.startswith(word) or word.startswith(d.local) or d.local[:-1] == word[:-1])
+            and len(d.local) > 1
+            and (d.lost or all(m.lead in d.windings or lead_of(d, m.lead) is not None for m in asked))
+        }
+        return next(iter(found.values())) if len(found) == 1 else None
+
+    def _meant(self, word: str, first: Missing) -> str | None:
+        """The part with that lead whose name is like the word: another section of its glass, or a slip; else None."""
+        inside = {first.place.channel, None}
+        here = [d for d in self.drafts.values() if d.channel in inside and lead_of(d, first.lead) is not None]
+        sections = [d.local for d in here if d.envelope and d.local[:-1] == word]
+        return nearest(word, sections or [d.local for d in here]) or (sections[0] if sections else None)
+
+
+def _lines(asked: list[Missing]) -> str:
+    lines = sorted({m.place.line for m in asked})
+    return f"line {lines[0]} names" if len(lines) == 1 else f"lines {', '.join(str(n) for n in lines[:8])} name"
 
 
 class Groups:

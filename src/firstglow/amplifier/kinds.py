@@ -55,7 +55,7 @@ TABLE: tuple[Kind, ...] = (
         ("hot", "ground"),
         table(),
         words=WORDS,
-        says=("input jack", "jack"),
+        says=("input jack", "input socket", "rca socket", "phono socket", "din socket", "jack"),
         text="",
         example='J1 = ["input", "in", "chassis"]',
     ),

@@ -146,7 +146,7 @@ class Layers:
         if not found and not (self.lenient or self._bare(word) in self.passed_over):
             near = nearest(word, self.scopes.drafts) or next(iter(self.scopes.drafts), "R1")
             self.mistakes.add(path, word, f"there is no part {short(word)!r}", "a part of this amplifier", f'"{near}"')
-        return found
+        return [(draft, rest) for draft, rest in found if not draft.lost]  # the unread line is told already
 
     # -- the four verbs ----------------------------------------------------------------------------------------------
     def _set(

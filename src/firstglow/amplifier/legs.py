@@ -260,7 +260,8 @@ def _series(search: Search, path: Path) -> tuple[list[str], list[str]]:
     """Series parts of a leg on the winding's side and on the dc side: beyond a rectifier with no winding after it."""
     marks = [i for i, b in enumerate(path) if b.sort == "diode" or search.is_winding(b)]
     first, last = marks[0], marks[-1]
-    ac, dc = [], []
+    ac: list[str] = []
+    dc: list[str] = []
     for i, b in enumerate(path):
         if b.sort in {"wire", "resistance"}:
             outside = (i < first and path[first].sort == "diode") or (i > last and path[last].sort == "diode")

@@ -70,6 +70,11 @@ def short(text: object, most: int = 60) -> str:
     return plain if len(plain) <= most else plain[: most - 3] + "..."
 
 
+def an(word: str) -> str:
+    """The word with its article: "a valve", "an input"."""
+    return f"an {word}" if word[:1].lower() in "aeio" else f"a {word}"
+
+
 def where(path: Path) -> str:
     """A key path for a message."""
     return dotted(path)

@@ -112,13 +112,17 @@ class Joint:
 
 @dataclass(frozen=True, slots=True)
 class Link:
-    """A named lead that can be lifted. Its free end is tied to joint ``tie`` while lifted (None: left hanging)."""
+    """A named lead that can be lifted. Its free end is tied to joint ``tie`` while lifted (None: left hanging).
+
+    feedback: it lifts its channel's outer feedback loop, as the structure says (``drawn_loops``), whatever its name.
+    """
 
     name: str
     part: str
     lead: str
     tie: str | None
     channel: str | None = None
+    feedback: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -197,7 +197,7 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
     part_word, colon, rest = text.partition(":")
     named = find_parts(amplifier, part_word)
     if not colon or not named:
-        near = nearest(part_word, amplifier.parts) or next(iter(amplifier.parts))
+        near = _at_lead(amplifier, part_word) or nearest(part_word, amplifier.parts) or next(iter(amplifier.parts))
         raise SituationError(
             "--fault",
             f"{text!r}: no part {part_word.strip()!r}" if colon else f"{text!r} has no mode",
@@ -242,6 +242,17 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
     if not 0 < number <= 1e15:
         raise SituationError("--fault", f"{mode_word}={value}", "more than 0", f"--fault {example}")
     return Fault(part.name, mode_word, number)
+
+
+def _at_lead(amplifier: Amplifier, text: str) -> str | None:
+    """The resistor or capacitor that "V2 cathode R" asks for and that has a name of its own: R10 on V2's cathode."""
+    words = text.split()
+    kind = {"R": "resistor", "C": "capacitor"}.get(words[-1] if words else "")
+    terminal = " ".join(words[:-1])
+    joint = amplifier.aliases.get(terminal, terminal)
+    if kind is None or joint not in amplifier.joints or joint == "chassis":
+        return None
+    return next((p.name for p in amplifier.of_kind(kind) if joint in p.leads.values()), None)
 
 
 def _expanded(mode: Mode, part: Part) -> set[str]:

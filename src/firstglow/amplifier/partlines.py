@@ -1,7 +1,7 @@
 """Reads one part's line, ``[what it is, lead, lead ..., {more}]``, into a Draft."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -30,7 +30,11 @@ _BY_LETTER: Mapping[str, str] = {
     "P": "pot",
     "F": "fuse",
     "W": "wire",
+    "V": "valve",
+    "T": "transformer",
 }
+_AUTO = re.compile(r"(?i)\bauto[- ]?(?:transformer|former)\b")
+_LICENSED = "someone licensed for live-chassis sets: a set fed by an autotransformer gets no ladder here"
 
 # A value that stands for a part between a lead and a joint: ohms or farads, always with their letter.
 _VIA = re.compile(r"(?:\d[\d.]*(?:[RkKMGΩ]|[pnuµμ]F?)\d*)")
@@ -62,9 +66,10 @@ def quantity(row: Attribute, value: float, spread: Spread | None, origin: Origin
 class PartReader:
     """Reads part lines of one file, noting mistakes."""
 
-    def __init__(self, mistakes: Mistakes, layer: str = "drawn") -> None:
+    def __init__(self, mistakes: Mistakes, layer: str = "drawn", taken: Collection[str] = ()) -> None:
         self.mistakes = mistakes
         self.layer = layer
+        self.taken = taken  # names that other lines have
 
     def read(self, path: Path, name: str, local: str, channel: str | None, line: Any) -> Draft | None:
         """The part, or None (with the mistakes noted) where it cannot be used at all."""
@@ -78,25 +83,35 @@ class PartReader:
                 "[what it is, lead, lead ..., {more}]",
                 f'{local} = ["220k", "HT1", "V1 plate"]',
             )
-            self.mistakes.broken = True
-            return None
+            return self._lost(path, name, local, channel, origin)
+        likely = _BY_LETTER.get(local[0].upper())
+        if _AUTO.search(parts[0]):
+            allowed = "a mains transformer whose secondaries are apart from its primary"
+            self.mistakes.add((*path, "0"), name, "an autotransformer: what it feeds is the mains", allowed, _LICENSED)
+            return self._lost(path, name, local, channel, origin)
         try:
-            said = read_what(parts[0], likely=_BY_LETTER.get(local[0].upper()))
+            said = read_what(parts[0], likely=likely)
         except QuantityError as error:
             self.mistakes.add((*path, "0"), name, error.found, error.allowed, error.remedy)
-            said = Said(kind=_BY_LETTER.get(local[0].upper()))  # its leads are read all the same
-            if said.kind is None:
-                self.mistakes.broken = True
-                return None
+            if likely in {None, "valve", "transformer"}:
+                return self._lost(path, name, local, channel, origin)
+            said = Said(kind=likely)  # its leads are read all the same
         assert said.kind is not None
         draft = Draft(name, local, channel, said.kind, said.type, path, origin)
         self.take(draft, said, origin, path)
         if draft.kind in {"valve", "rectifier"} and not self.envelope(draft, path):
-            self.mistakes.broken = True
-            return None
+            return self._lost(path, name, local, channel, origin)
         first = next((n for n, x in enumerate(parts) if isinstance(x, dict)), len(parts))
         self._more(draft, self._tables(draft, parts, first, path))
         self._leads(draft, parts[1:first], path)
+        return draft
+
+    def _lost(self, path: Path, name: str, local: str, channel: str | None, origin: Origin) -> Draft:
+        """A stand-in for a part that cannot be read: the other lines that name it are told nothing of it."""
+        self.mistakes.broken = True
+        kind = _BY_LETTER.get(local[0].upper(), "resistor")
+        draft = Draft(name, local, channel, kind, None, path, origin)
+        draft.lost = True
         return draft
 
     def _tables(self, draft: Draft, parts: list[Any], first: int, path: Path) -> dict[str, tuple[Any, Path]]:
@@ -145,12 +160,13 @@ class PartReader:
             return True
         section = base.section(str(asked) if asked else letter)
         if section is None:
+            glass = re.sub(r"(?<=\d)[a-z]$", "", draft.local)
             self.mistakes.add(
                 path,
                 draft.name,
                 f"no section of the {base.name} named",
-                "one line a section: " + ", ".join(f"{draft.local.rstrip('ab')}{x}" for x in "ab"),
-                f"{draft.local.rstrip('ab')}a",
+                f"one line a section: {glass}a, {glass}b",
+                next((name for name in (f"{glass}a", f"{glass}b") if name not in self.taken), f"{glass}a"),
             )
             return False
         draft.section = section

@@ -60,6 +60,7 @@ def _link(mistakes: Mistakes, layer: str, draft: Draft, value: Any, at: Path) ->
         tie = value.get("tie", "chassis" if "feedback" in value["name"].lower() else None)
         if lead is not None and (tie is None or isinstance(tie, str)):
             draft.link = (value["name"], lead, tie)
+            draft.link_said = frozenset(value) & {"lead", "tie"}
             draft.words["link"] = value["name"]
             return
     mistakes.add(

@@ -10,6 +10,7 @@ from typing import Any
 
 from firstglow.amplifier.document import Document, open_document
 from firstglow.amplifier.drafts import Draft, lead_names
+from firstglow.amplifier.drawn_loops import drawn_phases, with_phases
 from firstglow.amplifier.head import read_head
 from firstglow.amplifier.implied import Implied
 from firstglow.amplifier.joints import SPECIAL, Groups, Scopes
@@ -22,6 +23,16 @@ from firstglow.amplifier.soldering import solder, with_vias
 
 _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
+# A part between a lead that stands nowhere and chassis that harms nothing, and where the other leads belong (common
+# practice); no remedy puts a lead on HT or on the mains.
+_VIA: Mapping[str, str] = {"grid": "1M chassis", "cathode": "1k5 chassis"}
+_WHERE: Mapping[tuple[str, str], str] = {
+    ("valve", "plate"): "the joint of its plate load or output transformer",
+    ("valve", "screen"): "the joint of its screen resistor",
+    ("rectifier", "plate 1"): "an end of its HT winding",
+    ("rectifier", "plate 2"): "the other end of its HT winding",
+    ("rectifier", "cathode"): "the plus of its reservoir",
+}
 
 
 def load(
@@ -42,12 +53,15 @@ def load(
     # The whole file is read with every layer first, so a mistake is a mistake whatever is asked for.
     everything = _build(document, "changed", meters or {}, lenient=False)
     drawn = _build(document, "drawn", {}, lenient=True) if "layer" in document.data else everything
+    # A phase that nobody stated is the drawing's to settle: a layer that exchanges plate leads then shows.
+    phases = drawn_phases(drawn) if not document.mistakes.found else {}
+    everything, drawn = with_phases(everything, phases), with_phases(drawn, phases)
     if not document.mistakes.broken:
         _structure(document.mistakes, drawn, everything)
     document.mistakes.stop()
     if as_ == "changed":
         return everything
-    return drawn if as_ == "drawn" else _build(document, as_, meters or {}, lenient=True)
+    return drawn if as_ == "drawn" else with_phases(_build(document, as_, meters or {}, lenient=True), phases)
 
 
 def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:
@@ -83,12 +97,16 @@ def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> A
     if not mistakes.broken:
         _leads_everywhere(scopes, groups, mistakes, layers.added)
     head.defaults.extend(implied.defaults)
-    return Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
+    amplifier = Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
+    if not lenient:
+        scopes.tell_missing()
+    return amplifier
 
 
 def _read_parts(document: Document, scopes: Scopes, channels: tuple[str, ...]) -> None:
     """All part lines into drafts: shared ones, then each channel's own."""
-    reader = PartReader(document.mistakes)
+    taken = {n for table in ("shared", "parts", "channel", *channels) for n in _table(document, table)}
+    reader = PartReader(document.mistakes, taken=taken)
     names = _names(document, channels)
     for table in ("shared", "parts"):
         for local, line in _table(document, table).items():
@@ -231,6 +249,8 @@ def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts
         ):
             continue
         for lead in lead_names(draft):
+            if lead == "cathode" and draft.base is not None and draft.base.joined:
+                continue  # in the glass it is on its own filament
             if lead not in draft.leads and groups.alone(("lead", draft.name, lead)):
                 names = ", ".join(lead_names(draft))
                 mistakes.add(
@@ -243,7 +263,10 @@ def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts
 
 
 def _with_lead(draft: Draft, lead: str) -> str:
-    if draft.kind in {"valve", "rectifier"}:
-        return f'{{ "{lead}" = "HT1" }}'
-    known = [draft.leads[x].text if x in draft.leads else "chassis" for x in lead_names(draft)]
-    return f"{draft.local} = [..., " + ", ".join(f'"{k}"' for k in known) + "]"
+    """What to write for a lead that stands nowhere: a leak to chassis, never HT; else where to look, in plain words."""
+    if draft.kind == "valve" and lead in _VIA:
+        return f'{{ "{lead}" = "{_VIA[lead]}" }}'
+    if draft.kind in {"fuse", "switch"} and not draft.leads:
+        return f"{draft.local} without any lead: in the line, before the primary"
+    what = _WHERE.get((draft.kind, lead), "the joint it has in the drawing")
+    return f'"{lead}" of {draft.local} on {what}'

@@ -8,6 +8,7 @@ from firstglow.amplifier.bases import bases
 from firstglow.amplifier.defaults import capacitor_type, fill
 from firstglow.amplifier.digest import digest
 from firstglow.amplifier.drafts import Draft, Place, lead_names
+from firstglow.amplifier.drawn_loops import settle_links
 from firstglow.amplifier.joints import SPECIAL, Groups, Node, Scopes, canonical, natural, terminal
 from firstglow.amplifier.lines import dotted
 from firstglow.amplifier.mistakes import Mistakes, nearest
@@ -43,6 +44,7 @@ class Resolver:
         self.head, self.scopes, self.groups, self.mistakes = head, scopes, groups, mistakes
         self.defaults = list(head.defaults)
         self.kinds = {d.name: d.kind for d in scopes.drafts.values()}
+        self.link_said: dict[str, frozenset[str]] = {}
 
     def run(self, layers: tuple[str, ...]) -> Amplifier:
         """The frozen amplifier; notes what cannot be used."""
@@ -79,6 +81,8 @@ class Resolver:
             fragment=self.head.fragment,
             not_used=tuple(self._not_used(parts)),
         )
+        if not self.mistakes.broken and not self.mistakes.found:
+            amplifier = settle_links(amplifier, self.link_said)
         return replace(amplifier, digest=digest(amplifier))
 
     def _order(self, draft: Draft) -> tuple[object, ...]:
@@ -89,12 +93,24 @@ class Resolver:
         """Join cathodes to heaters where the valve does so itself."""
         for draft in self.scopes.drafts.values():
             if draft.base is not None and draft.base.joined and draft.kind in {"valve", "rectifier"}:
-                end = "2" if draft.kind == "rectifier" else "1"
+                ends = ("2", "1") if draft.kind == "rectifier" else ("1", "2")
+                cathode = self.groups.top(("lead", draft.name, "cathode"))
+                stands = {e: self.groups.top(("lead", f"{draft.envelope} heater", e)) == cathode for e in ends}
+                # a cathode drawn on the filament's other end is on the filament: both ends would short it
+                end = ends[1] if stands[ends[1]] else ends[0]
                 self.groups.join(("lead", draft.name, "cathode"), ("lead", f"{draft.envelope} heater", end))
 
     def _floating(self) -> list[Node]:
-        nodes = [self.scopes.node(p, "floating") for p in self.head.floating]
+        nodes = [n for p in self.head.floating for n in self._meant_to_float(p)]
         return [n for n in nodes if n is not None and n in self.groups.above]
+
+    def _meant_to_float(self, place: Place) -> list[Node | None]:
+        """A joint or terminal, or every lead of a winding ("T1 rect")."""
+        part, rest, _ = self.scopes.find(" ".join(place.text.split()), None)
+        if part is not None and rest in self.scopes.drafts[part].windings:
+            winding, _origin = self.scopes.drafts[part].windings[rest]
+            return [("lead", part, f"{rest} {lead}") for lead in winding.leads]
+        return [self.scopes.node(place, "floating")]
 
     def _joints(
         self, names: Mapping[frozenset[Node], str], floating: set[Node], parts: Mapping[str, Part]
@@ -259,10 +275,9 @@ class Resolver:
             if part.kind in several or len(part.leads) < 2 or len(set(part.leads.values())) > 1:
                 continue
             joint = next(iter(part.leads.values()))
-            others = {j for p in parts.values() for j in p.leads.values() if j != joint}
-            near = nearest(joint, sorted(others, key=natural)) or "chassis"
-            found, allowed = f"both leads on one joint, {joint}", f"another joint for lead {list(part.leads)[-1]}"
-            self.mistakes.add(part.origin.line, part.name, found, allowed, f'"{near}"')
+            last = list(part.leads)[-1]
+            found, allowed = f"both leads on one joint, {joint}", f"another joint for lead {last}"
+            self.mistakes.add(part.origin.line, part.name, found, allowed, f"the joint of lead {last} in the drawing")
 
     # -- links, idle, aliases --------------------------------------------------------------------------------------
     def _links(self, parts: Mapping[str, Part]) -> dict[str, Link]:
@@ -282,6 +297,7 @@ class Resolver:
                 node = self.scopes.node(Place(tie, draft.channel, draft.line), draft.name)
                 joint = self._joint_of(node, draft, tie)
             found[full] = Link(full, draft.name, lead, joint, draft.channel)
+            self.link_said[full] = draft.link_said
         return dict(sorted(found.items(), key=lambda kv: (self._channel_rank(kv[1].channel), natural(kv[0]))))
 
     def _joint_of(self, node: Node | None, draft: Draft, text: str) -> str | None:
@@ -307,13 +323,13 @@ class Resolver:
             by = draft.words.get("set_by")
             pot = self.scopes.find(str(by), draft.channel)[0] if by else None
             if by and (pot is None or self.scopes.drafts[pot].kind != "pot"):
-                pots = [d.local for d in self.scopes.drafts.values() if d.kind == "pot"]
+                near = nearest(str(by), [d.local for d in self.scopes.drafts.values() if d.kind == "pot"])
                 self.mistakes.add(
                     draft.line,
                     name,
                     f"set_by = {by!r}",
                     "a pot",
-                    f'set_by = "{nearest(str(by), pots) or (pots[0] if pots else "P1")}"',
+                    f'set_by = "{near}"' if near else "the pot that sets its bias",
                 )
             if draft.idle is not None:
                 found[name] = IdleTarget(

@@ -201,7 +201,7 @@ class Loop:
     sections: tuple[str, ...]
     link: str | None
     channel: str | None
-    transformer: str | None
+    transformer: str
     inner: str | None = None
 
 

@@ -107,7 +107,7 @@ def _loop(
     transformer: str,
     inner: str | None = None,
 ) -> Loop:
-    link = next((k.name for k in look.amplifier.links.values() if k.part in parts), None)
+    link = next((k.name for k in look.amplifier.links.values() if k.feedback and k.part in parts), None)
     resistors = [p for p in parts if look.part(p).kind == "resistor"]
     resistor = max(resistors, key=lambda p: look.part(p).value("ohms")) if resistors else None
     return Loop(

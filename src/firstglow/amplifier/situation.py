@@ -32,7 +32,8 @@ class Situation:
     lamp_watts: rating of the limiter lamp in series with the line, None when out or bypassed.
     switches_open: names of switches that are open (standby); mains switches are closed unless named here.
     feedback: "open" lifts every feedback link and ties it; "test" inserts ``test_ohms`` in it; "closed" as wired.
-    stimulus_volts: generator volts rms at ``stimulus_hz`` into the input(s), 0 is input shorted.
+    stimulus_volts: generator volts rms at ``stimulus_hz`` into the input(s), 0 is input shorted; while unplugged
+        nothing is in it.
     loads: joint -> ohms of a stated load resistor from it to chassis (a computed load on HT, say).
     """
 

@@ -95,11 +95,8 @@ def mains_windings(
     for text in (w for w in texts if w.primary):
         origin = draft.windings[text.name][1]
         for side in text.sides:
-            ohms = (
-                side.ohms
-                if side.ohms is not None
-                else 0.5 * typical * side.volts / primary_amps * (side.volts / nominal_volts)
-            )
+            # the same wire all along a tapped winding: ohms go as the turns
+            ohms = side.ohms if side.ohms is not None else 0.5 * typical * side.volts / primary_amps
             out.append(
                 _winding(
                     side.name,

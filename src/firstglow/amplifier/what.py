@@ -7,7 +7,8 @@ from functools import cache
 
 from firstglow.amplifier import bases
 from firstglow.amplifier.attributes import Kind, kinds
-from firstglow.amplifier.mistakes import nearest
+from firstglow.amplifier.mistakes import an, nearest
+from firstglow.amplifier.stand_ins import COST, stand_in
 from firstglow.quantities import QuantityError, Spread, plain, read_spread, read_value
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
@@ -86,10 +87,16 @@ def _kind_types(kind: Kind, token: str, said: Said) -> bool:
     return False
 
 
+_OF_VALUES = {"resistor", "capacitor", "choke", "pot", "fuse"}
+"""Kinds that a part's letter says and that are told by a value, not by a designation."""
+
+
 def _guess(tokens: list[str], said: Said, likely: str | None) -> None:
     """Kind from a designation, else from the unit of the first value; ``likely`` where that has two readings."""
     for token in tokens:
         base = bases.find(token)
+        if base is not None and token.isdigit() and likely in _OF_VALUES:
+            continue  # an R named "80" or "7027" lacks its unit; the rectifier and the beam tetrode are not meant
         if base is not None:
             said.kind = "rectifier" if base.rectifier else "valve"
             return
@@ -191,10 +198,12 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
     tokens = _tokens(_take_phrases(body, said))
     if kind_name is not None and said.kind != kind_name and {kind_name, said.kind} != {"valve", "rectifier"}:
         raise QuantityError(f"{text!r} is a {said.kind}", f"a {kind_name}", "remove the part and add another")
+    if said.kind is None and likely not in _OF_VALUES:
+        _stands_in(tokens)
     if said.kind is None:
         _guess(tokens, said, likely)
     if said.kind is None:
-        raise _no_part(text, tokens)
+        raise _no_part(text, tokens, likely)
     kind = kinds()[said.kind]
     spread: Spread | None = None
     for token in tokens:
@@ -225,7 +234,16 @@ def _single(said: Said):  # type: ignore[no-untyped-def]
     return replace
 
 
-def _no_part(text: str, tokens: list[str]) -> QuantityError:
+def _stands_in(tokens: list[str]) -> None:
+    """Raise for a valve type that has no law of its own; "6F6" and "807" would else be farads and ohms."""
+    for token in tokens:
+        other = stand_in(token)
+        if other is not None:
+            known = f"a type that `firstglow valves` lists; {other[0]} may stand in ({other[1]}): {COST}"
+            raise QuantityError(f"{token!r} is a valve type without a law of its own", known, f'"{other[0]}"')
+
+
+def _no_part(text: str, tokens: list[str], likely: str | None) -> QuantityError:
     """Nothing in the text says what it is: a bare number, or a valve type spelt another way."""
     allowed = "a value with its unit, a valve type, or a kind of part"
     for token in tokens:
@@ -237,7 +255,11 @@ def _no_part(text: str, tokens: list[str]) -> QuantityError:
             )
         near = nearest(token.upper(), list(bases.designations()))
         if near is not None:
-            return QuantityError(f"{text!r} names no part", allowed, f'"{near}"')
+            slip = "a type that `firstglow valves` lists; a name like it is no stand-in, unless it was a slip"
+            return QuantityError(f"{token!r} is no valve type with a known law", slip, f'"{near}"')
+        if likely == "valve":
+            slip = f"a type that `firstglow valves` lists; a known one of like mu, slope and watts may stand in: {COST}"
+            return QuantityError(f"{token!r} is no valve type with a known law", slip, "firstglow valves")
     words = nearest(text, list(_phrases()))
     return QuantityError(
         f"{text!r} names no part", allowed, f'"{_first_text(kinds()[_phrases()[words][0]]) if words else "220k"}"'
@@ -250,7 +272,7 @@ def _take(kind: Kind, token: str, said: Said) -> Spread | None:
     if spread is None and not (
         _kind_types(kind, token, said) or _designation(token, said) or _value(kind, token, said)
     ):
-        raise QuantityError(f"{token!r} says nothing about a {kind.name}", _allowed(kind), '""')
+        raise QuantityError(f"{token!r} says nothing about {an(kind.name)}", _allowed(kind), '""')
     return spread
 
 

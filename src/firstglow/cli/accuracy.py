@@ -17,11 +17,11 @@ def command(as_json: bool, docs: Path | None) -> None:
     Example:  firstglow accuracy
     """
     from firstglow.accuracy.page import page, terminal
-    from firstglow.accuracy.study import document, study
+    from firstglow.accuracy.study import document, harder, study
 
     rows = study()
     if docs is not None:
-        docs.write_text(page(rows), encoding="utf-8")
+        docs.write_text(page(rows, harder()), encoding="utf-8")
     if as_json:
         print_json(document(rows))
         return

@@ -34,10 +34,7 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
             raise click.ClickException(
                 "--plot: no type given; one valve at a time; try firstglow valves EL84 --plot el84.svg"
             )
-        from firstglow.devices.fit_report import plate_curves
-        from firstglow.sheets.curves import curves_svg
-
-        plot.write_text(curves_svg(plate_curves(type_)), encoding="utf-8")
+        plot.write_text(drawing(chosen[0]), encoding="utf-8")
     rows = [row(v, full=type_ is not None) for v in chosen]
     if as_json:
         print_json({"valves": rows})
@@ -50,6 +47,16 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
         click.echo(f"{plot}: plate curves with the published points")
 
 
+def drawing(valve: Any) -> str:
+    """A valve's curves as SVG: every kind of section that it has, or a rectifier's drop."""
+    from firstglow.devices.fit_report import drop_curve, plate_curves
+    from firstglow.sheets.curves import curves_svg, drop_svg
+
+    if "rectifier" in valve.kind:
+        return drop_svg(drop_curve(valve.name))
+    return curves_svg(*(plate_curves(valve.name, kind) for kind in dict.fromkeys(s.kind for s in valve.sections)))
+
+
 def row(valve: Any, full: bool) -> dict[str, Any]:
     """One type: what it is, its limits, and (asked for by name) every published figure beside the law's."""
     out: dict[str, Any] = {"type": valve.name, "kind": valve.kind, "base": valve.base, "heating": valve.heating}
@@ -57,13 +64,19 @@ def row(valve: Any, full: bool) -> dict[str, Any]:
         {
             "name": s.name,
             "kind": s.kind,
-            "limits": plain(s.limits),
+            "limits": plain(s.limits) | {"others": dict(s.limits.others)},
             "law": plain(s.law),
             "law_uncertainty": dict(s.law_uncertainty),
+            "trusted": {k: list(span) for k, span in s.trusted.items()},
         }
         for s in valve.sections
     ]
-    if full and valve.kind != "rectifier" and "rectifier" not in valve.kind:
+    out["notes"] = list(valve.notes)
+    if full and "rectifier" in valve.kind:
+        from firstglow.devices.fit_report import drop_report
+
+        out["drops"] = [plain(d) for d in drop_report(valve.name)]
+    elif full:
         from firstglow.devices.fit_report import fit_report
 
         report = fit_report(valve.name)
@@ -71,6 +84,15 @@ def row(valve: Any, full: bool) -> dict[str, Any]:
         out["medians"] = {s.kind: dict(s.medians) for s in report.sections}
         out["rows"] = [{"section": s.kind, **plain(r)} for s in report.sections for r in s.rows]
     return out
+
+
+def spans(trusted: dict[str, list[float]]) -> str:
+    """Volts to the cathode and amps of the published rows that the law meets."""
+    texts = []
+    for what, (low, high) in trusted.items():
+        unit, scale = ("mA", 1e3) if what == "amps" else ("V", 1.0)
+        texts.append(f"{'cathode' if what == 'amps' else what} {scale * low:g} to {scale * high:g} {unit}")
+    return ", ".join(texts)
 
 
 def plain(thing: Any) -> dict[str, Any]:
@@ -95,13 +117,26 @@ def tell(r: dict[str, Any], full: bool) -> None:
         return
     click.echo(f"{r['type']}: {r['kind']}, {r['base']}, {r['heating']} heating")
     for s in r["sections"]:
-        limits = ", ".join(f"{k.replace('_', ' ')} {v:g}" for k, v in s["limits"].items() if isinstance(v, float))
+        figures = {k: v for k, v in s["limits"].items() if isinstance(v, float)} | s["limits"]["others"]
+        limits = ", ".join(f"{k.replace('_', ' ')} {v:g}" for k, v in figures.items())
         click.echo(f"  {s['kind']} {s['name']}".rstrip())
         click.echo(f"    limits: {limits}")
         sure = ", ".join(
             f"{k} {100 * v:.1f} %" if k != "contact" else f"grid {v:.3f} V" for k, v in s["law_uncertainty"].items()
         )
         click.echo(f"    the law's own uncertainty (1 sigma): {sure}")
+        if s["trusted"]:
+            click.echo(f"    may be trusted inside: {spans(s['trusted'])}; outside it is an extrapolation")
+    for note in r["notes"]:
+        click.echo(f"  note: {note}")
+    if "drops" in r:
+        click.echo("  printed drops of one plate, the law's beside them" if r["drops"] else "  no drop is in print")
+        for d in r["drops"]:
+            doubt = f" ({d['why']})" if d["why"] else ""
+            click.echo(
+                f"    {1e3 * d['amps']:5.0f} mA  {d['published']:5.1f} V published  {d['fitted']:5.1f} V fitted  "
+                f"{100 * d['error']:+6.1f} %  {d['source']}{doubt}"
+            )
     if "rows" in r:
         click.echo(f"  published figures ({r['fitted_to']}), the law's beside them")
         click.echo("    what               plate  screen    grid   published      fitted   error  used  source")

@@ -6,6 +6,7 @@ import click
 
 from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
 
+SHOWN = 12  # unread readings named one by one
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
 
 
@@ -27,8 +28,9 @@ def command(
     A readings file:
         mains = 228
         [readings]
-        "4/reservoir/" = "312"
-        "5/V1 cathode/" = { value = "1.9", mains = 229 }
+        "4/HT1 after 10 min/shared" = "360"
+        "5/V1 cathode/shared" = { value = "2.6", mains = 229 }
+    The names stand under each reading of `firstglow ladder` and of the printed sheet.
     """
     from firstglow.amplifier import load, load_bench
     from firstglow.ladder.ladder import build
@@ -53,5 +55,11 @@ def command(
     if told.stopped_at:
         click.echo(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
     if told.unread:
-        click.echo("Still to read before the next gate: " + ", ".join(told.unread))
+        rung = told.unread[0].split("/")[0]
+        names = [name for name in dict.fromkeys(told.unread) if name.split("/")[0] == rung]
+        click.echo(f"Still to read before the gate of rung {rung}: {len(names)}")
+        for name in names[:SHOWN]:
+            click.echo(f"    {name}")
+        if len(names) > SHOWN:
+            click.echo(f"    and {len(names) - SHOWN} more: firstglow ladder {file} --from {rung} --to {rung}")
     click.echo(f"Passed to: {told.passed_to or 'no rung yet'}")

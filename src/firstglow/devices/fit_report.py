@@ -151,6 +151,65 @@ def _medians(rows: tuple[FittedRow, ...]) -> dict[str, float]:
 
 
 @dataclass(frozen=True, slots=True)
+class DropRow:
+    """A rectifier's printed drop and the law's: amps of one plate [A], published and fitted [V], error (fitted over
+    published less 1), why: a doubt about it, source, verified ("page" or "memory")."""
+
+    amps: float
+    published: float
+    fitted: float
+    error: float
+    why: str
+    source: str
+    verified: str
+
+
+def drop_report(name: str) -> tuple[DropRow, ...]:
+    """Every printed drop of a rectifier valve beside its law's; empty where none is in print.
+
+    Raises DeviceError for an unknown type or a valve with grids.
+    """
+    valve = valve_type(name)
+    law = valve.sections[0].law
+    if not isinstance(law, RectifierLaw):
+        raise DeviceError(f"{valve.name} is no rectifier; its fit report is fit_report({valve.name!r})")
+    rows = []
+    for printed in published_types()[valve.variant_of or valve.name]["drop"]:
+        amps, volts = printed["i_per_plate_mA"] * 1e-3, float(printed["drop_V"])
+        fitted = (amps / law.perveance) ** (2.0 / 3.0)
+        why = "; ".join(str(printed[k]) for k in ("doubt", "note") if k in printed)
+        rows.append(DropRow(amps, volts, fitted, fitted / volts - 1.0, why, printed["source"], printed["verified"]))
+    return tuple(rows)
+
+
+@dataclass(frozen=True, slots=True)
+class DropCurve:
+    """Current of one rectifier plate against its drop: volts [V], amps, low and high [A] (volt,), low and high with the
+    perveance two of the law's own sigmas off; the printed drops."""
+
+    title: str
+    volts: Array
+    amps: Array
+    low: Array
+    high: Array
+    drops: tuple[DropRow, ...]
+
+
+def drop_curve(name: str, steps: int = 120) -> DropCurve:
+    """A rectifier's curve to three times its rated dc output (about the pulse's crest), or to its highest printed drop."""
+    drops, valve = drop_report(name), valve_type(name)
+    section = valve.sections[0]
+    assert isinstance(section.law, RectifierLaw)
+    most = max([3.0 * section.law.rated_amps, *(1.2 * d.amps for d in drops)])
+    volts = np.linspace(
+        0.0, max([(most / section.law.perveance) ** (2.0 / 3.0), *(1.2 * d.published for d in drops)]), steps
+    )
+    off = float(np.exp(2.0 * section.law_uncertainty["perveance"]))
+    amps = section.law.perveance * volts**1.5
+    return DropCurve(valve.name, volts, amps, amps / off, amps * off, drops)
+
+
+@dataclass(frozen=True, slots=True)
 class PlateCurves:
     """Plate current against plate volts, one curve a grid voltage, with the published points.
 
@@ -198,7 +257,10 @@ def plate_curves(
     grid = np.asarray(0.0 - _round_step(cutoff / (count - 1)) * np.arange(count), dtype=np.float64)
     plate, bias = np.meshgrid(np.linspace(0.0, top, steps), grid)
     ia, ig2, _, _ = currents(law, plate, bias, np.full_like(plate, screen) if pentode else plate)
-    title = f"{report.valve.name} {section.name}".strip()
+    # both halves of a double triode have the one law
+    title = (
+        f"{report.valve.name}, one section" if section.name == "1" else f"{report.valve.name} {section.name}".strip()
+    )
     return PlateCurves(title, plate[0], grid, screen if pentode else None, ia + ig2 if tied else ia, ig2, points)
 
 

@@ -48,8 +48,17 @@ _PUBLICATIONS = (
 
 
 @cache
+def _related() -> Mapping[str, Mapping[str, Mapping[str, Any]]]:
+    text = files("firstglow.devices").joinpath("data/variants.toml").read_text(encoding="utf-8")
+    found: Mapping[str, Mapping[str, Mapping[str, Any]]] = tomllib.loads(text)
+    return found
+
+
 def variants() -> Mapping[str, Mapping[str, Any]]:
     """Types that differ from a published one in ratings, heater or base only (``data/variants.toml``)."""
-    text = files("firstglow.devices").joinpath("data/variants.toml").read_text(encoding="utf-8")
-    found: Mapping[str, Mapping[str, Any]] = tomllib.loads(text)["variant"]
-    return found
+    return _related()["variant"]
+
+
+def brackets() -> Mapping[str, Mapping[str, Any]]:
+    """Rectifiers without a drop in print, and the two types between which they stand (``data/variants.toml``)."""
+    return _related()["bracket"]

@@ -3,12 +3,14 @@
 from collections.abc import Iterator, Sequence
 
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import End, mains_joints
 from firstglow.readings.probe import PlannedReading
 
 TWO_ENDED = ("resistor", "choke", "capacitor", "diode", "fuse", "switch", "gas tube")
 RUNG = "1"
+WIPER = "wiper"
 
 
 def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[PlannedReading]:
@@ -29,13 +31,18 @@ def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[Planned
             key,
             red,
             black,
-            frame.unplugged(),
+            at_its_end(frame, owner) if word == WIPER else frame.unplugged(),
             kind="ohms",
             quantity="ohms",
             owner=owner.name,
             needs=False,
             fill=fill,
         )
+
+
+def at_its_end(frame: Frame, pot: Part) -> Situation:
+    """A pot turned to its end 2: its wiper then reads the whole track, wherever it was found standing."""
+    return frame.unplugged() if pot.value("position") == 1.0 else frame.unplugged(pots={pot.name: 1.0})
 
 
 def _pairs(frame: Frame) -> Iterator[tuple[Part, str, End, End]]:
@@ -45,7 +52,7 @@ def _pairs(frame: Frame) -> Iterator[tuple[Part, str, End, End]]:
                 yield part, winding.name, frame.at(part.name, winding.start), frame.at(part.name, winding.end)
         elif part.kind == "pot":
             yield part, "whole track", frame.at(part.name, "end 1"), frame.at(part.name, "end 2")
-            yield part, "wiper", frame.at(part.name, "wiper"), frame.at(part.name, "end 1")
+            yield part, WIPER, frame.at(part.name, "wiper"), frame.at(part.name, "end 1")
         elif part.kind in TWO_ENDED:
             first, second = list(part.leads)[:2]
             yield part, "own ends", frame.at(part.name, first), frame.at(part.name, second)

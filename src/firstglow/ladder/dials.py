@@ -13,79 +13,121 @@ from firstglow.amplifier.situation import Situation
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
 
-# Below this part of the mains a valve rectifier means nothing (emission against heater volts; +-10 points).
+# Below this part of the mains a valve rectifier, or any other heater, means nothing (emission against heater volts; +-10
+# points).
 LEAST_VALVE = 0.65
 FIRST_TURN, FIRST_VOLTS = 0.10, 55.0  # silicon: judged at 10 % of the dial, below 60 V
 E12 = (1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2)  # IEC 60063
 MOST_WATTS = 25.0  # the largest load resistor a bench is asked for
 LEAST_OHMS = 470.0
+MAINS_READ = 0.01  # the dial is set by a meter: what may be wrong of it (common practice)
 
 
 @dataclass(frozen=True, slots=True)
 class Ceiling:
     """dial: fraction of the socket's volts, at most 1. part: the capacitor that sets it, None where none does.
-    volts: what that capacitor stands at full mains in this state [V]. rating: its working volts [V]."""
+    volts: what that capacitor stands at full mains in this state [V]. high: the same in an amplifier at the upper end
+    of its transformer's tolerance. rating: its working volts [V]."""
 
     dial: float
     part: str | None = None
     volts: float = 0.0
     rating: float = 0.0
+    high: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Dials:
     """dial: rung -> fraction. ceilings: rung -> what sets it. loads: joint -> ohms from it to chassis, rung 4 on.
 
-    unfit: the capacitor that full mains unloaded would pass, or None. stops_after: last rung that may follow, "" for
-    all. choke_load: the load is there because the supply has a choke input.
+    unfit: by capacitor, rung -> its ceiling, for every rung whose full mains would pass its rating with nothing on HT
+        to help ("2b" is the bias alone, "4" nothing drawing). stops_after: last rung that may follow, "" for all.
+    ends_at: what ends the ladder there. choke_load: the load is there because the supply has a choke input.
     """
 
     dial: Mapping[str, float]
     ceilings: Mapping[str, Ceiling]
     loads: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
-    unfit: Ceiling | None = None
+    unfit: Mapping[str, Mapping[str, Ceiling]] = field(default_factory=dict)
     stops_after: str = ""
+    ends_at: Ceiling | None = None
     choke_load: bool = False
 
 
-def ceiling(frame: "Frame", situation: Situation) -> Ceiling:
-    """The ceiling of a state; ``situation`` is that state at full mains."""
-    joints = frame.physics.joints(situation)
-    worst = Ceiling(1.0)
+def high(frame: "Frame") -> float:
+    """HT of an amplifier at the upper end of its transformer's tolerance, over the nominal; the dial's own error in it."""
+    reach = {"uniform": 1.0, "normal": 3.0, "exact": 0.0}
+    windings = (w for t in frame.amplifier.of_kind("transformer") for w in t.windings if w.role == "secondary")
+    return 1.0 + MAINS_READ + max((reach[w.turns.shape] * w.turns.spread for w in windings), default=0.0)
+
+
+def stressed(frame: "Frame", situation: Situation) -> dict[str, Ceiling]:
+    """Every capacitor that passes its rating in a state at full mains, at the upper end of the tolerances."""
+    joints, over = frame.physics.joints(situation), high(frame)
+    found = {}
     for name, rating in frame.rated.items():
         leads = frame.part(name).leads
         plus, minus = (joints.get(leads[end], (0.0, 0.0)) for end in ("+", "-"))
         volts = abs(plus[0] - minus[0])
-        if volts > rating and rating / volts < worst.dial:
-            worst = Ceiling(rating / volts, name, volts, rating)
-    return worst
+        if volts * over > rating:
+            found[name] = Ceiling(rating / (volts * over), name, volts, rating, volts * over)
+    return found
+
+
+def ceiling(frame: "Frame", situation: Situation) -> Ceiling:
+    """The ceiling of a state; ``situation`` is that state at full mains."""
+    return min(stressed(frame, situation).values(), key=lambda c: c.dial, default=Ceiling(1.0))
 
 
 def dials(frame: "Frame") -> Dials:
-    """Dial and loads of every rung from 4 on."""
+    """Dial and loads of every rung from 4 on, and where the ladder ends."""
     later = _later(frame)
-    frame.physics.prepare([frame.ht_only(), *later.values()])
+    bias = frame.alone()
+    frame.physics.prepare([bias, frame.ht_only(), *later.values()])
+    unfit = _unfit(frame, {"2b": bias, "4": frame.ht_only(), **later})
+    low = ceiling(frame, bias)
+    if low.dial < 1.0:  # a bias at less than full mains proves nothing
+        return Dials({"4": 0.0}, {"4": low}, {}, unfit, "2a", low)
     bare = ceiling(frame, frame.ht_only())
     loads = _choke_loads(frame, bare)
     choke = bool(loads)
     first = ceiling(frame, frame.ht_only(loads=loads)) if loads else bare
-    lowest = LEAST_VALVE if frame.ht_rectifiers else FIRST_TURN
-    if not frame.gear.variable_transformer:
-        lowest = 1.0
-    if first.dial < lowest:
+    if first.dial < _least(frame, "4"):
         loads = loads or _rescue(frame, bare)
         first = ceiling(frame, frame.ht_only(loads=loads))
-        if first.dial < lowest:
-            return Dials({"4": 0.0}, {"4": bare}, {}, bare, "3")
-    unfit = bare if bare.dial < 1.0 and not choke else None
+        if first.dial < _least(frame, "4"):
+            return Dials({"4": 0.0}, {"4": bare}, {}, unfit, "3", bare)
     dial, found, carried = {"4": first.dial}, {"4": first}, {"4": loads}
+    last, ends = "", None
     for rung, state in later.items():
-        here = ceiling(frame, state)
-        carried[rung] = loads if here.dial < 1.0 else {}
-        here = ceiling(frame, state.but(loads=loads)) if here.dial < 1.0 and loads else here
-        dial[rung] = min(here.dial, 1.0 if unfit is None or loads else first.dial)
-        found[rung] = here
-    return Dials(dial, found, carried, unfit, "8" if unfit else "", choke)
+        # every switch-on is a cold start: until the valves draw, the capacitors stand what they stand on rung 4
+        here = min(first, ceiling(frame, state.but(loads=loads)), key=lambda c: c.dial)
+        dial[rung], found[rung], carried[rung] = here.dial, here, loads
+        if here.dial < _least(frame, rung) and not last:
+            last, ends = _before(rung, later), here
+    if not last and unfit:
+        last, ends = "8", min((c for at in unfit.values() for c in at.values()), key=lambda c: c.dial)
+    return Dials(dial, found, carried, unfit, last, ends, choke)
+
+
+def _unfit(frame: "Frame", states: Mapping[str, Situation]) -> dict[str, dict[str, Ceiling]]:
+    found: dict[str, dict[str, Ceiling]] = {}
+    for rung, state in states.items():
+        for part, here in stressed(frame, state).items():
+            found.setdefault(part, {})[rung] = here
+    return found
+
+
+def _least(frame: "Frame", rung: str) -> float:
+    """The lowest dial that means anything on a rung: heaters below two thirds of their volts emit next to nothing."""
+    if not frame.gear.variable_transformer:
+        return 1.0
+    return LEAST_VALVE if frame.ht_rectifiers or rung != "4" else FIRST_TURN
+
+
+def _before(rung: str, later: Mapping[str, Situation]) -> str:
+    order = ["4", *later]
+    return order[order.index(rung) - 1]
 
 
 def _later(frame: "Frame") -> dict[str, Situation]:

@@ -9,7 +9,9 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.role_types import Loop, Roles
 from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
+from firstglow.ladder import unfit
 from firstglow.ladder.gear import Gear
+from firstglow.ladder.overloads import Overload
 from firstglow.ladder.places import End, end_at, end_of, own_name
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
@@ -22,19 +24,28 @@ HAND_SHARE = 0.85  # healthy amplifiers differ: a joint this close to the limit 
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
 MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
+LEAST_LOOP_GAIN = 1.0 / 0.95 - 1.0  # less does not bring the output under 0.95, from where nothing is proved
 BRIDGE = End("mains", "bench ammeter, in line", outside=True)
 
 
 class Frame(Structure):
     """One amplifier on one bench, as the rung builders see it.
 
+    overloaded: parts that the drawing asks more of than they are rated for.
     negative_ends: pot -> the position (0 or 1, 0.5 for a balance) that makes the output grids most negative.
     """
 
     def __init__(
-        self, amplifier: Amplifier, roles: Roles, gear: Gear, physics: Physics, negative_ends: Mapping[str, float]
+        self,
+        amplifier: Amplifier,
+        roles: Roles,
+        gear: Gear,
+        physics: Physics,
+        negative_ends: Mapping[str, float],
+        overloaded: tuple[Overload, ...] = (),
     ) -> None:
         super().__init__(amplifier, roles)
+        self.overloaded = overloaded
         self.gear = gear
         self.physics = physics
         self.negative_ends = dict(negative_ends)
@@ -112,6 +123,11 @@ class Frame(Structure):
         """Dial and load resistors of every rung from 4 on."""
         return dial_rules.dials(self)
 
+    @cached_property
+    def findings(self) -> tuple[str, ...]:
+        """What the drawing itself is found unfit for, in plain words: the first lines of the ladder."""
+        return unfit.findings(self) + tuple(o.text for o in self.overloaded)
+
     def dial(self, rung: str) -> float:
         """Dial of a rung."""
         return self.dials.dial[rung]
@@ -151,13 +167,14 @@ class Frame(Structure):
 
     @cached_property
     def test_ohms(self) -> float | None:
-        """The resistor in the loop that makes its gain at most 0.2; None where no loop can be lifted."""
-        if not self.liftable:
-            return None
+        """The resistor in the loop that makes its gain at most 0.2; None where no loop can be lifted, and where none has
+        gain enough for a fall that shows: then there is nothing to read, whatever is put in the loop."""
         at = self.at_half_idle("7", feedback="closed")
+        gains = {loop: self.physics.loop_gain(at, loop.channel) for loop in self.liftable}
+        if max(gains.values(), default=0.0) < LEAST_LOOP_GAIN:
+            return None
         found = dial_rules.lower(1.0)
-        for loop in self.liftable:
-            full = self.physics.loop_gain(at, loop.channel)
+        for loop, full in gains.items():
             own = self.part(loop.resistor).value("ohms") if loop.resistor else 1.0
             ohms = dial_rules.higher(max(own * (full / TEST_LOOP_GAIN - 1.0), 1.0))
             while self.physics.loop_gain(at.but(feedback="test", test_ohms=ohms), loop.channel) > TEST_LOOP_GAIN:

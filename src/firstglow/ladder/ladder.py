@@ -12,6 +12,7 @@ from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import gear_of
 from firstglow.ladder.make_safe import MakeSafe, live, make_safe
+from firstglow.ladder.overloads import overloads
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.stands import differs, stands
 from firstglow.readings.expect import SAMPLES, Mode, expect_with_sheet
@@ -35,7 +36,10 @@ class Ladder:
 
 
 def document(
-    frame: Frame, expected: ExpectedLadder, from_rung: str | None = None, to_rung: str | None = None
+    frame: Frame,
+    expected: ExpectedLadder,
+    from_rung: str | None = None,
+    to_rung: str | None = None,
 ) -> dict[str, Any]:
     """The JSON of CONTRACTS.md. ``from_rung`` and ``to_rung`` only choose what is printed."""
     rungs = chosen(expected.rungs, from_rung, to_rung, frame.amplifier.file)
@@ -46,7 +50,7 @@ def document(
         "digest": expected.digest,
         "mains": expected.mains,
         "meter": expected.meter.name,
-        "findings": list(expected.findings),
+        "findings": [*frame.findings, *expected.findings],
         "rungs": [rung_json(frame, rung, safe) for rung, safe in zip(rungs, safes, strict=True)],
     }
 
@@ -154,9 +158,11 @@ def build(
     reads = meter_named(meter or next(iter(meters), "digital"), meters)
     volts = mains_now or bench.mains_now or amplifier.mains_volts
     observer = Observer(amplifier)
-    frame = frame_of(amplifier, gear_of(bench, reads, volts), SolverPhysics(amplifier, observer.circuit))
+    physics = SolverPhysics(amplifier, observer.circuit)
+    frame = frame_of(amplifier, gear_of(bench, reads, volts), physics, overloads(amplifier, physics))
     rungs = plan_frame(frame)
     expected, sheet = expect_with_sheet(
         amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer
     )
-    return Ladder(frame, expected, sheet, document(frame, expected, from_rung, to_rung))
+    made = document(frame, expected, from_rung, to_rung)
+    return Ladder(frame, expected, sheet, made)

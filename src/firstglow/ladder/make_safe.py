@@ -1,17 +1,18 @@
 """The foot of every rung: off, unplug, wait the computed fall, discharge, below 10 V. And what is live before that."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.solver.discharge import WORKING_VOLTS, discharge, tool_ohms
+from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, capacitor_starts, discharge, tool_ohms
 
 TOOL_WATTS = 10.0  # W, wirewound (common practice)
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
@@ -24,6 +25,8 @@ class MakeSafe:
 
     wait_seconds: until every capacitor is below 60 V by itself, slow by tolerance; None where that takes over ten
         minutes. ohms, watts: the discharge tool. order: capacitors in the order they are discharged, the bias last.
+    plug: capacitors on the mains side, with the volts that the worst moment of switch-off leaves on each; wait_seconds
+        says nothing about them.
     """
 
     needed: bool
@@ -32,9 +35,10 @@ class MakeSafe:
     watts: float | None = None
     below_volts: float | None = None
     order: tuple[str, ...] = ()
+    plug: tuple[tuple[str, float], ...] = ()
 
     def json(self) -> dict[str, Any]:
-        """As CONTRACTS.md names it, and the order."""
+        """As CONTRACTS.md names it, the order, and what may stand on the pins of the plug."""
         return {
             "needed": self.needed,
             "wait_seconds": self.wait_seconds,
@@ -42,6 +46,7 @@ class MakeSafe:
             "watts": self.watts,
             "below_volts": self.below_volts,
             "order": list(self.order),
+            "plug": [{"part": part, "volts": round(volts, 1)} for part, volts in self.plug],
         }
 
 
@@ -61,7 +66,8 @@ def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSa
         at = last[members[0]][-1]
         volts = {name: np.array([starts[n][name] for n in members]) for name in starts[members[0]]}
         slow = discharge(frame.amplifier, at, volts, high=True)
-        waits = [np.broadcast_to(c.below_60_s, (len(members),)) for c in slow.capacitors]
+        inside = [c for c in slow.capacitors if c.part not in on_mains(frame)]
+        waits = [np.broadcast_to(c.below_60_s, (len(members),)) for c in inside]
         for column, n in enumerate(members):
             made[n] = _one(frame, starts[n], max((float(w[column]) for w in waits), default=0.0))
     return made
@@ -74,24 +80,44 @@ def _network(at: Situation) -> str:
     )
 
 
+def on_mains(frame: Frame) -> frozenset[str]:
+    """Capacitors on the mains side: across the line, or from it to chassis."""
+    covered = mains_joints(frame.amplifier)
+    return frozenset(p.name for p in frame.amplifier.of_kind("capacitor") if covered & set(p.leads.values()))
+
+
+def plug_lines(frame: Frame, mains_volts: float) -> tuple[str, ...]:
+    """What is said once of the pins of the plug, where a capacitor stands behind them."""
+    parts = sorted(on_mains(frame))
+    if not parts:
+        return ()
+    fill = {"parts": ", ".join(parts), "volts": f"{2**0.5 * mains_volts:.0f}", "hazard": f"{HAZARD_VOLTS:.0f}"}
+    return (frame.words.text("rung.note.plug", **fill),)
+
+
 def _start(frame: Frame, situations: Sequence[Situation]) -> dict[str, float]:
-    """The highest volts on each capacitor, + minus -, over the powered situations of a rung."""
+    """The highest volts on each capacitor, + minus -, over the powered situations of a rung; on the mains side the peak
+    of the mains, which the worst moment of switch-off leaves there."""
     found = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
     for at in situations:
         if at.mains_volts == 0.0:
             continue
         joints = frame.physics.joints(at)
-        for name in found:
-            leads = frame.part(name).leads
-            plus, minus = (joints.get(leads[end], (0.0, 0.0))[0] for end in ("+", "-"))
-            if abs(plus - minus) >= abs(found[name]):
-                found[name] = plus - minus
+
+        def dc(joint: str, joints: Mapping[str, tuple[float, float]] = joints) -> NDArray[np.float64]:
+            return np.full(1, joints.get(joint, (0.0, 0.0))[0])
+
+        for name, volts in capacitor_starts(frame.amplifier, at.mains_volts, dc).items():
+            if abs(volts[0]) >= abs(found[name]):
+                found[name] = float(volts[0])
     return found
 
 
 def _one(frame: Frame, start: dict[str, float], seconds: float) -> MakeSafe:
     highest = max((abs(v) for v in start.values()), default=0.0)
-    return MakeSafe(True, _rounded(seconds), tool_ohms(highest), TOOL_WATTS, WORKING_VOLTS, _order(frame, start))
+    plug = tuple((name, start[name]) for name in sorted(on_mains(frame)))
+    order = _order(frame, start)
+    return MakeSafe(True, _rounded(seconds), tool_ohms(highest), TOOL_WATTS, WORKING_VOLTS, order, plug)
 
 
 def _rounded(seconds: float) -> float | None:
@@ -101,7 +127,7 @@ def _rounded(seconds: float) -> float | None:
 
 def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
     """Reservoirs, then every other large capacitor above 10 V by its volts, the bias supplies' last."""
-    large = {p.name for p in large_capacitors(frame)}
+    large = {p.name for p in large_capacitors(frame)} - on_mains(frame)
     charged = [name for name, volts in start.items() if name in large and abs(volts) > WORKING_VOLTS]
     first = {s.reservoir for s in frame.supplies("ht")}
     last = {c for s in frame.negatives for n in (s.joint, *s.nodes) for c in frame.capacitors_on(n, s.ret)}

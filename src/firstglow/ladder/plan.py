@@ -1,8 +1,10 @@
 """The first power-up of one amplifier as planned rungs, derived from its own structure by the rules of the ladder."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
+from firstglow.amplifier.drawn_loops import positive_loops
+from firstglow.amplifier.look import look_at
 from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.refusals import refusals
 from firstglow.amplifier.roles import roles
@@ -18,14 +20,18 @@ from firstglow.ladder import (
     rung_small,
     rung_soak,
     rung_transformer,
+    unfit,
 )
 from firstglow.ladder.ends import negative_ends
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
+from firstglow.ladder.overloads import Overload
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.ratings import within_ratings
 from firstglow.ladder.stands import stands
 from firstglow.readings.probe import Hold, PlannedRung
+
+TWICE = 2.0  # of a rating: no rung is printed that would pass it
 
 
 def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRung, ...]:
@@ -50,16 +56,17 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     )
 
 
-def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics) -> Frame:
-    """Structure, bench and physics together."""
+def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics, overloaded: tuple[Overload, ...] = ()) -> Frame:
+    """Structure, bench and physics together, and what ``overloads`` found."""
     _refuse(amplifier)
     found = roles(amplifier)
-    return Frame(amplifier, found, gear, physics, negative_ends(found))
+    return Frame(amplifier, found, gear, physics, negative_ends(found), overloaded)
 
 
 def _refuse(amplifier: Amplifier) -> None:
-    """AmplifierError for a set on the mains, and for a fragment: it has no mains side to bring up."""
-    problems = refusals(amplifier)
+    """AmplifierError for a set on the mains, for a loop that howls (in any layer: what stands there must be mended
+    before it is powered), and for a fragment: it has no mains side to bring up."""
+    problems = refusals(amplifier) or tuple(positive_loops(look_at(amplifier)))
     if not problems and not amplifier.of_kind("transformer"):
         found, allowed = (
             "a fragment on a bench supply has no mains side",
@@ -74,37 +81,66 @@ def _refuse(amplifier: Amplifier) -> None:
 
 def _powered(frame: Frame) -> Iterable[PlannedRung]:
     """All rungs in order, ending where a capacitor's rating ends them."""
+    every = list(_every(frame))
+    if _last(frame):
+        every[-1] = _ended(frame, every[-1])
+    return every
+
+
+def _last(frame: Frame) -> str:
+    """The last rung that may follow: where a capacitor's rating or an overload as drawn ends them; "" for all."""
+    ends = [e for e in (frame.dials.stops_after, _overload(frame)[0]) if e]
+    return min(ends, key=_order, default="")
+
+
+def _overload(frame: Frame) -> tuple[str, Overload | None]:
+    """(rung, what) after which twice a rating would be passed as drawn: of a current with HT on, of a valve's watts with
+    it in; ("", None) where nothing is."""
+    twice = [o for o in frame.overloaded if o.value >= TWICE * o.limit]
+    for rung, unit in (("3", "A"), ("5", "W")):
+        found = next((o for o in twice if o.unit == unit), None)
+        if found is not None:
+            return rung, found
+    return "", None
+
+
+def _every(frame: Frame) -> Iterable[PlannedRung]:
+    """Every rung up to the last that may follow."""
     yield rung_mains.rung(frame)
     yield rung_cold.rung(frame)
-    yield from rung_transformer.rungs(frame)
-    last = frame.dials.stops_after
-    bias = rung_bias.rung(frame)
-    if last == bias.id:
-        yield _ended(frame, bias)
-        return
-    yield bias
-    yield from rung_ht.rungs(frame)
-    yield rung_small.rung(frame)
-    yield from rung_output.rungs(frame)
-    polarity = rung_polarity.rung(frame)
-    if not frame.liftable:
-        yield _ended(frame, polarity) if last else polarity
-    else:
-        yield polarity
-        loop = rung_loop.rung(frame)
-        yield _ended(frame, loop) if last else loop
-    if last:
-        return
-    yield rung_idle.rung(frame)
-    yield rung_soak.rung(frame)
+    last = _last(frame)
+    makers: tuple[tuple[str, Callable[[], Iterable[PlannedRung]]], ...] = (
+        ("2a", lambda: [rung_transformer.early(frame)]),
+        ("2b", lambda: [rung_transformer.full(frame)]),
+        ("3", lambda: [rung_bias.rung(frame)]),
+        ("4", lambda: rung_ht.rungs(frame)),
+        ("5", lambda: [rung_small.rung(frame)]),
+        ("6", lambda: rung_output.rungs(frame)),
+        ("7", lambda: [rung_polarity.rung(frame)]),
+        ("8", lambda: [rung_loop.rung(frame)] if frame.liftable else []),
+        ("9", lambda: [rung_idle.rung(frame)]),
+        ("10", lambda: [rung_soak.rung(frame)]),
+    )
+    for first, make in makers:
+        if not last or _order(first) <= _order(last):
+            yield from (r for r in make() if not last or _order(r.id) <= _order(last))
+
+
+def _order(rung: str) -> tuple[int, str]:
+    """Rungs in the order they are climbed; 4a, 4 and 4b count as one."""
+    number = int(rung.rstrip("abcdefgh"))
+    return number, "" if number == int(rung_ht.RUNG) else rung.lstrip("0123456789")
 
 
 def _ended(frame: Frame, rung: PlannedRung) -> PlannedRung:
-    """The last rung of a ladder that a capacitor's rating cuts short."""
-    worst = frame.dials.unfit or frame.dials.ceilings["4"]
-    text = frame.words.text(
-        "rung.note.ends", part=worst.part or "", rating=f"{worst.rating:.0f}", volts=f"{worst.volts:.0f}"
-    )
+    """The last rung of a ladder that a rating cuts short."""
+    where, over = _overload(frame)
+    worst = frame.dials.ends_at
+    if over is not None and where == _last(frame):
+        text = frame.words.text("rung.note.ends_overload", what=over.text)
+    else:
+        assert worst is not None
+        text = unfit.ends_text(frame, worst)
     return replace(rung, hold=Hold(False, text, rung.hold.needs))
 
 

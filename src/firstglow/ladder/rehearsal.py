@@ -12,7 +12,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Fault
 from firstglow.ladder.ladder import Ladder
-from firstglow.readings.observe import Cast
+from firstglow.readings.asked import Cast
 from firstglow.readings.spreads import draw, settings
 from firstglow.readings.trial import GO_ON, judge, readings_of, show
 

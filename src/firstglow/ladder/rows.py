@@ -31,7 +31,8 @@ def heaters(
     state = "" if at.out >= envelopes else frame.words.text("rung.note.loaded")
     direct = {j for s in frame.supplies("heater") for j in (s.joint, *s.nodes)}
     for part in heater_parts(frame, envelopes):
-        rated = part.value("volts")
+        far = "ct" if part.leads["1"] == part.leads["2"] and "ct" in part.leads else "2"
+        rated = part.value("volts") / (2.0 if far == "ct" else 1.0)  # halves in parallel: each across the line
         kind: Kind = "dc volts" if direct & set(part.leads.values()) else "ac volts"
         limits: tuple[StopRule, ...] = stops.within(WRONG, "wrong tap, or windings exchanged")
         if loaded:
@@ -40,7 +41,6 @@ def heaters(
             limits = stops.heater(rated, low=True) if full else (limits[0], *stops.heater(rated))
         elif state:
             limits = (*limits, *stops.heater(rated))
-        far = "ct" if part.leads["1"] == part.leads["2"] and "ct" in part.leads else "2"
         yield frame.reading(
             rung,
             "pin to pin",

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
-from firstglow.ladder import stops
+from firstglow.ladder import stops, unfit
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.rung_cold import RUNG as COLD
@@ -30,7 +30,7 @@ def rung(frame: Frame) -> PlannedRung:
         stands="",
         before=words.lines(f"{key}.before") + kind_lines(frame, "bias"),
         readings=readings,
-        hold=Hold(True, words.text(f"{key}.hold"), tuple(stand_ins(frame))),
+        hold=Hold(True, words.text(f"{key}.hold") + unfit.only_to(frame), tuple(stand_ins(frame))),
         cautions=words.lines(f"{key}.cautions"),
         watch_for=words.lines(f"{key}.watch"),
         wait_seconds=FORM if fixed else 0.0,

@@ -110,6 +110,8 @@ def _node(
     """One HT node to its return, stopped at the working volts of the capacitors on it."""
     minus = supply.ret if node in supply.nodes else "chassis"
     limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, minus))
+    if rung == RUNG:  # rows 21, 22
+        limits = (*limits, stops.least(0.5, "next to nothing there: a leaky capacitor, a short, or no rectifier"))
     if rung == "4a":
         limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"), stops.least(0.5))
     return frame.reading(
@@ -244,7 +246,7 @@ def _falls(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 26
             at,
             quantity="volts after",
             seconds=seconds,
-            stops=(stops.most(2.0, "bleeder open"),),
+            stops=(stops.twice_as_slow("bleeder open"),),
             fill={"node": frame.joint(supply.joint).text, "seconds": seconds},
         )
 

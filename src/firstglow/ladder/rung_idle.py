@@ -6,7 +6,7 @@ from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.made import powered
 from firstglow.ladder.rows import gas_tubes
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_output import current_stop, half_drop
@@ -23,7 +23,6 @@ SETTING = (
 
 def rung(frame: Frame) -> PlannedRung:
     """Every output valve at its target, everything warm."""
-    words = frame.words
     at = frame.at_idle(RUNG)
     single = any(v.partner is None for v in frame.roles.outputs)
     readings = (
@@ -34,20 +33,8 @@ def rung(frame: Frame) -> PlannedRung:
         *_ripple(frame, at),
     )
     key = "before" if at.idle else "before_fixed"
-    return PlannedRung(
-        id=RUNG,
-        title=words.text("rung.idle.title"),
-        situation=at,
-        stands="",
-        before=words.lines(f"rung.idle.{key}") + kind_lines(frame, "idle"),
-        readings=readings,
-        hold=Hold(False, words.text("rung.idle.hold")),
-        cautions=words.lines("rung.idle.cautions") if at.idle else (),
-        watch_for=words.lines("rung.idle.watch"),
-        wait_seconds=WAIT_SINGLE if single else WAIT,
-        wait_why=words.text("rung.idle.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+    hold, wait = Hold(False, frame.words.text("rung.idle.hold")), WAIT_SINGLE if single else WAIT
+    return powered(frame, RUNG, "idle", at, readings, hold, wait, before=key, warned=bool(at.idle))
 
 
 def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 42
@@ -71,17 +58,18 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
     yield plate(frame, RUNG, at, v)
     if v.screen is not None and v.screen != v.plate:
         yield screen(frame, RUNG, at, v)
-    yield frame.reading(
-        RUNG,
-        "grid",
-        "grid_idle",
-        frame.at(v.valve, "grid"),
-        chassis,
-        at,
-        owner=v.valve,
-        contact="clip",
-        stops=(stops.sign(False),) if frame.has_bias(v) else (stops.zero(0.5, "gas, or a leak"),),
-    )
+    yield _grid(frame, at, v)
+
+
+def _grid(frame: Frame, at: Situation, v: OutputValve) -> PlannedReading:
+    """What flows in the grid leak of a hot valve: over the leak itself where a bias stands behind it."""
+    grid, chassis = frame.at(v.valve, "grid"), frame.joint("chassis")
+    if frame.has_bias(v) and v.driver is None:
+        black, word, key, limit = frame.joint(v.bias_joint), "grid drift", "grid_drift", stops.grid_drift(v.valve)
+    else:
+        limit = stops.sign(False) if frame.has_bias(v) else stops.zero(0.5, "gas, or a leak")
+        black, word, key = chassis, "grid", "grid_idle"
+    return frame.reading(RUNG, word, key, grid, black, at, owner=v.valve, contact="clip", stops=(limit,))
 
 
 def _bias_again(frame: Frame, at: Situation) -> Iterator[PlannedReading]:

@@ -6,13 +6,13 @@ from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
-from firstglow.ladder.rows import heaters, load_lines
+from firstglow.ladder.made import powered
+from firstglow.ladder.rows import heaters
 from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_small import elements, nodes
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
-from firstglow.readings.stops import section_of
+from firstglow.readings.rated import section_of
 
 WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
 SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator
@@ -60,20 +60,9 @@ def _rung(
     )
     fitted = ", ".join(dict.fromkeys(frame.envelope(v.valve) for v in valves))
     fill = {"group": group or words.text("rung.output.all"), "valves_in": fitted}
-    return PlannedRung(
-        id=rung,
-        title=words.text("rung.output.title" if group else "rung.output.title_all", **fill),
-        situation=at,
-        stands="",
-        before=words.lines("rung.output.before", **fill) + load_lines(frame, at) + kind_lines(frame, "output"),
-        readings=readings,
-        hold=Hold(False, words.text("rung.output.hold")),
-        cautions=words.lines("rung.output.cautions"),
-        watch_for=words.lines("rung.output.watch"),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.output.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+    title = "title" if group else "title_all"
+    hold = Hold(False, words.text("rung.output.hold"))
+    return powered(frame, rung, "output", at, readings, hold, WAIT, title=title, fill=fill)
 
 
 def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[StopRule, ...]:

@@ -2,11 +2,12 @@
 
 from collections.abc import Iterator
 
+from firstglow.amplifier.drawn_loops import howls
+from firstglow.amplifier.model import AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
-from firstglow.ladder.rows import load_lines
+from firstglow.ladder.made import powered
 from firstglow.ladder.rung_output import phasing_needs
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -21,30 +22,31 @@ def rung(frame: Frame) -> PlannedRung:
     words = frame.words
     at = frame.at_half_idle(RUNG)
     test = frame.test_ohms
-    fill = {"hertz": at.stimulus_hz, "ohms": frame.ohms_text(test) if test is not None else ""}
-    before = words.lines("rung.polarity.before", **fill)
-    if test is not None:
-        before += (words.text("rung.polarity.loop", **fill),)
+    tried = test is not None
+    title = "title" if tried else "title_no_loop"
+    text = words.text("rung.polarity.hold" if tried else "rung.polarity.hold_no_loop")
+    needs = () if tried else tuple(phasing_needs(frame)) if frame.roles.loops else ()
     readings = [*_gain(frame, at)]
+    fill: dict[str, object] = {"hertz": at.stimulus_hz, "ohms": ""}
+    also: tuple[str, ...] = ()
     if test is not None:
         readings += _polarity(frame, at, test)
-    lifted = frame.liftable
-    title = "rung.polarity.title" if lifted else "rung.polarity.title_no_loop"
-    hold = words.text("rung.polarity.hold" if lifted else "rung.polarity.hold_no_loop")
-    needs = () if lifted else tuple(phasing_needs(frame)) if frame.roles.loops else ()
-    return PlannedRung(
-        id=RUNG,
-        title=words.text(title),
-        situation=at,
-        stands="",
-        before=before + load_lines(frame, at) + kind_lines(frame, "polarity"),
-        readings=tuple(readings),
-        hold=Hold(bool(lifted), hold, needs),
-        cautions=words.lines("rung.polarity.cautions") if lifted else (),
-        watch_for=words.lines("rung.polarity.watch") if lifted else (),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.polarity.wait_why"),
-        dial_ceiling=frame.dial_of(at),
+        fill["ohms"] = frame.ohms_text(test)
+        also = (words.text("rung.polarity.loop", **fill),)
+    hold = Hold(bool(frame.liftable), text, needs)
+    return powered(
+        frame,
+        RUNG,
+        "polarity",
+        at,
+        readings,
+        hold,
+        WAIT,
+        title=title,
+        also=also,
+        warned=tried,
+        watched=tried,
+        fill=fill,
     )
 
 
@@ -70,7 +72,11 @@ def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
 def _polarity(frame: Frame, at: Situation, ohms: float) -> Iterator[PlannedReading]:  # row 40
     for loop in frame.liftable:
         load = frame.load_of_loop(loop)
-        driven = frame.driven(at, loop.channel).but(feedback="test", test_ohms=ohms)
+        lifted = frame.driven(at, loop.channel)
+        driven = lifted.but(feedback="test", test_ohms=ohms)
+        if frame.physics.gain(driven, loop.channel) > frame.physics.gain(lifted, loop.channel):
+            # Nothing may be expected of a loop that adds: counting valves did not show it, the solution does.
+            raise AmplifierError((howls(frame.amplifier, loop),))
         yield frame.reading(
             RUNG,
             "polarity",

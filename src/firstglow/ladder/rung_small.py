@@ -7,8 +7,8 @@ from firstglow.amplifier.role_types import OutputValve, SmallValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
-from firstglow.ladder.rows import gas_tubes, heaters, load_lines
+from firstglow.ladder.made import powered
+from firstglow.ladder.rows import gas_tubes, heaters
 from firstglow.ladder.rung_bias import grid_negative
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 
@@ -42,20 +42,8 @@ def rung(frame: Frame) -> PlannedRung:
         "loop": words.text("rung.small.loop", links=", ".join(lifted)) if lifted else "",
         "valves_upper": words.say("{valves}").upper(),
     }
-    return PlannedRung(
-        id=RUNG,
-        title=words.text("rung.small.title"),
-        situation=at,
-        stands="",
-        before=words.lines("rung.small.before", **fill) + load_lines(frame, at) + kind_lines(frame, "small"),
-        readings=readings,
-        hold=Hold(True, words.text(f"rung.small.{hold}", **fill), tuple(_earlier(frame))),
-        cautions=words.lines("rung.small.cautions"),
-        watch_for=words.lines("rung.small.watch"),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.small.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+    signed = Hold(True, words.text(f"rung.small.{hold}", **fill), tuple(_earlier(frame)))
+    return powered(frame, RUNG, "small", at, readings, signed, WAIT, fill=fill)
 
 
 def _earlier(frame: Frame) -> Iterator[str]:
@@ -70,6 +58,7 @@ def nodes(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  
     for supply in frame.supplies("ht"):
         for node in supply.nodes:
             limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, supply.ret))
+            limits = (*limits, stops.least(0.5, "this node low: a leaky capacitor or a short on it"))
             yield frame.reading(
                 rung,
                 node,
@@ -111,7 +100,7 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
             at,
             owner=s.valve,
             contact=None if electrode == "cathode" else "clip",
-            stops=_limits(frame, part, electrode),
+            stops=_limits(frame, part, electrode, s),
             fill={"electrode": electrode.replace("plate", frame.words.plate)},
         )
     if s.direct_coupled_from:
@@ -127,12 +116,35 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
         )
 
 
-def _limits(frame: Frame, part: Part, electrode: str) -> tuple[StopRule, ...]:
-    """A cathode of a small valve: working volts of its bypass, and the heater-to-cathode limit where it rides high."""
-    if electrode != "cathode":
-        return tuple(stops.rating(c) for c in frame.capacitors_on(part.leads[electrode], "chassis"))
-    bypass = tuple(stops.rating(c) for c in frame.capacitors_on(part.leads["cathode"], "chassis"))
-    return (*bypass, StopRule("heater to cathode", part.name, "above", None, "heater to cathode limit"))
+def _limits(frame: Frame, part: Part, electrode: str, s: SmallValve) -> tuple[StopRule, ...]:
+    """Rows 29, 30: the working volts of a capacitor there; a cathode at 0, or past what its heater stands; a plate or a
+    screen at its supply; a plate that carries a direct-coupled pair past what that pair's heater stands."""
+    limits = tuple(stops.rating(c) for c in frame.capacitors_on(part.leads[electrode], "chassis"))
+    if electrode == "cathode":
+        heater = StopRule("heater to cathode", part.name, "above", None, "heater to cathode limit")
+        return (*limits, stops.least(stops.NOTHING, "no current at all"), heater)
+    feed = s.feed if electrode == "plate" else screen_feed(frame, part)
+    if feed is not None and feed != part.leads[electrode]:
+        limits = (*limits, stops.at_supply(feed, f"at its supply: no {electrode} current"))
+    if electrode == "plate":
+        coupled = [o for o in s.drives if s.valve in _from(frame, o)]
+        limits += tuple(StopRule("heater to cathode", o, "above", None, "") for o in coupled)
+    return limits
+
+
+def _from(frame: Frame, valve: str) -> tuple[str, ...]:
+    """Sections that a small valve's grid takes its dc from."""
+    return next((s.direct_coupled_from for s in frame.roles.smalls if s.valve == valve), ())
+
+
+def screen_feed(frame: Frame, part: Part) -> str | None:
+    """The HT node that a screen's resistor comes from."""
+    nodes = {n.joint for n in frame.roles.ht_nodes}
+    for r in frame.amplifier.of_kind("resistor"):
+        ends = set(r.leads.values())
+        if part.leads["screen"] in ends and ends & nodes - {part.leads["screen"]}:
+            return next(iter(ends & nodes - {part.leads["screen"]}))
+    return None
 
 
 def _output(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:

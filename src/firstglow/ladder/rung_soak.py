@@ -5,33 +5,21 @@ from collections.abc import Iterator
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.kinds import kind_lines
+from firstglow.ladder.made import powered
 from firstglow.ladder.places import End
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+from firstglow.readings.warm import MOST_KELVIN, times
 
 RUNG = "10"
 WAIT = 3600.0  # s at idle, then a night
-COPPER = 0.0039  # 1/K, IEC 60228 figure from memory
-RISE = 60.0  # K over cold, where half of it is expected: an ordinary old transformer's insulation (common practice)
+STEPS = (20, 40)  # K: what the table beside the warm primary has below the most
 
 
 def rung(frame: Frame) -> PlannedRung:
     """Warm copper, and the highest of a cold start."""
-    words = frame.words
     at = frame.at_idle(RUNG)
-    return PlannedRung(
-        id=RUNG,
-        title=words.text("rung.soak.title"),
-        situation=at,
-        stands="",
-        before=words.lines("rung.soak.before") + kind_lines(frame, "soak"),
-        readings=tuple(_readings(frame, at)),
-        hold=Hold(True, words.text("rung.soak.hold")),
-        watch_for=words.lines("rung.soak.watch"),
-        wait_seconds=WAIT,
-        wait_why=words.text("rung.soak.wait_why"),
-        dial_ceiling=frame.dial_of(at),
-    )
+    hold = Hold(True, frame.words.text("rung.soak.hold"))
+    return powered(frame, RUNG, "soak", at, _readings(frame, at), hold, WAIT)
 
 
 def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
@@ -46,7 +34,8 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         frame.unplugged(),
         kind="ohms",
         quantity="warm ohms",
-        note_only=words.text("rung.note.warm", times=f"{1 + COPPER * RISE:.2f}"),  # no figure of its own could judge it
+        note_only=words.text("rung.note.warm", most=_times(MOST_KELVIN), table=", ".join(map(_times, STEPS))),
+        fill={"times": f"{times(MOST_KELVIN):.2f}", "kelvin": f"{MOST_KELVIN:.0f}"},
     )
     for supply in frame.supplies("ht"):  # row 45
         for node in supply.nodes:
@@ -66,6 +55,11 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     for v in frame.roles.outputs:
         if frame.has_bias(v) and v.bias != "back":
             yield frame.look(RUNG, "bias first", "bias_first", at, owner=v.valve)
+
+
+def _times(kelvin: float) -> str:
+    """One step of the table: 1.08 is 20 K."""
+    return f"{times(kelvin):.2f} is {kelvin:.0f} K"
 
 
 def _standby(frame: Frame, at: Situation) -> Iterator[PlannedReading]:

@@ -8,6 +8,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.legs import legs, winding_ends
+from firstglow.ladder.make_safe import plug_lines
 from firstglow.ladder.rows import REFERRED, WRONG, heaters
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -45,7 +46,7 @@ def early(frame: Frame) -> PlannedRung:
         + kind_lines(frame, "early"),
         readings=tuple(readings),
         hold=Hold(False, words.text("rung.early.hold")),
-        cautions=words.lines("rung.early.cautions"),
+        cautions=words.lines("rung.early.cautions") + plug_lines(frame, frame.gear.mains_now),
         watch_for=words.lines("rung.early.watch"),
         wait_seconds=STEP,
         wait_why=words.text("rung.early.wait_why"),

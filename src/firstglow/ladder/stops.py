@@ -5,6 +5,8 @@ from firstglow.readings.probe import StopRule
 LEAD_OHMS = 0.1  # ohm, earth bond without the cord: IEC 60065 / 62368-1 figure from memory
 HEATER_HIGH = 6.9 / 6.3  # of the rated volts: the absolute limit of the makers, +10 % (common practice)
 HEATER_LOW = 5.7 / 6.3  # -10 %
+AT_SUPPLY = 0.25  # of its computed drop from the supply: less is left, and it stands there (common practice)
+NOTHING = 0.25  # of its computed volts: less, and a cathode stands at 0 (common practice)
 
 
 def above(limit: float, why: str = "") -> StopRule:
@@ -35,6 +37,26 @@ def within(fraction: float, why: str = "") -> tuple[StopRule, StopRule]:
 def zero(limit: float, why: str = "") -> StopRule:
     """More than ``limit`` either side of 0."""
     return StopRule("zero", "", "above", limit, why)
+
+
+def twice_as_slow(why: str = "") -> StopRule:
+    """Fallen no further than in half the time (row 26)."""
+    return StopRule("slow fall", "", "above", None, why)
+
+
+def at_supply(supply: str, why: str = "") -> StopRule:
+    """An electrode that stands at its supply: nothing flows (rows 29, 30). ``supply``: the joint it is fed from."""
+    return StopRule("at supply", supply, "above", AT_SUPPLY, why)
+
+
+def grid_drift(valve: str) -> StopRule:
+    """Volts over the grid leak that drive the valve from its idle to its plate's limit: gas, grid emission or a leak."""
+    return StopRule("grid drift", valve, "above", None, "gas, grid emission or a leak")
+
+
+def hum(least: float, why: str = "") -> StopRule:
+    """Three times the computed hum, and more than ``least`` volts (row 41)."""
+    return StopRule("hum", "", "above", least, why)
 
 
 def rating(part: str) -> StopRule:

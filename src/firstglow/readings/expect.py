@@ -6,22 +6,25 @@ puts both side by side, as clause 8 of JCGM 101 asks.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
-from firstglow.readings.bands import Marginals, common_score, marginals, shapes
+from firstglow.readings.asked import Cast
+from firstglow.readings.bands import common_score, marginals, shapes
 from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
-from firstglow.readings.observe import Cast, Observer, Seen
-from firstglow.readings.probe import PlannedRung
+from firstglow.readings.observe import Observer
+from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, prepare, sample
-from firstglow.readings.spreads import SEED, draw, settings, unit_column
+from firstglow.readings.spreads import SEED, draw, settings
+from firstglow.readings.straight import sizes, straight
 
 Array = NDArray[np.float64]
 Mode = Literal["sampled", "fast"]
@@ -33,55 +36,9 @@ HOTTEST = 3.09
 HOT_SAMPLES = 400
 # Fewer amplifiers of the stated spreads than this settling is no basis for a band.
 MOST_SETTLE = 0.98
-# Amplifiers of the straight-line stand-in that finds the common score of the fast way.
-FAST_SAMPLES = 4000
-
-
-# -- by slopes -------------------------------------------------------------------------------------------------
-def straight(sheet: Sheet, samples: int = FAST_SAMPLES, seed: int = SEED) -> Array:
-    """Shown values (reading, sample) of the straight-line amplifier: nominal plus slopes times deviations."""
-    from scipy.special import ndtri
-
-    found = sheet.found
-    u = np.array([unit_column(f"straight {name}", samples, seed) for name in found.names])
-    scores = np.where(found.uniform[:, None], (2.0 * u - 1.0) * 3**0.5, ndtri(u))
-    out: Array = sheet.shown[:, None] + found.sigmas.T @ scores
-    return out
-
-
-def straight_marginals(sheet: Sheet, shape: Array) -> Marginals:
-    """Middle and tails by slopes."""
-    sigma = np.maximum(np.sqrt((sheet.found.sigmas**2).sum(axis=0)), 1e-12)
-    numbers = np.asarray(sheet.groups)
-    for group in set(sheet.groups):
-        sigma[numbers == group] = sigma[numbers == group].mean()
-    return Marginals(sheet.shown.copy(), shape * sigma, shape * sigma)
 
 
 # -- the whole -------------------------------------------------------------------------------------------------
-def expect(
-    amplifier: Amplifier,
-    rungs: Sequence[PlannedRung],
-    meter: Meter,
-    samples: int = SAMPLES,
-    seed: int = SEED,
-    *,
-    mode: Mode = "sampled",
-    mains: float | None = None,
-    mains_read: bool = True,
-    observer: Observer | None = None,
-) -> ExpectedLadder:
-    """A ladder's readings with their numbers.
-
-    rungs: ALL rungs of the ladder, whatever part of it is printed: the bands hold together over the whole.
-    mains: V rms at the socket today (default: the highest of the rungs). mains_read: the mains are read beside each
-        reading, so only that reading's own uncertainty is in the bands; False puts the socket's variation in.
-    """
-    return expect_with_sheet(
-        amplifier, rungs, meter, samples, seed, mode=mode, mains=mains, mains_read=mains_read, observer=observer
-    )[0]
-
-
 def expect_with_sheet(
     amplifier: Amplifier,
     rungs: Sequence[PlannedRung],
@@ -94,7 +51,12 @@ def expect_with_sheet(
     mains_read: bool = True,
     observer: Observer | None = None,
 ) -> tuple[ExpectedLadder, Sheet]:
-    """``expect``, and the sheet behind it for those who try the bands (readings.trial)."""
+    """A ladder's readings with their numbers, and the sheet behind them for those who try the bands (readings.trial).
+
+    rungs: ALL rungs of the ladder, whatever part of it is printed: the bands hold together over the whole.
+    mains: V rms at the socket today (default: the highest of the rungs). mains_read: the mains are read beside each
+        reading, so only that reading's own uncertainty is in the bands; False puts the socket's variation in.
+    """
     observer = observer or Observer(amplifier)
     sheet = prepare(observer, rungs, meter, mains_read)
     socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)
@@ -130,8 +92,18 @@ def sampled_bands(sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int 
     values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
     values = values[:, settled(seen, samples)]
     score = common_score(values, shape, sheet.groups)
-    low, high = marginals(values, shape, sheet.groups).band(score)
+    low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)
     return Bands(low, high, score, values, seen)
+
+
+def on_its_side(sheet: Sheet, low: Array, high: Array, values: Array) -> tuple[Array, Array]:
+    """The band of a size ends at nothing, give or take the meter's own counts and what the samples show: the volts of a
+    sense resistor do not turn round, however wide the tail of a starved current."""
+    size, centre = sizes(sheet), sheet.found.centre
+    nothing = np.array([on.offset_limit for on in sheet.on])
+    low = np.where(size & (centre > 0), np.maximum(low, np.minimum(-nothing, values.min(axis=1))), low)
+    high = np.where(size & (centre < 0), np.minimum(high, np.maximum(nothing, values.max(axis=1))), high)
+    return low, high
 
 
 def settled(seen: Seen, samples: int) -> NDArray[np.bool_]:
@@ -155,8 +127,9 @@ def settled(seen: Seen, samples: int) -> NDArray[np.bool_]:
 def fast_bands(sheet: Sheet, seed: int = SEED) -> Bands:
     """By slopes."""
     shape = shape_of(sheet)
-    score = common_score(straight(sheet, seed=seed), shape, sheet.groups)
-    low, high = straight_marginals(sheet, shape).band(score)
+    values = straight(sheet, seed=seed)
+    score = common_score(values, shape, sheet.groups)
+    low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)
     return Bands(low, high, score)
 
 
@@ -184,7 +157,7 @@ def compare(
     shape = shape_of(sheet)
     values, _ = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
     sampled = marginals(values, shape, sheet.groups)
-    fast = straight_marginals(sheet, shape)
+    fast = marginals(straight(sheet, seed=seed), shape, sheet.groups)
     (a, b), (c, d) = fast.band(score), sampled.band(score)
     return [
         Compared(r.id, float(fast.middle[i]), float(sampled.middle[i]), float(b[i] - a[i]) / 2, float(d[i] - c[i]) / 2,
@@ -193,9 +166,14 @@ def compare(
     ]  # fmt: skip
 
 
+def _is_hot(r: PlannedReading) -> bool:
+    return any("dissipation" in s.rule for s in r.stops)
+
+
 def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tuple[str, str, str], float]:
     """By (reading, valve, electrode): watts behind the same reading in the hottest of the spread, over nominal."""
-    wanted = [b for b in sheet.wanted if any(s.rule == "dissipation" for r in b.readings for s in r.stops)]
+    hot = [replace(b, readings=tuple(r for r in b.readings if _is_hot(r))) for b in sheet.wanted]
+    wanted = [b for b in hot if b.readings]
     if not wanted:
         return {}
     if seen is None:

@@ -95,7 +95,7 @@ class ExpectedReading:
         p = self.planned
         return {
             "id": p.id, "what": p.what, "red": p.probe.red, "black": p.probe.black, "kind": self.kind,
-            "range": self.on.text if self.on else None, "unit": self.unit, "expected": self.expected,
+            "range": (self.on.text or None) if self.on else None, "unit": self.unit, "expected": self.expected,
             "low": self.low, "high": self.high,
             "stop_below": self.stop_below.limit if self.stop_below else None,
             "stop_above": self.stop_above.limit if self.stop_above else None,

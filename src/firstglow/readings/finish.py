@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
-from firstglow.readings.observe import Seen
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet
 from firstglow.readings.slopes import shares
 from firstglow.readings.stops import Limits, tightest
@@ -20,6 +20,9 @@ Array = NDArray[np.float64]
 # A lamp in series glows by the share of its own rated volts that is across it: under a seventh nothing is seen, from
 # four fifths it is as bright as on the wall (common practice; power goes with V^1.5 to V^1.6, light with V^3.4).
 GLOW = ((0.15, "dark"), (0.45, "dim"), (0.80, "half"), (np.inf, "full"))
+# Hum of an ac-heated first valve, its wiring and what it picks up, at its grid [V rms]: a good layout has some tens of
+# microvolts, an ordinary old amplifier up to this (common practice). The HT's own ripple is computed.
+HUM_AT_INPUT = 0.3e-3
 # A word that fewer amplifiers than this would give is no healthy answer.
 RARE_WORD = 0.001
 # A pot that runs out in more amplifiers than this is a result of the amplifier.
@@ -38,7 +41,8 @@ def numbers(sheet: Sheet, low: Array, high: Array) -> dict[str, ExpectedReading]
     for i, r in enumerate(sheet.readings):
         on = sheet.on[i]
         expected = on.rounded(float(sheet.shown[i]))
-        down, up = min(on.rounded(float(low[i]), -1), expected), max(on.rounded(float(high[i]), 1), expected)
+        most = float(high[i]) + heater_hum(sheet, r)
+        down, up = min(on.rounded(float(low[i]), -1), expected), max(on.rounded(most, 1), expected)
         if not on.signed:
             down = max(down, 0.0)
         curve = tuple(float(v) for v in mains_curve(sheet, i))
@@ -47,6 +51,24 @@ def numbers(sheet: Sheet, low: Array, high: Array) -> dict[str, ExpectedReading]
             source_ohms=float(sheet.source_ohms[i]), sigma=float(sigma[i]), mains_curve=curve, note_only=r.note_only,
         )  # fmt: skip
     return made
+
+
+def heater_hum(sheet: Sheet, r: PlannedReading) -> float:
+    """What heaters, wiring and the mains transformer's field may add to the computed hum of a healthy amplifier [V]."""
+    if r.probe.quantity != "hum volts":
+        return 0.0
+    from firstglow.solver.midband import midband
+    from firstglow.solver.slopes import valve_slopes
+
+    block = next(b for b in sheet.wanted if any(q.id == r.id for q in b.readings))
+    standing = sheet.observer.point(block).standing
+    slopes = valve_slopes(sheet.observer.circuit, standing.x, standing.values)
+    channels = midband(sheet.observer.amplifier, r.situation, slopes)
+    own = channels[r.channel] if r.channel in channels else next(iter(channels.values()), None)
+    if own is None:
+        return 0.0
+    gain = own.gain_closed if r.situation.feedback == "closed" else own.gain_lifted
+    return HUM_AT_INPUT * abs(float(np.ravel(gain)[0]))
 
 
 def mains_curve(sheet: Sheet, i: int) -> Array:

@@ -12,7 +12,9 @@ from typing import Any, Literal
 
 Side = Literal[-1, 0, 1]
 
-UNIT = {"dc volts": "V", "ac volts": "V", "ohms": "ohm", "dc amps": "A", "ac amps": "A", "lamp": None, "look": None}
+UNIT = {
+    "dc volts": "V", "ac volts": "V", "ohms": "ohm", "dc amps": "A", "ac amps": "A", "ratio": "1", "lamp": None, "look": None,
+}  # fmt: skip
 SIGN = {"V": "V", "A": "A", "ohm": "Ω", "s": "s", "1": ""}
 SCALE = {"m": 1e-3, "": 1.0, "k": 1e3, "M": 1e6}
 
@@ -25,7 +27,7 @@ class ReadingsError(Exception):
 class Range:
     """One range of a meter.
 
-    kind: "dc volts", "ac volts", "ohms", "dc amps", "ac amps". full: top of the range [SI].
+    kind: "dc volts", "ac volts", "ohms", "dc amps", "ac amps", "ratio" (see ``ratio_of``). full: top of the range [SI].
     step: smallest difference that can be read [SI]: one count, or half a small division of a scale.
     of_reading, of_full: accuracy limits as fractions; counts: limit in steps.
     input_ohms: what the meter puts across the joints [ohm] (inf: nothing). test_amps: ohms ranges only [A].
@@ -62,7 +64,9 @@ class Range:
 
     @property
     def text(self) -> str:
-        """What stands on the switch: "600 mV", "6 kΩ"."""
+        """What stands on the switch: "600 mV", "6 kΩ"; "" for a ratio, which has no range of its own."""
+        if self.unit == "1":
+            return ""
         return f"{self.full / SCALE[self.scale]:g} {self.scale}{SIGN[self.unit or '1']}".strip()
 
     def limits(self, value: float) -> float:
@@ -142,6 +146,20 @@ class Meter:
 # A bond is read with a bond tester, 10 A or more through four wires: ±(3 % + 2), to a milliohm or so (common practice).
 # A hand meter only shows that there is a path.
 BOND_TESTER = Range("ohms", 2.0, 0.001, 0.03, 0.0, 2.0)
+
+
+# Volts at the load over which a ratio of two readings is taken: what the rung of the loop's polarity asks of it.
+RATIO_OVER = 0.3
+
+
+def ratio_of(on: Range, over: float = RATIO_OVER) -> Range:
+    """Two readings divided, the second ``over`` [SI] on the range ``on``: a figure to a thousandth or to its step.
+
+    Counts are wrong in each reading by itself. What goes with the reading cancels where both stand on one range; it is
+    kept, for the smaller may be read on a lower one.
+    """
+    step = max(0.001, float(f"{on.step / over:.0e}"))
+    return Range("ratio", 10.0, step, on.of_reading, 0.0, max(on.counts * on.step / over, step) / step)
 
 
 def loaded(volts: Any, source_ohms: Any, input_ohms: float) -> Any:

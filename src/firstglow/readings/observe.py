@@ -4,9 +4,7 @@ Every situation of a ladder is a block of columns; the blocks are solved togethe
 solution (power-off ohms, signal, ripple, discharge) is asked of its own solution with the same amplifiers.
 """
 
-import json
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
+from collections.abc import Callable, Mapping, Sequence
 from functools import cached_property, partial
 from typing import Any
 
@@ -14,138 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
-from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.situation import Situation
+from firstglow.readings.asked import COLD, MANY, STANDING, Block, Cast, cost, needs_standing
 from firstglow.readings.others import Others, cold_cathodes
 from firstglow.readings.points import Point, points
 from firstglow.readings.probe import PlannedReading
+from firstglow.readings.seen import Found, Seen, columns_of, merged
 from firstglow.readings.side_by_side import processors, side_by_side
-from firstglow.readings.spreads import unit_column
+from firstglow.readings.warm import COPPER_PER_KELVIN, MOST_KELVIN
 
 Array = NDArray[np.float64]
 
-STANDING = frozenset({"volts", "mains amps", "lamp"})
-RESTING = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms", "turns volts", "look"})
-COLD = frozenset({"ohms", "bond ohms", "open ohms", "warm ohms"})
-# Fewer columns than this are answers of their own: one that would not settle is an error, not a lost sample.
-MANY = 16
-# Copper: +0.39 % a kelvin (IEC 60028); a transformer after hours is at most 60 K over cold (LADDER row 44).
-COPPER_PER_KELVIN = 0.0039
-WARM_KELVIN = 60.0
-
-
 COLD_KEY = "cold cathodes "
-
-
-def key_of(situation: Situation) -> str:
-    """A text that two situations share if and only if they are the same."""
-    data = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(situation).items() if k != "meter"}
-    return json.dumps(data, sort_keys=True, default=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """One situation and the readings taken in it."""
-
-    key: str
-    situation: Situation
-    readings: tuple[PlannedReading, ...]
-
-    @property
-    def dc_key(self) -> str:
-        """Key of the standing solution: what the generator does leaves it alone."""
-        return key_of(self.situation.but(stimulus_volts=0.0, stimulus_hz=1000.0))
-
-
-def blocks(readings: Iterable[PlannedReading]) -> tuple[Block, ...]:
-    """Readings by situation, in the order they first come."""
-    found: dict[str, tuple[Situation, list[PlannedReading]]] = {}
-    for r in readings:
-        found.setdefault(key_of(r.situation), (r.situation, []))[1].append(r)
-    return tuple(Block(k, s, tuple(rs)) for k, (s, rs) in found.items())
-
-
-@dataclass(slots=True)
-class Seen:
-    """What was found.
-
-    values, source_ohms: by reading id, (sample,) [SI]. unsettled: by reading id, (sample,), where some did not settle.
-    short_of_idle: by dc key, valve -> (sample,) bool: its pot ran out of travel.
-    idle_pots: by dc key, pot -> (sample,) where it was turned to.
-    watts: by (reading id, valve, "plate" or "screen"), (sample,) [W], for readings that a dissipation rule stops.
-    """
-
-    values: dict[str, Array] = field(default_factory=dict)
-    source_ohms: dict[str, Array] = field(default_factory=dict)
-    unsettled: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
-    short_of_idle: dict[str, dict[str, NDArray[np.bool_]]] = field(default_factory=dict)
-    idle_pots: dict[str, dict[str, Array]] = field(default_factory=dict)
-    watts: dict[tuple[str, str, str], Array] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A standing solution, which valves fell short of their idle, and where the pots ended; by name, (sample,)."""
-
-    standing: Any
-    short: dict[str, NDArray[np.bool_]] = field(default_factory=dict)
-    pots: dict[str, Array] = field(default_factory=dict)
-
-    def columns(self, which: slice) -> "Found":
-        """Some columns."""
-        return Found(
-            columns_of(self.standing, which),
-            {v: s[which] for v, s in self.short.items()},
-            {p: a[which] for p, a in self.pots.items()},
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Cast:
-    """Which amplifiers stand in the columns.
-
-    values: (parameter, sample). setting: valve -> (sample,), how far its idle is set from the target (fraction).
-    each: faults of each column, or () for none. of, numbers: the columns are these members of a population of ``of``,
-        so that what chance gives a member (a junction's opening, a peak's share) stays its own; 0: all of it.
-    level: what chance gives the columns instead, (sample,) 0..1.
-    """
-
-    values: Array
-    setting: Mapping[str, Array] = field(default_factory=dict)
-    each: tuple[tuple[Fault, ...], ...] = ()
-    of: int = 0
-    numbers: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
-    level: Array | None = None
-
-    @property
-    def samples(self) -> int:
-        """Columns."""
-        return int(self.values.shape[1])
-
-    def chance(self, name: str, middle: float) -> Array:
-        """Each column's own number in (0, 1); ``middle`` for a few columns that are answers of their own."""
-        if self.level is not None:
-            return self.level
-        if self.of:
-            return unit_column(name, self.of)[self.numbers]
-        return unit_column(name, self.samples) if self.samples >= MANY else np.full(self.samples, middle)
-
-    def one(self, k: int) -> "Cast":
-        """A single column."""
-        numbers = self.numbers[k : k + 1] if self.of else np.array([k])
-        setting = {v: s[k : k + 1] for v, s in self.setting.items()}
-        return Cast(self.values[:, k : k + 1], setting, self.each[k : k + 1], self.of or self.samples, numbers)
-
-    @property
-    def faults(self) -> tuple[Fault, ...]:
-        """The faults of a single column."""
-        return self.each[0] if self.each else ()
-
-    def laid(self, circuit: Any, situation: Situation) -> Array:
-        """The situation and each column's faults laid over the values, (parameter, sample)."""
-        if not self.each:
-            return np.asarray(circuit.apply(self.values, situation))
-        columns = [circuit.apply(self.values[:, k : k + 1], situation, f) for k, f in enumerate(self.each)]
-        return np.concatenate(columns, axis=1)
 
 
 class Observer:
@@ -407,51 +285,16 @@ class Observer:
             share = cast.chance(f"junction {r.id}", 0.0)
             ohms = np.broadcast_to(high ** (1.0 - share) * low**share, (cast.samples,))
             if r.probe.quantity == "warm ohms":
-                ohms = ohms * (1.0 + COPPER_PER_KELVIN * WARM_KELVIN * cast.chance(f"warm {r.id}", 0.5))
+                ohms = ohms * (1.0 + COPPER_PER_KELVIN * MOST_KELVIN * cast.chance(f"warm {r.id}", 0.5))
             seen.values[r.id] = ohms
 
     def _cold(self, situation: Situation, readings: Sequence[PlannedReading], cast: Cast) -> tuple[Array, Array]:
         """(junctions blocking, junctions passing), (reading, sample) [ohm]."""
-        from firstglow.solver.cold import cold_ohms
+        from firstglow.solver.cold import cold_ends
 
         pairs = [(r.probe.red, r.probe.black) for r in readings]
-        named = self.named(cast.values)
-        blocked = cold_ohms(self.amplifier, situation, pairs, named, cast.faults)
-        passing = cold_ohms(self.amplifier, situation, pairs, named, cast.faults, "conducting")
-        return np.asarray(blocked), np.asarray(passing)
+        return cold_ends(self.amplifier, situation, pairs, self.named(cast.values), cast.faults)
 
     def named(self, values: Array) -> dict[str, Array]:
         """Parameter name -> (sample,), for the solutions that take values by name; shapes as in ``values``."""
         return {p.name: values[row] for row, p in enumerate(self.circuit.parameters)}
-
-
-def cost(same: Sequence[Block]) -> float:
-    """Work in blocks of one standing solution, roughly, in ordinary solutions."""
-    quantities = {r.probe.quantity for b in same for r in b.readings}
-    alone = 0.3 if not any(map(needs_standing, same)) else 1.4 if same[0].situation.idle else 1.0
-    return alone + 0.8 * len(quantities & {"ripple volts", "hum volts", "peak volts"})
-
-
-def merged(parts: Sequence[Seen]) -> Seen:
-    """What was seen in several parts, as one."""
-    whole = Seen()
-    for part in parts:
-        for f in fields(Seen):
-            getattr(whole, f.name).update(getattr(part, f.name))
-    return whole
-
-
-def needs_standing(block: Block) -> bool:
-    """Does anything in this block start from the standing solution?"""
-    return any(r.probe.quantity not in RESTING for r in block.readings)
-
-
-def columns_of(standing: Any, which: slice) -> Any:
-    """Some columns of a standing solution, as one of their own."""
-    return replace(
-        standing,
-        x=standing.x[:, which],
-        values=standing.values[:, which],
-        settled=standing.settled[which],
-        steps=standing.steps[which],
-    )

@@ -13,7 +13,7 @@ from firstglow.readings.meters import ReadingsError
 from firstglow.readings.probe import Probe
 
 if TYPE_CHECKING:
-    from firstglow.readings.observe import Cast
+    from firstglow.readings.asked import Cast
 
 Array = NDArray[np.float64]
 
@@ -27,6 +27,11 @@ SIGNAL = frozenset({"signal volts", "gain ratio"})
 GAIN_SIGMA = {"triode": 0.10, "pentode": 0.13}
 """How far a stage's amplification stands off its law's at the current it really draws (1 sigma, shared by a type). Root mean
 squares of printed gains that the laws were not told (``firstglow accuracy``): 62 of four triodes 10 %, 12 of two pentodes 13 %."""
+
+
+def gain_chance(kind: str) -> str:
+    """What chance is asked under for the gain of a valve type."""
+    return f"gain {kind}"
 
 
 class Others:
@@ -103,7 +108,7 @@ class Others:
             rate = {
                 kind: np.exp(
                     GAIN_SIGMA["pentode" if kind in screened else "triode"]
-                    * ndtri(self.cast.chance(f"gain {kind}", 0.5))
+                    * ndtri(self.cast.chance(gain_chance(kind), 0.5))
                 )
                 for kind in set(kinds.values())
             }

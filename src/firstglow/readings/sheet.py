@@ -7,10 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.readings.asked import COLD, Block, Cast, blocks
 from firstglow.readings.expected import MAINS_STEPS
-from firstglow.readings.meters import Meter, Range, loaded
-from firstglow.readings.observe import COLD, Block, Cast, Observer, Seen, blocks
+from firstglow.readings.meters import RATIO_OVER, Meter, Range, loaded, ratio_of
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from firstglow.readings.seen import Seen
 from firstglow.readings.slopes import Moved, moved, with_meter
 from firstglow.readings.spreads import MAINS, Draws, MeterErrors, columns, mains_read_width, settings
 
@@ -137,6 +139,10 @@ def ranges(
     """(range, nominal value as shown) of every reading: the range is chosen for what the meter will show on it."""
     on, shown = [], np.empty(len(readings))
     for i, r in enumerate(readings):
+        if r.probe.quantity == "gain ratio":
+            on.append(ratio_of(meter.range_for(r.probe.kind, RATIO_OVER)))
+            shown[i] = true[i]
+            continue
         chosen = meter.range_for(r.probe.kind, HEADROOM * true[i], r.range_volts)
         for lower in meter.of_kind(r.probe.kind):
             # a moving coil loads more on a lower range: the reading may come down into it

@@ -14,11 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.readings.asked import Block
 from firstglow.readings.expected import Stop
 from firstglow.readings.meters import Range, loaded
-from firstglow.readings.observe import Block, Observer, columns_of
+from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
-from firstglow.readings.safe_bias import Spread, strongest
+from firstglow.readings.rated import cathode_ohms, section_of
+from firstglow.readings.seen import columns_of
+from firstglow.readings.vsafe import safe_bias
 
 Array = NDArray[np.float64]
 Side = Literal["below", "above"]
@@ -31,7 +34,7 @@ DRIVE_VOLTS, DRIVE_STEPS = 30.0, 16
 # healthy amplifier in 740 is switched off instead of one in 44 (normal distribution).
 CLEAR = 0.5
 # Rules that drive a valve until its plate or screen is at its limit.
-_WATTS = frozenset({"dissipation", "screen dissipation"})
+_WATTS = frozenset({"dissipation", "screen dissipation", "grid drift"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +111,7 @@ class Limits:
 
     def _solve_paths(self, blocks: Mapping[str, Block], wanted: Sequence[tuple[str, str]]) -> None:
         circuit = self.observer.circuit
-        hotter = DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2
+        hotter = drive()
         laid, start = [], []
         for key, valve in wanted:
             point = self.observer.point(blocks[key])
@@ -222,6 +225,39 @@ class Limits:
         """Three times the computed hum, and over the volts that any howl has (LADDER row 41)."""
         return [Limit("above", max(rule.limit or 0.0, 3.0 * abs(self.nominal(r))), rule.why or "howl", False)]
 
+    def grid_drift(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Volts over a grid leak at which what drives the grid up takes the valve from its idle to its plate's limit, or
+        grows by itself: gas current is in proportion to plate current, so through the leak it drives itself from
+        drop = plate amps / mutual conductance on (loop gain 1)."""
+        most = section_of(self.amplifier.parts[rule.part]).limits.plate_watts
+        path = self._path(r, rule.part)
+        row = path.part(rule.part)
+        good = np.logical_and.accumulate(path.settled)
+        amps, volts = np.asarray(row["plate_amps"])[good], drive()[good]
+        if len(volts) < 2 or not amps[1] > amps[0]:
+            return []
+        runs = float(amps[0] * (volts[1] - volts[0]) / (amps[1] - amps[0]))
+        full = None if most is None else crossing(volts, np.asarray(row["plate_watts"])[good], most)
+        limit = min(runs, inf if full is None else full)
+        shown = loaded(limit, self.source_ohms.get(r.id, 0.0), self.on[r.id].input_ohms)
+        return [Limit("above", shown, rule.why or f"{rule.part} then drives itself past its limit")]
+
+    def slow_fall(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Fallen no further than in half the time: of an exponential fall from V0 to V that is sqrt(V0 V)."""
+        standing = self.standing(r)
+        start = abs(float((standing.dc(r.probe.red) - standing.dc(r.probe.black))[0]))
+        size = (start * abs(self.nominal(r))) ** 0.5
+        return self.side(r, size, "above", rule.why or "falls half as fast as computed", physical=False)
+
+    def at_supply(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """So close to its supply that next to no current flows through what feeds it."""
+        standing = self.standing(r)
+        supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0])
+        drop = supply - self.nominal(r)
+        if drop <= 0.0 or rule.limit is None:
+            return []
+        return [Limit("above", supply - rule.limit * drop, rule.why or f"it stands at {rule.part}", physical=False)]
+
     def _watts(self, r: PlannedReading, rule: StopRule, electrodes: tuple[str, ...]) -> list[Limit]:
         part = self.amplifier.parts[rule.part]
         limits = section_of(part).limits
@@ -270,6 +306,9 @@ class Limits:
         at = float(np.ravel(standing.dc(heater.leads["1"]))[0]) if heater else 0.0
         black = float(np.ravel(standing.dc(r.probe.black))[0])
         why = f"{rule.part}: {most:g} V between heater and cathode"
+        # read at what drives it: its cathode follows a little above that
+        if r.probe.red != part.leads.get("cathode", r.probe.red):
+            most -= float(np.ravel(standing.dc(part.leads["cathode"]) - standing.dc(r.probe.red))[0])
         if self.nominal(r) >= at - black:
             return [Limit("above", at - black + most, why)]
         # under a lifted heater: a positive cathode never gets below 0, so a limit there would protect nothing
@@ -293,68 +332,9 @@ class Limits:
         return self._safe[valve]
 
 
-def safe_bias(observer: Observer, valve: str, socket: float, idle_amps: float | None = None) -> float | None:
-    """Vsafe [V to chassis] of an output valve section with today's unloaded HT; see ``safe_bias.strongest``.
-
-    socket: mains today [V rms]. idle_amps: its target (default: the file's). None where there is no target.
-    """
-    amplifier, circuit = observer.amplifier, observer.circuit
-    target = amplifier.idle.get(valve)
-    amps = idle_amps if idle_amps is not None else target.amps.value if target else None
-    if amps is None:
-        return None
-    part = amplifier.parts[valve]
-    standing, spread = unloaded(observer, socket)
-    resistor = cathode_ohms(amplifier, part)
-    cathode = amps * resistor
-    plate = float(np.ravel(standing.dc(part.leads["plate"]))[0])
-    screen = float(np.ravel(standing.dc(part.leads["screen"]))[0]) if "screen" in part.leads else plate
-    law = section_of(part)
-    spreads = [Spread("ht", spread)] if spread else []
-    kind = f"{part.type} {law.name}".strip() if law.name in ("triode", "pentode") else str(part.type)
-    for of in ("perveance", "mu", "contact"):
-        for name in (f"{valve} {of}", f"type {kind} {of}"):
-            row = circuit.column.get(name)
-            if row is not None and circuit.parameters[row].sigma > 0:
-                spreads.append(Spread(of, circuit.parameters[row].sigma))
-    return strongest(law.law, amps, plate - cathode, screen - cathode, spreads) + cathode
-
-
-def unloaded(observer: Observer, socket: float) -> tuple[Any, float]:
-    """(standing solution with every valve but the rectifiers out, at today's mains; 1 sigma of its HT, a fraction)."""
-    from firstglow.amplifier.situation import Situation
-
-    amplifier, circuit = observer.amplifier, observer.circuit
-    rectifiers = {p.envelope for p in amplifier.of_kind("rectifier")}
-    out = frozenset(p.envelope for p in amplifier.of_kind("valve") if p.envelope and p.envelope not in rectifiers)
-    standing = circuit.solve(circuit.apply(observer.nominal, Situation(socket, out=out)))
-    turns = [w.turns.sigma for t in amplifier.of_kind("transformer") for w in t.windings if w.name.startswith("ht")]
-    return standing, max(turns, default=0.0)
-
-
-def cathode_ohms(amplifier: Amplifier, part: Part) -> float:
-    """Resistance from a section's cathode to chassis through one resistor of its own; 0 where there is none."""
-    cathode = part.leads["cathode"]
-    for r in amplifier.of_kind("resistor"):
-        if set(r.leads.values()) == {cathode, "chassis"}:
-            return r.value("ohms")
-    return 0.0
-
-
-def section_of(part: Part) -> Any:
-    """The catalogue's section that a valve part is, by the designation as written: a 6L6G is not rated as a 6L6GC."""
-    from firstglow.devices.catalogue import valve_type
-    from firstglow.devices.smooth import DeviceError
-
-    try:
-        kind = valve_type(str(part.words.get("designation") or part.type))
-    except DeviceError:  # written short of its suffix (6SN7): the reader chose the type
-        kind = valve_type(part.type or "")
-    named = part.words.get("section")
-    if named is not None:
-        return next(s for s in kind.sections if s.name == str(named))
-    suffix = part.name.removeprefix(part.envelope or part.name).strip()
-    return kind.sections[min({"": 0, "a": 0, "b": 1, "c": 2}.get(suffix, 0), len(kind.sections) - 1)]
+def drive() -> Array:
+    """Volts by which a valve is driven hotter along a path."""
+    return np.asarray(DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2)
 
 
 def crossing(shown: Array, watts: Array, most: float) -> float | None:
@@ -375,6 +355,7 @@ _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] 
     "bias safe": Limits.bias_safe, "dissipation": Limits.dissipation, "winding amps": Limits.winding,
     "screen dissipation": Limits.screen_dissipation, "idle target": Limits.idle_target, "hum": Limits.hum,
     "heater to cathode": Limits.heater_cathode, "gas tube amps": Limits.gas_tube,
+    "grid drift": Limits.grid_drift, "slow fall": Limits.slow_fall, "at supply": Limits.at_supply,
 }  # fmt: skip
 
 

@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.faults import FaultCase
 from firstglow.amplifier.situation import Fault
+from firstglow.readings.asked import Cast
 from firstglow.readings.expected import ExpectedLadder, ExpectedReading
 from firstglow.readings.finish import glow_word
 from firstglow.readings.given import innovations
 from firstglow.readings.meters import loaded
-from firstglow.readings.observe import Cast, Observer, Seen
+from firstglow.readings.observe import Observer
+from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import Sheet
 from firstglow.readings.spreads import Draws, MeterErrors, on_meter, settings
 

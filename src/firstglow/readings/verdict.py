@@ -1,7 +1,7 @@
 """What a reading means: go on, look first, or switch off now. The stop limit always wins."""
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from math import inf, isfinite
 from typing import Any, Literal
@@ -11,11 +11,14 @@ from firstglow.readings.meters import Meter, ReadingsError, loaded, meter_named
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import typed_number, typed_word
+from firstglow.readings.warm import MOST_KELVIN, rise
 
 Answer = Literal["go on", "look first", "switch off now", "note only"]
 
 # A dial within this part of where the rung wants it is corrected for; past it the figure is not judged.
 MAINS_REACH = 0.12
+# A winding that reads this many kelvin colder than cold: leads or meter (an ohmmeter's 1 % is 3 K; common practice).
+WARM_DOUBT = 5.0
 # Below this part of the band's width an expected value counts as nothing: mains then shift it, not scale it.
 _NOTHING = 2.0
 
@@ -71,6 +74,7 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
     by_id = {row.id: row for row in taken.readings}
     ordered = [by_id[r.id] for r in ladder.readings() if r.id in by_id]
     judged = [judge(ladder, ladder.by_id[row.id], row, taken) for row in ordered]
+    judged = [_against_cold(ladder, v, judged) for v in judged]
     if ladder.given is not None:
         judged = ladder.given.second_look(ladder, judged)
     return gates(ladder, judged)
@@ -98,6 +102,31 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     value, spare = _to_this_meter(ladder, reading, value, meter)
     compared = _to_these_mains(reading, value, away)
     return _judge_band(reading, row, value, compared, spare)
+
+
+def _against_cold(ladder: ExpectedLadder, warm: Verdict, judged: Sequence[Verdict]) -> Verdict:
+    """A warm winding is judged by its own cold reading, where that was taken; without it nothing can."""
+    reading = ladder.by_id[warm.id]
+    if reading.planned.probe.quantity != "warm ohms" or warm.compared is None:
+        return warm
+    ends = (reading.planned.probe.red, reading.planned.probe.black)
+    cold = next((v for v in judged if _is_cold(ladder.by_id[v.id], ends) and v.compared), None)
+    if cold is None or cold.compared is None:
+        return warm
+    kelvin = rise(cold.compared, warm.compared)
+    said = f"{reading.text(warm.compared)} over {reading.text(cold.compared)} cold is {kelvin:.0f} K warmer"
+    if kelvin > MOST_KELVIN:
+        why = f"{said}: more than the {MOST_KELVIN:.0f} K that its insulation may take"
+        return replace(warm, verdict="switch off now", why=why, check_first=_checks(reading))
+    if kelvin < -WARM_DOUBT:
+        why = f"{said}: colder than cold; read both again with the same leads"
+        return replace(warm, verdict="look first", why=why, check_first=_checks(reading))
+    return replace(warm, verdict="go on", why=f"{said}, of {MOST_KELVIN:.0f} K at most")
+
+
+def _is_cold(reading: ExpectedReading, ends: tuple[str, str]) -> bool:
+    p = reading.planned.probe
+    return p.quantity == "ohms" and (p.red, p.black) == ends and not reading.planned.situation.switches_open
 
 
 def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: float, spare: float) -> Verdict:
@@ -195,7 +224,7 @@ def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) 
 def _to_this_meter(ladder: ExpectedLadder, reading: ExpectedReading, value: float, meter: Meter) -> tuple[float, float]:
     """(the value as the ladder's meter would show it, what the other meter is worse by) [SI]."""
     on = reading.on
-    if meter.name == ladder.meter.name or on is None or not isfinite(value):
+    if meter.name == ladder.meter.name or on is None or on.kind == "ratio" or not isfinite(value):
         return value, 0.0
     other = meter.range_for(reading.kind, value, reading.planned.range_volts)
     unloaded = value / loaded(1.0, reading.source_ohms, other.input_ohms)

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from firstglow.sheets.layout import LAW, Line, foot_text, share_out, stands_lines, watch_text
-from firstglow.sheets.rows import Row, probes, rows
+from firstglow.sheets.rows import Row, findings_text, ids_text, probes, rows
 from firstglow.sheets.socket import BASES, base_of, socket_svg
 
 CONTACT = {
@@ -16,6 +16,27 @@ CONTACT = {
     "clip": "clip, put on with power off",
     "one hand": "sheathed probe, one hand",
 }
+WORDS = (
+    (
+        "EXPECT",
+        "what this meter shows on a healthy amplifier as it stands; the range under it is where healthy ones read",
+    ),
+    ("STOP IF", "switch off at once, plug out, whatever the band says"),
+    (
+        "clip",
+        "lead clipped on with the plug out and the joint below 10 V; power only then; nobody touches the meter lead",
+    ),
+    ("sheathed probe, one hand", "tip bare by 4 mm at most, the other hand in a pocket; only at 60 V dc and below"),
+    ("at the bench box", "read on the box that feeds the amplifier; the chassis is not touched"),
+    (
+        "1 MΩ in clip",
+        "a 1 MΩ resistor soldered into the clip's end of the lead, so that the lead does not disturb a grid",
+    ),
+    ("lamp", "the limiter lamp in series with the mains: dark, dim, half or full"),
+    ("moved most by", "the parts whose spread widens the range most: measure them and the range narrows"),
+    ("name", 'in small print under each row: what a readings file calls it, "5/V1 cathode/left" = "1.41"'),
+    ("GATE, HOLD", "a gate is passed by its readings; a hold point by a yes with a name"),
+)
 LONG = 6  # letters of a figure from which they stand closer
 
 
@@ -25,7 +46,8 @@ def ladder_sheet(ladder: Mapping[str, Any], drawing: str = "") -> str:
     ladder: the document that ``firstglow ladder --json`` prints. drawing: drawing revision for the top line.
     """
     css = files("firstglow.sheets").joinpath("sheet.css").read_text(encoding="utf-8")
-    pages = [page for rung in ladder["rungs"] for page in rung_pages(ladder, rung, drawing)]
+    pages = [first_page(ladder, drawing)]
+    pages += [page for rung in ladder["rungs"] for page in rung_pages(ladder, rung, drawing)]
     title = escape(f"{ladder['amplifier']}: first power-up")
     return (
         f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{title}</title>\n'
@@ -36,6 +58,7 @@ def ladder_sheet(ladder: Mapping[str, Any], drawing: str = "") -> str:
 def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str) -> list[str]:
     """One rung as one page or more, each with the same head and foot."""
     made = rows(rung, CONTACT)
+    sides = ("left", "right") if two_channels(ladder) else ("read",)
     groups = share_out(rung, made)
     pages = []
     for number, group in enumerate(groups):
@@ -49,7 +72,8 @@ def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str)
         if first:
             body += opening(rung)
         body += [
-            half_table(list(run)) if short else table(list(run)) for short, run in groupby(group, lambda w: w.halves)
+            half_table(list(run)) if short else table(list(run), sides)
+            for short, run in groupby(group, lambda w: w.halves)
         ]
         body.append('<div class="grow"></div>')
         if last:
@@ -57,6 +81,23 @@ def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str)
         body.append(foot(rung))
         pages.append(f'<section class="page" data-rung="{escape(rung["id"])}">{"".join(body)}</section>')
     return pages
+
+
+def two_channels(ladder: Mapping[str, Any]) -> bool:
+    """Has the amplifier a left and a right?"""
+    return any(r.get("channel") in {"left", "right"} for rung in ladder["rungs"] for r in rung["readings"])
+
+
+def first_page(ladder: Mapping[str, Any], drawing: str) -> str:
+    """What was found before anything is switched on, and what the words on the sheet mean."""
+    found = findings_text(ladder.get("findings") or [])
+    items = "".join(f"<li>{escape(text)}</li>" for text in found) or "<li>Nothing that stops the first rung.</li>"
+    words = "".join(f"<dt>{escape(word)}</dt><dd>{escape(text)}</dd>" for word, text in WORDS)
+    return (
+        f'<section class="page first" data-rung="first">{head(ladder, drawing)}<h1>Before the first rung</h1>'
+        f"<h2>Found in the file</h2><ul>{items}</ul><h2>Words on these pages</h2><dl>{words}</dl>"
+        f'<div class="grow"></div><footer><div class="law"><span>{LAW}</span></div></footer></section>'
+    )
 
 
 def head(ladder: Mapping[str, Any], drawing: str) -> str:
@@ -89,15 +130,19 @@ def opening(rung: Mapping[str, Any]) -> list[str]:
     return made
 
 
-def table(group: Sequence[Line]) -> str:
-    """Readings across the page."""
+def table(group: Sequence[Line], sides: Sequence[str]) -> str:
+    """Readings across the page, with a blank for each of the sides and one for the mains."""
+    blank = 24 / len(sides)
     head_cells = (
-        '<colgroup><col style="width:22mm"><col style="width:51mm"><col style="width:56mm"><col style="width:28mm">'
-        '<col style="width:12mm"><col style="width:12mm"><col style="width:9mm"></colgroup>'
-        "<thead><tr><th>socket from below</th><th>black on, red on</th><th>EXPECT</th><th>STOP IF</th>"
-        "<th>left</th><th>right</th><th>mains</th></tr></thead>"
+        '<colgroup><col style="width:22mm"><col style="width:48mm"><col style="width:51mm"><col style="width:36mm">'
+        + f'<col style="width:{blank:g}mm">' * len(sides)
+        + '<col style="width:9mm"></colgroup><thead><tr><th>socket from below</th><th>black on, red on</th>'
+        "<th>EXPECT</th><th>STOP IF</th>"
+        + "".join(f"<th>{side}</th>" for side in sides)
+        + "<th>mains</th></tr></thead>"
     )
-    return f"<table>{head_cells}<tbody>{''.join(table_row(r) for line in group for r in line.rows)}</tbody></table>"
+    body = "".join(table_row(r, sides) for line in group for r in line.rows)
+    return f"<table>{head_cells}<tbody>{body}</tbody></table>"
 
 
 def half_table(group: Sequence[Line]) -> str:
@@ -117,10 +162,10 @@ def half_row(row: Row) -> str:
     sides = [channel if len(row.channels) > 1 else "" for channel in row.channels]
     written = "".join(f"<div>{escape(side)}</div>" for side in sides)
     return (
-        f'<td class="where" data-ids="{escape(" ".join(row.ids))}"><div class="what">{escape(row.what)}</div>'
+        f'<td class="where" data-ids="{escape(" ".join(row.ids))}">{what_cell(row)}'
         f"<div>black: {escape(row.black)}</div><div>red: {escape(row.red)}</div>"
         f'<div class="range">{escape(row.range)}</div></td>'
-        f'<td class="figure">{figure}{band}</td><td class="blank">{written}</td>'
+        f'<td class="figure">{figure}{band}{ids_cell(row)}</td><td class="blank">{written}</td>'
     )
 
 
@@ -133,38 +178,46 @@ def figure_cells(row: Row) -> tuple[str, str]:
     return f'<div class="expect{long}">{figure}</div>', band
 
 
-def table_row(row: Row) -> str:
+def what_cell(row: Row) -> str:
+    """The row's number and what it reads."""
+    return f'<div class="what">{row.number} · {escape(row.what)}</div>'
+
+
+def ids_cell(row: Row) -> str:
+    """The names that a readings file calls it by."""
+    return f'<div class="ids">{escape(ids_text(row))}</div>'
+
+
+def table_row(row: Row, sides: Sequence[str]) -> str:
     """One row: socket, where, the large figure with its band, the stop, three blanks."""
     drawing = ""
     if row.pin is not None:
         base = base_of(row.pin[0])
         if base in BASES:
-            drawing = socket_svg(base, row.pin[1], row.red)
+            drawing = socket_svg(base, row.pin[1], row.red, row.black_pin)
     where = (
-        f'<div class="what">{escape(row.what)}</div>'
-        + "".join(f"<div>{escape(text)}</div>" for text in probes(row))
+        what_cell(row)
+        + f"<div>{escape(' · '.join(probes(row)))}</div>"
         + f'<div class="range">{escape(" · ".join(t for t in (row.range, row.contact) if t))}</div>'
         + (f'<div class="range">{escape(row.differs)}</div>' if row.differs else "")
     )
     figure, band = figure_cells(row)
+    moved = f'<div class="moved">{escape(row.moved)}</div>' if row.moved else ""
     note = f'<div class="note">{escape(row.note)}</div>' if row.note else ""
     stop = f'<span class="label">switch off if</span>{escape(row.stop)}' if row.stop else ""
-    left, right = blanks(row)
     return (
         f'<tr data-ids="{escape(" ".join(row.ids))}">'
         + (f'<td>{drawing}</td><td class="where">' if drawing else '<td class="where" colspan="2">')
         + f"{where}</td>"
-        f'<td class="figure">{figure}{band}{note}</td>'
-        f'<td class="stop">{stop}</td>{left}{right}<td class="blank"></td></tr>'
+        f'<td class="figure">{figure}{band}{moved}{note}{ids_cell(row)}</td>'
+        f'<td class="stop">{stop}</td>{blanks(row, sides)}<td class="blank"></td></tr>'
     )
 
 
-def blanks(row: Row) -> tuple[str, str]:
-    """The blanks for left and right; a row of one channel hatches the other, a row of neither uses the left one."""
-    open_cell, shut = '<td class="blank"></td>', '<td class="blank none"></td>'
-    if len(row.channels) > 1:
-        return open_cell, open_cell
-    return (shut, open_cell) if row.channels == ("right",) else (open_cell, shut)
+def blanks(row: Row, sides: Sequence[str]) -> str:
+    """The blanks to write in; a row of one channel hatches the other's, a row of neither uses the first."""
+    own = row.channels if any(c in sides for c in row.channels) else (sides[0],)
+    return "".join('<td class="blank"></td>' if side in own else '<td class="blank none"></td>' for side in sides)
 
 
 def hold(rung: Mapping[str, Any]) -> str:

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from firstglow.sheets.lettering import lines
-from firstglow.sheets.rows import Row, probes
+from firstglow.sheets.live import live_text
+from firstglow.sheets.rows import Row, ids_text, probes
 
 PAGE = 280.0  # an A4 page between the paddings
 TEXT = 190.0  # its width
@@ -13,10 +14,11 @@ SPARE = 2.0  # kept free: a browser rounds every box to its own dots
 WITH_SOCKET = 22.25  # the socket drawing and the cell's padding
 PLAIN = 17.25  # the least height of a row without one
 HALF = 17.25  # the least height of a row two to a line
-WHERE = {True: 49.0, False: 71.0}  # width of "black on, red on", beside a socket and without one
+WHERE = {True: 46.0, False: 68.0}  # width of "black on, red on", beside a socket and without one
 HALF_WHERE = 31.0
-STOP = 25.0
-MIDDLE = 54.0
+HALF_MIDDLE = 44.0
+STOP = 33.0
+MIDDLE = 49.0
 HEAD, TABLE_HEAD = 7.3, 8.7
 
 
@@ -76,31 +78,34 @@ def _lines(made: Sequence[Row]) -> list[Line]:
 def _row_height(row: Row) -> float:
     """Height of a row across the page."""
     room = WHERE[row.pin is not None]
-    where = 4.75 * lines(row.what, room, 3.8, bold=True) + 4.375 * sum(lines(text, room, 3.5) for text in probes(row))
+    where = 4.75 * lines(f"{row.number} · {row.what}", room, 3.8, bold=True) + 4.375 * lines(
+        " · ".join(probes(row)), room, 3.5
+    )
     where += 4.125 * (lines(f"{row.range} · {row.contact}", room, 3.3))
     where += 4.125 * (lines(row.differs, room, 3.3) if row.differs else 0)
-    middle = 12 + 0.7 + 5 + 4 * (lines(row.note, MIDDLE, 3.2) if row.note else 0)
+    middle = 12 + 0.7 + 5 + (0.4 + 3.75 * lines(row.moved, MIDDLE, 3.0) if row.moved else 0)
+    middle += 3.4 * lines(ids_text(row), MIDDLE, 2.7)
+    middle += 4 * (lines(row.note, MIDDLE, 3.2) if row.note else 0)
     stop = 3.7 + 5.28 * lines(row.stop, STOP, 4.4, bold=True) if row.stop else 0
     return max(WITH_SOCKET if row.pin else PLAIN, 2.3 + max(where, middle, stop))
 
 
 def _half_height(row: Row) -> float:
     """Height of a row that takes half a line."""
-    where = 4.75 * lines(row.what, HALF_WHERE, 3.8, bold=True) + 4.125 * (
+    where = 4.75 * lines(f"{row.number} · {row.what}", HALF_WHERE, 3.8, bold=True) + 4.125 * (
         lines(f"red: {row.red}", HALF_WHERE, 3.3)
         + lines(f"black: {row.black}", HALF_WHERE, 3.3)
         + lines(row.range, HALF_WHERE, 3.3)
     )
-    return max(HALF, 2.3 + where, 2.3 + 17.7)
+    return max(HALF, 2.3 + where, 2.3 + 17.2 + 3.4 * lines(ids_text(row), HALF_MIDDLE, 2.7))
 
 
 def stands_lines(rung: Mapping[str, Any], *, full: bool) -> list[str]:
     """What the box says: how it stands, and what is live."""
-    live = [f"{item['joint']}: {item['volts']:.0f} V" for item in rung["live"][: 6 if full else 3]]
-    more = len(rung["live"]) - len(live)
+    live = live_text(rung["live"])
     found = [str(rung["situation"]["text"])]
     if live:
-        found.append("LIVE: " + ", ".join(live) + (f" and {more} more" if more > 0 else ""))
+        found.append(live)
     elif not rung["make_safe"]["needed"]:
         found.append("Unplugged. Every capacitor is taken as charged until read.")
     if rung["wait_seconds"] and full:

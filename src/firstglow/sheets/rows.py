@@ -13,11 +13,15 @@ LARGEST_OHMS = 1e8
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One printed row. ``channels``: which blanks it needs ("left", "right", or "" for one that belongs to neither).
+    """One printed row, ``number`` counting from 1 on its rung.
 
-    ids: the reading ids it stands for. pin: (base name, number) to ring, or None. Texts are ready to print.
+    channels: which blanks it needs ("left", "right", or "" for one that belongs to neither).
+
+    ids: the reading ids it stands for. pin: (base name, number) to ring, or None; black_pin: number of the pin of the same
+    socket that black goes on. moved: the parts that move it most. Texts are ready to print.
     """
 
+    number: int
     ids: tuple[str, ...]
     what: str
     red: str
@@ -29,13 +33,20 @@ class Row:
     stop: str
     channels: tuple[str, ...]
     pin: tuple[str, int] | None
+    black_pin: int | None
     note: str
     differs: str
+    moved: str
 
 
 def probes(row: Row) -> list[str]:
     """Where black and red go; what needs no probe says so once."""
     return [row.red] if row.red == row.black else [f"black: {row.black}", f"red: {row.red}"]
+
+
+def ids_text(row: Row) -> str:
+    """The names that a readings file calls it by."""
+    return " · ".join(row.ids)
 
 
 def scaled(value: float, unit: str | None, scale: str, decimals: int, direction: int = 0) -> str:
@@ -128,7 +139,7 @@ def rows(rung: Mapping[str, Any], words: Mapping[str, str]) -> list[Row]:
     readings: Sequence[Mapping[str, Any]] = rung["readings"]
     by_id = {r["id"]: r for r in readings}
     done: set[str] = set()
-    made = []
+    made: list[Row] = []
     for reading in readings:
         if reading["id"] in done:
             continue
@@ -137,7 +148,7 @@ def rows(rung: Mapping[str, Any], words: Mapping[str, str]) -> list[Row]:
         if twin is not None and twin["id"] not in done and twin is not reading and same_figures(reading, twin):
             pair.append(twin)
         done.update(r["id"] for r in pair)
-        made.append(row(pair, words))
+        made.append(row(len(made) + 1, pair, words))
     return made
 
 
@@ -151,18 +162,20 @@ def together(texts: Sequence[str]) -> str:
     return " ".join(words[0] if len(set(words)) == 1 else "/".join(words) for words in zip(*split, strict=True))
 
 
-def row(pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]) -> Row:
+def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]) -> Row:
     """One row for a reading, or for a reading and its twin."""
     first = pair[0]
     figure, band = expect_text(first)
     pin = first.get("pin")
-    note = first.get("note_only")
     differs = first.get("situation") or {}
+    red = together([r.get("red_at") or r["red"] for r in pair])
+    black = together([r.get("black_at") or r["black"] for r in pair])
     return Row(
+        number=number,
         ids=tuple(r["id"] for r in pair),
         what=together([r["what"] for r in pair]),
-        red=together([r.get("red_at") or r["red"] for r in pair]),
-        black=together([r.get("black_at") or r["black"] for r in pair]),
+        red=red,
+        black=black,
         contact=words.get(first["contact"], first["contact"]),
         range=first.get("range") or "",
         expect=figure,
@@ -170,6 +183,45 @@ def row(pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]) -> Row:
         stop=stop_text(first),
         channels=tuple(r.get("channel") or "" for r in pair),
         pin=(pin["base"], int(pin["number"])) if pin else None,
-        note=str(note) if note and note is not True else ("no verdict from this one: note it" if note else ""),
+        black_pin=_black_pin(red, black) if pin else None,
+        note=note_text(first),
         differs=str(differs.get("text", "")) if isinstance(differs, Mapping) else "",
+        moved=moved_text(pair),
     )
+
+
+def _black_pin(red: str, black: str) -> int | None:
+    """The pin that black goes on, where it is one of the same socket as red's."""
+    ends = [re.match(r"(\S+) pin (\d+) ", text) for text in (red, black)]
+    return int(ends[1][2]) if ends[0] and ends[1] and ends[0][1] == ends[1][1] else None
+
+
+def note_text(reading: Mapping[str, Any]) -> str:
+    """What the row adds: that it gets no verdict, or that healthy amplifiers may read past its stop limit."""
+    note = reading.get("note_only")
+    if note:
+        return str(note) if note is not True else "no verdict from this one: note it"
+    separate = reading.get("separate") or []
+    if reading.get("band_cut"):
+        return f"A healthy one may read past the stop. Stop all the same; first {separate[0]}" if separate else ""
+    return ""
+
+
+def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:
+    """The two parts that move a reading most; "" where there is nothing to tell."""
+    names = []
+    for item in (pair[0].get("moved_by") or [])[:2]:
+        name = str(item["part"]).removeprefix("left ").removeprefix("right ")
+        names.append(re.sub(r"^type (\S+) \w+$", r"how a \1 draws", name).replace("mains volts", "the mains"))
+    if set(names) <= {"the mains", "the meter", "T1"}:
+        return ""  # every reading is moved by these: to say so on each row says nothing
+    return "moved most by " + " and ".join(dict.fromkeys(names)) if names else ""
+
+
+def findings_text(findings: Sequence[str]) -> list[str]:
+    """Findings, those that say the same of several readings as one: ``V1, V2 heater, loaded: ...``."""
+    shared: dict[str, list[str]] = {}
+    for finding in findings:
+        who, _, text = finding.partition(": ")
+        shared.setdefault(text or who, []).append(who if text else "")
+    return [f"{'; '.join(who)}: {text}" if any(who) else text for text, who in shared.items()]

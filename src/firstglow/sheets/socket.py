@@ -37,12 +37,12 @@ def pin_places(base: str) -> dict[int, tuple[float, float]]:
     return places
 
 
-def socket_svg(base: str, ringed: int, label: str = "") -> str:
-    """An SVG of the socket from below, pin ``ringed`` filled and ringed, its number beside it.
+def socket_svg(base: str, ringed: int, label: str = "", black: int | None = None) -> str:
+    """An SVG of the socket from below, pin ``ringed`` (red) filled and ringed, ``black`` in an open square, numbers beside.
 
     Raises KeyError for a base it has no drawing of.
     """
-    told = f"{label or base} seen from below, pin {ringed} ringed"
+    told = f"{label or base} seen from below, pin {ringed} ringed" + (f", black on pin {black}" if black else "")
     box = f'viewBox="0 0 {SIZE:g} {SIZE:g}" width="{SIZE:g}mm" height="{SIZE:g}mm"'
     parts = [
         f'<svg class="socket" {box} role="img" data-base="{base}" data-pin="{ringed}" aria-label="{escape(told)}">',
@@ -61,4 +61,6 @@ def socket_svg(base: str, ringed: int, label: str = "") -> str:
                 parts.append(f'<text x="{nx:.2f}" y="{ny + 1.2:.2f}" class="number">{number}</text>')
         else:
             parts.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="0.9" class="pin" data-number="{number}"/>')
+            if number == black:
+                parts.append(f'<rect x="{x - 1.9:.2f}" y="{y - 1.9:.2f}" width="3.8" height="3.8" class="square"/>')
     return "".join([*parts, "</svg>"])

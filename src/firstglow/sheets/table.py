@@ -6,7 +6,7 @@ from typing import Any
 
 from firstglow.sheets.ladder_sheet import CONTACT
 from firstglow.sheets.layout import LAW, foot_text, stands_lines, watch_text
-from firstglow.sheets.rows import Row, probes, rows
+from firstglow.sheets.rows import Row, findings_text, probes, rows
 
 WIDTH = 80
 
@@ -28,6 +28,8 @@ def ladder_table(ladder: Mapping[str, Any]) -> str:
         "",
         *wrap(LAW.replace("This sheet", "firstglow"), WIDTH),
     ]
+    for text in findings_text(ladder.get("findings") or []):
+        lines += ["", *folded("  FOUND", text)]
     for rung in ladder["rungs"]:
         lines += ["", *rung_table(rung)]
     return "\n".join(lines)
@@ -44,8 +46,8 @@ def rung_table(rung: Mapping[str, Any]) -> list[str]:
         lines += folded("  !!", text)
     if watch_text(rung):
         lines += folded("", watch_text(rung))
-    for number, row in enumerate(rows(rung, CONTACT), 1):
-        lines += ["", *row_lines(number, row)]
+    for row in rows(rung, CONTACT):
+        lines += ["", *row_lines(row)]
     hold = rung["hold"]
     lines += ["", *folded("HOLD" if hold["signed"] else "GATE", hold["text"])]
     if hold["signed"]:
@@ -54,11 +56,11 @@ def rung_table(rung: Mapping[str, Any]) -> list[str]:
     return lines
 
 
-def row_lines(number: int, row: Row) -> list[str]:
+def row_lines(row: Row) -> list[str]:
     """One reading in three or four lines: what, where, EXPECT with band, STOP."""
     side = " + ".join(c for c in row.channels if c)
     title = f"{row.what} ({side})" if side and side not in row.what else row.what
-    lines = folded(f"{number:>4}", title)
+    lines = folded(f"{row.number:>4}", title)
     where = " → ".join(probes(row))
     how = ", ".join(t for t in (row.range, row.contact) if t)
     lines += folded("", where) + folded("", how)
@@ -70,4 +72,7 @@ def row_lines(number: int, row: Row) -> list[str]:
         lines += folded("", f"STOP IF {row.stop}")
     if row.note:
         lines += folded("", row.note)
+    if row.moved:
+        lines += folded("", row.moved)
+    lines += folded("", "name " + ", ".join(f'"{name}"' for name in row.ids))
     return lines

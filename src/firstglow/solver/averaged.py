@@ -33,7 +33,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.devices.rectifier import SMALLEST_OHMS
-from firstglow.solver.cycle import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem, Sweep, advance, sweep
+from firstglow.solver.cells import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem
+from firstglow.solver.cycle import Sweep, advance, sweep
 
 Array = NDArray[np.float64]
 
@@ -142,18 +143,18 @@ class Averaged:
     @cached_property
     def amps(self) -> Array:
         """Dc current of all legs together into hot [A] (sample,)."""
-        return self.stands_for * self.each_amps.sum(axis=0)
+        return np.asarray(self.stands_for * self.each_amps.sum(axis=0))
 
     @cached_property
     def watts(self) -> Array:
         """Power drawn from the emfs [W] (sample,): over the core volts, the primary's in-phase fundamental [A rms]."""
-        return self.stands_for * (self.emf * self.each_in_phase).sum(axis=0)
+        return np.asarray(self.stands_for * (self.emf * self.each_in_phase).sum(axis=0))
 
     @cached_property
     def heating(self) -> Array:
         """Sum over all legs of (emf times rms current)^2 [V^2 A^2] (sample,): over the core volts squared, the mean square of
         the primary's share, harmonics included."""
-        return self.stands_for * (self.emf**2 * self.each_square).sum(axis=0)
+        return np.asarray(self.stands_for * (self.emf**2 * self.each_square).sum(axis=0))
 
     @cached_property
     def amps_by(self) -> Slopes:

@@ -19,12 +19,12 @@ from firstglow.solver.mains_side import EDGE_VOLTS, magnetising
 from firstglow.solver.parameters import CONTACT_OHMS
 from firstglow.solver.pulses import Pulses, emf_name
 
-TRACE_VOLTS = 1.0
-"""Core volts below which no phase is asked for."""
-AVERAGED = 0.05
-"""Part of a rectifier's watts that the cycle's cells may get wrong (with no reservoir at all 3 %; else far less)."""
-ROUNDED_VOLTS = EDGE_VOLTS**2 / TRACE_VOLTS
-"""What the rounding of a core's volts at 0 V may leave at ``TRACE_VOLTS``."""
+AVERAGED = 2e-3
+"""Part of a rectifier's watts that the cycle's cells may get wrong. A cell's implicit midpoint step keeps the books itself:
+what a leg takes from its emf is what its ohms, its diode and the reservoir get, and a step leaning towards the end of its
+cell only loses. What may be missing is where two legs conduct in one cell and the second works against what the first has
+charged. Measured: nothing at all in 60,000 random states of the examples (reservoirs open among them) and in 1,800 of nine
+forms of supply; the rest is rounding left for topologies nobody has tried."""
 
 
 @dataclass
@@ -88,7 +88,7 @@ def _emf(bench: Bench, part: Part, primary: bool) -> Array:
     x, index = bench.x, bench.frame.index
     if primary:
         return np.asarray(x[index[f"core in phase {part.name}"]] + 1j * x[index[f"core quadrature {part.name}"]])
-    return x[index[f"core {part.name}"]]
+    return np.asarray(x[index[f"core {part.name}"]])
 
 
 def _core(bench: Bench, part: Part, books: Books) -> None:
@@ -101,15 +101,13 @@ def _core(bench: Bench, part: Part, books: Books) -> None:
     loss = bench.p(f"{part.name} core_loss_watts") * size / nominal**2
     flux = size / nominal * bench.amplifier.mains_hz / bench.p("mains hertz")
     lag, _ = magnetising(flux, bench.p(f"{part.name} magnetising_amps"), bench.p(f"{part.name} knee_volts"))
-    turn = emf / np.maximum(np.abs(emf), TRACE_VOLTS)
-    live = np.abs(emf) > TRACE_VOLTS
-    wanted = (loss - sum(loads) - 1j * lag) * turn
-    books.misses[f"core {part.name}"] = np.where(live, np.abs(primary - wanted), 0.0)
+    # near 0 V the currents lose their phase as the core's equations round it: a dead core on live mains is no answer
+    rounded = np.hypot(np.abs(emf), EDGE_VOLTS)
+    wanted = (loss - sum(loads) - 1j * lag) * emf / rounded
+    books.misses[f"core {part.name}"] = np.abs(primary - wanted)
     # as amps, through the primary's own ohms
     ohms = sum(bench.p(f"{part.name} {w.name} ohms") for w in part.windings if w.role == "primary")
-    books.misses[f"core volts {part.name}"] = np.where(
-        live, np.maximum(np.abs(size - np.abs(emf)) - ROUNDED_VOLTS, 0.0) / ohms, 0.0
-    )
+    books.misses[f"core volts {part.name}"] = np.abs(size - np.abs(emf) ** 2 / rounded) / ohms
     books.core_watts = books.core_watts + loss * size
 
 
@@ -129,7 +127,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
         miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c)
         books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
-    rest = share**2 * ((turns**2 * found.each_square).sum(axis=0) - flow_turns**2) * c["per lamp"]
+    rest = share**2 * ((c["together"] * turns**2 * found.each_square).sum(axis=0) - flow_turns**2) * c["per lamp"]
     lamp = books.flows.setdefault("lamp", Flow())
     lamp.row["rest"] = lamp.row.get("rest", 0.0) + rest
     volts = wide[group.plus] - wide[group.minus]
@@ -138,7 +136,11 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     for n, leg in enumerate(group.legs):
         amps, in_phase, square = found.each_amps[n], found.each_in_phase[n], found.each_square[n]
         if leg.valve:
-            own = wide[group.emfs[n]] * in_phase - volts * amps - (c["ohms"][n] + turns[n] ** 2 * source) * square
+            own = (
+                wide[group.emfs[n]] * in_phase
+                - volts * amps
+                - (c["ohms"][n] + c["together"][n] * turns[n] ** 2 * source) * square
+            )
         else:  # a volt in hundreds: its law at the current that weighs most tells it better than a difference
             weighty = square / np.maximum(np.abs(amps), 1e-15)
             own = np.abs(amps) * c["scale"][n] * np.log1p(weighty / c["limit"][n])
@@ -162,7 +164,13 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row
-                row["legs"] = row.get("legs", 0.0) + w.sign**2 * (square - amps**2 - in_phase**2)
+                moves = {
+                    "pulses square": c["together"][n] * square,
+                    "pulses dc": w.sign * amps,
+                    "pulses in phase": w.sign * leg.phase * in_phase,
+                }
+                for name, value in moves.items():
+                    row[name] = row.get(name, 0.0) + value
     missing = np.maximum(least - sum(cost for _, cost in costs), 0.0)
     for names, cost in costs:
         for name in names:

@@ -63,7 +63,7 @@ class PlateRows:
         one = np.ones(p.shape[1])
         if self.part.type == "selenium":
             plates = p[self.rows["plates"]]
-            law = selenium_law(self.part.value("amps"), 1.0, p[self.rows["age"]])  # type: ignore[arg-type]
+            law = selenium_law(self.part.value("amps"), 1.0, p[self.rows["age"]])
             series = plates * law.series_ohms + p[self.rows["series_ohms"]]
             return law.slope_volts * plates, law.start_amps * one, series, plates * law.leak_ohms
         law = silicon_law(self.part.value("amps"), 0.0)
@@ -104,10 +104,22 @@ class LegRows:
         self.phase = leg_phase(f.amplifier, leg)
 
     def ac_ends(self, plate: PlateRows) -> tuple[str, str]:
-        """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends."""
-        steady = {self.leg.start, self.leg.end}
-        one, two = (CHASSIS if j in steady else j for j in (plate.anode, plate.cathode))
+        """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends, unless the pulse
+        comes to them from a winding through a capacitor (a cascade doubler's pump)."""
+        one, two = (self._behind(j) if j in {self.leg.start, self.leg.end} else j for j in (plate.anode, plate.cathode))
         return one, two
+
+    def _behind(self, joint: str) -> str:
+        for name in self.leg.coupling:
+            ends = set(self.frame.amplifier.parts[name].leads.values())
+            far = ends - {joint}
+            if (
+                joint in ends
+                and not far & {self.leg.start, self.leg.end}
+                and all(f"ac {j}" in self.frame.index for j in far)
+            ):
+                return far.pop()
+        return CHASSIS
 
     def across(self) -> dict[int, float]:
         """Unknowns whose signed sum is the ac across the leg's windings, in the leg's own phase."""
@@ -135,7 +147,7 @@ class LegRows:
                     out = out + self.phase * other.phase * sign * sign2 * r / (1.0 + r * p[short])
         return out
 
-    def _source(self, p: Array) -> tuple[Array, Array]:
+    def source(self, p: Array) -> tuple[Array, Array]:
         """Turns of the windings that drive the leg, and the ohms in series with them."""
         turns, ohms = np.zeros(p.shape[1]), sum((1.0 / siemens(p[row]) for row in self.ohms), np.zeros(p.shape[1]))
         for row, own, short, sign in self.windings:
@@ -147,7 +159,7 @@ class LegRows:
 
     def values(self, p: Array) -> LegValues:
         """Everything at these parameters."""
-        turns, ohms = self._source(p)
+        turns, ohms = self.source(p)
         one = np.ones(p.shape[1])
         if self.valve:
             stages = [self._valves(stage, p) for stage in self.stages if stage[0].valve]
@@ -155,7 +167,7 @@ class LegRows:
             scale = sum(k ** (-2.0 / 3.0) for k, *_ in stages) ** -1.5
             limit = np.min([limit for _, limit, *_ in stages], axis=0)
             ohms = ohms + sum(r for *_, r, _ in stages)
-            leak = no_small_leak(sum(1.0 / (g + NO_LEAK) for *_, g in stages))
+            leak = no_small_leak(np.sum([1.0 / (g + NO_LEAK) for *_, g in stages], axis=0))
             return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, leak, one)
         stages = [self._junctions(stage, p) for stage in self.stages]
         slope, start, series, leak = (np.array(column) for column in zip(*stages, strict=True))
@@ -178,7 +190,7 @@ class LegRows:
     @staticmethod
     def _own(stage: Sequence[PlateRows], p: Array) -> Array:
         ohms = [sum((1.0 / siemens(p[r]) for r in plate.series), np.zeros(p.shape[1])) for plate in stage]
-        return np.array(ohms).mean(axis=0) / len(stage)
+        return np.asarray(np.mean(ohms, axis=0) / len(stage))
 
     def _junctions(self, stage: Sequence[PlateRows], p: Array) -> tuple[Array, Array, Array, Array]:
         """Slope volts, start current, series ohms and leak ohms of equal diodes in parallel."""
@@ -195,12 +207,14 @@ class LegRows:
 class LoopRows(LegRows):
     """The way that a reversed or shorted rectifier of a bridge opens: round through its neighbour, across the winding alone.
 
-    leg: the neighbour's own leg, whose winding drives the loop; stage 0 is the bad rectifier passed backwards.
+    leg: the neighbour's own leg, whose winding drives the loop; stage 0 is the bad rectifier passed backwards. beside: the
+    other one of the bad one's own leg; with both of them reversed that leg itself passes backwards, and is the whole way.
     """
 
-    def __init__(self, frame: Frame, leg: Leg, bad: Plate, good: Plate) -> None:
+    def __init__(self, frame: Frame, leg: Leg, bad: Plate, good: Plate, beside: Plate) -> None:
         super().__init__(frame, leg)
         self.bad, self.good = PlateRows(frame, bad, backwards=True), PlateRows(frame, good)
+        self.beside = PlateRows(frame, beside).sense
         self.stages = [[self.bad], [self.good]]
         self.plates = [self.bad, self.good]
         self.valve = self.good.valve
@@ -209,12 +223,14 @@ class LoopRows(LegRows):
     def there(self, p: Array) -> Array:
         """Which samples have such a way (sample,)."""
         turned = np.zeros(p.shape[1], dtype=bool) if self.bad.sense is None else p[self.bad.sense] < 0.0
+        if self.beside is not None:
+            turned &= p[self.beside] > 0.0
         fitted = p[self.bad.fitted] > 0.0
         return np.asarray((turned & fitted) | (p[self.bad.short] > 0.0))
 
     def values(self, p: Array) -> LegValues:
         """As for a leg; what is not there has no way through."""
-        turns, ohms = self._source(p)
+        turns, ohms = self.source(p)
         short = p[self.bad.short]
         slope, start, series = np.zeros(p.shape[1]), np.full(p.shape[1], np.inf), np.zeros(p.shape[1])
         if self.bad.sense is not None:
@@ -277,7 +293,7 @@ def bridge(legs: Sequence[Leg]) -> Sequence[Leg]:
 def loops_of(frame: Frame, legs: Sequence[Leg]) -> list[LoopRows]:
     """The loops of a bridge."""
     return [
-        LoopRows(frame, own, other.stages[k][0], own.stages[k][0])
+        LoopRows(frame, own, other.stages[k][0], own.stages[k][0], other.stages[1 - k][0])
         for own, other in ((legs[0], legs[1]), (legs[1], legs[0]))
         for k in range(2)
     ]

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.averaged import Averaged, Cell, Inputs, every_way, prepare
-from firstglow.solver.cycle import CELLS, ROOT2, WAVE, Along, Problem, series_current, wanted_slopes
+from firstglow.solver.cells import CELLS, ROOT2, WAVE, Along, Problem, series_current, wanted_slopes
 
 Array = NDArray[np.float64]
 
@@ -92,11 +92,11 @@ class _Choke:
     def __init__(self, p: Problem, inertia: Array, ohms: Array, back: Array) -> None:
         self.equal = p.cells < CELLS
         if self.equal:
-            twice = {n: np.repeat(getattr(p, n), 2, axis=0) for n in ("emf", "ohms", "scale", "limit")}
-            twice |= {
-                n: None if getattr(p, n) is None else np.repeat(getattr(p, n), 2, axis=0) for n in ("leak", "sense")
-            }
-            p = replace(p, phase=(p.phase[0], -p.phase[0]), junction=p.junction * 2, **twice)
+            p = replace(
+                p, phase=(p.phase[0], -p.phase[0]), junction=p.junction * 2,
+                emf=_twice(p.emf), ohms=_twice(p.ohms), scale=_twice(p.scale), limit=_twice(p.limit),
+                leak=None if p.leak is None else _twice(p.leak), sense=None if p.sense is None else _twice(p.sense),
+            )  # fmt: skip
         self.p = replace(p, beta=np.zeros_like(p.volts) + inertia + ohms)
         self.bare = replace(p, beta=np.zeros_like(p.volts))
         self.inertia, self.back = inertia, back
@@ -189,3 +189,8 @@ class _Choke:
         if self.equal:
             return 0.5 * share * value.sum(axis=0, keepdims=True), 0.5 * share * slope.sum(axis=0, keepdims=True)
         return share * value, share * slope
+
+
+def _twice(rows: Array) -> Array:
+    """The one leg's row for both of a pair."""
+    return np.repeat(rows, 2, axis=0)

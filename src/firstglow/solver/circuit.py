@@ -1,6 +1,7 @@
 """An amplifier compiled into unknowns, parameters and stamps: one circuit for every situation, fault and tolerance."""
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -16,13 +17,14 @@ from firstglow.solver.heaters import Heaters
 from firstglow.solver.idle import Idle, solve_idle
 from firstglow.solver.linear_parts import plan_linear
 from firstglow.solver.mains_side import Cores, Feed
-from firstglow.solver.newton import Start, newton
+from firstglow.solver.newton import Outcome, Start, newton
 from firstglow.solver.odd_parts import OddParts
 from firstglow.solver.overlay import overlay
 from firstglow.solver.parameters import Parameter
 from firstglow.solver.pulses import Pulses, emf_name, in_phase_name
+from firstglow.solver.sensitivity import Tangent
 from firstglow.solver.standing import SolveError, Standing
-from firstglow.solver.start import ColdStart
+from firstglow.solver.start import ColdStart, WarmStart
 from firstglow.solver.valves import Sections, section_of
 
 Types = Callable[[str], Any]
@@ -69,6 +71,7 @@ class Circuit:
         self.column = dict(f.rows.row)
         self.index = dict(f.index)
         self.start = ColdStart(f, self.equations)
+        self.equations.highest = self.start.highest
 
     @property
     def nominal(self) -> Array:
@@ -91,9 +94,30 @@ class Circuit:
         """
         p = np.asarray(values, dtype=float)
         p = p[:, None] if p.ndim == 1 else p
-        found = newton(self.equations, p, self._first(p, start), self._ramp, thorough)
+        found = self.newton(p, start, thorough)
         standing = Standing(found.x, p, found.settled, found.steps, self)
+        if thorough:
+            standing = self._rescued(standing)
         return self._proved(standing, found.moved, strict)
+
+    def _rescued(self, standing: Standing) -> Standing:
+        """The same batch, what its proof does not bear out tried once more; see ``rescue``."""
+        lost = np.flatnonzero(~(standing.settled & standing.proof.holds))
+        if not lost.size:
+            return standing
+        from firstglow.solver.rescue import rescue
+
+        p, x, settled = standing.values, np.array(standing.x), np.array(standing.settled)
+        x[:, lost], settled[lost] = rescue(
+            self.equations, p[:, lost], x[:, lost], settled[lost], self.start, self._ramp,
+            lambda q, found: Standing(found, q, np.ones(q.shape[1], bool), standing.steps, self).proof.holds,
+        )  # fmt: skip
+        return Standing(x, p, settled, standing.steps, self)
+
+    def newton(self, p: Array, start: Array | None = None, thorough: bool = True) -> Outcome:
+        """What ``solve`` rests on, not proved yet: every column of ``p`` (parameter, sample)."""
+        warm = self.warm_start if start is None else None
+        return newton(self.equations, p, self._first(p, start), self._ramp, thorough, warm)
 
     def solve_idle(
         self, laid: Array, targets: Mapping[str, Array], start: Array | None = None, strict: bool = True
@@ -119,6 +143,22 @@ class Circuit:
         if not (good == standing.settled).all():
             standing.settled[:] = good
         return standing
+
+    @cached_property
+    def warm_start(self) -> WarmStart | None:
+        """The amplifier's solution as its file has it, as a first guess for others; None if it would not settle."""
+        p = self.vector(Situation(self.amplifier.mains_volts))
+        found = newton(self.equations, p[:, None], lambda q, _: self.start(q), self._ramp)
+        if not found.settled.all():
+            return None
+        sigma = np.array([q.sigma for q in self.parameters])
+
+        def slopes(rows: Array) -> Array:
+            tangent = Tangent(self, found.x, p[:, None])
+            return -np.asarray(tangent.solve(tangent.residual_slopes(list(rows))))[..., 0]
+
+        with np.errstate(all="ignore"):
+            return WarmStart(self.start, self.equations, found.x[:, 0], p, sigma, slopes)
 
     def _first(self, p: Array, start: Array | None) -> Start:
         if start is None:

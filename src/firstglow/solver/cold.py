@@ -84,6 +84,19 @@ def cold_ohms(
     return np.stack([network.ohms(red, black) for red, black in pairs])
 
 
+def cold_ends(
+    amplifier: Amplifier,
+    situation: Situation,
+    pairs: Sequence[Pair],
+    values: Values | None = None,
+    faults: Sequence[Fault] = (),
+) -> tuple[Array, Array]:
+    """``cold_ohms`` with every junction blocking and with junctions passing, from one network, (pair, sample) [ohm]."""
+    network = ColdNetwork(passives(amplifier, situation, values, faults))
+    blocked = np.stack([network.ohms(red, black) for red, black in pairs])
+    return blocked, _with_junctions(network, pairs) if network.resting.junctions else blocked
+
+
 def cold_sensitivities(
     amplifier: Amplifier,
     situation: Situation,

@@ -17,7 +17,7 @@ from firstglow.devices.semiconductor import junction_diode
 from firstglow.devices.triode import triode_current
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.heaters import EDGE
-from firstglow.solver.linear_parts import CENTRE_SIEMENS
+from firstglow.solver.linear_parts import CENTRE_SIEMENS, heater_ends
 from firstglow.solver.nodes import CHASSIS, free_end
 from firstglow.solver.odd_parts import diode_law, gas_current
 from firstglow.solver.parameters import CONTACT_OHMS
@@ -57,14 +57,14 @@ class Bench:
     def dc(self, node: str) -> Array:
         """Dc volts."""
         k = self.frame.index.get(f"dc {node}")
-        return np.zeros(self.x.shape[1]) if k is None else self.x[k]
+        return np.zeros(self.x.shape[1]) if k is None else np.asarray(self.x[k])
 
     def ac(self, node: str) -> Array:
         """Winding volts rms; complex on the mains side."""
         k, q = (self.frame.index.get(f"{name} {node}") for name in ("ac", "quadrature"))
         if k is None:
             return np.zeros(self.x.shape[1])
-        return self.x[k] if q is None else self.x[k] + 1j * self.x[q]
+        return np.asarray(self.x[k] if q is None else self.x[k] + 1j * self.x[q])
 
     def has_ac(self, *nodes: str) -> bool:
         """Whether all of these carry ac or are at 0 V ac."""
@@ -72,7 +72,7 @@ class Bench:
 
     def p(self, name: str) -> Array:
         """A parameter (sample,)."""
-        return self.values[self.frame.rows.row[name]]
+        return np.asarray(self.values[self.frame.rows.row[name]])
 
     def given(self, name: str, default: float) -> Array:
         """A parameter, or ``default`` where the circuit has none of that name."""
@@ -116,7 +116,7 @@ class Bench:
             return np.ones(self.x.shape[1])
         size = self.heater_volts(heater)
         rated = self.p(f"{heater.name} volts")
-        total = 0.0
+        total = np.zeros(self.x.shape[1])
         for v in size:
             total = total + (v / rated) ** 2 / np.sqrt((v / rated) ** 2 + EDGE**2)
         return np.asarray(total)
@@ -127,6 +127,12 @@ class Bench:
         volts = self.ac if self.has_ac(*nodes) else self.dc
         pairs = (("1", "ct"), ("ct", "2")) if "ct" in heater.leads else (("1", "2"),)
         return [volts(self.at(heater, a)) - volts(self.at(heater, b)) for a, b in pairs]
+
+    def heater_reading(self, heater: Part) -> Array:
+        """What a meter reads across a heater: both halves, or one of them where they stand in parallel."""
+        halves = np.abs(self.heater_volts(heater))
+        parallel = self.at(heater, "1") == self.at(heater, "2")
+        return np.asarray(halves.mean(axis=0) if parallel else halves.sum(axis=0))
 
 
 def part_flow(bench: Bench, part: Part) -> Flow:
@@ -186,6 +192,17 @@ def _pot(bench: Bench, part: Part, flow: Flow) -> None:
             u = volts(node) - middle
             into[node] = into.get(node, 0.0) + g[lead] * u
             flow.watts = flow.watts + g[lead] * np.abs(u) ** 2
+    _bridge(bench, part, flow, ("end 1", "end 2"), bench.p(f"{part.name} short siemens"))
+
+
+def _bridge(bench: Bench, part: Part, flow: Flow, leads: tuple[str, str], siemens: Array) -> None:
+    """What a fault lays between two leads: its dc, and its ac where both carry any."""
+    a, b = (bench.at(part, lead) for lead in leads)
+    bench.touch(flow, a, b, siemens)
+    if bench.has_ac(a, b):
+        u = bench.ac(a) - bench.ac(b)
+        flow.through_ac(a, b, u * siemens)
+        flow.watts = flow.watts + np.abs(u) ** 2 * siemens
 
 
 def _filament(bench: Bench, part: Part, flow: Flow) -> None:
@@ -195,7 +212,7 @@ def _filament(bench: Bench, part: Part, flow: Flow) -> None:
     nodes = [bench.at(part, lead) for lead in part.leads]
     rated, amps = bench.p(f"{part.name} volts") / len(pairs), bench.p(f"{part.name} amps") * fitted
     alternating = bench.has_ac(*nodes)
-    bench.touch(flow, bench.at(part, "1"), bench.at(part, "2"), bench.p(f"{part.name} short siemens") * here)
+    _bridge(bench, part, flow, heater_ends(part), bench.p(f"{part.name} short siemens") * here)
     for (one, two), v in zip(pairs, bench.heater_volts(part), strict=True):
         a, b = bench.at(part, one), bench.at(part, two)
         i, _ = heater_current(v, rated, amps)
@@ -203,12 +220,7 @@ def _filament(bench: Bench, part: Part, flow: Flow) -> None:
         flow.watts = flow.watts + i * v
         if alternating:
             bench.touch(flow, a, b, amps / rated)
-    if alternating:
-        a, b = bench.at(part, "1"), bench.at(part, "2")
-        u, g = bench.ac(a) - bench.ac(b), bench.p(f"{part.name} short siemens") * here
-        flow.through_ac(a, b, u * g)
-        flow.watts = flow.watts + u * u * g
-    flow.row["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(part)))
+    flow.row["heater_volts"] = bench.heater_reading(part)
 
 
 def _valve(bench: Bench, part: Part, flow: Flow) -> None:
@@ -252,7 +264,7 @@ def _valve(bench: Bench, part: Part, flow: Flow) -> None:
     _shorts(bench, part, flow)
     heater = bench.amplifier.parts.get(f"{part.envelope} heater")
     if heater is not None:
-        flow.row["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(heater)))
+        flow.row["heater_volts"] = bench.heater_reading(heater)
 
 
 def _shorts(bench: Bench, part: Part, flow: Flow) -> None:
@@ -263,6 +275,9 @@ def _shorts(bench: Bench, part: Part, flow: Flow) -> None:
     if heater is not None and leak in bench.frame.rows.row:
         g = inside / np.maximum(bench.p(leak), CONTACT_OHMS)
         bench.touch(flow, bench.at(heater, "1"), bench.at(part, "cathode"), g)
+    touching = f"{part.name} heater to cathode siemens"
+    if heater is not None and touching in bench.frame.rows.row:
+        bench.touch(flow, bench.at(heater, "1"), bench.at(part, "cathode"), bench.p(touching) * inside)
     for one in part.leads:
         for two in part.leads:
             name = f"{part.name} {one} to {two} siemens"

@@ -8,12 +8,17 @@ the diagonal: nodal equations with insulation at every joint have one. The calle
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[Any]
+
+DENSE_GAIN = 4_000.0
+"""What a full elimination by LAPACK does, in multiply-adds, while one numpy call on a few samples only gets under way: a
+microsecond each (measured; the time of a call hardly depends on what the machine does otherwise)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +58,19 @@ class Elimination:
     def multiply_adds(self) -> int:
         """Multiply-adds and divisions of one factorisation (the dense count is about size^3 / 3)."""
         return sum(len(p.updates) + len(p.below) + 1 for p in self.pivots)
+
+    def factored(self, slots: Array) -> "Factors":
+        """Factors of a batch of matrices (slot, sample), which are used up; a few samples are left to LAPACK, which has them
+        done before the straight line's calls are made."""
+        n = slots.shape[1]
+        if n * self.size**3 / 3.0 < DENSE_GAIN * self.multiply_adds:
+            matrix = np.zeros((n, self.size, self.size), dtype=slots.dtype)
+            rows, columns = np.array(list(self.slot)[: self.entries]).T
+            matrix[:, rows, columns] = slots[: self.entries].T
+            return Factors(self, list(slots), matrix)
+        a = list(slots)
+        self.factor(a, np.empty(n, dtype=slots.dtype))
+        return Factors(self, a)
 
     def factor(self, a: Sequence[Array], spare: Array, done: frozenset[int] = frozenset()) -> None:
         """Factor in place. a: one (sample,) array a slot; afterwards pivots hold their reciprocals, the slots below
@@ -103,10 +121,37 @@ class Elimination:
                 subtract(x, spare, out=x)
 
 
+@dataclass(slots=True)
+class Factors:
+    """A batch of factored matrices: the straight line's ``slots``, or full matrices (sample, unknown, unknown) that are
+    eliminated anew for each right side."""
+
+    program: Elimination
+    slots: list[Array]
+    matrix: Array | None = None
+
+    def solve(self, b: Array) -> None:
+        """Replace ``b`` (unknown, sample) or (unknown, side, sample) by the solution."""
+        if self.matrix is not None:
+            sides = b[:, None] if b.ndim == 2 else b  # a view
+            try:
+                sides[:] = np.linalg.solve(self.matrix, sides.transpose(2, 0, 1)).transpose(1, 2, 0)
+            except np.linalg.LinAlgError:  # one of them is singular to the last digit: each by itself, then
+                self.matrix = None
+                self.program.factor(self.slots, np.empty(b.shape[-1], dtype=b.dtype))
+            else:
+                return
+        self.program.solve(self.slots, b)
+
+
 def plan_elimination(size: int, pattern: Iterable[tuple[int, int]]) -> Elimination:
     """Find the order and write the program. pattern: (row, column) of every entry that can be non-zero; the diagonal is
-    always added. Ties go to the lowest row, so the same circuit always gets the same program."""
-    entries = sorted(set(pattern) | {(i, i) for i in range(size)})
+    always added. Ties go to the lowest row, so the same circuit always gets the same program (the last few are kept)."""
+    return _planned(size, tuple(sorted(set(pattern) | {(i, i) for i in range(size)})))
+
+
+@lru_cache(maxsize=128)
+def _planned(size: int, entries: tuple[tuple[int, int], ...]) -> Elimination:
     slot = {entry: k for k, entry in enumerate(entries)}
     rows: list[set[int]] = [set() for _ in range(size)]
     columns: list[set[int]] = [set() for _ in range(size)]

@@ -1,7 +1,7 @@
 """Residual and Jacobian of a whole circuit, for a batch: the part groups' terms and slopes through two sparse tables."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,11 +18,21 @@ UNITS = {"lamp harmonics": 1e-4, "core load": 1e-2}
 class Prepared:
     """A batch whose parameters are set: each group's coefficients, and the part of the Jacobian that stays.
 
-    fixed: (slot, sample).
+    fixed: (slot, sample). room: where ``evaluate`` works, kept from one step to the next (fresh memory costs as much as
+    the arithmetic).
     """
 
     coefficients: tuple[Coefficients, ...]
     fixed: Array
+    room: dict[str, Array] = field(default_factory=dict, compare=False, repr=False)
+
+    def space(self, name: str, rows: int, like: Array) -> Array:
+        """Room for (rows, sample); what stood in it is lost."""
+        size = rows * like.shape[1]
+        found = self.room.get(name)
+        if found is None or found.size < size or found.dtype != like.dtype:
+            found = self.room[name] = np.empty(size, dtype=like.dtype)
+        return found[:size].reshape(rows, like.shape[1])
 
     @property
     def samples(self) -> int:
@@ -37,11 +47,15 @@ class Prepared:
             return a[..., chosen] if a.ndim and a.shape[-1] == n else a
 
         kept = tuple({name: cut(a) for name, a in c.items()} for c in self.coefficients)
-        return Prepared(kept, self.fixed[:, chosen])
+        return Prepared(kept, self.fixed[:, chosen], self.room)
 
 
 class Equations:
-    """What a solver needs of a circuit: f(x) = 0 and its slopes, laid out for one elimination program."""
+    """What a solver needs of a circuit: f(x) = 0 and its slopes, laid out for one elimination program.
+
+    joints: so many of the unknowns are joints' dc volts; they come first. highest: about the highest dc volts that can stand
+    there [V], infinite while nobody has said.
+    """
 
     def __init__(self, frame: Frame, groups: Sequence[Group]) -> None:
         self.size = len(frame.unknowns)
@@ -49,6 +63,8 @@ class Equations:
         self.unit = np.array(
             [next((u for n, u in UNITS.items() if name.startswith(n)), 1.0) for name in frame.unknowns]
         )
+        self.joints = len(frame.nodes.dc)
+        self.highest = np.inf
         plan = self.plan = frame.plan
         self.elimination = plan_elimination(self.size, plan.pattern())
         self.incidence = incidence(plan, self.size)
@@ -76,7 +92,9 @@ class Equations:
 
     def evaluate(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Residual (unknown, sample) and Jacobian slots (slot, sample) at x (unknown, sample)."""
-        terms, slopes = self.fill(x, at)
+        terms = at.space("terms", self.incidence.shape[1], x)
+        slopes = at.space("slopes", self.scatter_still.shape[1] + self.scatter_moving.shape[1], x)
+        self._fill(x, at, terms, slopes)
         return self.assemble(terms, slopes, at)
 
     def assemble(self, terms: Array, slopes: Array, at: Prepared) -> tuple[Array, Array]:
@@ -93,15 +111,18 @@ class Equations:
     def fill(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Terms, and slopes with those of the constant groups first."""
         n = x.shape[1]
-        wide = np.concatenate([x, np.zeros((1, n), dtype=x.dtype)])
         terms = np.empty((self.incidence.shape[1], n), dtype=x.dtype)
+        slopes = np.empty((self.scatter_still.shape[1] + self.scatter_moving.shape[1], n), dtype=x.dtype)
+        self._fill(x, at, terms, slopes)
+        return terms, slopes
+
+    def _fill(self, x: Array, at: Prepared, terms: Array, slopes: Array) -> None:
+        wide = np.concatenate([x, np.zeros((1, x.shape[1]), dtype=x.dtype)])
         still = self.scatter_still.shape[1]
-        slopes = np.empty((still + self.scatter_moving.shape[1], n), dtype=x.dtype)
         spare, slopes_moving = slopes[:still], slopes[still:]
         spans = zip(self.groups, at.coefficients, self.term_spans, self.moving_spans, self.still_spans, strict=True)
         for g, c, t, s, k in spans:
             g.flows(wide, c, terms[t], spare[k] if g.constant else slopes_moving[s])
-        return terms, slopes
 
 
 def _spans(sizes: Sequence[int]) -> list[slice]:

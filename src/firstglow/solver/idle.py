@@ -213,10 +213,8 @@ class Turning:
                 care.before(step, x)
                 terms, slopes = e.fill(x, at)
                 residual, slots = e.assemble(terms, slopes, at)
-                factors = list(slots)
-                e.elimination.factor(factors, np.empty(x.shape[1]))
                 sides = np.stack([-residual, *(pot.slope(p, x) for pot in self.pots)], axis=1)
-                e.elimination.solve(factors, sides)
+                e.elimination.factored(slots).solve(sides)
                 turn = self._turn(p, terms, slopes, sides, wanted)
                 dx = sides[:, 0] - np.einsum("ups,ps->us", sides[:, 1:], turn)
                 change = (np.abs(dx) / (e.unit[:, None] + np.abs(x))).max(axis=0)
@@ -249,7 +247,7 @@ class Turning:
                 break
             held |= pushed
         turn = np.clip(np.where(held, 0.0, turn), -LONGEST_TURN, LONGEST_TURN)
-        return np.clip(position + turn, 0.0, 1.0) - position
+        return np.asarray(np.clip(position + turn, 0.0, 1.0) - position)
 
     def _solve(self, matrix: Array, short: Array, held: NDArray[np.bool_], sides: Array) -> Array:
         n = len(self.pots)

@@ -116,7 +116,10 @@ class LinearParts:
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
         """Currents of all pulls, then the feeds; the slopes are the coefficients."""
         n = self.slopes
-        np.subtract(x[self.a], x[self.b], out=terms[:n])
+        # in the room given: fresh memory for the two ends would cost three times the arithmetic
+        x.take(self.a, axis=0, out=terms[:n], mode="clip")
+        x.take(self.b, axis=0, out=slopes, mode="clip")
+        terms[:n] -= slopes
         terms[:n] *= c["pull"]
         terms[n:] = c["feed"]
         slopes[:] = c["pull"]
@@ -143,24 +146,24 @@ def _nothing(parts: LinearParts, part: Part) -> None:
 
 def _two_leads(parts: LinearParts, part: Part) -> None:
     f = parts.frame
-    ends = [f.lead(part, lead) for lead in ("1", "2")]
-    parts.conduct(parts.by_ohms(f.rows.of(part, "ohms")), *ends)
+    one, two = (f.lead(part, lead) for lead in ("1", "2"))
+    parts.conduct(parts.by_ohms(f.rows.of(part, "ohms")), one, two)
 
 
 def _capacitor(parts: LinearParts, part: Part) -> None:
     f = parts.frame
-    ends = [f.lead(part, lead) for lead in ("+", "-")]
-    parts.conduct(parts.by_ohms(f.rows.of(part, "leak_ohms")), *ends)
+    plus, minus = (f.lead(part, lead) for lead in ("+", "-"))
+    parts.conduct(parts.by_ohms(f.rows.of(part, "leak_ohms")), plus, minus)
     farads, esr = f.rows.of(part, "farads"), f.rows.of(part, "esr_ohms")
-    if all(f.carries_ac(n) for n in ends):
+    if f.carries_ac(plus) and f.carries_ac(minus):
         hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
 
         def reactance(p: Array) -> Array:
             # what the windings' ac meets; its quadrature is left out (these joints are at rest or nearly so)
             w = 2.0 * np.pi * p[hertz] * p[farads]
-            return w / (1.0 + w * p[esr])
+            return np.asarray(w / (1.0 + w * p[esr]))
 
-        parts.conduct(parts.by(reactance), *ends, dc=False)
+        parts.conduct(parts.by(reactance), plus, minus, dc=False)
 
 
 def _pot(parts: LinearParts, part: Part) -> None:
@@ -185,12 +188,14 @@ def _pot(parts: LinearParts, part: Part) -> None:
     sides = parts.pots[part.name] = [parts.by(side(i, j)) for i, j in ((0, 1), (0, 2), (1, 2))]
     for coefficient, (i, j) in zip(sides, ((0, 1), (0, 2), (1, 2)), strict=True):
         parts.conduct(coefficient, leads[i], leads[j])
+    short = f.rows.fixed(f"{part.name} short siemens", 0.0, part.name, "short siemens")
+    parts.conduct(parts.by_siemens(short), leads[0], leads[1])
 
 
 def _windings(parts: LinearParts, part: Part) -> None:
     f = parts.frame
     for w in part.windings:
-        ends = [f.lead(part, lead) for lead in (w.start, w.end)]
+        ends = f.lead(part, w.start), f.lead(part, w.end)
         ohms = f.rows.quantity(f"{part.name} {w.name} ohms", part.name, f"{w.name} ohms", w.ohms)
         turns = f.rows.quantity(f"{part.name} {w.name} turns", part.name, f"{w.name} turns", w.turns)
         short = f.rows.fixed(f"{part.name} {w.name} short siemens", 0.0, part.name, f"{w.name} short siemens")
@@ -202,7 +207,7 @@ def _windings(parts: LinearParts, part: Part) -> None:
         _on_core(parts, part, w.role == "primary", ends, ohms, turns)
 
 
-def _on_core(parts: LinearParts, part: Part, primary: bool, ends: list[str], ohms: int, turns: int) -> None:
+def _on_core(parts: LinearParts, part: Part, primary: bool, ends: tuple[str, str], ohms: int, turns: int) -> None:
     """A winding's ac: (start - end - turns * core volts) / ohms, and its amp-turns in the core's rows.
 
     Turns are counted against the nominal mains volts, so that the core's unknown is volts of the primary.
@@ -238,6 +243,11 @@ def _one(p: Array) -> Array:
     return np.ones(p.shape[1], dtype=p.dtype)
 
 
+def heater_ends(part: Part) -> tuple[str, str]:
+    """The leads that its line is between: halves in parallel have theirs on one joint, the tap on the other."""
+    return ("1", "ct") if "ct" in part.leads and part.leads["1"] == part.leads["2"] else ("1", "2")
+
+
 def _filament(parts: LinearParts, part: Part) -> None:
     """A heater's or pilot lamp's dc path where its heat is a winding's, and what a fault lays across it."""
     f = parts.frame
@@ -245,7 +255,7 @@ def _filament(parts: LinearParts, part: Part) -> None:
     fitted = f.rows.fixed(f"{part.name} fitted", 1.0, part.name, "fitted")
     inside = f.rows.fixed("always", 1.0) if part.envelope is None else f.envelope_row(part.envelope)
     short = f.rows.fixed(f"{part.name} short siemens", 0.0, part.name, "short siemens")
-    ends = [f.lead(part, lead) for lead in ("1", "2")]
+    ends = [f.lead(part, lead) for lead in heater_ends(part)]
     parts.conduct(parts.by(lambda p: p[short] * p[inside]), ends[0], ends[1])
     pieces = [("1", "ct"), ("ct", "2")] if "ct" in part.leads else [("1", "2")]
     hot = parts.by(lambda p: len(pieces) * p[amps] / p[volts] * p[fitted] * p[inside])
@@ -290,10 +300,17 @@ def _valve(parts: LinearParts, part: Part) -> None:
         parts.conduct(
             parts.by(lambda p: siemens(p[leak]) * p[inside]), f.lead(heater, "1"), f.lead(part, "cathode"), ac=False
         )
+    elif heater is not None and part.leads.get("cathode") not in (None, *heater.leads.values()):
+        short = f.rows.fixed(f"{part.name} heater to cathode siemens", 0.0, part.name, "heater to cathode siemens")
+        parts.conduct(parts.by(_touching(short, inside)), f.lead(heater, "1"), f.lead(part, "cathode"), ac=False)
     for one, two in SHORTS:
         if one in part.leads and two in part.leads and not (part.name in f.charging and two == "cathode"):
             short = f.rows.fixed(f"{part.name} {one} to {two} siemens", 0.0, part.name, f"{one} to {two} siemens")
-            parts.conduct(parts.by(lambda p, s=short: p[s] * p[inside]), f.lead(part, one), f.lead(part, two), ac=False)
+            parts.conduct(parts.by(_touching(short, inside)), f.lead(part, one), f.lead(part, two), ac=False)
+
+
+def _touching(short: int, inside: int) -> Maker:
+    return lambda p: p[short] * p[inside]
 
 
 SHORTS = (

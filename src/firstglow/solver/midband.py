@@ -15,7 +15,6 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.passive import Array, Values
 from firstglow.solver.smallsignal import Band, Response, SignalNetwork, Slopes, find_band
-from firstglow.solver.wiring import is_feedback
 
 # A grid with less than this of the input's volts is not driven.
 STILL = 1e-4
@@ -167,7 +166,7 @@ def _loop(
     load: Part,
 ) -> Loop | None:
     """The loop, with its lead hanging, driven by a current that is taken from where the lead belongs."""
-    links = [k for k in amplifier.links.values() if is_feedback(amplifier, k) and k.channel == jack.channel]
+    links = [k for k in amplifier.links.values() if k.feedback and k.channel == jack.channel]
     if not links:
         return None
     if len(links) > 1:

@@ -109,6 +109,13 @@ def _ends(part: Part, winding: str) -> tuple[str, str]:
     if winding:
         found = next(w for w in part.windings if w.name == winding)
         return found.start, found.end
+    return ends_of(part)
+
+
+def ends_of(part: Part) -> tuple[str, str]:
+    """The two leads that "shorted" joins; of a heater with its halves in parallel, one of both and the tap."""
+    if part.kind == "heater" and "ct" in part.leads and part.leads["1"] == part.leads["2"]:
+        return "1", "ct"
     return ENDS.get(part.kind, ("1", "2"))
 
 

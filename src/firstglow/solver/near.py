@@ -83,10 +83,8 @@ class Near:
             if k == CATCH_UP:
                 self.catch_up(x, at)
             residual, slots = e.evaluate(x, at)
-            factors = list(slots)
-            e.elimination.factor(factors, np.empty(x.shape[1]))
             dx = -residual
-            e.elimination.solve(factors, dx)
+            e.elimination.factored(slots).solve(dx)
             x = x + dx
             good = np.asarray((np.abs(dx) <= SETTLED * (unit + np.abs(x))).all(axis=0))
         return x, good, k

@@ -7,13 +7,19 @@ memory). Settled samples leave the batch.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.solver.elimination import Factors
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array
 
+LONGEST = 0.5
+"""Most that a joint's dc may move in one undamped step, as a part of the circuit's highest volts: the whole step is shortened.
+Without it a fifth of healthy amplifiers, their dc started from nothing, run into the thousands of volts, where every
+cathode is saturated and no slope leads back."""
 SETTLED = 1e-8
 """Largest |dx|/(unit+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
 FLOATING = 1e-6
@@ -22,7 +28,7 @@ ROUNDING_AMPS = 1e-10
 when the residual is down to the rounding of a contact's current [A]. The proof has the last word."""
 INNER = 1e-6
 """Last change of a rectifier's cycle, as a part of its emf, that may be left: the next one would be its square."""
-CHUNK = 512
+CHUNK = 2000
 PLAIN_STEPS = 14
 DAMPED_STEPS = 80
 RAMP_STEPS = 12
@@ -44,15 +50,23 @@ class Outcome:
 
 Start = Callable[[Array, NDArray[np.int64]], Array]
 """(parameters of some samples, which samples they are) -> first guess (unknown, sample)."""
+First = Callable[[Array, Prepared], Array]
+"""(parameters of some samples, their coefficients) -> first guess; the rectifiers' state may be set in the coefficients."""
 
 
 def newton(
-    equations: Equations, p: Array, start: Start, ramp: Callable[[Array, float], Array], thorough: bool = True
+    equations: Equations,
+    p: Array,
+    start: Start,
+    ramp: Callable[[Array, float], Array],
+    thorough: bool = True,
+    first_guess: First | None = None,
 ) -> Outcome:
     """Solve f(x) = 0 for every column of p (parameter, sample).
 
     start: see ``Start``. ramp: (parameters, share) -> parameters with that share of the mains. thorough: False leaves
-    the ramp out, by far the dearest part, for batches that may well hold states that do not exist.
+    the ramp out, by far the dearest part, for batches that may well hold states that do not exist. first_guess: where the
+    undamped steps begin instead of ``start``.
     """
     n = p.shape[1]
     x = np.empty((equations.size, n))
@@ -68,11 +82,17 @@ def newton(
         for first in range(0, n, CHUNK):
             part = np.arange(first, min(first + CHUNK, n))
             q = p[:, part]
-            take(part, _iterate(equations, equations.prepare(q), start(q, part), PLAIN_STEPS, False))
+            at = equations.prepare(q)
+            x0 = start(q, part) if first_guess is None else first_guess(q, at)
+            take(part, _iterate(equations, at, x0, PLAIN_STEPS, False))
         for again in (damped, climb)[: 2 if thorough else 1]:
             for left in _chunks(np.flatnonzero(~settled)):
-                take(left, again(equations, p[:, left], lambda q, left=left: start(q, left), ramp))
+                take(left, again(equations, p[:, left], partial(_from, start, left), ramp))
     return Outcome(x, settled, steps, moved)
+
+
+def _from(start: Start, which: NDArray[np.int64], p: Array) -> Array:
+    return start(p, which)
 
 
 def _chunks(which: NDArray[np.int64]) -> list[NDArray[np.int64]]:
@@ -107,16 +127,15 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
     live = np.arange(n)
     x = np.array(x)
     share = np.ones(n)
-    unit = equations.unit[:, None]
+    unit, longest = equations.unit[:, None], LONGEST * equations.highest
     if damp:
         for c in at.coefficients:
             c["exact"] = np.array(True)
     for k in range(1, most + 1):
         residual, slots = equations.evaluate(x, at)
-        factors = list(slots)
-        equations.elimination.factor(factors, np.empty(x.shape[1]))
+        factors = equations.elimination.factored(slots)
         dx = -residual
-        equations.elimination.solve(factors, dx)
+        factors.solve(dx)
         change = np.abs(dx) / (unit + np.abs(x + dx))
         most_moved = change.argmax(axis=0)
         size = np.take_along_axis(change, most_moved[None], axis=0)[0]
@@ -128,6 +147,10 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
                 done &= c["unsettled"] < INNER
         if damp and not done.all():
             dx, share = _natural(equations, at, factors, x, dx, np.where(done, 1.0, share), done)
+        if not damp:
+            far = np.abs(dx[: equations.joints]).max(axis=0, initial=0.0)
+            if (far > longest).any():
+                dx *= np.minimum(1.0, longest / far)
         x += dx
         lost = ~np.isfinite(size)
         open_ = ~settled[live]
@@ -148,7 +171,7 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
 
 
 def _natural(
-    equations: Equations, at: Prepared, factors: list[Array], x: Array, dx: Array, share: Array, done: NDArray[np.bool_]
+    equations: Equations, at: Prepared, factors: Factors, x: Array, dx: Array, share: Array, done: NDArray[np.bool_]
 ) -> tuple[Array, Array]:
     """The part of each sample's step that passes the natural monotonicity test (``done``: not asked), and that part."""
     scale = 1.0 / (equations.unit[:, None] + np.abs(x))
@@ -158,7 +181,7 @@ def _natural(
     for _ in range(14):
         residual, _ = equations.evaluate(x + share * dx, at)
         ahead = -residual
-        equations.elimination.solve(factors, ahead)
+        factors.solve(ahead)
         new = np.sqrt(np.mean((ahead * scale) ** 2, axis=0))
         tried |= (new <= (1.0 - share / 4.0) * size) | (share <= LEAST_DAMPING)
         if tried.all():

@@ -26,30 +26,40 @@ class Overlay:
     def __init__(self, amplifier: Amplifier, row: Mapping[str, int], values: Array) -> None:
         self.amplifier, self.row, self.p = amplifier, row, values
 
-    def set(self, name: str, value: float) -> None:
-        """Set a parameter, if the circuit has it."""
+    def _row(self, name: str) -> int:
+        """The row of a parameter. ValueError where the circuit has none: what is asked for never passes unnoticed."""
         found = self.row.get(name)
-        if found is not None:
-            self.p[found] = value
+        if found is None:
+            raise ValueError(f"{name}: this circuit has no such parameter")
+        return found
+
+    def set(self, name: str, value: float) -> None:
+        """Set a parameter."""
+        self.p[self._row(name)] = value
 
     def scale(self, name: str, factor: float) -> None:
-        """Multiply a parameter, if the circuit has it."""
-        found = self.row.get(name)
-        if found is not None:
-            self.p[found] = self.p[found] * factor
+        """Multiply a parameter."""
+        self.p[self._row(name)] *= factor
 
     def add(self, name: str, amount: float) -> None:
-        """Add to a parameter, if the circuit has it."""
-        found = self.row.get(name)
-        if found is not None:
-            self.p[found] = self.p[found] + amount
+        """Add to a parameter."""
+        self.p[self._row(name)] += amount
+
+    def set_where(self, value: float, *names: str) -> None:
+        """Set those of these parameters that the circuit has. ValueError where it has none of them."""
+        known = [name for name in names if name in self.row]
+        if not known:
+            self._row(names[0])
+        for name in known:
+            self.set(name, value)
 
     # -- the situation ---------------------------------------------------------------------------------------------
     def situation(self, s: Situation) -> None:
         """How it stands. Mains and load keep the sample's own ratio to nominal; pots that are not named stay."""
         a = self.amplifier
         self.scale("mains volts", s.mains_volts / a.mains_volts)
-        self.set("mains hertz", s.mains_hz or a.mains_hz)
+        if "mains hertz" in self.row:  # a fragment on dc has none
+            self.set("mains hertz", s.mains_hz or a.mains_hz)
         for envelope in s.out:
             self.set(f"{envelope} in", 0.0)
         for pot, position in s.pots.items():
@@ -71,7 +81,7 @@ class Overlay:
     def _links(self, s: Situation) -> None:
         a = self.amplifier
         for link in a.links.values():
-            loop = a.parts[link.part].words.get("link") == "feedback" or link.name.endswith("feedback")
+            loop = link.feedback
             if link.name in s.lifted or (loop and s.feedback == "open"):
                 if link.tie is None:
                     self.lift(link.part, link.lead)
@@ -129,9 +139,10 @@ class Overlay:
         """No current through a part."""
         n = part.name
         if part.kind in {"diode", "rectifier"}:
-            for lead in ("anode", "plate 1", "plate 2"):
-                self.set(f"{n} {lead} fitted", 0.0)
-        elif part.kind in {"heater", "lamp"}:
+            self.set_where(0.0, *(f"{n} {lead} fitted" for lead in ("anode", "plate 1", "plate 2")))
+        elif part.kind == "heater":
+            self.dead(part)
+        elif part.kind == "lamp":
             self.set(f"{n} fitted", 0.0)
         else:
             self.set(f"{n} {OHMS.get(part.kind, 'ohms')}", OPEN_OHMS)
@@ -157,11 +168,11 @@ class Overlay:
     def dead(self, part: Part) -> None:
         """A broken heater: cold, and the envelope's other sections with it. A gas tube that does not glow."""
         if part.kind == "gas tube":
-            self.set(f"{part.name} fitted", 0.0)
+            self.set(f"{part.name} anode fitted", 0.0)
         else:
             self.set(f"{part.envelope} heater fitted", 0.0)
             for other in self.amplifier.parts.values():
-                if other.envelope == part.envelope:
+                if other.envelope == part.envelope and other.kind != "heater":
                     self.set(f"{other.name} emission", 0.0)
 
     def weak(self, part: Part, factor: float) -> None:
@@ -178,9 +189,12 @@ class Overlay:
 
     def _wrong_type(self, part: Part, kind: str) -> None:
         from firstglow.devices.catalogue import valve_type
+        from firstglow.devices.rectifier import RectifierLaw
 
         right, wrong = valve_type(part.type or ""), valve_type(kind)
         law, other = right.sections[0].law, wrong.sections[0].law
+        if not (isinstance(law, RectifierLaw) and isinstance(other, RectifierLaw)):
+            raise TypeError(f"{part.name}: {part.type} and {kind} are not both rectifiers")
         self.scale(f"{part.name} perveance", other.perveance / law.perveance)
         self.scale(f"{part.name} emission", other.rated_amps / law.rated_amps)
         heater = f"{part.envelope} heater"
@@ -221,6 +235,12 @@ def _reversed(o: Overlay, part: Part, f: Fault) -> None:
         o.set(f"{part.name} sense", -1.0)
 
 
+def _wrong_tap(o: Overlay, part: Part, f: Fault) -> None:
+    for w in part.windings:
+        if w.role == "primary":
+            o.set(f"{part.name} {w.name} turns", stated(f))
+
+
 _FAULTS: Mapping[str, Callable[[Overlay, Part, Fault], None]] = {
     "open": lambda o, part, f: o.open(part),
     "shorted": lambda o, part, f: o.short(part),
@@ -239,9 +259,7 @@ _FAULTS: Mapping[str, Callable[[Overlay, Part, Fault], None]] = {
     ),
     "heater to cathode": _hk,
     "half dead": lambda o, part, f: o.set(f"{part.name} plate 2 fitted", 0.0),
-    "wrong tap": lambda o, part, f: [
-        o.set(f"{part.name} {w.name} turns", stated(f)) for w in part.windings if w.role == "primary"
-    ] and None,
+    "wrong tap": _wrong_tap,
     "plates exchanged": lambda o, part, f: o.exchange(part, "plate a", "plate b"),
     "screens exchanged": lambda o, part, f: o.exchange(part, "screen a", "screen b"),
 }  # fmt: skip

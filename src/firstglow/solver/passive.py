@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.devices.semiconductor import selenium_law, silicon_law
-from firstglow.solver.misfits import ENDS
+from firstglow.solver.misfits import ends_of
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS, OPEN_OHMS
 from firstglow.solver.wiring import Wiring
 
@@ -162,6 +162,8 @@ class _Builder:
 
     def __init__(self, wiring: Wiring, values: Values, powered: bool) -> None:
         self.wiring, self.values, self.powered = wiring, values, powered
+        # leads that touch are rare: asked for part by part only where some do
+        self.touched = any(np.any(v) for name, v in values.items() if name.endswith(" siemens"))
         self.branches: list[Branch] = []
         self.stores: list[Store] = []
         self.junctions: list[Junction] = []
@@ -192,7 +194,8 @@ class _Builder:
                 self.load(part)
             case "gas tube" | "supply":
                 self.source(part)
-        self.touching(part)
+        if self.touched:
+            self.touching(part)
 
     def add(
         self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
@@ -284,7 +287,7 @@ class _Builder:
         place = self.wiring.joint
         pairs = itertools.permutations(part.leads, 2)
         rows = {f"{part.name} {one} to {two} siemens": (place(part, one), place(part, two)) for one, two in pairs}
-        one, two = ENDS.get(part.kind, ("1", "2"))
+        one, two = ends_of(part)
         if one in part.leads and two in part.leads:
             rows[f"{part.name} short siemens"] = place(part, one), place(part, two)
         heater = self.wiring.amplifier.parts.get(f"{part.envelope} heater")
@@ -292,7 +295,7 @@ class _Builder:
             rows[f"{part.name} heater to cathode siemens"] = place(heater, "1"), place(part, "cathode")
         for name, (a, b) in rows.items():
             siemens = self.values.get(name)
-            if siemens is not None:
+            if siemens is not None and np.any(siemens):
                 self.add(
                     part,
                     a,
@@ -334,9 +337,12 @@ class _Builder:
             self.add(part, a, b, value(self.values, part, "ohms"), f"{part.name} ohms")
 
     def bench(self) -> None:
-        """The shorting plug in each input (``stimulus_volts`` 0), load resistors, the loop's test resistor."""
+        """The shorting plug in each input (``stimulus_volts`` 0), load resistors, the loop's test resistor.
+
+        Unplugged, nothing is in the input: a plug there would hide the volume control and the first grid leak.
+        """
         situation = self.wiring.situation
-        if situation.stimulus_volts == 0.0:
+        if situation.stimulus_volts == 0.0 and situation.mains_volts > 0.0:
             for part in self.wiring.amplifier.of_kind("input"):
                 a, b = self.wiring.joint(part, "hot"), self.wiring.joint(part, "ground")
                 self.add(part, a, b, np.full(1, CONTACT_OHMS))

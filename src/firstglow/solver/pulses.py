@@ -14,9 +14,9 @@ from firstglow.amplifier.legs import Leg
 from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
 from firstglow.solver.averaged import Averaged, Cell, Inputs, averaged
 from firstglow.solver.averaged import Leg as CycleLeg
+from firstglow.solver.cells import Along
 from firstglow.solver.charging import LegRows, LoopRows, NoReservoir, ReservoirRows
 from firstglow.solver.choke_input import choke_input
-from firstglow.solver.cycle import Along
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio, heaters_on
 from firstglow.solver.linear_parts import siemens
@@ -26,6 +26,9 @@ from firstglow.solver.stamps import merge
 MOST_OHMS = 1e4
 """An open mains side counts as this [ohm]: nothing flows then, whatever it is."""
 FULL_PASSES = 60
+PASSES = 2
+"""Passes of the cycle in one step of the whole: the first, without slopes, brings its inner unknowns to where the last step
+left the others. Without it they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2."""
 MOST_TRIES = 3
 NEAR = 0.01
 
@@ -133,8 +136,11 @@ class Pulses:
             name: np.array([getattr(v, name) for v in values])
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
-        c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
         c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
+        like = self._like(p, c["sense"])
+        c["together"] = like.sum(axis=1)
+        c["ohms"] = c["ohms"] + ((like - np.eye(len(like))[:, :, None]) * np.abs(c["shared"])).sum(axis=1)
+        c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
         if self.primaries:
             per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
             share = sum(s * siemens(p[r]) for (r, _), s in zip(self.primaries, per, strict=True))
@@ -147,6 +153,18 @@ class Pulses:
             "henries": np.zeros(n) if self.henries is None else p[self.henries],
             "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
+
+    def _like(self, p: Array, sense: Array) -> Array:
+        """1 where two legs pulse through windings and mains side at the same moments, half and half, so that each meets what
+        they share as twice its ohms (leg, leg, sample): a reversed diode beside its sound neighbour, or the like loops of two
+        bad rectifiers across from each other in a bridge. Always 1 on the diagonal."""
+        way = np.array([[leg.phase] for leg in self.legs]) * sense
+        if self.loops:
+            there = np.array([leg.there(p) for leg in self.loops])
+            like = (way[:, None] == way) & there[:, None] & there
+        else:
+            like = (way[:, None] == way) & (sense[:, None] != sense)
+        return np.asarray(np.maximum(like.astype(float), np.eye(len(way))[:, :, None]))
 
     def source(self, x: Array, c: Coefficients) -> tuple[Array, Array, Array, Array]:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
@@ -175,7 +193,7 @@ class Pulses:
         turned = bool((c["sense"] < 0.0).any())
         leaks = bool(np.isfinite(c["leak"]).any())
         inputs = Inputs(
-            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["turns"] ** 2 * source,
+            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
             c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
             c["leak"] if leaks else None, c["sense"] if turned else None,
         )  # fmt: skip
@@ -206,14 +224,16 @@ class Pulses:
         turns = c["turns"]
         source, by_source, share, d_share = self.source(x, c)
         ratio, by_volts = self.ratio.ratios(x, c["heater"])
-        along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [Along(ohms=turns**2)]
+        along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
+            Along(ohms=c["together"] * turns**2)
+        ]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
             for n, leg in enumerate(self.legs):
                 if leg.envelope == envelope:
                     rate[n] = emitted_limit(c["limit"][n], ratio[n])[1]
             along.append(Along(limit=rate))
-        found = self.run(x, c, source, 1, along)
+        found = self.run(x, c, source, PASSES, along)
         amps, in_phase, square = (
             self._causes(d, by_source, by_volts) for d in (found.d_amps, found.d_in_phase, found.d_square)
         )
@@ -273,7 +293,7 @@ class Pulses:
         out: tuple[Array, Array],
     ) -> None:  # fmt: skip
         """What the pulses add to the lamp's mean square beyond their fundamental [A^2]."""
-        weight, at = c["turns"] ** 2, 1 + len(self.legs)
+        weight, at = c["together"] * c["turns"] ** 2, 1 + len(self.legs)
         rest = (weight * each).sum(axis=0) - flow[0] ** 2
         d_rest = (weight[:, None] * d_each).sum(axis=0) - 2.0 * flow[0] * flow[1]
         part = share[0] ** 2 * c["per lamp"]

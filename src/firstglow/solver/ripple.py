@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.averaged import Averaged
+from firstglow.solver.cells import CELLS
 from firstglow.solver.circuit import Circuit
-from firstglow.solver.cycle import CELLS
 from firstglow.solver.nodes import free_end
 from firstglow.solver.passive import Array, Values
 from firstglow.solver.pulses import Pulses

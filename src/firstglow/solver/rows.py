@@ -29,7 +29,7 @@ def standing_row(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
     if part.kind == "rectifier":
         heater = parts.get(f"{part.envelope} heater")
         if heater is not None:
-            out["heater_volts"] = np.asarray(sum(np.abs(v) for v in bench.heater_volts(heater)))
+            out["heater_volts"] = bench.heater_reading(heater)
     if "own_watts" in flow.row:
         out["watts"] = np.asarray(flow.row["own_watts"])
         out["amps_rms"] = np.sqrt(np.maximum(flow.row["square"], 0.0))
@@ -73,7 +73,7 @@ def _winding(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
     part = next(p for p in bench.amplifier.parts.values() if any(f"{p.name} {w.name}" == name for w in p.windings))
     w = next(w for w in part.windings if f"{part.name} {w.name}" == name)
     a, b = bench.at(part, w.start), bench.at(part, w.end)
-    square = flow.row["square"] + np.maximum(flow.row.get("legs", 0.0), 0.0)
+    square = flow.row["square"] + _harmonics(flow)
     if part.kind == "transformer" and w.role == "primary":
         square = square + _lamp_rest(books)
     r = np.maximum(bench.p(f"{name} ohms"), CONTACT_OHMS)
@@ -86,6 +86,13 @@ def _winding(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
     if "volts_ac" in flow.row:
         out["volts_ac"] = flow.row["volts_ac"]
     return {k: np.asarray(v, dtype=float) for k, v in out.items()}
+
+
+def _harmonics(flow: Flow) -> Array:
+    """What a winding's pulses have beyond their mean and fundamental, all legs through it together [A^2]: pulses that take
+    turns add their squares, while their means may cancel (a bridge) and their fundamentals add up."""
+    square, mean, wave = (flow.row.get(f"pulses {what}", 0.0) for what in ("square", "dc", "in phase"))
+    return np.asarray(np.maximum(square - mean**2 - wave**2, 0.0))
 
 
 def _lamp_rest(books: Books) -> Array | float:

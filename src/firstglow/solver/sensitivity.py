@@ -84,7 +84,7 @@ class Reader:
         """Volts across the limiter lamp over its rated volts; 0 when there is none."""
         inside = p[self.circuit.column["lamp in"]]
         volts = self._mains_amps(x, p) * x[self.index["lamp ohms"]]
-        return inside * volts / self.circuit.amplifier.mains_volts
+        return np.asarray(inside * volts / self.circuit.amplifier.mains_volts)
 
     def slope(self, x: Array, p: Array) -> Array:
         """d reading / d unknown, (unknown, sample), by complex step."""

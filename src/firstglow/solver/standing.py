@@ -41,7 +41,7 @@ class Standing:
     settled: NDArray[np.bool_]
     steps: NDArray[np.int64]
     circuit: "Circuit" = field(repr=False)
-    _made: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _made: dict[str | tuple[str, str], Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def samples(self) -> int:
@@ -68,7 +68,7 @@ class Standing:
         index = self.circuit.index
         found = index.get(f"{kind} {joint}")
         if found is not None:
-            return self.x[found]
+            return np.asarray(self.x[found])
         if joint != CHASSIS and f"dc {joint}" not in index and f"ac {joint}" not in index:
             raise KeyError(joint)
         return np.zeros(self.samples)
@@ -103,8 +103,8 @@ class Standing:
     def part(self, name: str) -> Mapping[str, Array]:
         """The standing row of a part, a valve section or a winding ("T1 ht a"), each field (sample,). KeyError if unknown."""
         if ("row", name) not in self._made:
-            self._made["row", name] = standing_row(self.bench, self.books, name)  # type: ignore[index]
-        row: Mapping[str, Array] = self._made["row", name]  # type: ignore[index]
+            self._made["row", name] = standing_row(self.bench, self.books, name)
+        row: Mapping[str, Array] = self._made["row", name]
         return row
 
     # -- proof ---------------------------------------------------------------------------------------------------

@@ -99,7 +99,7 @@ class Sections:
             plate, screen, d = pentode_currents(self.law, volts[0], volts[2], volts[1], *factors)
             wanted = [(plate, list(d[0])), (screen, list(d[1])), (grid, [0.0, d_grid, 0.0])]
         else:
-            plate, d_plate, d_drive = triode_current(self.law, *volts, *factors)
+            plate, d_plate, d_drive = triode_current(self.law, volts[0], volts[1], *factors)
             wanted = [(plate, [d_plate, d_drive]), (grid, [0.0, d_grid])]
         self._limit(x, c, wanted, terms.reshape(-1, self.size, x.shape[1]), slopes)
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from firstglow.amplifier.model import Amplifier, Link, Part
+from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.misfits import Misfits, misfits
 
@@ -21,7 +21,7 @@ class Wiring:
         self.inserted: list[tuple[str, str, str]] = []
         wanted = set(situation.lifted)
         for link in amplifier.links.values():
-            loop = is_feedback(amplifier, link)
+            loop = link.feedback
             if link.name in wanted or (loop and situation.feedback == "open"):
                 self._moved[link.part, link.lead] = link.tie or f"{link.part} {link.lead} lifted"
             elif loop and situation.feedback == "test" and situation.test_ohms:
@@ -51,8 +51,3 @@ def _terminal(amplifier: Amplifier, name: str) -> tuple[str, str]:
         if lead != name and lead in part.leads:
             return part.name, lead
     raise ValueError(f"lifted {name}: neither a link nor a terminal of a part")
-
-
-def is_feedback(amplifier: Amplifier, link: Link) -> bool:
-    """Whether a link is one of the feedback loop's (FILE.md 4)."""
-    return amplifier.parts[link.part].words.get("link") == "feedback"

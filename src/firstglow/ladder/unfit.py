@@ -1,0 +1,90 @@
+"""Capacitors that cannot stand what full mains puts on them, in plain words: which part, at which volts, what to fit."""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from firstglow.ladder.dials import Ceiling, high
+
+if TYPE_CHECKING:
+    from firstglow.ladder.frame import Frame
+
+# Working volts that electrolytic and film capacitors are sold with (IEC 60063 R5 and R10 steps and the trade's own).
+SOLD = (6.3, 10, 16, 25, 35, 50, 63, 80, 100, 160, 200, 250, 315, 350, 400, 450, 500, 550, 630, 800, 1000)
+
+
+def findings(frame: "Frame") -> tuple[str, ...]:
+    """One line a capacitor: unfit at today's mains, else unfit at the most the socket may give."""
+    found = frame.dials.unfit
+    lines = [_unfit(frame, part, at) for part, at in found.items()]
+    return tuple(lines) + tuple(_at_high_mains(frame, set(found)))
+
+
+def ends_text(frame: "Frame", worst: Ceiling) -> str:
+    """Why no rung follows."""
+    at = frame.dials.unfit.get(worst.part or "", {})
+    return frame.words.text("rung.note.ends", **_fill(frame, worst), state=_state(frame, next(iter(at), "4")))
+
+
+def only_to(frame: "Frame") -> str:
+    """What a hold adds where HT is let in only below full mains; "" where it is not."""
+    first = frame.dials.ceilings["4"]
+    if first.part is None or frame.dials.stops_after in ("2a", "3"):
+        return ""
+    volts = int(first.dial * frame.gear.mains_now)
+    return " " + frame.words.text("finding.only_to", part=first.part, rating=f"{first.rating:.0f}", dial=volts)
+
+
+def most_mains(frame: "Frame") -> float:
+    """The most that the socket may give [V rms]: the file's nominal and its spread (EN 50160: +10 %), or today's."""
+    return max(frame.gear.mains_now, frame.amplifier.mains_volts * (1.0 + frame.amplifier.mains_spread))
+
+
+def _unfit(frame: "Frame", part: str, at: Mapping[str, Ceiling]) -> str:
+    first = next(iter(at))
+    worst = max(at.values(), key=lambda c: c.volts)
+    dials = frame.dials
+    if dials.stops_after in ("2a", "3"):
+        until = frame.words.text("finding.no_dial", rung=dials.stops_after)
+    elif dials.ceilings["4"].part is not None:
+        until = frame.words.text("finding.dial", dial=int(dials.dial["4"] * frame.gear.mains_now))
+    else:
+        until = frame.words.text("finding.until", rung=dials.stops_after)
+    return frame.words.text("finding.unfit", **_fill(frame, worst), state=_state(frame, first), until=until)
+
+
+def _at_high_mains(frame: "Frame", known: set[str]) -> list[str]:
+    most = most_mains(frame)
+    up = most / frame.gear.mains_now
+    lines = []
+    joints = [frame.physics.joints(at) for at in (frame.alone(), frame.ht_only())]
+    for name, rating in frame.rated.items():
+        leads = frame.part(name).leads
+        volts = max(abs(at[leads["+"]][0] - at[leads["-"]][0]) if _there(at, leads) else 0.0 for at in joints)
+        if name in known or volts * up * high(frame) <= rating:
+            continue
+        here = Ceiling(1.0, name, volts, rating, volts * high(frame))
+        fill = _fill(frame, here) | {"most": f"{volts * up * high(frame):.0f}", "mains_most": f"{most:.0f}"}
+        lines.append(frame.words.text("finding.high_mains", **fill, state=_state(frame, "4")))
+    return lines
+
+
+def _there(joints: Mapping[str, tuple[float, float]], leads: Mapping[str, str]) -> bool:
+    return leads["+"] in joints and leads["-"] in joints
+
+
+def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
+    need = here.volts * high(frame) * most_mains(frame) / frame.gear.mains_now
+    sold = next((v for v in SOLD if v >= need), None)
+    return {
+        "part": here.part or "",
+        "rating": f"{here.rating:g}",
+        "volts": f"{here.volts:.0f}",
+        "high": f"{here.high:.0f}",
+        "mains": f"{frame.gear.mains_now:.0f}",
+        "need": frame.words.text("finding.fit" if sold else "finding.fit_two", volts=f"{sold or need:g}"),
+    }
+
+
+def _state(frame: "Frame", rung: str) -> str:
+    key = {"2b": "bias", "3": "bias", "4": "ht", "5": "small"}.get(rung, "output")
+    return frame.words.text(f"finding.state_{key}")

@@ -1,0 +1,48 @@
+"""Vsafe of an output valve of one amplifier: ``safe_bias.strongest`` at today's unloaded HT with the spreads as stated."""
+
+from typing import Any
+
+import numpy as np
+
+from firstglow.readings.observe import Observer
+from firstglow.readings.rated import cathode_ohms, section_of
+from firstglow.readings.safe_bias import Spread, strongest
+
+
+def safe_bias(observer: Observer, valve: str, socket: float, idle_amps: float | None = None) -> float | None:
+    """Vsafe [V to chassis] of an output valve section with today's unloaded HT; see ``safe_bias.strongest``.
+
+    socket: mains today [V rms]. idle_amps: its target (default: the file's). None where there is no target.
+    """
+    amplifier, circuit = observer.amplifier, observer.circuit
+    target = amplifier.idle.get(valve)
+    amps = idle_amps if idle_amps is not None else target.amps.value if target else None
+    if amps is None:
+        return None
+    part = amplifier.parts[valve]
+    standing, spread = unloaded(observer, socket)
+    resistor = cathode_ohms(amplifier, part)
+    cathode = amps * resistor
+    plate = float(np.ravel(standing.dc(part.leads["plate"]))[0])
+    screen = float(np.ravel(standing.dc(part.leads["screen"]))[0]) if "screen" in part.leads else plate
+    law = section_of(part)
+    spreads = [Spread("ht", spread)] if spread else []
+    kind = f"{part.type} {law.name}".strip() if law.name in ("triode", "pentode") else str(part.type)
+    for of in ("perveance", "mu", "contact"):
+        for name in (f"{valve} {of}", f"type {kind} {of}"):
+            row = circuit.column.get(name)
+            if row is not None and circuit.parameters[row].sigma > 0:
+                spreads.append(Spread(of, circuit.parameters[row].sigma))
+    return strongest(law.law, amps, plate - cathode, screen - cathode, spreads) + cathode
+
+
+def unloaded(observer: Observer, socket: float) -> tuple[Any, float]:
+    """(standing solution with every valve but the rectifiers out, at today's mains; 1 sigma of its HT, a fraction)."""
+    from firstglow.amplifier.situation import Situation
+
+    amplifier, circuit = observer.amplifier, observer.circuit
+    rectifiers = {p.envelope for p in amplifier.of_kind("rectifier")}
+    out = frozenset(p.envelope for p in amplifier.of_kind("valve") if p.envelope and p.envelope not in rectifiers)
+    standing = circuit.solve(circuit.apply(observer.nominal, Situation(socket, out=out)))
+    turns = [w.turns.sigma for t in amplifier.of_kind("transformer") for w in t.windings if w.name.startswith("ht")]
+    return standing, max(turns, default=0.0)

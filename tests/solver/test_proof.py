@@ -1,0 +1,146 @@
+"""The proof is proved: mistakes planted in a copy of the equations, one a sample, and the answers they lead to laid before
+the proof of the sound circuit.
+
+Every term of the equations (a resistor's current, a winding's amp-turns, a plate's current, a leg's emf ...) is dropped and
+turned round in turn; every slope is turned round and made a tenth too large. A mistake whose answer is wrong anywhere must
+fail; one that leaves the right answer (a term that carries nothing here) may pass.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from firstglow.amplifier import load
+from firstglow.amplifier.situation import Situation
+from firstglow.solver.circuit import Circuit, compile_circuit
+from firstglow.solver.equations import Equations, Prepared
+from firstglow.solver.newton import newton
+from firstglow.solver.proof import NANOAMP, SLOPE_ERROR, slope_errors
+from firstglow.solver.standing import Standing
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+Array = NDArray[np.float64]
+DROPPED, TURNED = 0.0, -1.0
+WRONG = 1e-6
+"""An answer counts as wrong where an unknown is off by more than this of its size or unit."""
+
+
+class Planted(Equations):
+    """The equations with one term per sample multiplied by a factor: parameter rows -2 and -1 say which and by what."""
+
+    def __init__(self, sound: Equations) -> None:
+        self.__dict__.update(sound.__dict__)
+        plan = self.plan
+        self.owner = np.array([plan.slopes[k][0] for k in self.order])
+
+    def prepare(self, p: Array) -> Prepared:
+        factor = np.ones((self.incidence.shape[1], p.shape[1]))
+        factor[p[-2].astype(int), np.arange(p.shape[1])] = p[-1]
+        sound = super().prepare(p[:-2])
+        first = dict(sound.coefficients[0]) | {"factor": factor}
+        return Prepared((first, *sound.coefficients[1:]), sound.fixed)
+
+    def evaluate(self, x: Array, at: Prepared) -> tuple[Array, Array]:
+        terms, slopes = self.fill(x, at)
+        factor = at.coefficients[0]["factor"]
+        # those of the constant groups lie in ``fixed`` already, as they were: planted anew beside it
+        still = self.scatter_still.shape[1]
+        pull = np.array(slopes)
+        self._still(at, pull[:still])
+        residual, jacobian = self.assemble(terms * factor, pull * factor[self.owner], at)
+        jacobian += self.scatter_still @ (pull[:still] * (factor[self.owner[:still]] - 1.0))
+        return residual, jacobian
+
+    def _still(self, at: Prepared, slopes: Array) -> None:
+        n = slopes.shape[1]
+        nowhere = np.zeros((self.size + 1, n))
+        for g, c, span in zip(self.groups, at.coefficients, self.still_spans, strict=True):
+            if g.constant:
+                g.flows(nowhere, c, np.empty((g.terms, n)), slopes[span])
+
+
+def case(name: str) -> tuple[Circuit, Array, Array]:
+    """An example at its own mains: circuit, parameters (parameter, 1), answer (unknown, 1)."""
+    amplifier = load(next(EXAMPLES.glob(f"{name}-*.toml")))
+    circuit = compile_circuit(amplifier)
+    p = circuit.vector(Situation(amplifier.mains_volts, lamp_watts=100.0))[:, None]
+    return circuit, p, circuit.solve(p).x
+
+
+def answers(circuit: Circuit, p: Array, start: Array, factor: float) -> tuple[Array, NDArray[np.bool_]]:
+    """What a copy of the equations makes of p with each term in turn multiplied: (unknown, term), settled (term,)."""
+    planted = Planted(circuit.equations)
+    terms = planted.incidence.shape[1]
+    wide = np.concatenate([np.repeat(p, terms, axis=1), np.arange(terms)[None], np.full((1, terms), factor)])
+    found = newton(planted, wide, lambda q, which: np.repeat(start, q.shape[1], axis=1), lambda q, share: q, False)
+    return found.x, found.settled
+
+
+@pytest.mark.parametrize("name", ["a", "b", "c"])
+@pytest.mark.parametrize("factor", [DROPPED, TURNED], ids=["dropped part", "flipped sign"])
+def test_a_planted_mistake_fails(name: str, factor: float) -> None:
+    circuit, p, right = case(name)
+    x, settled = answers(circuit, p, right, factor)
+    every = np.repeat(p, x.shape[1], axis=1)
+    held = Standing(x, every, settled, np.zeros(x.shape[1], dtype=int), circuit).proof.holds
+    off = (np.abs(x - right) / (circuit.equations.unit[:, None] + np.abs(right))).max(axis=0)
+    # what is planted in less than the proof's own nanoamp (insulation of 1e-12 S) is no mistake to it
+    with np.errstate(all="ignore"):
+        own = np.diagonal(circuit.equations.fill(x, circuit.equations.prepare(every))[0])
+    wrong = settled & (off > WRONG) & (np.abs(own) * (1.0 - factor) > NANOAMP)
+    rows = circuit.equations.plan.terms
+    assert not [(off[k], {circuit.unknowns[r]: s for r, s in rows[k].items()}) for k in np.flatnonzero(wrong & held)]
+    # and nearly every copy had an answer to judge, a good part of them a wrong one
+    assert settled.mean() > 0.9
+    assert wrong.sum() > 0.3 * len(wrong)
+
+
+class Bent(Equations):
+    """The equations with one slope per sample multiplied by a factor."""
+
+    def __init__(self, sound: Equations, factor: float) -> None:
+        self.__dict__.update(sound.__dict__)
+        self.factor = factor
+
+    def terms(self, x: Array, at: Prepared) -> tuple[Array, Array, list[int]]:
+        terms, slopes, order = super().terms(x, at)
+        every = np.arange(len(slopes))
+        slopes[every, every] *= self.factor
+        return terms, slopes, order
+
+
+def shaken(name: str) -> tuple[Circuit, Array, Array]:
+    """An example some volts off its answer, so that every law is on its slope: circuit, parameters, unknowns."""
+    circuit, p, x = case(name)
+    shift = np.random.default_rng(3).uniform(-0.02, 0.02, x.shape)
+    return circuit, p, x + shift * (np.abs(x) + circuit.equations.unit[:, None])
+
+
+@pytest.mark.parametrize("name", ["a", "b", "c"])
+def test_slopes_are_slopes(name: str) -> None:
+    circuit, p, x = shaken(name)
+    for seed in range(3):
+        errors = slope_errors(circuit.equations, x, circuit.equations.prepare(p), seed)
+        assert errors.max() < SLOPE_ERROR, circuit.equations.plan.terms[int(errors.argmax())]
+
+
+@pytest.mark.parametrize("factor", [TURNED, 1.1], ids=["turned round", "a tenth too large"])
+@pytest.mark.parametrize("name", ["a", "b", "c"])
+def test_a_wrong_derivative_fails(name: str, factor: float) -> None:
+    circuit, p, x = shaken(name)
+    sound = circuit.equations
+    _, slopes, order = sound.terms(x, sound.prepare(p))
+    size = np.zeros(sound.incidence.shape[1])
+    term = np.array([sound.plan.slopes[k][0] for k in order])
+    np.maximum.at(size, term, np.abs(slopes[:, 0]))
+    # one that moves its term by less than a hundredth of what another does is lost in that one's rounding
+    matters = np.abs(slopes[:, 0]) > 0.01 * size[term] + 1e-9
+    caught = np.zeros(len(slopes), dtype=bool)
+    wide = np.repeat(x, len(slopes), axis=1)
+    for seed in range(3):
+        bent = Bent(sound, factor)
+        errors = slope_errors(bent, wide, bent.prepare(np.repeat(p, len(slopes), axis=1)), seed)
+        caught |= errors[term, np.arange(len(slopes))] > SLOPE_ERROR
+    assert not [sound.plan.slopes[order[k]] for k in np.flatnonzero(matters & ~caught)]
