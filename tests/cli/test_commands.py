@@ -14,7 +14,7 @@ from firstglow import schemas
 
 ROOT = Path(__file__).parent.parent.parent
 B = ROOT / "examples" / "b-hazel-four.toml"
-VERBS = ["demo", "ladder", "check", "standing", "verdict", "valves", "schema", "accuracy"]
+VERBS = ["demo", "ladder", "climb", "check", "standing", "verdict", "valves", "schema", "accuracy"]
 
 
 def run(*words: str | Path, code: int = 0) -> subprocess.CompletedProcess[str]:

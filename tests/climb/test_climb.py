@@ -1,6 +1,7 @@
 """The climb without a terminal: where it stops, what it lets pass, and that its state is what its records say."""
 
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -409,6 +410,23 @@ def test_every_beginning_of_the_records_can_be_gone_on_from(whole: Climb) -> Non
         assert climb._next_reading() == wanted
         assert climb.step.kind in ("before", "reading", "make safe", "hold", "done")
         once(climb, clock, healthy)
+
+
+def test_a_void_line_anywhere_loses_no_safety(whole: Climb) -> None:
+    """One line of a whole climb void, as mending leaves it: the rest is still read, and power never goes by itself."""
+    rng = np.random.default_rng(5)
+    for gone in [int(n) for n in rng.integers(0, len(whole.events), 25)]:
+        events = list(whole.events)
+        lost = events[gone]
+        events[gone] = replace(lost, event="void line", reading=None, value=None, verdict=None, who="", data={})
+        for end in (gone + 2, gone + 5, len(events)):
+            place = here(events[:end])
+            powers = [n for n, r in enumerate(events[:end]) if r.event == "power"]
+            safes = [n for n, r in enumerate(events[:end]) if r.event == "made safe"]
+            last = whole.events[powers[-1]] if powers else None
+            assert place.powered or last is None or (safes and safes[-1] > powers[-1]) or lost.event == "power"
+        if lost.reading is not None and lost.reading in whole.here.taken:
+            assert lost.reading not in here(events).taken
 
 
 def test_any_answers_at_random_never_skip_make_safe() -> None:

@@ -30,7 +30,7 @@ def answers(screen: Screen, sheet: dict[str, str], reading: Callable[[str, str],
         if "Waiting:" in text:
             screen.send("")
             continue
-        if "Enter when" in text.rpartition("──")[2]:
+        if "Enter: the rest" in text or "Enter when" in text.rpartition("──")[2]:
             screen.send("\n")
         elif "How many clips" in text:
             count = re.search(r"clip\. +(\d+) clip|(\d+)\s+clip\(s\)", text)

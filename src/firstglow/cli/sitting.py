@@ -229,7 +229,7 @@ class Sitting:
         known = any(fall.start.values())
         return screens.SafeNow(
             ask.phase, here.why_off, [(p.part, p.red, p.black) for p in ask.places], ask.seconds, part,
-            volts if known else None, fall.ohms, fall.watts, fall.also, fall.wait_seconds is None, self._next(step),
+            volts if known else None, fall.ohms, fall.watts, fall.also, fall.wait_seconds is None, fall.plug, self._next(step),
         )  # fmt: skip
 
     def _next(self, step: Step) -> str:
@@ -278,7 +278,8 @@ class Sitting:
                 f"! The records say that {power}.",
                 "! Switch off, plug out and in sight; every capacitor is taken as charged until a meter has read it.",
             ]
-        return [*lines, f"{len(climb.events)} records in {climb.store.name}; go on with --resume."]
+        lines.append(f"{len(climb.events)} records in {climb.store.name}; go on with --resume.")
+        return [t for line in lines for t in screens.wrapped(line)]
 
 
 def _without(why: str, found: Answered) -> str:

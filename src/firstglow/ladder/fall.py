@@ -1,16 +1,17 @@
 """How the capacitors fall from the moment the plug is out: what the countdown shows and what the meter is held to."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.make_safe import NEVER
+from firstglow.ladder.make_safe import NEVER, on_mains
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.solver.discharge import WORKING_VOLTS, Discharge, discharge, tool_ohms
+from firstglow.solver.discharge import WORKING_VOLTS, Discharge, capacitor_starts, discharge, tool_ohms
 
 # Below this a meter's own step and the last few seconds decide: nothing is called slow there.
 SLOW_FLOOR = 5.0  # V
@@ -32,7 +33,7 @@ class Fall:
     places: capacitors in the order they are discharged, HT first, bias last. start: volts on each at switch-off.
     wait_seconds: until all are below 60 V by themselves, slow by tolerance; None where that is never.
     ohms: the discharge resistor. watts: peak watts it takes. also: open switches and lifted links, both sides of which
-    are read.
+    are read. plug: capacitors on the mains side with the volts that the worst moment leaves on the pins.
     """
 
     places: tuple[Place, ...]
@@ -41,6 +42,7 @@ class Fall:
     ohms: float
     watts: float
     also: tuple[str, ...]
+    plug: tuple[tuple[str, float], ...]
     slow: Discharge
 
     def volts(self, part: str, seconds: float) -> float:
@@ -66,19 +68,18 @@ def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, f
     situation every large capacitor is taken as charged to nothing known: its place is there, its fall is not.
     """
     powered = [at for at in situations if at.mains_volts > 0.0]
-    every = large_capacitors(frame)
+    mains = on_mains(frame)
+    every = [p for p in large_capacitors(frame) if p.name not in mains]
     start = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
     for at in powered:
         joints = {name: dc for name, (dc, _) in frame.physics.joints(at).items()} | dict(measured or {})
-        for name in start:
-            leads = frame.part(name).leads
-            across = joints.get(leads["+"], 0.0) - joints.get(leads["-"], 0.0)
-            if abs(across) > abs(start[name]):
-                start[name] = across
+        for name, volts in capacitor_starts(frame.amplifier, at.mains_volts, _dc(joints)).items():
+            if abs(volts[0]) > abs(start[name]):
+                start[name] = float(volts[0])
     at = powered[-1] if powered else (situations[-1] if situations else Situation(0.0))
     slow = discharge(frame.amplifier, at, start, high=True)
-    worst = max((float(np.max(c.below_60_s)) for c in slow.capacitors), default=0.0)
-    highest = max((abs(v) for v in start.values()), default=0.0)
+    worst = max((float(np.max(c.below_60_s)) for c in slow.capacitors if c.part not in mains), default=0.0)
+    highest = max((abs(v) for name, v in start.items() if name not in mains), default=0.0)
     ohms = tool_ohms(highest)
     names = [p.name for p in every]
     return Fall(
@@ -88,8 +89,13 @@ def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, f
         ohms,
         highest**2 / ohms,
         tuple(sorted(at.lifted | at.switches_open)),
+        tuple((name, abs(start[name])) for name in sorted(mains) if start[name]),
         slow,
     )
+
+
+def _dc(joints: Mapping[str, float]) -> Callable[[str], NDArray[np.float64]]:
+    return lambda joint: np.full(1, joints.get(joint, 0.0))
 
 
 def _order(frame: Frame, names: Iterable[str], start: Mapping[str, float]) -> list[str]:

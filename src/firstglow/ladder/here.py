@@ -3,8 +3,10 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
-from firstglow.ladder.states import VERDICTS, State, follow
+from firstglow.ladder.states import VERDICTS, State, StateError, follow
 from firstglow.records.record import Record
+
+UNPROVED = "what the records say does not follow from one to the next: taken as live until made safe"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +56,14 @@ class Here:
 
 
 def here(records: Iterable[Record]) -> Here:
-    """Where these records lead."""
+    """Where these records lead. One that may not follow those before it (a line between them is void) counts for
+    nothing, and the amplifier is taken as live from there until it is made safe."""
     place = Here()
     for record in records:
-        place = after(place, record)
+        try:
+            place = after(place, record)
+        except StateError:
+            place = replace(place, state="switched off", powered=True, safing=Safing(), why_off=UNPROVED, tried=None)
     return place
 
 

@@ -55,7 +55,7 @@ def folded(label: str, text: str, width: int = WIDTH) -> list[str]:
 
 def wrapped(text: str) -> list[str]:
     """A text in lines of the screen, a little in from its edge."""
-    return wrap(text, WIDTH - 2) or [""]
+    return wrap(text, WIDTH - 2, break_long_words=False) or [""]
 
 
 def top(amplifier: str, title: str, right: str = "") -> list[str]:
@@ -68,7 +68,7 @@ def top(amplifier: str, title: str, right: str = "") -> list[str]:
 
 def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█") -> list[str]:
     """One reading. reading: as the ladder document has it, its situation's own words included."""
-    told = row([reading], CONTACT)
+    told = row(around.number, [reading], CONTACT)
     lines = [
         *([around.last] if around.last else []),
         *top(around.amplifier, around.title, f"{around.number}/{around.of}"),
@@ -227,9 +227,13 @@ def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "") -> list
 
 @dataclass(frozen=True, slots=True)
 class SafeNow:
-    """How making safe stands. phase: as ``ladder.safing`` has it. why: why it was switched off. places: (part, red,
-    black) still to read. seconds: left to wait. volts: predicted now on ``highest``; None where nothing is predicted.
-    ohms, watts: the discharge resistor. also: open switches and lifted links. next_: what is read after it."""
+    """How making safe stands.
+
+    phase: as ``ladder.safing`` has it. why: why it was switched off. places: (part, red, black) still to read.
+    seconds: left to wait. volts: predicted now on ``highest``; None where nothing is predicted. ohms, watts: the
+    discharge resistor. also: open switches and lifted links. never: it does not fall by itself. plug: capacitors
+    behind its pins, with their volts. next_: what is read after it.
+    """
 
     phase: str
     why: str
@@ -241,6 +245,7 @@ class SafeNow:
     watts: float
     also: Sequence[str]
     never: bool
+    plug: Sequence[tuple[str, float]] = ()
     next_: str = ""
 
 
@@ -256,6 +261,10 @@ def safe_screen(now: SafeNow, amplifier: str, said: Sequence[str] = (), ink: str
     lines += _falling(now, ink) if now.phase in ("off", "wait", "minute") else _to_read(now)
     if now.also and now.phase in ("discharge", "again"):
         lines += folded("", f"On both sides of: {', '.join(now.also)}.")
+    if now.plug and now.phase in ("off", "wait"):
+        parts = ", ".join(part for part, _ in now.plug)
+        most = max(volts for _, volts in now.plug)
+        lines += folded("PLUG", f"its pins may keep {most:.0f} V from {parts}: they touch nothing and nobody.")
     if now.next_:
         lines += folded("", f"After this: {now.next_}.")
     return [*lines, RULE, LAW, ASKS[now.phase]]

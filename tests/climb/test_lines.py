@@ -1,0 +1,142 @@
+"""``firstglow climb`` from a pipe: lines, events, and everything that may be wrong with the records."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import jsonschema
+import pytest
+from player import EXAMPLES
+
+from firstglow import schemas
+
+B = EXAMPLES / "b-hazel-four.toml"
+FAST = Path(__file__).parent / "at_a_terminal.py"
+RUNG_0 = ["", "0.02", "OL", "28.3", "OL", "yes"]
+
+
+def run(*words: str | Path, answers: list[str] | None = None, code: int = 0) -> subprocess.CompletedProcess[str]:
+    text = "".join(f"{a}\n" for a in answers or [])
+    done = subprocess.run(
+        [sys.executable, FAST, "climb", *map(str, words), "--quick"],
+        input=text, capture_output=True, text=True, timeout=200,
+    )  # fmt: skip
+    assert done.returncode == code, done.stderr + done.stdout[-800:]
+    assert "Traceback" not in done.stderr
+    return done
+
+
+def events(path: Path) -> list[str]:
+    return [json.loads(line)["event"] for line in path.read_text(encoding="utf-8").splitlines()]
+
+
+def test_screens_from_a_pipe_and_where_it_ends(tmp_path: Path) -> None:
+    records = tmp_path / "r.jsonl"
+    done = run(B, "--records", records, answers=[*RUNG_0, "", "0.0", "safe"])
+    assert events(records)[:9] == ["begin", "ready", "go on", "go on", "go on", "go on", "go on", "pass", "open"]
+    assert max(len(line) for line in done.stdout.splitlines() if str(records) not in line) <= 80
+    assert "MAKE SAFE" in done.stdout
+    assert "go on with --resume" in done.stdout
+    # and nothing of it is lost
+    again = run(B, "--records", records, "--resume", answers=["quit"])
+    assert "MAKE SAFE" in again.stdout
+
+
+def test_json_is_one_event_a_line(tmp_path: Path) -> None:
+    schema = schemas.load("climb")
+    done = run(
+        B,
+        "--records",
+        tmp_path / "r.jsonl",
+        "--json",
+        answers=[*RUNG_0, "", "why", "nonsense", "0.0", "safe", "", "9.1"],
+    )
+    found = [json.loads(line) for line in done.stdout.splitlines()]
+    for event in found:
+        jsonschema.validate(event, schema)
+    asked = [e for e in found if e["event"] == "ask"]
+    assert {"at", "event", "rung", "reading", "value", "verdict"} <= set(asked[0])
+    reading = next(e for e in asked if e["reading"] == "0/primary/shared" and e["data"]["kind"] == "reading")
+    assert reading["data"]["low"] < reading["data"]["expected"] < reading["data"]["high"]
+    assert any("is not a reading" in e["why"] for e in asked)
+    assert [e["data"]["phase"] for e in asked if e["data"].get("phase")][:2] == ["off", "prove"]
+    assert [e["event"] for e in found if e["event"] != "ask"] == events(tmp_path / "r.jsonl")
+
+
+def test_begun_twice_without_resume(tmp_path: Path) -> None:
+    records = tmp_path / "r.jsonl"
+    run(B, "--records", records, answers=[""])
+    kept = records.read_bytes()
+    done = run(B, "--records", records, answers=[""], code=2)
+    assert "--resume" in done.stderr
+    assert done.stdout == ""
+    assert records.read_bytes() == kept
+    assert "try it without --resume" in run(B, "--records", tmp_path / "none.jsonl", "--resume", code=2).stderr
+    assert not (tmp_path / "none.jsonl").exists()
+
+
+def test_records_edited_by_hand_are_named_and_mended(tmp_path: Path) -> None:
+    records = tmp_path / "r.jsonl"
+    run(B, "--records", records, answers=[*RUNG_0, ""])
+    kept = records.read_text(encoding="utf-8")
+    assert '"28.3"' in kept
+    records.write_text(kept.replace('"28.3"', '"29.3"'), encoding="utf-8")
+    done = run(B, "--records", records, "--resume", code=2)
+    assert f"{records}:5: line 5: " in done.stderr
+    assert "try --mend" in done.stderr
+    done = run(B, "--records", records, "--resume", "--mend", answers=["quit"])
+    assert "put back as it was written" in done.stderr
+    assert records.read_text(encoding="utf-8").startswith(kept)
+    # without its copy the line is void, what it said is asked again, and what was found is kept
+    records.write_text(kept.replace('"28.3"', '"29.3"'), encoding="utf-8")
+    Path(f"{records}.copy").unlink()
+    done = run(B, "--records", records, "--resume", "--mend", answers=["quit"])
+    assert "void" in done.stderr
+    assert "void line" in events(records)
+    assert Path(f"{records}.found-2").read_text(encoding="utf-8") == kept.replace('"28.3"', '"29.3"')
+
+
+def test_records_cut_in_half_come_back(tmp_path: Path) -> None:
+    records = tmp_path / "r.jsonl"
+    run(B, "--records", records, answers=[*RUNG_0, ""])
+    kept = records.read_bytes()
+    records.write_bytes(kept[: len(kept) // 2])
+    done = run(B, "--records", records, "--resume", answers=["quit"])
+    assert "put back" in done.stderr
+    assert records.read_bytes().startswith(kept)
+
+
+def test_a_file_changed_between_sittings_asks_again_only_what_it_moved(tmp_path: Path) -> None:
+    file, records = tmp_path / "b.toml", tmp_path / "r.jsonl"
+    file.write_text(B.read_text(encoding="utf-8"), encoding="utf-8")
+    cold = ["", "0.0", "0.0", "0.0", "209k", "209k", "270"]
+    run(file, "--records", records, answers=[*RUNG_0, *cold])
+    file.write_text(
+        file.read_text(encoding="utf-8").replace('R1 = ["270R 5W 5%"', 'R1 = ["330R 5W 5%"'), encoding="utf-8"
+    )
+    done = run(file, "--records", records, "--resume", "--json", answers=["quit"])
+    assert "changed since the last sitting: 1 reading(s)" in done.stderr
+    repeat = next(json.loads(line) for line in records.read_text().splitlines() if '"repeat"' in line)
+    assert repeat["data"]["readings"] == ["1/HT2 to HT1/shared"]
+    # and after that it is the file that these records were made on
+    assert "changed" not in run(file, "--records", records, "--resume", answers=["quit"]).stderr
+
+
+def test_from_a_rung(tmp_path: Path) -> None:
+    records = tmp_path / "r.jsonl"
+    run(B, "--records", records, answers=[*RUNG_0, "", "0.0"])
+    assert "try --from 1" in run(B, "--records", records, "--resume", "--from", "4", code=2).stderr
+    assert "no such rung" in run(B, "--records", records, "--resume", "--from", "77", code=2).stderr
+    run(B, "--records", records, "--resume", "--from", "0", answers=["quit"])
+    last = json.loads(records.read_text(encoding="utf-8").splitlines()[-2])
+    assert last["event"] == "repeat"
+    assert len(last["data"]["readings"]) == 6
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
+def test_where_records_cannot_be_kept(tmp_path: Path) -> None:
+    tmp_path.chmod(0o500)
+    done = run(B, "--records", tmp_path / "r.jsonl", code=2)
+    assert "r.jsonl" in done.stderr
