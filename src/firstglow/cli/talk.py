@@ -95,16 +95,16 @@ class Terminal:
     def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
         """Draw, and read keys; "tick" after a second at most while something runs down, what is typed stays."""
         lines = screen()
-        if ask["data"].get("kind") == "before" and (early := self._pages(lines)) is not None:
+        if ask["data"].get("kind") == "before" and (early := self._pages(lines, str(ask["data"]["stage"]))) is not None:
             return early
         self._draw(lines)
         found = self._keys(None if seconds is None else min(TURN_S, seconds))
         return ("tick", "") if found is None else found
 
-    def _pages(self, lines: Sequence[str]) -> tuple[Said, str] | None:
-        """What does not fit on the screen, a screenful at a time, once; what was answered instead of reading on."""
-        rows = os.get_terminal_size(self._input).lines - 2
-        key = "\n".join(lines[:-1])
+    def _pages(self, lines: Sequence[str], key: str) -> tuple[Said, str] | None:
+        """What does not fit on the screen, a screenful at a time, once for a set-up (``key``); what was answered instead
+        of reading on."""
+        rows = os.get_terminal_size(self._input).lines - 1
         if len(lines) <= rows or key == self._paged:
             return None
         for start in range(0, len(lines) - rows, rows - 1):
