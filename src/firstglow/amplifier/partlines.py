@@ -159,6 +159,11 @@ class PartReader:
                 )
             return True
         section = base.section(str(asked) if asked else letter)
+        if section is None and draft.name[-1] in "ABTP":
+            small = draft.local[:-1] + draft.local[-1].lower()
+            found = f"{draft.local} has its section in a capital letter"
+            self.mistakes.add(path, draft.name, found, "a small letter behind the number of the glass", small)
+            return False
         if section is None:
             glass = re.sub(r"(?<=\d)[a-z]$", "", draft.local)
             self.mistakes.add(
