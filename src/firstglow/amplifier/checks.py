@@ -2,6 +2,7 @@
 
 from firstglow.amplifier.checks_heaters import heater_problems
 from firstglow.amplifier.checks_joints import joint_problems
+from firstglow.amplifier.checks_mains import mains_problems
 from firstglow.amplifier.checks_rails import rail_problems
 from firstglow.amplifier.checks_valves import valve_problems
 from firstglow.amplifier.checks_windings import winding_problems
@@ -33,6 +34,7 @@ def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
     if drawn or amplifier.layers[-1] == "changed":
         # a shorted winding gives every heater on it the wrong volts
         found += winding_problems(look) or heater_problems(look)
+        found += mains_problems(look)
     if drawn:
         found += [*unrecognised(amplifier), *valve_problems(look), *rail_problems(look)]
     if (drawn or amplifier.layers[-1] == "changed") and not found:

@@ -32,6 +32,8 @@ def _joins(look: Look, p: Problem) -> list[tuple[str, str, float | None, bool]]:
     part = look.amplifier.parts.get(p.part)
     channel = part.channel if part is not None else None
     line = _LINE.fullmatch(p.remedy)
+    if line is not None and re.search(r"\bY\d\b", line.group(1)):
+        return []  # a class Y capacitor may stand from the mains to chassis: that is what it is for
     if line is not None:
         one, other = (_joint(look, text, channel) for text in line.group(2, 3))
         return [(one, other, _ohms(line.group(1)), False)]

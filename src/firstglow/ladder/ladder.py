@@ -6,6 +6,7 @@ from typing import Any
 
 from firstglow.amplifier import situation_to_json
 from firstglow.amplifier.bench import Bench
+from firstglow.amplifier.mains_mark import mains_refused
 from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
@@ -157,6 +158,9 @@ def build(
     meters = {name: meter_from_table(name, table, bench.file) for name, table in bench.meters.items()}
     reads = meter_named(meter or next(iter(meters), "digital"), meters)
     volts = mains_now or bench.mains_now or amplifier.mains_volts
+    refused = mains_refused(amplifier, volts)
+    if refused is not None:
+        raise AmplifierError((refused,))
     observer = Observer(amplifier)
     physics = SolverPhysics(amplifier, observer.circuit)
     frame = frame_of(amplifier, gear_of(bench, reads, volts), physics, overloads(amplifier, physics))
