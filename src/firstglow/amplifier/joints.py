@@ -175,6 +175,8 @@ class Scopes:
                 best = self._meant(word, first)
                 more = f" ({_lines(asked)} it)" if len({m.place.line for m in asked}) > 1 else ""
                 allowed = "a lead of a part, or a joint's own name"
+                if best is not None and best.lower() == word.lower():
+                    allowed = f"{best}: capital and small letters count"
                 remedy = f'"{best} {first.lead}"' if best else f"a line for {word}, or the part that is meant"
                 found = f"{short(text)!r}: there is no part {word}{more}"
                 self.mistakes.add(first.place.line, first.owner, found, allowed, remedy)
