@@ -47,3 +47,11 @@ def test_every_default_is_in_one_group_and_the_copper_is_on_top() -> None:
     (valves,) = (lines for head, lines in groups if head == VALVES)
     types = {p.type for p in amplifier.of_kind("valve", "rectifier")}
     assert len([line for line in valves if line.split(" (")[0] in types]) == len(types)
+
+
+def test_the_guides_first_file_has_nothing_to_find(tmp_path: Path) -> None:
+    """What is pasted first must not begin with a warning."""
+    page = (ROOT / "docs/file.md").read_text(encoding="utf-8")
+    first = tmp_path / "first.toml"
+    first.write_text(page.split("```toml\n", 1)[1].split("```", 1)[0], encoding="utf-8")
+    assert json.loads(check(first, "--json"))["findings"] == []
