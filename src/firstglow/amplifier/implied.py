@@ -73,9 +73,17 @@ class Implied:
             base = sections[0].base
             if base is None or f"{envelope} heater" in self.scopes.drafts:
                 continue
+            self._one_type(base, sections)
             channels = {s.channel for s in sections}
             channel = channels.pop() if len(channels) == 1 else None
             self._heater(envelope, base, sections, channel)
+
+    def _one_type(self, base: Base, sections: list[Draft]) -> None:
+        """One glass is of one type, whatever its sections' lines say."""
+        for other in sections[1:]:
+            if other.base is not None and other.base.name != base.name:
+                found = f"a {other.base.name} in one glass with {sections[0].local}, a {base.name}"
+                self.scopes.mistakes.add(other.path, other.name, found, "one type a glass", f'"{base.name}"')
 
     def _heater(self, envelope: str, base: Base, sections: list[Draft], channel: str | None) -> None:
         heater = self._new(f"{envelope} heater", "heater", base.name, channel, sections[0].line)

@@ -194,13 +194,13 @@ class PartReader:
     def _put(self, draft: Draft, name: str, value: float, spread: Spread | None, origin: Origin, path: Path) -> None:
         row = kinds()[draft.kind].attributes[name]
         if not row.low <= value <= row.high:
-            self.mistakes.add(
-                path,
-                draft.name,
-                f"{name} of {short(f'{value:g}')} {row.unit}",
-                f"{row.low:g} to {row.high:g} {row.unit}",
-                f'"{code(min(max(abs(value), row.low or 1.0), row.high), row.unit)}"',
-            )
+            unit = "" if row.unit == "1" else f" {row.unit}"
+            near = min(max(abs(value), row.low), row.high)
+            remedy = f"{near:g}" if not unit else f'"{code(near, row.unit)}"'
+            if value == 0 and unit:
+                remedy = '"wire"' if draft.kind == "resistor" and name == "ohms" else example(row.unit)
+            found, allowed = f"{name} of {short(f'{value:g}')}{unit}", f"{row.low:g} to {row.high:g}{unit}"
+            self.mistakes.add(path, draft.name, found, allowed, remedy)
             return
         draft.values[name] = quantity(row, value, spread, origin)
 
@@ -213,7 +213,7 @@ class PartReader:
                 continue
             first = (lead_names(draft) or ("primary 1",))[0]
             allowed = f"{len(names)}: {', '.join(names)}" if names else "leads by name only, in { }"
-            remedy = f"{len(names)} leads" if names else f'{{ "{first}" = "{short(text, 20)}" }}'
+            remedy = f"no more leads than {', '.join(names)}" if names else f'{{ "{first}" = "{short(text, 20)}" }}'
             self.mistakes.add(at, draft.name, f"{len(leads)} leads in a row", allowed, remedy)
             return
 

@@ -73,9 +73,7 @@ def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:
         return
     check_structure = import_module("firstglow.amplifier.checks").check_structure
     for amplifier in {a.layers: a for a in amplifiers}.values():
-        for problem in check_structure(amplifier):
-            if not mistakes.blames(problem.part):
-                mistakes.found.append(problem)
+        mistakes.found += [p for p in check_structure(amplifier) if not mistakes.blames(p.part)]
 
 
 def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> Amplifier:
@@ -150,8 +148,11 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
         if channel not in found or not isinstance(table, dict):
             document.mistakes.key(("names", channel), "names", channel, channels or ("left",), "channel")
             continue
+        lines = {n for key in ("channel", channel) for n in _table(document, key)}
         for local, name in table.items():
-            if isinstance(name, str) and NAME.fullmatch(name):
+            if local not in lines and local not in _mentioned(document):  # else told as a part that is not there
+                document.mistakes.key(("names", channel, local), f"names.{channel}", local, sorted(lines), "part")
+            elif isinstance(name, str) and NAME.fullmatch(name):
                 found[channel][local] = name
             else:
                 document.mistakes.add(
@@ -166,6 +167,13 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
         for local in renamed:
             table.setdefault(local, local)
     return found
+
+
+def _mentioned(document: Document) -> set[str]:
+    """First words of every place that a part line names: the part in "V2b grid"."""
+    tables = [_table(document, key) for key in document.data]
+    lines = [line for table in tables for line in table.values() if isinstance(line, list)]
+    return {text.split(" ")[0] for line in lines for text in line[1:] if isinstance(text, str)}
 
 
 def _add(

@@ -80,5 +80,5 @@ def _slip(word: str, other: str) -> bool:
 
 
 def _figures(name: str) -> tuple[str, ...]:
-    """The numbers in a name."""
-    return tuple(re.findall(r"\d+", name))
+    """The numbers in a name; a figure struck twice (HT33) counts once."""
+    return tuple(re.sub(r"(\d)\1+", r"\1", number) for number in re.findall(r"\d+", name))
