@@ -103,3 +103,33 @@ def test_both_dangling_leads_of_a_heater_are_named() -> None:
     words = " / ".join(p.found for p in problems(bad))
     assert "joint ha" in words
     assert "joint hb" in words
+
+
+def test_two_parts_of_one_name_are_told_with_both_lines_and_a_free_name() -> None:
+    """And every other mistake of the file beside it."""
+    bad = SINGLE.replace("\nR2 = [", "\nR1 = [").replace("22u 450V", "22m 450V")
+    double, other = problems(bad)
+    assert (double.part, double.line) == ("R1", 18)
+    assert "line 17 and another on line 18" in double.found
+    assert other.part == "C2"
+    lines = bad.replace("22m 450V", "22u 450V").split("\n")
+    lines[17] = lines[17].replace("R1", double.remedy, 1)
+    assert double.remedy in load("\n".join(lines)).parts
+
+
+def test_a_second_valve_of_one_name_too() -> None:
+    bad = SINGLE.replace("\nV1 = [", "\nV2 = [")
+    assert any(p.found == "a part on line 27 and another on line 39" for p in problems(bad))
+
+
+def test_names_that_differ_only_in_capitals_are_not_let_pass() -> None:
+    bad = SINGLE + 'c1 = ["1u 450V", "HT2", "chassis"]\n'
+    (problem,) = problems(bad)
+    assert (problem.part, problem.line) == ("c1", bad.count("\n"))
+    assert "beside C1" in problem.found
+    load(bad.replace("c1 =", f"{problem.remedy} ="))
+
+
+@pytest.mark.parametrize("tail", ["R1 = [[", "R1 = [,", "R1 = [1 = ", 'R1 = ["', "R1 = {a = [", "R1 = "])
+def test_a_second_name_on_a_line_that_is_no_toml_ends_all_the_same(tail: str) -> None:
+    assert any("not TOML" in p.found or "another on line" in p.found for p in problems(SINGLE + tail + "\n"))

@@ -9,6 +9,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from firstglow.amplifier.document import Document, open_document
+from firstglow.amplifier.doubles import free_name
 from firstglow.amplifier.drafts import Draft, lead_names
 from firstglow.amplifier.drawn_loops import drawn_phases, with_phases
 from firstglow.amplifier.head import read_head
@@ -193,11 +194,17 @@ def _add(
     draft = reader.read(path, name, local, channel, line)
     if draft is None:
         return
+    like = next((n for n in reader.taken if n.lower() == local.lower() and n < local), None)
+    if like is not None:
+        found, allowed = f"a part beside {like}: no hand tells them apart", "names that differ in more than capitals"
+        reader.mistakes.add(path, local, found, allowed, free_name(local.upper(), reader.taken))
     for part in with_vias(reader, draft):
         if part.name in scopes.drafts:
-            reader.mistakes.add(path, part.name, f"a second part named {part.name}", "one part a name", f"{local}b")
-        else:
-            scopes.add(part)
+            taken = {word for name in scopes.drafts for word in name.split(" ")} | set(reader.taken)
+            found = f"a second part named {part.name}"
+            reader.mistakes.add(path, part.name, found, "one part a name", free_name(local, taken))
+            continue
+        scopes.add(part)
 
 
 def _can(line: list[Any]) -> list[tuple[str, list[Any]]]:
