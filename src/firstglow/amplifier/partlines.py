@@ -211,9 +211,10 @@ class PartReader:
             if number < len(names):
                 self.lead(draft, names[number], text, at)
                 continue
-            first = (lead_names(draft) or ("primary 1",))[0]
             allowed = f"{len(names)}: {', '.join(names)}" if names else "leads by name only, in { }"
-            remedy = f"no more leads than {', '.join(names)}" if names else f'{{ "{first}" = "{short(text, 20)}" }}'
+            remedy = (
+                f"no more leads than {', '.join(names)}" if names else 'its leads by name: { "a lead" = "its joint" }'
+            )
             self.mistakes.add(at, draft.name, f"{len(leads)} leads in a row", allowed, remedy)
             return
 

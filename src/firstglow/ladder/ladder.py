@@ -67,6 +67,9 @@ def chosen(rungs: Iterable[ExpectedRung], first: str | None, last: str | None, f
             raise AmplifierError(
                 (Problem(file, 1, f"rung {name}", "not on this ladder", f"one of {', '.join(ids)}", ids[0]),)
             )
+    if start > stop:
+        found, allowed = f"from {first} to {last}", f"the first before the last: {', '.join(ids)}"
+        raise AmplifierError((Problem(file, 1, "rungs", found, allowed, f"--from {last} --to {first}"),))
     return every[start : stop + 1]
 
 
@@ -161,6 +164,9 @@ def build(
     refused = mains_refused(amplifier, volts)
     if refused is not None:
         raise AmplifierError((refused,))
+    if not bench.lamps:
+        found = "lamps = []: every first rung under power goes through a limiter lamp, dial or no dial"
+        raise AmplifierError((Problem(bench.file, 1, "bench", found, "one lamp or more", 'lamps = ["60W", "100W"]'),))
     observer = Observer(amplifier)
     physics = SolverPhysics(amplifier, observer.circuit)
     frame = frame_of(amplifier, gear_of(bench, reads, volts), physics, overloads(amplifier, physics))
