@@ -16,6 +16,7 @@ LEAK_AMPS = 3.5e-3
 (from memory) [A rms]. Class Y of 4.7 nF leaks 0.4 mA at 253 V."""
 HIGH_MAINS = 1.1  # EN 50160
 USUAL_Y = 4.7e-9  # the size fitted in place of an old line-to-chassis capacitor (common practice) [F]
+MOST_OLD = 0.1e-6  # no old interference capacitor was larger (common practice) [F]
 FIRM_OHMS = 1e3
 """A joint with no more than this to chassis is held there; one with more is fed by what else stands on it [ohm]."""
 
@@ -107,6 +108,8 @@ def _classes(look: Look) -> Iterator[Problem]:
 
 def _class_y(look: Look, part: Part) -> str:
     """The capacitor's line with class Y of a size that leaks little."""
+    if part.words.get("can") or not (is_safety(part.type) or part.value("farads") <= MOST_OLD):
+        return f"{part.name} on its own joints, off the mains side, as the drawing has it"
     joints = ", ".join(f'"{local(look.amplifier, part.leads[lead], part.channel)}"' for lead in ("+", "-"))
     name = local(look.amplifier, part.name, part.channel)
     return f'{name} = ["{code(min(part.value("farads"), USUAL_Y), "F")} 250V Y2", {joints}]'

@@ -138,7 +138,7 @@ class Implied:
                 owner.name,
                 f"heater = {places[0].text!r}",
                 "a winding of a mains transformer, or a list of two joints",
-                f'heater = "{next((k for k in known if "heat" in k), known[0] if known else "T1 heat")}"',
+                f'heater = "{self._fitting(owner) or (known[0] if known else "T1 heat")}"',
             )
             return []
         nodes = [self.scopes.node(p, owner.name) for p in places]
@@ -176,6 +176,17 @@ class Implied:
             f'heater = "{first}"',
         )
         return []
+
+    def _fitting(self, owner: Draft) -> str | None:
+        """The winding whose volts are the nearest to those of a valve's heater."""
+        wanted = [volts for volts, _ in owner.base.heaters] if owner.base is not None else [6.3]
+        found = [
+            (min(abs(w.volts / v - 1) for v in wanted), f"{d.local} {w.name}")
+            for d in self._all("transformer")
+            for w, _ in d.windings.values()
+            if not w.primary
+        ]
+        return min(found)[1] if found else None
 
     def _taken(self, draft: Draft, winding: object) -> bool:
         name = getattr(winding, "name", "")

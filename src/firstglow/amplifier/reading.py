@@ -24,6 +24,7 @@ from firstglow.amplifier.soldering import solder, with_vias
 
 _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
+POWER_HEATER = 0.44  # heater amps at 6.3 V above which a pentode is an output valve (common practice)
 # A part between a lead that stands nowhere and chassis that harms nothing, and where the other leads belong (common
 # practice); no remedy puts a lead on HT or on the mains.
 _VIA: Mapping[str, str] = {"grid": "1M chassis", "cathode": "1k5 chassis"}
@@ -279,9 +280,17 @@ def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts
 
 def _with_lead(draft: Draft, lead: str) -> str:
     """What to write for a lead that stands nowhere: a leak to chassis, never HT; else where to look, in plain words."""
+    if draft.kind == "valve" and lead == "grid" and _power(draft):
+        return f'"grid" of {draft.local} on its leak: to its bias, or to chassis where its cathode has a resistor'
     if draft.kind == "valve" and lead in _VIA:
         return f'{{ "{lead}" = "{_VIA[lead]}" }}'
     if draft.kind in {"fuse", "switch"} and not draft.leads:
         return f"{draft.local} without any lead: in the line, before the primary"
     what = _WHERE.get((draft.kind, lead), "the joint it has in the drawing")
     return f'"{lead}" of {draft.local} on {what}'
+
+
+def _power(draft: Draft) -> bool:
+    """Whether a valve is likely an output valve: a leak to chassis alone would leave it without any bias."""
+    pentode = draft.section is not None and draft.section.kind == "pentode"
+    return draft.idle is not None or (pentode and draft.base is not None and draft.base.heaters[-1][1] > POWER_HEATER)
