@@ -168,7 +168,7 @@ def test_missing_file_folder_and_device(tmp_path: Path) -> None:
         ('"HT2", "HT3"]', '"HT2", 3]', "where a joint should be"),
         ('"HT2", "HT3"]', '"HT2", "HT3", { "1" = "HT3" }]', "twice"),
         ('"HT2", "HT3"]', '"HT2", "<script>"]', "cannot name a joint"),
-        ('R2 = ["22k', 'R1 = ["22k', "not TOML"),
+        ('R2 = ["22k', 'R1 = ["22k', "a part on line 17 and another on line 18"),
         ('R2 = ["22k', '"R 2" = ["22k', "no name of a part"),
         ('["22k 1W 5%"', '["22k 1W 500%"', "tolerance"),
         ('["22k 1W 5%"', '["22k 1W inf"', "says nothing"),

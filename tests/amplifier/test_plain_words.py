@@ -64,6 +64,11 @@ def test_an_unknown_valve_is_told_who_may_stand_in_and_at_what_cost(word: str) -
     assert f"{known} may stand in ({cost})" in text and text.endswith(f'try "{known}"')
 
 
+def test_a_valve_nobody_knows_is_no_resistor() -> None:
+    text = problems(SMALL.format(primary="240V").replace('["EZ80"', '["QQZ"'))[0]
+    assert "no valve type with a known law" in text and "220k" not in text
+
+
 def test_a_cathode_resistor_with_a_name_of_its_own_is_found_by_its_place() -> None:
     text = SMALL.format(primary="240V")
     amplifier = load(
@@ -90,3 +95,32 @@ def test_a_rectifiers_own_winding_is_never_sent_to_chassis() -> None:
     assert remedy == 'floating = ["T1 rect"]'
     assert load(OWN.replace('240V 50Hz" }', f'240V 50Hz", {remedy} }}')).joints["T1 rect 1"].floating
     assert load(OWN + 'W1 = ["wire", "T1 rect 2", "HT1"]\n').parts["W1"].leads["2"] == "HT1"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "found", "remedy"),
+    [
+        ('"100k 1W"', '"100,5k 1W"', "has a comma", '"100.5k 1W"'),
+        ('"HT1", "chassis"]\nR1', '"HT1", "1,5k chassis"]\nR1', "has a comma", '"1.5k chassis"'),
+    ],
+)
+def test_a_decimal_comma_is_called_one_wherever_it_stands(old: str, new: str, found: str, remedy: str) -> None:
+    text = SMALL.format(primary="240V")
+    assert old in text
+    assert any(found in p and p.endswith(f"try {remedy}") for p in problems(text.replace(old, new)))
+
+
+DOUBLE = (
+    SMALL.format(primary="240V")
+    + 'V1a = ["ECC83", { plate = "100k HT1", cathode = "1k chassis", grid = "1M chassis", heater = "T1 heat" }]\n'
+    + 'V1b = ["ECC83", { plate = "100k HT1", cathode = "47k chassis", grid = "V1a plate" }]\n'
+)
+
+
+def test_capital_letters_of_a_section_are_what_is_told() -> None:
+    load(DOUBLE)
+    told = problems(DOUBLE.replace("V1a = [", "V1A = ["))
+    assert any("capital letter" in p and p.endswith("try V1a") for p in told)
+    assert not any("V1Aa" in p or '"V1b plate"' in p for p in told)
+    (other,) = problems(DOUBLE.replace('"V1a plate"', '"V1A plate"'))
+    assert "capital and small letters count" in other and other.endswith('try "V1a plate"')

@@ -439,3 +439,43 @@ def test_a_change_that_heats_a_valve_wrongly_is_told() -> None:
 def test_a_layer_that_joins_the_mains_is_refused() -> None:
     text = SINGLE + LAYERED.format(kind="found") + 'add = { W9 = ["wire", "neutral", "chassis"] }\n'
     assert any("the mains are joined to the chassis" in p.found for p in problems(text))
+
+
+# -- a grid on HT, a supply shorted as drawn -----------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('R11 = ["1k 0.5W 5%", "drive", "V2 grid"]', 'R11 = ["1k 0.5W 5%", "HT1", "V2 grid"]'),
+        ('R11 = ["1k 0.5W 5%", "drive", "V2 grid"]', 'W1 = ["wire", "HT2", "V2 grid"]'),
+        ('R4 = ["4k7 0.5W 5%", "volume", "V1 grid"]', 'W1 = ["wire", "HT3", "V1 grid"]'),
+    ],
+)
+def test_a_grid_on_ht_is_a_mistake(old: str, new: str) -> None:
+    """Grid above cathode by the whole HT: nothing but its emission limits the valve (common practice)."""
+    bad = SINGLE.replace(old, new)
+    assert bad != SINGLE
+    told_of = [p for p in problems(bad) if "its grid is on HT" in p.found]
+    assert told_of
+    assert "HT" not in told_of[0].remedy
+
+
+def test_a_grid_on_the_plate_before_it_and_a_cathode_followers_divider_are_good() -> None:
+    """Direct coupling through a plate load, and a grid held at half of HT by a divider: both stand high on purpose."""
+    assert "V1 plate" in TWIN  # V2a's grid stands on V1's plate
+    load(TWIN)
+    follower = SINGLE + (
+        'V9 = ["EF86", { heater = "T1 heat", plate = "HT2", screen = "HT2" }]\n'
+        'R91 = ["470k", "HT2", "V9 grid"]\nR92 = ["470k", "V9 grid", "chassis"]\nR93 = ["47k 2W", "V9 cathode", "chassis"]\n'
+    )
+    load(follower)
+
+
+@pytest.mark.parametrize(
+    ("text", "joint"), [(SINGLE, "HT1"), (SINGLE, "HT2"), (ULTRA, "HT1"), (TWIN, "bias raw"), (TWIN, "HT1")]
+)
+def test_a_rail_wired_to_chassis_is_told_before_any_power(text: str, joint: str) -> None:
+    table = "\n[channel]" if "\n[channel]" in text else "\nJ1 = ["
+    bad = text.replace(table, f'\nW88 = ["wire", "{joint}", "chassis"]{table}', 1)
+    (problem,) = problems(bad)
+    assert problem.part == "W88"
+    assert good(pasted(bad, problem, None))

@@ -16,6 +16,7 @@ from firstglow.amplifier.drawn_loops import drawn_loops, positive_loops
 from firstglow.amplifier.look import look_at
 from firstglow.amplifier.loop_sign import loop_sign
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder.ladder import build
 from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.midband import midband
 from firstglow.solver.slopes import valve_slopes
@@ -116,6 +117,8 @@ def test_an_exchange_found_later_shows_though_no_phase_is_stated() -> None:
     found = load(exchanged, as_="found")
     assert signs(found) == {None: 1}
     assert gains(found)[None] < 0
+    with pytest.raises(AmplifierError, match="it would howl"):  # no ladder for it, though its file may be read as found
+        build(found)
 
 
 @pytest.mark.parametrize("name", LOOPED[:3])
@@ -157,3 +160,12 @@ def test_a_link_that_leaves_another_way_does_not_lift_the_loop() -> None:
     text = (ROOT / "examples/c-sorrel-twenty.toml").read_text()
     beside = text.replace("R19 = [", 'R91 = ["15k", "T2 8", "V1a cathode"]\nR19 = [', 1)
     assert [k.name for k in load(beside).links.values() if k.feedback] == []
+
+
+def test_a_loop_that_only_the_solution_shows_to_add_gets_no_ladder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counting valves is left out here: the gain through the test resistor must refuse the ladder by itself."""
+    monkeypatch.setattr("firstglow.ladder.plan.positive_loops", lambda look: [])
+    monkeypatch.setattr("firstglow.amplifier.checks.positive_loops", lambda look: [])
+    howler = load(reversed_phase((ROOT / "examples/b-hazel-four.toml").read_text()))
+    with pytest.raises(AmplifierError, match=r"T2: the loop .* would howl"):
+        build(howler, mode="fast", samples=50)

@@ -6,7 +6,9 @@ from pathlib import Path
 import pytest
 
 from firstglow.amplifier import Amplifier, AmplifierError, load
+from firstglow.amplifier.mains_mark import mains_refused
 from firstglow.amplifier.model import Problem
+from firstglow.ladder.ladder import build
 
 SINGLE = (Path(__file__).parents[2] / "examples" / "b-hazel-four.toml").read_text(encoding="utf-8")
 
@@ -80,3 +82,108 @@ def test_a_directly_heated_cathode_need_not_be_said() -> None:
     text = text.replace('"240R 2W 5%"', '"750R 10W 5%"').replace('"100u 25V", "fk"', '"100u 100V", "fk"')
     amplifier = load(text)
     assert amplifier.joint_of("V2", "cathode") == amplifier.joint_of("T1", "fil 1")
+
+
+# -- the primary's mark ------------------------------------------------------------------------------------------------
+MARKS = [  # (primary, mains, whether it may be: 6.3 V heaters within 6.9 V, within 15 % under)
+    ("230V 28R", 230, True),
+    ("220V 28R", 240, True),  # 9 % over: 6.87 V
+    ("210V 28R", 230, True),
+    ("200V 28R", 230, False),  # 7.2 V
+    ("115V 7R", 230, False),  # 12.6 V
+    ("260V 28R", 230, True),
+    ("300V 28R", 230, False),
+    ("0-100-120-230V 28R", 230, True),  # a tap that fits is in use by default
+    ("0-100-120V 28R", 230, False),
+]
+
+
+@pytest.mark.parametrize(("text", "mains", "good"), MARKS)
+def test_mains_against_the_mark_of_the_primary(text: str, mains: int, good: bool) -> None:
+    """By hand: heater volts = 6.3 V x mains / mark; the absolute limit is 6.9 V (makers' 10 %, common practice)."""
+    file = SINGLE.replace('"230V 50Hz"', f'"{mains}V 50Hz"').replace('primary = "230V 28R"', f'primary = "{text}"')
+    if good:
+        load(file)
+        return
+    (problem,) = problems(file)
+    assert problem.line == 8  # the line of the mains
+    assert "marked" in problem.found
+    load(file.replace(f'mains = "{mains}V 50Hz"', problem.remedy))
+
+
+def test_two_primaries_in_series_and_in_parallel_count_as_they_stand() -> None:
+    """115 V halves: in series 230 V, in parallel 115 V (turns add)."""
+    two = SINGLE.replace('primary = "230V 28R"', 'primarya = "115V 7R", primaryb = "115V 7R"')
+    series = two + 'W1 = ["wire", "line", "T1 primarya 1"]\nW2 = ["wire", "T1 primarya 2", "T1 primaryb 1"]\n'
+    series += 'W3 = ["wire", "T1 primaryb 2", "neutral"]\n'
+    parallel = two + 'W1 = ["wire", "line", "T1 primarya 1"]\nW2 = ["wire", "line", "T1 primaryb 1"]\n'
+    parallel += 'W3 = ["wire", "T1 primaryb 2", "neutral"]\nW4 = ["wire", "T1 primarya 2", "neutral"]\n'
+    series, parallel = (
+        x.replace(
+            'F1 = ["fuse 500m slow"]', 'N1 = ["inlet", "line", "neutral", "earth"]\nW9 = ["wire", "earth", "chassis"]'
+        ).replace('S1 = ["mains switch"]', "")
+        for x in (series, parallel)
+    )
+    load(series)
+    assert any("marked 115 V" in p.found for p in problems(parallel))
+    load(parallel.replace('mains = "230V', 'mains = "115V'))
+
+
+def test_a_tap_taken_wrong_is_sent_to_the_right_one() -> None:
+    text = SINGLE.replace('primary = "230V 28R"', 'primary = "0-115-230V 28R"').replace(
+        '"fuse 500m slow"', '"fuse 500m slow", "line", "on"'
+    )
+    text = text.replace('"mains switch"', '"mains switch", "on", "T1 primary 115"')
+    text += 'W1 = ["wire", "neutral", "T1 primary 0"]\n'
+    (problem,) = problems(text)
+    assert problem.remedy == 'line on "T1 primary 230"'
+
+
+# -- interference capacitors -------------------------------------------------------------------------------------------
+CAPACITORS = [  # IEC 60384-14: X across the mains, Y where a failure could shock; 3.5 mA to earth (IEC 60990)
+    ('["100n 275V X2", "line", "neutral"]', True),
+    ('["10n 250V X", "line", "chassis"]', False),
+    ('["4.7n 250V Y", "line", "chassis"]', True),
+    ('["4.7n 250V Y2", "neutral", "chassis"]', True),
+    ('["10u 250V Y", "line", "chassis"]', False),  # 0.8 A
+    ('["100n 250V Y", "line", "chassis"]', False),  # 7.9 mA
+    ('["2.2n 250V Y2", "T1 primary 1", "T1 heat 1"]', True),
+    ('["10n 275V X2", "T1 primary 1", "T1 heat 1"]', False),
+]
+
+
+@pytest.mark.parametrize(("line", "good"), CAPACITORS)
+def test_interference_capacitors_by_class_and_size(line: str, good: bool) -> None:
+    text = f"{SINGLE}C55 = {line}\n"
+    if good:
+        load(text)
+        return
+    (problem,) = problems(text)
+    assert problem.part == "C55"
+    assert problem.remedy.startswith('C55 = ["4.7n 250V Y2"')
+    load(f"{SINGLE}{problem.remedy}\n")
+
+
+@pytest.mark.parametrize("kind", ["10u 400V X2", "4.7u 400V Y", "100u 400V"])
+@pytest.mark.parametrize("at", ["line", "T1 primary 1"])
+def test_ht_through_a_capacitor_from_the_mains_is_refused(kind: str, at: str) -> None:
+    """A voltage doubler on a capacitor: no transformer between mains and chassis, whatever class is printed on it."""
+    text = re.sub(
+        r"V3 = .*",
+        f'C77 = ["{kind}", "{at}", "x"]\nD1 = ["1N4007", "x", "HT1"]\nD2 = ["1N4007", "chassis", "x"]',
+        SINGLE,
+    )
+    assert any("mains are joined to a rectifier" in p.found for p in problems(text))
+
+
+@pytest.mark.parametrize(
+    ("volts", "good"), [(253.0, True), (230.0, True), (200.0, True), (115.0, False), (270.0, False)]
+)
+def test_mains_at_the_socket_beyond_the_mark_get_no_ladder(volts: float, good: bool) -> None:
+    """230 V + 10 % of EN 50160 is 6.93 V on a 6.3 V heater: the most there is."""
+    refused = mains_refused(load(SINGLE), volts)
+    assert (refused is None) == good
+    if refused is not None:
+        assert "tap" in refused.remedy
+        with pytest.raises(AmplifierError):
+            build(load(SINGLE), mains_now=volts)

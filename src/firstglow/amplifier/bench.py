@@ -41,6 +41,15 @@ _METER_KEYS = (
     "leads",
     "note",
 )
+_KINDS = ("digital", "moving coil")
+_COUNTS = (1000, 1_000_000)
+_METER_UNITS: Mapping[str, tuple[str, str]] = {
+    "ohms": ("ohm", "10M"),
+    "ohms_per_volt": ("ohm", "20k"),
+    "ac_ohms_per_volt": ("ohm", "5k"),
+    "rating": ("V", "1000V"),
+    "leads": ("V", "1000V"),
+}
 _WORDS: Mapping[str, tuple[str, ...]] = {"valve": ("valve", "tube"), "plate": ("plate", "anode"), "ht": ("HT", "B+")}
 _ACCURACY = re.compile(r"(?:±\s*)?(\d+(?:\.\d+)?)\s*%\s*(?:\+\s*(\d+(?:\.\d+)?)(?:\s*(?:counts?|digits?))?)?")
 _TYPICAL_COUNTS = 2000.0  # where a reading of a 4000 or 6000 count meter lies on its range, about
@@ -173,7 +182,7 @@ def _lamps(data: Mapping[str, Any], mistakes: Mistakes) -> tuple[float, ...]:
             ("lamps",),
             "bench",
             f"lamps = {short(value)}",
-            "a list of lamps, 1 to 2000 W; [] where there is none",
+            "a list of lamps, 1 to 2000 W",
             'lamps = ["40W", "60W", "100W"]',
         )
         return Bench().lamps
@@ -253,5 +262,28 @@ def _meters(data: Mapping[str, Any], mistakes: Mistakes) -> dict[str, dict[str, 
                     "per cent of the reading + counts",
                     f'{key} = "0.5% + 2"',
                 )
+        _meter_values(name, table, mistakes)
         found[name] = {k: v if isinstance(v, str | int) else str(v) for k, v in table.items() if k != "note"}
     return found
+
+
+def _meter_values(name: str, table: Mapping[str, Any], mistakes: Mistakes) -> None:
+    """Note what a meter's own table says and no meter can be: its kind, its counts, its ohms and its volts."""
+    about = f"meter {short(name, 20)}"
+    kind, counts = table.get("kind", _KINDS[0]), table.get("counts", _COUNTS[0])
+    if kind not in _KINDS:
+        allowed = " or ".join(f'"{k}"' for k in _KINDS)
+        mistakes.add(("meters", name, "kind"), about, f"kind = {short(kind)}", allowed, f'kind = "{_KINDS[0]}"')
+    if not isinstance(counts, int) or isinstance(counts, bool) or not _COUNTS[0] <= counts <= _COUNTS[1]:
+        allowed = f"{_COUNTS[0]} to {_COUNTS[1]}"
+        mistakes.add(("meters", name, "counts"), about, f"counts = {short(counts)}", allowed, "counts = 6000")
+    for key, (unit, usual) in _METER_UNITS.items():
+        if key not in table:
+            continue
+        try:
+            good = read_value(str(table[key]), unit) > 0
+        except QuantityError:
+            good = False
+        if not good:
+            found = f"{key} = {short(table[key])}"
+            mistakes.add(("meters", name, key), about, found, f"a value in {unit} above 0", f'{key} = "{usual}"')

@@ -1,8 +1,10 @@
 """What only the whole structure shows: every mistake in how the parts are joined, each with a remedy to paste."""
 
 from firstglow.amplifier.checks_heaters import heater_problems
-from firstglow.amplifier.checks_joints import joint_problems
+from firstglow.amplifier.checks_joints import LOOSE, joint_problems
+from firstglow.amplifier.checks_mains import mains_problems
 from firstglow.amplifier.checks_rails import rail_problems
+from firstglow.amplifier.checks_shorts import short_problems
 from firstglow.amplifier.checks_valves import valve_problems
 from firstglow.amplifier.checks_windings import winding_problems
 from firstglow.amplifier.drawn_loops import positive_loops
@@ -33,10 +35,16 @@ def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
     if drawn or amplifier.layers[-1] == "changed":
         # a shorted winding gives every heater on it the wrong volts
         found += winding_problems(look) or heater_problems(look)
+        found += [*mains_problems(look), *short_problems(look)]
     if drawn:
         found += [*unrecognised(amplifier), *valve_problems(look), *rail_problems(look)]
     if (drawn or amplifier.layers[-1] == "changed") and not found:
         found += positive_loops(look)
     first = {p.part: p for p in reversed(found)}  # a part with one mistake often shows another: tell the first
-    kept = [never(look, p) for p in found if first[p.part] is p]
+    kept = [never(look, p) for p in found if first[p.part] is p or (_loose(p) and _loose(first[p.part]))]
     return tuple(sorted(dict.fromkeys(kept), key=lambda p: p.line))
+
+
+def _loose(p: Problem) -> bool:
+    """Each lead that stands alone is told by its own name."""
+    return p.found.startswith(LOOSE)

@@ -25,6 +25,8 @@ _ONE_JOINT = (
     "supply",
     "gas tube",
 )
+LOOSE = "nothing but"
+"""How a loose joint's finding begins: ``nothing but R7 1 is on joint HT33``."""
 # A plate or screen counts as a way to its cathode, a grid does not: a grid needs its leak.
 _DC = OHMIC | {"diode", "valve", "gas", "load"}
 
@@ -62,7 +64,7 @@ def _loose(look: Look) -> Iterator[Problem]:
             continue
         bare = local(amplifier, joint.name, owner.channel)
         near, remedy = _meant(look, joint, owner)
-        found = f"nothing but {joint.terminals[0]} is on joint {bare}" + (f"; did you mean {near}?" if near else "")
+        found = f"{LOOSE} {joint.terminals[0]} is on joint {bare}" + (f"; did you mean {near}?" if near else "")
         allowed = "two terminals or more on a joint, or a joint in the amplifier's list floating"
         yield problem(amplifier, owner, owner.name, found, allowed, remedy)
 

@@ -1,15 +1,18 @@
 """Valves: grids without a leak, plates and screens fed from nowhere, cathodes on nothing, outputs without bias."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
+from firstglow.amplifier.graph import holds
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem
-from firstglow.amplifier.remedies import local, problem, resistor_line, wire_line
+from firstglow.amplifier.remedies import like, local, problem, resistor_line, wire_line
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.roles_output import bias_root, cathode_path, grid_reference, output_valves
 
 LEAST_HT_WINDING = 90.0
 """A winding of more volts than this is there to make HT [V rms] (bias windings: 30 to 70 V, common practice)."""
+MOST_DROPPER = 47e3
+"""The most ohms in a dropper of an HT line; a divider that sets a grid has more (common practice) [ohm]."""
 _OHMIC = ("wire", "resistance", "choke", "winding", "source")
 
 
@@ -17,13 +20,30 @@ def valve_problems(look: Look) -> list[Problem]:
     """Every electrode that hangs in the air, and every output valve that nothing holds back."""
     found: list[Problem] = []
     for part in look.amplifier.of_kind("valve"):
-        found += [*_grid(look, part), *_fed(look, part, "plate"), *_fed(look, part, "screen"), *_cathode(look, part)]
+        found += [
+            *_grid_on_rail(look, part),
+            *_grid(look, part),
+            *_fed(look, part, "plate"),
+            *_fed(look, part, "screen"),
+            *_cathode(look, part),
+        ]
     return [*found, *_unbiased(look), *_crossed(look), *_no_ht(look)]
 
 
 def _reached(look: Look, joint: str) -> set[str]:
     """Joints a direct current gets to through passive parts; other electrodes and chassis are not passed."""
     return set(look.walk([joint], _OHMIC, set(look.electrodes) - {joint}))
+
+
+def slips(look: Look, joints: Iterable[str]) -> bool:
+    """Whether one of the joints is a slip of the pen, told of where it stands: it needs no feed and no leak of its own."""
+    for name in joints:
+        joint = look.amplifier.joints.get(name)
+        if joint is None or len(joint.terminals) != 1 or joint.name in joint.terminals or joint.floating:
+            continue
+        if like(look.amplifier, joint.name) is not None:
+            return True
+    return False
 
 
 def loose_grid(look: Look, section: str) -> bool:
@@ -35,7 +55,7 @@ def loose_grid(look: Look, section: str) -> bool:
 
 
 def _grid(look: Look, part: Part) -> Iterator[Problem]:
-    if not loose_grid(look, part.name):
+    if not loose_grid(look, part.name) or slips(look, _reached(look, part.leads["grid"])):
         return
     output = part.name in look.plates
     node = _home(look, part) if output and _grounded(look, part) else "chassis"
@@ -47,6 +67,39 @@ def _grid(look: Look, part: Part) -> Iterator[Problem]:
         "a resistor from the grid to chassis, to its bias, or a direct coupling",
         resistor_line(look.amplifier, "220k" if output else "1M", part.leads["grid"], node, part.channel),
     )
+
+
+def _grid_on_rail(look: Look, part: Part) -> Iterator[Problem]:
+    """A grid on an HT node, or no more than a dropper away from it: nothing would hold the valve back.
+
+    A plate of another valve on the way (a direct coupling through its plate load) and a divider of large resistors (a
+    cathode follower's) are how grids come to stand high; a joint that a large capacitor holds is HT all the same.
+    """
+    grid = part.leads["grid"]
+    if grid in {part.leads["plate"], part.leads.get("screen")} and grid not in look.sources:
+        return  # wired as a diode
+    sources = {j for s in look.supplies if s.use == "ht" for j in (s.joint, s.rectified) if j in look.positive}
+    coupled = {j for j in look.electrodes if look.at(j, "plate") and not _held(look, j)}
+    if grid in coupled:
+        return
+    for joint, (ohms, path) in look.ohmic(grid, coupled | sources, _OHMIC).items():
+        if joint not in sources or ohms > MOST_DROPPER:
+            continue
+        through = f" through {', '.join(b.part for b in path)}" if path else ""
+        yield problem(
+            look.amplifier,
+            part,
+            part.name,
+            f"its grid is on HT: {joint}{through}, with nothing to hold it below its cathode",
+            "a grid on its leak to chassis or to its bias, or on the plate before it",
+            f"the grid of {local(look.amplifier, part.name, part.channel)} on its own leak, as the drawing has it",
+        )
+        return
+
+
+def _held(look: Look, joint: str) -> bool:
+    """Whether a large capacitor holds a joint still: a node, not a plate."""
+    return any(holds(look.net, b) for b in look.net.at[joint])
 
 
 def _home(look: Look, part: Part) -> str:
@@ -71,6 +124,8 @@ def _fed(look: Look, part: Part, electrode: str) -> Iterator[Problem]:
     if any(j in look.positive for j in reached):
         return
     if any(s != part.name for j in reached for s in look.at(j, "cathode")):
+        return
+    if slips(look, reached):
         return
     nodes = next((s.nodes for s in look.supplies if s.use == "ht" and s.nodes), tuple(look.positive))
     if part.name not in look.plates:
@@ -121,6 +176,8 @@ def _cathode(look: Look, part: Part) -> Iterator[Problem]:
     if cathode == "chassis" or cathode_path(look, part.name):
         return
     reached = _reached(look, cathode)
+    if slips(look, reached):
+        return
     if any(look.rail(j) for j in reached) or any(s != part.name for j in reached for s in look.at(j, "plate")):
         return
     ohms = "1k5"

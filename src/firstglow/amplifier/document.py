@@ -7,6 +7,7 @@ from decimal import Decimal, InvalidOperation
 from pathlib import Path as FilePath
 from typing import Any
 
+from firstglow.amplifier.doubles import Double, one_name_a_part
 from firstglow.amplifier.lines import line_index
 from firstglow.amplifier.mistakes import Mistakes, nearest
 
@@ -36,8 +37,16 @@ def open_document(source: str | FilePath | bytes, name: str = "", keys: tuple[st
     mistakes.stop()
     _depth(text, mistakes)
     mistakes.stop()
+    text = text.replace("\r\n", "\n")
+    doubles: list[Double] = []
     try:
-        data = tomllib.loads(text, parse_float=_exact)
+        try:
+            data = tomllib.loads(text, parse_float=_exact)
+        except tomllib.TOMLDecodeError as error:
+            named, doubles = one_name_a_part(text) if keys is KEYS and "overwrite" in str(error) else (text, [])
+            if not doubles:
+                raise
+            data, text = tomllib.loads(named, parse_float=_exact), named
     except tomllib.TOMLDecodeError as error:
         line = re.search(r"at line (\d+)", str(error))
         where = int(line.group(1)) if line else text.count("\n") + 1
@@ -66,6 +75,10 @@ def open_document(source: str | FilePath | bytes, name: str = "", keys: tuple[st
         mistakes.lines = line_index(text)
     except (RecursionError, ValueError, IndexError):  # our own walk is for messages only
         mistakes.lines = {}
+    for double in doubles:
+        mistakes.broken = True  # which of the two is meant is not known, so neither is judged with the rest
+        found = f"a part on line {double.first} and another on line {double.second}"
+        mistakes.add(double.second, double.name, found, "one name a part", double.free)
     document = Document(data, mistakes)
     _format(document, keys)
     return document

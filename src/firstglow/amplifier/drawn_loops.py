@@ -118,7 +118,9 @@ def with_phases(amplifier: Amplifier, phases: Mapping[str, str]) -> Amplifier:
     for part in unsaid:
         phase = phases.get(part.name)
         why = (
-            "the way that makes the drawn loop negative; proved on rung 7" if phase else "either way round is as likely"
+            "what makes the drawn loop negative; proved cold on rung 1 and, lifted, proved on rung 7"
+            if phase
+            else "either way round is as likely"
         )
         defaults.append(DefaultUsed(part.name, "in_phase", phase or "a", why))
         if phase:

@@ -73,9 +73,17 @@ class Implied:
             base = sections[0].base
             if base is None or f"{envelope} heater" in self.scopes.drafts:
                 continue
+            self._one_type(base, sections)
             channels = {s.channel for s in sections}
             channel = channels.pop() if len(channels) == 1 else None
             self._heater(envelope, base, sections, channel)
+
+    def _one_type(self, base: Base, sections: list[Draft]) -> None:
+        """One glass is of one type, whatever its sections' lines say."""
+        for other in sections[1:]:
+            if other.base is not None and other.base.name != base.name:
+                found = f"a {other.base.name} in one glass with {sections[0].local}, a {base.name}"
+                self.scopes.mistakes.add(other.path, other.name, found, "one type a glass", f'"{base.name}"')
 
     def _heater(self, envelope: str, base: Base, sections: list[Draft], channel: str | None) -> None:
         heater = self._new(f"{envelope} heater", "heater", base.name, channel, sections[0].line)
@@ -130,7 +138,7 @@ class Implied:
                 owner.name,
                 f"heater = {places[0].text!r}",
                 "a winding of a mains transformer, or a list of two joints",
-                f'heater = "{next((k for k in known if "heat" in k), known[0] if known else "T1 heat")}"',
+                f'heater = "{self._fitting(owner) or (known[0] if known else "T1 heat")}"',
             )
             return []
         nodes = [self.scopes.node(p, owner.name) for p in places]
@@ -168,6 +176,17 @@ class Implied:
             f'heater = "{first}"',
         )
         return []
+
+    def _fitting(self, owner: Draft) -> str | None:
+        """The winding whose volts are the nearest to those of a valve's heater."""
+        wanted = [volts for volts, _ in owner.base.heaters] if owner.base is not None else [6.3]
+        found = [
+            (min(abs(w.volts / v - 1) for v in wanted), f"{d.local} {w.name}")
+            for d in self._all("transformer")
+            for w, _ in d.windings.values()
+            if not w.primary
+        ]
+        return min(found)[1] if found else None
 
     def _taken(self, draft: Draft, winding: object) -> bool:
         name = getattr(winding, "name", "")

@@ -11,7 +11,7 @@ Node = tuple[str, str, str]  # ("lead", part, lead) or ("name", joint, "")
 
 SPECIAL = ("chassis", "line", "neutral", "earth")
 _FREE = re.compile(r"[A-Za-z0-9+\-][A-Za-z0-9+\-_./ ]{0,39}")
-_PARTLIKE = re.compile(r"[A-Z]{1,3}\d+[a-z]?")
+_PARTLIKE = re.compile(r"[A-Z]{1,3}\d+[A-Za-z]?")
 # Which terminal names a joint that has no name of its own: what a probe would be told to go to.
 _RANK = (
     "valve",
@@ -118,6 +118,10 @@ class Scopes:
                 f'"{self.called(part, place.channel)} {near}"',
             )
             return None
+        if re.search(r"\d,\d", rest):
+            found, allowed = f"{short(text)!r} has a comma", "a point for decimals, nothing between thousands"
+            self.mistakes.add(place.line, owner, found, allowed, f'"{text.replace(",", ".")}"')
+            return None
         if not _FREE.fullmatch(rest):
             self.mistakes.add(
                 place.line,
@@ -171,6 +175,8 @@ class Scopes:
                 best = self._meant(word, first)
                 more = f" ({_lines(asked)} it)" if len({m.place.line for m in asked}) > 1 else ""
                 allowed = "a lead of a part, or a joint's own name"
+                if best is not None and best.lower() == word.lower():
+                    allowed = f"{best}: capital and small letters count"
                 remedy = f'"{best} {first.lead}"' if best else f"a line for {word}, or the part that is meant"
                 found = f"{short(text)!r}: there is no part {word}{more}"
                 self.mistakes.add(first.place.line, first.owner, found, allowed, remedy)

@@ -23,6 +23,16 @@ def line_index(text: str) -> dict[Path, int]:
     return _Walk(text.replace("\r\n", "\n")).index()
 
 
+def twice(text: str) -> list[tuple[Path, int, int, int, int]]:
+    """Keys that stand twice: path, line of the first and of the second, and where the second's text begins and ends.
+
+    The text is TOML but for that; line ends are ``\\n``. Raises ValueError for any other.
+    """
+    walk = _Walk(text)
+    walk.index()
+    return walk.twice
+
+
 def dotted(path: Path) -> str:
     """A path as one would write it: ``layer.0.set."right R10"``."""
     return ".".join(key if _BARE.fullmatch(key) else '"' + key.replace('"', '\\"') + '"' for key in path)
@@ -38,6 +48,8 @@ class _Walk:
         self.line_at_seen = 1
         self.lines: dict[Path, int] = {}
         self.counts: dict[Path, int] = {}
+        self.paired: set[Path] = set()
+        self.twice: list[tuple[Path, int, int, int, int]] = []
 
     def index(self) -> dict[Path, int]:
         table: Path = ()
@@ -136,6 +148,9 @@ class _Walk:
         end, self.at = self.at, start
         path = (*table, *keys)
         self._note(path)
+        if path in self.paired:
+            self.twice.append((path, self.lines[path], self._line(), start, end))
+        self.paired.add(path)
         self.at = end
         self._expect("=")
         self._value(path)
@@ -162,7 +177,10 @@ class _Walk:
                 return
             element = (*path, str(number))
             self._note(element)
+            start = self.at
             self._value(element)
+            if self.at == start:
+                raise ValueError(f"line {self._line()}: a value expected")
             number += 1
             self._skip(_GAP)
             if self.text.startswith(",", self.at):

@@ -46,7 +46,11 @@ class Mistakes:
         names = list(known)
         near = nearest(key, names)
         self.add(
-            at, part, f"unknown {what} {short(key)!r}", "allowed: " + ", ".join(names), f"{near}" if near else names[0]
+            at,
+            part,
+            f"unknown {what} {short(key)!r}",
+            "allowed: " + ", ".join(names),
+            near or f"taking {short(key)} out",
         )
 
     def stop(self) -> None:

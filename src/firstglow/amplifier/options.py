@@ -4,12 +4,11 @@ import re
 from collections.abc import Iterable, Sequence
 
 from firstglow.amplifier.faults import FAULTS, Mode, cases_of
+from firstglow.amplifier.mains_mark import MOST_OVER, over_mark
 from firstglow.amplifier.mistakes import nearest
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Feedback, LoadState, Situation
 from firstglow.quantities import QuantityError, code, read_value
-
-MOST_MAINS = 1.3  # of the marked volts: as far as the solution goes
 
 
 class SituationError(Exception):
@@ -74,13 +73,12 @@ def situation_from_options(
     Raises SituationError.
     """
     volts = amplifier.mains_volts if mains_now is None else _number("--mains-now", mains_now, "V", "118")
-    if not 0 <= volts <= MOST_MAINS * amplifier.mains_volts:
-        most = f"{MOST_MAINS * amplifier.mains_volts:.0f}"
+    if not 0 <= volts <= MOST_OVER * amplifier.mains_volts:
         raise SituationError(
             "--mains-now",
-            f"{volts:g} V",
-            f"0 to {most} V for a primary marked {amplifier.mains_volts:g} V",
-            f"--mains-now {amplifier.mains_volts:g}",
+            over_mark(amplifier, volts) if volts > 0 else f"{volts:g} V",
+            f"0 to {MOST_OVER * amplifier.mains_volts:.0f} V",
+            f"--mains-now {amplifier.mains_volts:g}, or a file whose tap is marked for {abs(volts):g} V",
         )
     watts = None if lamp is None else _number("--lamp", lamp, "W", "60")
     if watts is not None and not 1 <= watts <= 2000:

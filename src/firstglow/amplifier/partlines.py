@@ -159,6 +159,11 @@ class PartReader:
                 )
             return True
         section = base.section(str(asked) if asked else letter)
+        if section is None and draft.name[-1] in "ABTP":
+            small = draft.local[:-1] + draft.local[-1].lower()
+            found = f"{draft.local} has its section in a capital letter"
+            self.mistakes.add(path, draft.name, found, "a small letter behind the number of the glass", small)
+            return False
         if section is None:
             glass = re.sub(r"(?<=\d)[a-z]$", "", draft.local)
             self.mistakes.add(
@@ -189,13 +194,13 @@ class PartReader:
     def _put(self, draft: Draft, name: str, value: float, spread: Spread | None, origin: Origin, path: Path) -> None:
         row = kinds()[draft.kind].attributes[name]
         if not row.low <= value <= row.high:
-            self.mistakes.add(
-                path,
-                draft.name,
-                f"{name} of {short(f'{value:g}')} {row.unit}",
-                f"{row.low:g} to {row.high:g} {row.unit}",
-                f'"{code(min(max(abs(value), row.low or 1.0), row.high), row.unit)}"',
-            )
+            unit = "" if row.unit == "1" else f" {row.unit}"
+            near = min(max(abs(value), row.low), row.high)
+            remedy = f"{near:g}" if not unit else f'"{code(near, row.unit)}"'
+            if value == 0 and unit:
+                remedy = '"wire"' if draft.kind == "resistor" and name == "ohms" else example(row.unit)
+            found, allowed = f"{name} of {short(f'{value:g}')}{unit}", f"{row.low:g} to {row.high:g}{unit}"
+            self.mistakes.add(path, draft.name, found, allowed, remedy)
             return
         draft.values[name] = quantity(row, value, spread, origin)
 
@@ -206,9 +211,10 @@ class PartReader:
             if number < len(names):
                 self.lead(draft, names[number], text, at)
                 continue
-            first = (lead_names(draft) or ("primary 1",))[0]
             allowed = f"{len(names)}: {', '.join(names)}" if names else "leads by name only, in { }"
-            remedy = f"{len(names)} leads" if names else f'{{ "{first}" = "{short(text, 20)}" }}'
+            remedy = (
+                f"no more leads than {', '.join(names)}" if names else 'its leads by name: { "a lead" = "its joint" }'
+            )
             self.mistakes.add(at, draft.name, f"{len(leads)} leads in a row", allowed, remedy)
             return
 

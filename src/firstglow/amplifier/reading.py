@@ -9,6 +9,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from firstglow.amplifier.document import Document, open_document
+from firstglow.amplifier.doubles import free_name
 from firstglow.amplifier.drafts import Draft, lead_names
 from firstglow.amplifier.drawn_loops import drawn_phases, with_phases
 from firstglow.amplifier.head import read_head
@@ -23,6 +24,7 @@ from firstglow.amplifier.soldering import solder, with_vias
 
 _CAN = re.compile(r"(?<!\S)\d[\d.]*(?:\+\d[\d.]*)+[pnuµμ]F?(?!\S)")
 AS = ("drawn", "found", "changed")
+POWER_HEATER = 0.44  # heater amps at 6.3 V above which a pentode is an output valve (common practice)
 # A part between a lead that stands nowhere and chassis that harms nothing, and where the other leads belong (common
 # practice); no remedy puts a lead on HT or on the mains.
 _VIA: Mapping[str, str] = {"grid": "1M chassis", "cathode": "1k5 chassis"}
@@ -73,9 +75,7 @@ def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:
         return
     check_structure = import_module("firstglow.amplifier.checks").check_structure
     for amplifier in {a.layers: a for a in amplifiers}.values():
-        for problem in check_structure(amplifier):
-            if not mistakes.blames(problem.part):
-                mistakes.found.append(problem)
+        mistakes.found += [p for p in check_structure(amplifier) if not mistakes.blames(p.part)]
 
 
 def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> Amplifier:
@@ -150,8 +150,11 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
         if channel not in found or not isinstance(table, dict):
             document.mistakes.key(("names", channel), "names", channel, channels or ("left",), "channel")
             continue
+        lines = {n for key in ("channel", channel) for n in _table(document, key)}
         for local, name in table.items():
-            if isinstance(name, str) and NAME.fullmatch(name):
+            if local not in lines and local not in _mentioned(document):  # else told as a part that is not there
+                document.mistakes.key(("names", channel, local), f"names.{channel}", local, sorted(lines), "part")
+            elif isinstance(name, str) and NAME.fullmatch(name):
                 found[channel][local] = name
             else:
                 document.mistakes.add(
@@ -166,6 +169,13 @@ def _names(document: Document, channels: tuple[str, ...]) -> dict[str, dict[str,
         for local in renamed:
             table.setdefault(local, local)
     return found
+
+
+def _mentioned(document: Document) -> set[str]:
+    """First words of every place that a part line names: the part in "V2b grid"."""
+    tables = [_table(document, key) for key in document.data]
+    lines = [line for table in tables for line in table.values() if isinstance(line, list)]
+    return {text.split(" ")[0] for line in lines for text in line[1:] if isinstance(text, str)}
 
 
 def _add(
@@ -185,11 +195,17 @@ def _add(
     draft = reader.read(path, name, local, channel, line)
     if draft is None:
         return
+    like = next((n for n in reader.taken if n.lower() == local.lower() and n < local), None)
+    if like is not None:
+        found, allowed = f"a part beside {like}: no hand tells them apart", "names that differ in more than capitals"
+        reader.mistakes.add(path, local, found, allowed, free_name(local.upper(), reader.taken))
     for part in with_vias(reader, draft):
         if part.name in scopes.drafts:
-            reader.mistakes.add(path, part.name, f"a second part named {part.name}", "one part a name", f"{local}b")
-        else:
-            scopes.add(part)
+            taken = {word for name in scopes.drafts for word in name.split(" ")} | set(reader.taken)
+            found = f"a second part named {part.name}"
+            reader.mistakes.add(path, part.name, found, "one part a name", free_name(local, taken))
+            continue
+        scopes.add(part)
 
 
 def _can(line: list[Any]) -> list[tuple[str, list[Any]]]:
@@ -264,9 +280,17 @@ def _leads_everywhere(scopes: Scopes, groups: Groups, mistakes: Mistakes, drafts
 
 def _with_lead(draft: Draft, lead: str) -> str:
     """What to write for a lead that stands nowhere: a leak to chassis, never HT; else where to look, in plain words."""
+    if draft.kind == "valve" and lead == "grid" and _power(draft):
+        return f'"grid" of {draft.local} on its leak: to its bias, or to chassis where its cathode has a resistor'
     if draft.kind == "valve" and lead in _VIA:
         return f'{{ "{lead}" = "{_VIA[lead]}" }}'
     if draft.kind in {"fuse", "switch"} and not draft.leads:
         return f"{draft.local} without any lead: in the line, before the primary"
     what = _WHERE.get((draft.kind, lead), "the joint it has in the drawing")
     return f'"{lead}" of {draft.local} on {what}'
+
+
+def _power(draft: Draft) -> bool:
+    """Whether a valve is likely an output valve: a leak to chassis alone would leave it without any bias."""
+    pentode = draft.section is not None and draft.section.kind == "pentode"
+    return draft.idle is not None or (pentode and draft.base is not None and draft.base.heaters[-1][1] > POWER_HEATER)

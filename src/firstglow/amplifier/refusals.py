@@ -2,16 +2,19 @@
 
 Series-heater and transformerless sets, autotransformers, HT straight from the mains: earthing such a chassis is a short
 or a live case. Every conductive part counts as joined, whichever way round: pots, chokes, lamps, switches (open or
-closed), diodes, valves. Class X and Y capacitors never count; another capacitor counts where it feeds a valve or a
-rectifier (a heater's dropping capacitor), not from mains to chassis: that one is lifted on the first rung.
+closed), diodes, valves. Class X and Y capacitors count only where they feed a joint that nothing else holds; another
+capacitor counts where it feeds a valve or a rectifier (a heater's dropping capacitor), not from mains to chassis: that
+one is lifted on the first rung.
 """
 
 from collections.abc import Callable, Iterable
 
-from firstglow.amplifier.graph import CONDUCTING, Branch, Net, Path, joints_along, net_of, reach
+from firstglow.amplifier.graph import CONDUCTING, OHMIC, Branch, Net, Path, joints_along, least_ohms, net_of, reach
 from firstglow.amplifier.model import Amplifier, Part, Problem
 from firstglow.amplifier.roles_ends import is_safety
 
+FIRM_OHMS = 1e3
+"""What a joint may have to chassis or to the mains and still be held there, whatever a small capacitor brings [ohm]."""
 _LICENSED = "someone licensed for live-chassis sets, with the set on an isolating transformer: it gets no ladder here"
 _PIN_KINDS = {
     "valve": "valve pin",
@@ -78,10 +81,23 @@ def _may(net: Net, pumped: bool) -> Callable[[Branch, str], bool]:
 
     def may(b: Branch, _: str) -> bool:
         if b.sort == "capacitor":
-            return pumped and not is_safety(net.amplifier.parts[b.part].type)
+            return pumped and (not is_safety(net.amplifier.parts[b.part].type) or _feeds(net, b))
         return b.sort in CONDUCTING
 
     return may
+
+
+def _feeds(net: Net, b: Branch) -> bool:
+    """Whether a safety capacitor is more than that: one of its joints is held by nothing firm, so it feeds what is there.
+
+    A class Y capacitor from the primary to a heater line whose middle is on chassis is for interference; one to a
+    rectifier's plate with nothing else on it is an HT supply."""
+    for joint in {b.a, b.b} - {"chassis", "earth"}:
+        near = least_ohms(net, joint, lambda x, _: x.ohms + 1e-3 if x.sort in OHMIC else None)
+        firm = [cost for at, (cost, _) in near.items() if at in {"chassis", "earth", *_mains(net.amplifier)}]
+        if not firm or min(firm) > FIRM_OHMS:
+            return True
+    return False
 
 
 def _forbidden(net: Net, joint: str) -> Iterable[tuple[str, str, int]]:

@@ -23,7 +23,12 @@ def problem(amplifier: Amplifier, part: Part, about: str, found: str, allowed: s
 
 def local(amplifier: Amplifier, name: str, channel: str | None) -> str:
     """A name as a line of that channel writes it: without the channel in front."""
-    return name.removeprefix(f"{channel} ") if channel else name
+    if not channel:
+        return name
+    head, _, lead = name.partition(" ")
+    called = next(iter(amplifier.parts[head].aliases), "") if head in amplifier.parts else ""
+    own = f"{called} {lead}".strip() if called.startswith(f"{channel} ") else name
+    return own.removeprefix(f"{channel} ")
 
 
 def free_name(amplifier: Amplifier, letter: str) -> str:
@@ -49,6 +54,8 @@ def wire_line(amplifier: Amplifier, a: str, b: str, channel: str | None = None) 
 
 def capacitor_line(amplifier: Amplifier, part: Part, plus: str, minus: str) -> str:
     """The line of a capacitor with other joints: ``C5 = ["47u 100V", "chassis", "bias raw"]``."""
+    if part.words.get("can"):  # one line for several sections: no line of its own to paste over
+        return f"the section {part.name} of {part.words['can']} with its plus lead on {plus}"
     what = code(part.value("farads"), "F")
     if "volts" in part.values:
         what += f" {part.value('volts'):g}V"
@@ -64,7 +71,8 @@ def like(amplifier: Amplifier, word: str) -> str | None:
     """
     known: list[str] = []
     for joint in amplifier.joints.values():
-        if joint.name != word and joint.name not in MAINS_SIDE and len(joint.terminals) > 1:
+        named = len(joint.terminals) > 1 or joint.name not in joint.terminals
+        if joint.name != word and joint.name not in MAINS_SIDE and named:
             known += [joint.name, *joint.aliases, *joint.terminals]
     found = nearest(word, [n for n in known if _figures(n) == _figures(word)])
     return found if found is not None and _slip(word, found) else None
@@ -80,5 +88,5 @@ def _slip(word: str, other: str) -> bool:
 
 
 def _figures(name: str) -> tuple[str, ...]:
-    """The numbers in a name."""
-    return tuple(re.findall(r"\d+", name))
+    """The numbers in a name; a figure struck twice (HT33) counts once."""
+    return tuple(re.sub(r"(\d)\1+", r"\1", number) for number in re.findall(r"\d+", name))

@@ -32,6 +32,8 @@ def _joins(look: Look, p: Problem) -> list[tuple[str, str, float | None, bool]]:
     part = look.amplifier.parts.get(p.part)
     channel = part.channel if part is not None else None
     line = _LINE.fullmatch(p.remedy)
+    if line is not None and re.search(r"\bY\d\b", line.group(1)):
+        return []  # a class Y capacitor may stand from the mains to chassis: that is what it is for
     if line is not None:
         one, other = (_joint(look, text, channel) for text in line.group(2, 3))
         return [(one, other, _ohms(line.group(1)), False)]
@@ -88,7 +90,9 @@ def _forbidden(look: Look, one: str, other: str, ohms: float | None, slip: bool)
         if look.at(joint, "grid") or joint.endswith(" grid"):
             return "the drawing again: a grid has its leak to chassis or to its bias, never to HT"
         fed = look.at(joint, "plate", "screen") and ohms >= FEED_OHMS
-        centre = any(t.endswith(" centre") for t in _terminals(look, joint))
+        centre = joint != "chassis" and any(t.endswith(" centre") for t in _terminals(look, joint))
+        if not slip and any(_shorted(look, j) for j in (joint, rail)):
+            return "the drawing again: HT is held to chassis somewhere, and nothing is put on it before that is found"
         if not (slip or fed or centre or joint in look.positive):
             return "the drawing again: nothing is put on HT by guess"
     return None
@@ -97,3 +101,8 @@ def _forbidden(look: Look, one: str, other: str, ohms: float | None, slip: bool)
 def _terminals(look: Look, joint: str) -> tuple[str, ...]:
     found = look.amplifier.joints.get(joint)
     return found.terminals if found is not None else (joint,)
+
+
+def _shorted(look: Look, joint: str) -> bool:
+    """Whether wires and chokes alone join a joint to chassis."""
+    return joint != "chassis" and "chassis" in look.walk([joint], ("wire", "choke"), ())

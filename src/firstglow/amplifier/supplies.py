@@ -106,7 +106,19 @@ def _come_back(net: Net, b: Branch) -> str:
         if centre is not None:
             return wire_line(net.amplifier, f"{w.part} {centre}", "chassis")
     plus, minus = (b.b, "chassis") if b.b != "chassis" else ("chassis", b.a)
+    far = plus if minus == "chassis" else minus
+    if any(is_mains_secondary(net, x) for x in net.at[far]) or _spare_reservoir(net):
+        return "the way from winding to rectifier to reservoir and back, lead by lead, against the drawing"
     return f'{free_name(net.amplifier, "C")} = ["32u 500V", "{plus}", "{minus}"]'
+
+
+def _spare_reservoir(net: Net) -> bool:
+    """Whether a reservoir is drawn already, so that the fault is in what joins it: any capacitor of an HT supply's size."""
+    return any(
+        holds(net, b) and net.amplifier.parts[b.part].value("farads") >= 4e-6
+        for b in net.branches
+        if b.sort == "capacitor"
+    )
 
 
 # -- which legs make one supply ------------------------------------------------------------------------------------

@@ -206,6 +206,8 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
         raise _no_part(text, tokens, likely)
     kind = kinds()[said.kind]
     spread: Spread | None = None
+    if said.kind == "resistor" and any(_NUMBER.fullmatch(token) and float(token) == 0 for token in tokens):
+        raise QuantityError("0 ohm is no resistor", "more than 0 ohm, or a wire", '"wire"')
     for token in tokens:
         try:
             spread = _take(kind, token, said) or spread

@@ -77,9 +77,11 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
                 raise QuantityError(f"{token!r} is not of a winding", "volts, amps, ohms, ct, open", "")  # noqa: TRY301
         except QuantityError as error:
             rest = " ".join(text.replace(token, "", 1).split())
-            raise QuantityError(error.found, "volts, amps, ohms, ct, open", f'"{rest}"') from None
+            good = bool(re.match(r"[\d.]+(?:-[\d.]+)*V", rest)) or old is not None
+            remedy = f'"{rest}"' if good else _example(name)
+            raise QuantityError(error.found, "volts, amps, ohms, ct, open", remedy) from None
     if steps is None and old is None:
-        raise QuantityError(f"{text!r} has no volts", "volts of the winding", _EXAMPLE)
+        raise QuantityError(f"{text!r} has no volts", "volts of the winding", _example(name))
     if any(o <= 0 for o in ohms) or (amps is not None and amps <= 0):
         raise QuantityError(f"{text!r} has a value of nothing or less", "ohms and amps above 0", _EXAMPLE)
     if steps is None:
@@ -99,6 +101,13 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
             sides = tuple(replace(new, ohms=was.ohms) for new, was in zip(sides, old.sides, strict=True))
         return WindingText(name, tuple(leads), sides, amps or old.amps, open_volts, spread, old.ohms_spread)
     return WindingText(name, tuple(leads), sides, amps, open_volts, spread)
+
+
+def _example(name: str) -> str:
+    """The text of a winding of that name."""
+    if name.startswith("primary"):
+        return '"230V 14R"'
+    return '"6.3V 4A ct"' if name.startswith(("heat", "rect", "fil")) else '"300-0-300V 150m 90+94R"'
 
 
 def _ohms(token: str) -> list[float]:

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 @AS
 @JSON
 def command(file: Path, as_: str, as_json: bool) -> None:
-    """Every mistake in an amplifier file, every part that the drawing asks too much of, and every default that stands
-    in for what the file does not say.
+    """Every mistake in an amplifier file; findings in what it draws, by its structure and its ratings; and every default
+    that stands in for what the file does not say, those worth measuring first.
 
     \b
     Example:  firstglow check examples/b-*.toml
@@ -33,20 +33,37 @@ def command(file: Path, as_: str, as_json: bool) -> None:
             print_json({"problems": rows, "defaults": [], "findings": []})
             raise click.exceptions.Exit(2) from None
         raise
-    findings = asked_too_much(amplifier)
+    findings = found_in(amplifier)
     defaults = [{"part": d.part, "what": d.what, "value": d.value, "spread": d.spread} for d in amplifier.defaults]
     if as_json:
         print_json({"problems": [], "defaults": defaults, "findings": findings})
         return
-    click.echo(f"{amplifier.name}: no mistakes found in {file}")
+    from firstglow.cli.said_by_default import grouped
+
+    click.echo(f"{amplifier.name}: {file} reads without a mistake. That says nothing of the amplifier on the bench.")
     click.echo(f"{len(amplifier.parts)} parts, {len(amplifier.joints)} joints, layers: {', '.join(amplifier.layers)}")
-    for text in findings:
-        click.echo(text)
+    click.echo(_findings_head(len(findings)))
+    for number, text in enumerate(findings, 1):
+        click.echo(f"  {number}. {text}")
     if defaults:
-        click.echo("Not said in the file, so taken as (a measured value narrows every band that leans on it):")
-        width = max(len(d["part"]) for d in defaults)
-        for d in defaults:
-            click.echo(f"  {d['part']:<{width}}  {d['what']}: {d['value']}  ({d['spread']})")
+        click.echo("Not said in the file, so taken:")
+        for head, lines in grouped(amplifier):
+            click.echo(f"  {head}")
+            for line in lines:
+                click.echo(f"    {line}")
+
+
+def _findings_head(count: int) -> str:
+    if not count:
+        return "Findings: none. What the drawing shows and a rating can tell was looked at; only the ladder proves the rest."
+    return f"Findings: {count}, to be looked at before any power:"
+
+
+def found_in(amplifier: "Amplifier") -> list[str]:
+    """What the structure shows, then what the solution shows; one line each, none twice."""
+    from firstglow.amplifier.findings import findings
+
+    return list(dict.fromkeys((*findings(amplifier), *asked_too_much(amplifier))))
 
 
 def asked_too_much(amplifier: "Amplifier") -> list[str]:

@@ -7,6 +7,7 @@ rated current. In series with ohms R the current solves ``R i + a ln(1 + i/I0) =
 """
 
 from dataclasses import dataclass
+from math import exp
 
 import numpy as np
 
@@ -25,13 +26,13 @@ class JunctionLaw:
     """A rectifier of ``count`` equal junctions in series.
 
     slope_volts: a, one junction [V]. start_amps: I0 [A]. series_ohms: r, one junction [ohm].
-    leak_ohms: ohms across one junction in reverse.
+    leak_ohms: ohms across one junction in reverse. Where the age is a batch, series_ohms and leak_ohms are (sample,).
     """
 
     slope_volts: float
     start_amps: float
-    series_ohms: float
-    leak_ohms: float
+    series_ohms: Values
+    leak_ohms: Values
     count: float = 1.0
 
 
@@ -53,7 +54,7 @@ SELENIUM_REVERSE_VOLTS = 26.0
 """Reverse rating of a plate [V rms], 1956 and later (Sams, Metallic Rectifiers, 1957)."""
 
 
-def selenium_law(rated_amps: float, plates: float, age: float = 0.0) -> JunctionLaw:
+def selenium_law(rated_amps: float, plates: float, age: Values = 0.0) -> JunctionLaw:
     """A selenium stack: ``plates`` in series, ``rated_amps`` [A dc], ``age`` 0 new .. 1 at the end of its life.
 
     New: 0.6 V where it begins (2 % of rated current; 0.5 to 0.7 V, selenium handbook, from memory) and 1.0 V a plate at rated
@@ -62,18 +63,18 @@ def selenium_law(rated_amps: float, plates: float, age: float = 0.0) -> Junction
     plausibility choice.
     """
     slope = 0.085
-    start = 0.02 * rated_amps * np.exp(-0.6 / slope)
+    start = 0.02 * rated_amps * exp(-0.6 / slope)
     begin = slope * np.log1p(rated_amps / start)
     series = (1.0 + age - begin) / rated_amps
     leak = SELENIUM_REVERSE_VOLTS * 2.0**0.5 / (rated_amps * 0.01 * 5.0**age)
-    return JunctionLaw(slope, float(start), float(series), float(leak), plates)
+    return JunctionLaw(slope, start, series, leak, plates)
 
 
 def junction_diode(law: JunctionLaw, volts: Values) -> tuple[Values, Values]:
     """Current [A] at ``volts`` across the whole stack, leak included, and its derivative [S]."""
     n = law.count
     drive = np.asarray(volts)
-    ohms = max(n * law.series_ohms, SMALLEST_OHMS)
+    ohms = np.maximum(n * law.series_ohms, SMALLEST_OHMS)
     i, m = junction_series(drive, ohms, n * law.slope_volts, law.start_amps)
     leak = 1.0 / (n * law.leak_ohms)
     return i + leak * drive, m + leak

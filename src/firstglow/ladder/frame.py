@@ -5,6 +5,7 @@ from dataclasses import replace
 from functools import cached_property
 from typing import Any
 
+from firstglow.amplifier.findings import findings as structure_findings
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.role_types import Loop, Roles
 from firstglow.amplifier.situation import Feedback, Situation
@@ -126,7 +127,8 @@ class Frame(Structure):
     @cached_property
     def findings(self) -> tuple[str, ...]:
         """What the drawing itself is found unfit for, in plain words: the first lines of the ladder."""
-        return unfit.findings(self) + tuple(o.text for o in self.overloaded)
+        structural = structure_findings(self.amplifier)
+        return structural + unfit.findings(self) + tuple(o.text for o in self.overloaded)
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""

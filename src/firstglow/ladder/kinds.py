@@ -28,12 +28,35 @@ def kinds(frame: "Frame") -> tuple[str, ...]:
 
 def kind_lines(frame: "Frame", moment: str) -> tuple[str, ...]:
     """What the kinds of this amplifier add to one rung, each once."""
-    lines = dict.fromkeys(line for kind in kinds(frame) for line in frame.words.lines(f"kind.{kind}.{moment}"))
+    lugs = ", ".join(rectifier_lugs(frame))
+    lines = dict.fromkeys(
+        line for kind in kinds(frame) for line in frame.words.lines(f"kind.{kind}.{moment}", lugs=lugs)
+    )
     return tuple(lines)
 
 
 def _rectifier_valves(frame: "Frame") -> list[Part]:
     return [p for p in frame.amplifier.of_kind("rectifier") if p.envelope in frame.ht_rectifiers]
+
+
+def _separate(frame: "Frame", part: Part) -> str:
+    """Where a rectifier with a cathode of its own is heated: its line at HT, by itself, or on the common line."""
+    line = next((x for x in frame.roles.heater_windings if part.envelope in x.envelopes), None)
+    if line is None or set(line.envelopes) - set(line.rectifiers):
+        return "separate_rectifier"
+    return "own_winding_at_ht" if line.reference == "at HT" else "own_winding"
+
+
+def rectifier_lugs(frame: "Frame") -> tuple[str, ...]:
+    """Transformer leads of every heater line that heats rectifiers and nothing else."""
+    found: dict[str, None] = {}
+    for line in frame.roles.heater_windings:
+        if line.transformer is None or not line.rectifiers or set(line.envelopes) - set(line.rectifiers):
+            continue
+        for w in frame.amplifier.parts[line.transformer].windings:
+            if f"{line.transformer} {w.name}" == line.name or w.name in line.windings:
+                found |= dict.fromkeys((f"{line.transformer} {w.start}", f"{line.transformer} {w.end}"))
+    return tuple(found)
 
 
 def _supplies(frame: "Frame") -> Iterator[str]:
@@ -53,7 +76,7 @@ def _supplies(frame: "Frame") -> Iterator[str]:
         elif base.joined:
             yield "joined_rectifier"
         else:
-            yield "separate_rectifier"
+            yield _separate(frame, part)
     if any(s.input == "choke" for s in ht):
         yield "choke_input"
     if any("doubler" in s.form for s in ht):

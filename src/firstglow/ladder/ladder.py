@@ -6,6 +6,7 @@ from typing import Any
 
 from firstglow.amplifier import situation_to_json
 from firstglow.amplifier.bench import Bench
+from firstglow.amplifier.mains_mark import mains_refused
 from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
@@ -66,6 +67,9 @@ def chosen(rungs: Iterable[ExpectedRung], first: str | None, last: str | None, f
             raise AmplifierError(
                 (Problem(file, 1, f"rung {name}", "not on this ladder", f"one of {', '.join(ids)}", ids[0]),)
             )
+    if start > stop:
+        found, allowed = f"from {first} to {last}", f"the first before the last: {', '.join(ids)}"
+        raise AmplifierError((Problem(file, 1, "rungs", found, allowed, f"--from {last} --to {first}"),))
     return every[start : stop + 1]
 
 
@@ -157,6 +161,12 @@ def build(
     meters = {name: meter_from_table(name, table, bench.file) for name, table in bench.meters.items()}
     reads = meter_named(meter or next(iter(meters), "digital"), meters)
     volts = mains_now or bench.mains_now or amplifier.mains_volts
+    refused = mains_refused(amplifier, volts)
+    if refused is not None:
+        raise AmplifierError((refused,))
+    if not bench.lamps:
+        found = "lamps = []: every first rung under power goes through a limiter lamp, dial or no dial"
+        raise AmplifierError((Problem(bench.file, 1, "bench", found, "one lamp or more", 'lamps = ["60W", "100W"]'),))
     observer = Observer(amplifier)
     physics = SolverPhysics(amplifier, observer.circuit)
     frame = frame_of(amplifier, gear_of(bench, reads, volts), physics, overloads(amplifier, physics))

@@ -116,7 +116,7 @@ def junction_leak(part: Part) -> float:
         law = selenium_law(part.value("amps"), part.value("plates"), part.value("age"))
     else:
         law = silicon_law(part.value("amps"))
-    return law.count * law.leak_ohms
+    return float(law.count * law.leak_ohms)
 
 
 def passives(

@@ -1,0 +1,79 @@
+"""What the structure shows that is no mistake of the file and yet wants a look before any power: plain lines."""
+
+from firstglow.amplifier.drawn_loops import drawn_loops, opens
+from firstglow.amplifier.look import Look, look_at
+from firstglow.amplifier.loop_sign import loop_sign
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.remedies import line_of, local
+from firstglow.amplifier.role_types import Loop
+
+
+def findings(amplifier: Amplifier) -> tuple[str, ...]:
+    """One line each; empty where the structure shows nothing odd."""
+    look = look_at(amplifier)
+    loops = drawn_loops(look)
+    return (*_one_sided(look), *_cannot_be_lifted(look, loops), *_unknown_way(look, loops))
+
+
+def _at(part: Part) -> str:
+    """A part and its line: "T2 (line 25)"."""
+    return f"{part.name} (line {line_of(part)})"
+
+
+def _one_sided(look: Look) -> list[str]:
+    """Push-pull transformers with every plate on one end: the halves cannot work against each other."""
+    out = []
+    for part in look.amplifier.of_kind("output transformer"):
+        mine = {valve: half for valve, (transformer, half) in look.plates.items() if transformer == part.name}
+        halves = {lead[-1] for lead in part.leads if lead.startswith("plate ")}
+        if len(mine) > 1 and len(halves) == 2 and len(set(mine.values())) == 1:
+            used = next(iter(mine.values()))
+            free = "b" if used == "a" else "a"
+            names, last = " and ".join(mine), list(mine)[-1]
+            out.append(
+                f"{_at(part)}: the plates of {names} are on the same end, plate {used}, and plate {free} is on nothing: "
+                f"one half carries all the direct current. In push-pull one of them belongs on the other end: "
+                f'{local(look.amplifier, last, part.channel)}: plate = "{part.name} plate {free}".'
+            )
+        elif len(mine) == 1 and len(halves) == 2:
+            (valve,) = mine
+            out.append(
+                f"{_at(part)}: it has two plate ends and only {valve} on one of them. For one plate write "
+                f"single_ended = true; else the valve on the other end is missing."
+            )
+    return out
+
+
+def _cannot_be_lifted(look: Look, loops: tuple[Loop, ...]) -> list[str]:
+    """Loops from the loudspeaker side that no link opens, with the line that makes one."""
+    links = look.amplifier.links.values()
+    out = []
+    for loop in (x for x in loops if x.kind == "loudspeaker"):
+        inside = [k for k in links if k.part in loop.parts]
+        if any(opens(look, loop, k) for k in inside):
+            continue
+        part = look.part(loop.resistor or loop.parts[0])
+        if inside:
+            others = sorted({p for p in loop.parts if look.part(p).kind in {"resistor", "wire"}} - {inside[0].part})
+            why = f"its link {inside[0].name} leaves another way through {', '.join(others)}"
+            add = "Put the link where all of the loop passes."
+        else:
+            why = "no part of it is marked as a lead that can be lifted"
+            add = f'Add {{ link = "nfb" }} at the end of the line of {part.name}.'
+        out.append(
+            f"{_at(part)}: the loop from {loop.source} to {loop.target} cannot be lifted as drawn: {why}. Every figure "
+            f"stands with the loop closed, and its polarity is proved by cold phasing alone. {add}"
+        )
+    return out
+
+
+def _unknown_way(look: Look, loops: tuple[Loop, ...]) -> list[str]:
+    """Loops whose sign the drawing does not show."""
+    out = []
+    for loop in (x for x in loops if x.kind == "loudspeaker" and loop_sign(look, x) is None):
+        part = look.part(loop.transformer)
+        out.append(
+            f"{_at(part)}: whether the loop from {loop.source} to {loop.target} is negative cannot be counted from the "
+            f"drawing: look at its stages and plates again. The ladder computes it and proves it on rung 7."
+        )
+    return out

@@ -1,0 +1,57 @@
+"""``firstglow check``: findings after problems, defaults in the order in which they are worth measuring."""
+
+import json
+import re
+from pathlib import Path
+
+import jsonschema
+from click.testing import CliRunner
+
+from firstglow import schemas
+from firstglow.amplifier import load
+from firstglow.cli.check import command
+from firstglow.cli.said_by_default import MEASURE, VALVES, grouped
+
+ROOT = Path(__file__).parents[2]
+SPARSE = ROOT / "tests/data/linden-sparse.toml"
+
+
+def check(file: Path, *options: str) -> str:
+    done = CliRunner().invoke(command, [str(file), *options])
+    assert done.exit_code == 0, done.output
+    return done.output
+
+
+def test_a_clean_file_is_no_approval_and_findings_are_numbered(tmp_path: Path) -> None:
+    bad = tmp_path / "x.toml"
+    text = (ROOT / "examples/b-hazel-four.toml").read_text()
+    bad.write_text(text.replace(', { link = "feedback" }]', "]"))
+    said = check(bad)
+    assert "no mistakes found" not in said and "says nothing of the amplifier on the bench" in said
+    assert re.search(r"Findings: \d+, to be looked at before any power:\n  1\. R14 \(line \d+\): the loop", said)
+    document = json.loads(check(bad, "--json"))
+    jsonschema.validate(document, schemas.load("check"))
+    assert document["findings"][0].startswith("R14 (line ")
+
+
+def test_every_default_is_in_one_group_and_the_copper_is_on_top() -> None:
+    amplifier = load(SPARSE)
+    groups = grouped(amplifier)
+    assert groups[0][0] == MEASURE
+    first = groups[0][1]
+    assert any(line.startswith("T1 ht a ") and "ohms" in line for line in first)
+    assert not any("leak_ohms" in line for line in first)
+    whole = "\n".join(line for _, lines in groups for line in lines)
+    for d in amplifier.defaults:
+        assert d.part in whole and d.what in whole and d.value in whole, d
+    (valves,) = (lines for head, lines in groups if head == VALVES)
+    types = {p.type for p in amplifier.of_kind("valve", "rectifier")}
+    assert len([line for line in valves if line.split(" (")[0] in types]) == len(types)
+
+
+def test_the_guides_first_file_has_nothing_to_find(tmp_path: Path) -> None:
+    """What is pasted first must not begin with a warning."""
+    page = (ROOT / "docs/file.md").read_text(encoding="utf-8")
+    first = tmp_path / "first.toml"
+    first.write_text(page.split("```toml\n", 1)[1].split("```", 1)[0], encoding="utf-8")
+    assert json.loads(check(first, "--json"))["findings"] == []

@@ -1,0 +1,50 @@
+"""What the structure shows and is no mistake of the file: planted one by one, and nothing where nothing is odd."""
+
+from pathlib import Path
+
+import pytest
+
+from firstglow.amplifier import load
+from firstglow.amplifier.findings import findings
+from structure.topologies import topology
+
+ROOT = Path(__file__).parents[2]
+C = (ROOT / "examples/c-sorrel-twenty.toml").read_text()
+PLATES = ('plate = "T2 plate a"', 'plate = "T2 plate b"')
+
+
+@pytest.mark.parametrize("name", ["a-linden-twin", "b-hazel-four", "c-sorrel-twenty"])
+def test_nothing_is_said_of_the_examples(name: str) -> None:
+    assert findings(load(ROOT / f"examples/{name}.toml")) == ()
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_only_a_loop_without_a_link_is_said_of_sound_amplifiers(seed: int) -> None:
+    plan, amplifier = topology(seed)
+    found = findings(amplifier)
+    assert len(found) == (plan.channels if plan.loop == "fixed" else 0)
+
+
+def test_both_output_plates_on_one_end_are_told_with_the_part_and_the_line() -> None:
+    one, other = PLATES
+    assert one in C and other in C
+    amplifier = load(
+        C.replace(other, one).replace('"T2 screen b"', '"T2 screen a"').replace("T2 screen b", "T2 screen a")
+    )
+    told = [f for f in findings(amplifier) if "same end" in f]
+    (text,) = told
+    line = amplifier.parts["T2"].origin.line
+    assert text.startswith(f"T2 (line {line}): ") and 'plate = "T2 plate b"' in text
+
+
+def test_a_loop_without_a_link_is_told_with_what_to_add() -> None:
+    bare = C.replace(', { link = "feedback" }]', "]")
+    (text,) = findings(load(bare))
+    assert text.startswith("R19 (line ") and "cannot be lifted as drawn" in text and '{ link = "nfb" }' in text
+    assert findings(load(bare.replace('"V1a cathode"]', '"V1a cathode", { link = "nfb" }]'))) == ()
+
+
+def test_a_link_beside_another_way_is_told() -> None:
+    beside = C.replace("R19 = [", 'R91 = ["15k", "T2 8", "V1a cathode"]\nR19 = [', 1)
+    (text,) = findings(load(beside))
+    assert "its link feedback leaves another way through R91" in text
