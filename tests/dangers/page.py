@@ -3,9 +3,10 @@
 from math import isinf
 from pathlib import Path
 
-from climb import Climb, Sight
 from planted import PLANTED
 from test_dangers import climbs, on
+
+from climb import Climb, Sight
 
 PAGE = Path(__file__).parents[2] / "docs/evidence/dangers.md"
 HEAD = """# The twelve dangers, planted

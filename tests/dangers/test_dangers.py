@@ -9,9 +9,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from climb import POPULATION, SIGMAS, Bench, Climb, bench, climb, order, row_rung
 from planted import PLANTED, Planted
 
+from climb import POPULATION, SIGMAS, Bench, Climb, bench, climb, order, row_rung
 from firstglow.readings.trial import GO_ON
 
 HANDFUL = 3

@@ -11,7 +11,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.make_safe import NEVER, on_mains
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.solver.discharge import WORKING_VOLTS, Discharge, capacitor_starts, discharge, tool_ohms
+from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, capacitor_starts, discharge, tool_ohms
 
 # Below this a meter's own step and the last few seconds decide: nothing is called slow there.
 SLOW_FLOOR = 5.0  # V
@@ -78,7 +78,7 @@ def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, f
                 start[name] = float(volts[0])
     at = powered[-1] if powered else (situations[-1] if situations else Situation(0.0))
     slow = discharge(frame.amplifier, at, start, high=True)
-    worst = max((float(np.max(c.below_60_s)) for c in slow.capacitors if c.part not in mains), default=0.0)
+    worst = _seconds(slow, mains)
     highest = max((abs(v) for name, v in start.items() if name not in mains), default=0.0)
     ohms = tool_ohms(highest)
     names = [p.name for p in every]
@@ -92,6 +92,15 @@ def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, f
         tuple((name, abs(start[name])) for name in sorted(mains) if start[name]),
         slow,
     )
+
+
+def _seconds(slow: Discharge, but: Iterable[str]) -> float:
+    """When the last capacitor but these is below 60 V [s]."""
+    relaxation, left_out = slow.relaxation, set(but)
+    if relaxation is None:
+        return 0.0
+    numbers = [k for k, store in enumerate(relaxation.stores) if store.part not in left_out]
+    return max((float(np.max(relaxation.volts(k).last_above(HAZARD_VOLTS))) for k in numbers), default=0.0)
 
 
 def _dc(joints: Mapping[str, float]) -> Callable[[str], NDArray[np.float64]]:
