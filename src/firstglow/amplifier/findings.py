@@ -12,7 +12,20 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
     """One line each; empty where the structure shows nothing odd."""
     look = look_at(amplifier)
     loops = drawn_loops(look)
-    return (*_one_sided(look), *_cannot_be_lifted(look, loops), *_unknown_way(look, loops))
+    return (*_no_input(look), *_one_sided(look), *_cannot_be_lifted(look, loops), *_unknown_way(look, loops))
+
+
+def _no_input(look: Look) -> list[str]:
+    """No input said: gains are not computed, and a loop is proved cold only."""
+    amplifier = look.amplifier
+    if amplifier.fragment or amplifier.of_kind("input") or not amplifier.of_kind("load"):
+        return []
+    first = next((p.name for p in amplifier.of_kind("valve")), "V1")
+    text = (
+        "Nothing says where the signal goes in: gain and the loop's fall are left out, and a loop is proved by its "
+        f'cold phasing alone. Add J1 = ["input", "{first} grid", "chassis"], with the joint that your input is on.'
+    )
+    return [text]
 
 
 def _at(part: Part) -> str:

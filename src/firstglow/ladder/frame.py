@@ -172,6 +172,8 @@ class Frame(Structure):
         """The resistor in the loop that makes its gain at most 0.2; None where no loop can be lifted, and where none has
         gain enough for a fall that shows: then there is nothing to read, whatever is put in the loop."""
         at = self.at_half_idle("7", feedback="closed")
+        if not self.amplifier.of_kind("input"):
+            return None  # nothing says where a signal goes in: the loop is proved cold
         gains = {loop: self.physics.loop_gain(at, loop.channel) for loop in self.liftable}
         if max(gains.values(), default=0.0) < LEAST_LOOP_GAIN:
             return None

@@ -51,6 +51,8 @@ def rung(frame: Frame) -> PlannedRung:
 
 
 def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
+    if not frame.amplifier.of_kind("input"):
+        return  # nothing says where a signal goes in (said as a finding)
     for load in frame.amplifier.of_kind("load"):
         driven = frame.driven(at, load.channel)
         key = "gain" if frame.open_loop == "open" else "gain_fixed_loop"

@@ -136,9 +136,11 @@ class Limits:
         return [Limit(rule.side, rule.limit, rule.why or "the limit for this reading")]
 
     def zero(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
-        """Either side of nothing."""
+        """Either side of nothing. Where a bias stands instead (back bias), half of it may be missing, as on its own rung."""
         assert rule.limit is not None
         why = rule.why or "nothing may stand here"
+        if abs(self.nominal(r)) > rule.limit:
+            return self.side(r, abs(self.nominal(r)) / 2, "below", why)
         return [Limit("above", rule.limit, why), Limit("below", -rule.limit, why)]
 
     def sign(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
