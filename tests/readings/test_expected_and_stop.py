@@ -13,14 +13,15 @@ FILES = [*sorted((ROOT / "examples").glob("*.toml")), ROOT / "tests" / "data" / 
 
 def past_its_stop(ladder: Ladder) -> list[str]:
     """Readings whose expected value lies past their own stop limit."""
-    past = []
-    for reading in ladder.expected.readings():
-        if isinstance(reading.expected, float) and (
+    return [
+        reading.planned.what
+        for reading in ladder.expected.readings()
+        if isinstance(reading.expected, float)
+        and (
             (reading.stop_below is not None and reading.expected < reading.stop_below.limit)
             or (reading.stop_above is not None and reading.expected > reading.stop_above.limit)
-        ):
-            past.append(reading.planned.what)
-    return past
+        )
+    ]
 
 
 @pytest.mark.parametrize("file", FILES, ids=lambda f: f.stem)

@@ -16,7 +16,8 @@ from firstglow.readings.expected import ExpectedReading, ExpectedRung
 class Stage:
     """One set-up.
 
-    id: rung and number with a point between, as ``4.2``. powered: the plug is in. black, red: places of the clips, in order. readings: ids, in order.
+    id: rung and number with a point between, as ``4.2``. powered: the plug is in. black, red: places of the clips, in order.
+    readings: ids, in order.
     situation: of its first reading (of its rung, where it has none). first, last: opens, ends its rung.
     """
 
