@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 from typing import Any
 
-from firstglow.readings.meters import SCALE, SIGN, UNIT, Meter, Range
+from firstglow.readings.meters import SCALE, SIGN, UNIT, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
 
 # Mains, over the mains of the reading's situation, at which ``mains_curve`` is known.
@@ -76,6 +76,20 @@ class ExpectedReading:
             return self.expected if isinstance(self.expected, str) else None
         return self.on.shown(self.expected)
 
+    def hidden_from(self, on: Range | None) -> bool:
+        """Does this range of a meter load the joint so far down that what must not stand there would not show?
+
+        A moving coil of 20 kohm/V on half a volt is 10 kohm across a grid leak of half a megohm: two volts of a leaking
+        coupling capacitor move its needle by less than its own error.
+        """
+        if on is None or on.unit != "V" or self.planned.situation.mains_volts == 0.0:
+            return False  # unplugged, a charged capacitor stands behind the joint and no resistor
+        share = loaded(1.0, self.source_ohms, on.input_ohms)
+        return any(
+            rule.rule == "zero" and rule.limit is not None and rule.limit * share < on.limits(0.0)
+            for rule in self.planned.stops
+        )
+
     @property
     def band_cut(self) -> bool:
         """A stop limit lies inside the healthy band."""
@@ -110,6 +124,20 @@ class ExpectedReading:
             "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,
             "needs": p.needs,
         }  # fmt: skip
+
+
+def hidden_text(reading: ExpectedReading, on: Range) -> str:
+    """Why a meter cannot judge a reading."""
+    if loaded(1.0, reading.source_ohms, on.input_ohms) > 0.5:
+        least = reading.text(on.limits(0.0))
+        return (
+            f"on its {on.text} range this meter may be {least} wrong: too coarse to see what must not stand here; "
+            "read it with a digital meter"
+        )
+    return (
+        f"on its {on.text} range this meter is {on.input_ohms / 1e3:g} kΩ across a joint of "
+        f"{reading.source_ohms / 1e3:.0f} kΩ: what must not stand here would not move it; read it with a digital meter"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.readings.expected import ExpectedReading, ExpectedRung
+from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
@@ -156,9 +156,23 @@ def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Li
         return replace(row, rung=rung)
     # unplugged ohms are spread by tolerances, which end: nothing healthy lies outside, no room is kept there
     middle = row.expected if isinstance(row.expected, float) and row.kind != "ohms" else None
+    row = from_nothing(row)
     found = limits.of(row.planned)
     below, above = tightest(found, row.low, row.high, row.on, lambda: cheapest(amplifier, row), middle)
     return replace(row, rung=rung, stop_below=below, stop_above=above)
+
+
+def from_nothing(row: ExpectedReading) -> ExpectedReading:
+    """A leak is bounded on one side only: where nothing should stand, a part better than its kind reads nothing, and passes."""
+    from dataclasses import replace
+
+    if row.on is None or row.low is None or row.high is None or not isinstance(row.expected, float):
+        return row
+    limits = [rule.limit for rule in row.planned.stops if rule.rule == "zero" and rule.limit is not None]
+    if not any(abs(row.expected) <= limit for limit in limits):
+        return row
+    slack = row.on.step * round(row.on.limits(0.0) / row.on.step)
+    return replace(row, low=min(row.low, -slack), high=max(row.high, slack))
 
 
 def cheapest(amplifier: Amplifier, row: ExpectedReading) -> str:
@@ -191,6 +205,8 @@ def found_out(sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, 
     """What this amplifier cannot do, in bench words: bias that does not reach, a pot out of travel, a limit inside."""
     out: list[str] = []
     for r in by_id.values():
+        if r.on is not None and r.hidden_from(r.on):
+            out.append(f"{r.planned.what}: {hidden_text(r, r.on)}")
         cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut]
         out += [f"{r.planned.what}: {s.why}; healthy amplifiers may read there. First {s.separate}" for s in cut]
         for rule in r.planned.stops:

@@ -6,8 +6,8 @@ from difflib import get_close_matches
 from math import inf, isfinite
 from typing import Any, Literal
 
-from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop
-from firstglow.readings.meters import Meter, ReadingsError, loaded, meter_named
+from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
+from firstglow.readings.meters import Meter, Range, ReadingsError, loaded, meter_named
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import typed_number, typed_word
@@ -99,6 +99,9 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
             f"read with {away * here:.0f} V of mains where this rung wants {here:.0f} V: set the dial and read it again"
         )
         return Verdict(row.id, row.text, "look first", why, (), None)
+    on = reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter)
+    if on is not None and reading.hidden_from(on):
+        return Verdict(row.id, row.text, "look first", hidden_text(reading, on), _checks(reading), None)
     value, spare = _to_this_meter(ladder, reading, value, meter)
     compared = _to_these_mains(reading, value, away)
     return _judge_band(reading, row, value, compared, spare)
@@ -219,6 +222,13 @@ def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) 
     if abs(here) > _NOTHING * width and there * here > 0:
         return value * here / there
     return value + here - there
+
+
+def _range_of(reading: ExpectedReading, value: float, meter: Meter) -> Range | None:
+    """The range of another meter that a value was read on."""
+    if reading.on is None or not isfinite(value):
+        return None
+    return meter.range_for(reading.kind, value, reading.planned.range_volts)
 
 
 def _to_this_meter(ladder: ExpectedLadder, reading: ExpectedReading, value: float, meter: Meter) -> tuple[float, float]:
