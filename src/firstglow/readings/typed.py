@@ -21,6 +21,7 @@ _PLAIN = re.compile(
 )
 _CODE = re.compile(r"(?P<sign>[+-]?)(?P<whole>\d+)(?P<letter>[kKMmRGV])(?P<rest>\d+)\s*(?P<unit>[A-Za-zΩωΩ]*)")
 
+_THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?!\d|[.,])")  # decimals or thousands: a person must say which
 _ACCURACY = re.compile(r"(?:±\s*)?(\d+(?:[.,]\d+)?)\s*%\s*(?:\+\s*(\d+(?:[.,]\d+)?)\s*(?:counts?|digits?)?)?")
 
 
@@ -33,6 +34,12 @@ def typed_number(text: str, unit: str | None, where: str = "reading") -> float:
     bare = plain.lstrip("+-").strip().lower()
     if bare in OPEN_WORDS:
         return -inf if plain.startswith("-") else inf
+    if _THOUSANDS.match(plain):
+        whole = plain.replace(",", "")
+        raise ReadingsError(
+            f'{where}: "{text}" may be {plain.replace(",", ".")} or {whole}; a point for decimals where three digits follow; '
+            f"try {plain.replace(',', '.')}"
+        )
     code = _CODE.fullmatch(plain)
     if code:
         size = float(f"{code['whole']}.{code['rest']}") * {**PREFIX, "R": 1.0, "V": 1.0}[code["letter"]]

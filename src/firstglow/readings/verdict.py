@@ -152,7 +152,12 @@ def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: fl
 
 def _band(reading: ExpectedReading) -> str:
     if reading.low is not None and reading.high is not None:
-        return f"{reading.text(reading.low)} to {reading.text(reading.high)}"
+        low, high, told = reading.low, reading.high, ""
+        if reading.stop_above is not None and reading.stop_above.limit < high:
+            high, told = reading.stop_above.limit, ", where the stop stands"
+        if reading.stop_below is not None and reading.stop_below.limit > low:
+            low, told = reading.stop_below.limit, ", short of the stop"
+        return f"{reading.text(low)} to {reading.text(high)}{told}"
     return f"over {reading.text(reading.low or 0.0)}"
 
 
