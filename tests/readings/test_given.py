@@ -18,8 +18,9 @@ def test_prediction_is_ordinary_regression() -> None:
     expected, spread = given.predict(1, [0], [1.0])
     assert expected == pytest.approx(0.9 / (1 + d), abs=0.01)
     assert spread == pytest.approx((1 + d - 0.81 / (1 + d)) ** 0.5, rel=0.01)
-    low, high = given.narrowed({"a": 1.0}, "b")
-    assert (low + high) / 2 == pytest.approx(3.0 + 2.0 * 0.9 / (1 + d), abs=0.02)
+    middle, low, high = given.narrowed({"a": 1.0}, "b")
+    assert (low + high) / 2 == pytest.approx(middle)
+    assert middle == pytest.approx(3.0 + 2.0 * 0.9 / (1 + d), abs=0.02)
 
 
 def test_innovations_are_white() -> None:

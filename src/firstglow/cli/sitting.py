@@ -194,7 +194,8 @@ class Sitting:
         return self._reading_screen(step, rung)
 
     def _reading_screen(self, step: Step, rung: Mapping[str, Any]) -> list[str]:
-        reading = self.climb.reading(step.reading or "")
+        known = self.climb.learned(step.reading or "")
+        reading = known.reading
         planned = self.climb.rung(step.rung).planned
         own = own_situation(self.climb.ladder.frame, planned, reading.planned)
         ids = [r["id"] for r in rung["readings"]]
@@ -202,6 +203,7 @@ class Sitting:
         around = screens.Around(
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
             rung["live"] if powered else (), self._wait(step, rung), self._last, self._tried,
+            known.grounds,
         )  # fmt: skip
         return screens.reading_screen(reading.json(own), around)
 

@@ -12,13 +12,14 @@ from typing import Any, Literal
 
 from firstglow.ladder.fall import Fall, fall
 from firstglow.ladder.here import after, here
-from firstglow.ladder.judging import Bands, as_learned, judged
+from firstglow.ladder.judging import as_learned, judged
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.near import Nearby
 from firstglow.ladder.safing import Asked, answers, asked
 from firstglow.ladder.states import StateError
 from firstglow.ladder.steps import Stage, stages
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
+from firstglow.readings.learn import Learned
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 from firstglow.readings.slips import Slip, recognised, words_elsewhere
 from firstglow.readings.typed import typed_number
@@ -62,7 +63,7 @@ class Answered:
 class Climb:
     """One climb on one ladder and one store.
 
-    learner: bands that learn, None for those of the sheet. meters: the bench's, by name. clock: what time it is.
+    meters: the bench's, by name. clock: what time it is.
     """
 
     def __init__(
@@ -70,11 +71,10 @@ class Climb:
         ladder: Ladder,
         store: Store,
         *,
-        learner: Bands | None = None,
         meters: Mapping[str, Meter] | None = None,
         clock: Callable[[], datetime] = now,
     ) -> None:
-        self.ladder, self.store, self.learner, self.clock = ladder, store, learner, clock
+        self.ladder, self.store, self.clock = ladder, store, clock
         self.meters = dict(meters or {})
         self.stages = stages(ladder)
         self.nearby = Nearby(ladder.frame)
@@ -104,7 +104,11 @@ class Climb:
 
     def reading(self, name: str) -> ExpectedReading:
         """A reading with the band that the readings so far leave it."""
-        return as_learned(self.ladder.expected.by_id[name], self.here, self.learner)
+        return self.learned(name).reading
+
+    def learned(self, name: str) -> Learned:
+        """The same, with how many readings say so."""
+        return as_learned(self.ladder, self.here, name)
 
     @property
     def step(self) -> Step:
@@ -189,7 +193,7 @@ class Climb:
         step = self.step
         if step.kind != "reading" or step.reading is None:
             raise StateError(f"no reading is asked now: {step.kind}")
-        found = judged(self.ladder, self.here, step.reading, text, self.learner, self.meters)
+        found = judged(self.ladder, self.here, step.reading, text, self.meters)
         verdict = found.verdict
         slips = self._slips(found.reading, found.si, verdict)
         why = "; ".join([verdict.why, *(s.text for s in slips if s.text not in verdict.why.lower())])

@@ -2,25 +2,17 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Protocol
+from dataclasses import dataclass
 
 from firstglow.ladder.here import Here
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.learn import Learned, learned
 from firstglow.readings.meters import Meter
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import typed_number
 from firstglow.readings.verdict import Answer, Verdict, judge
 from firstglow.records.record import Record
-
-
-class Bands(Protocol):
-    """What learns from readings (``readings.learn.Learner``)."""
-
-    def bands(self, taken: Mapping[str, float]) -> Mapping[str, tuple[float, float, float]]:
-        """Reading id -> (expected, low, high) [SI], from what was read so far [SI]."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +24,10 @@ class Judged:
     si: float | None
 
 
-def as_learned(reading: ExpectedReading, place: Here, learner: Bands | None) -> ExpectedReading:
-    """A reading with the band that the readings so far leave it; stop limits never move."""
-    if learner is None or not isinstance(reading.expected, float):
-        return reading
-    taken = {k: float(r.data["compared"]) for k, r in place.taken.items() if _figure(r)}
-    found = learner.bands(taken).get(reading.id)
-    if found is None:
-        return reading
-    expected, low, high = found
-    return replace(reading, expected=expected, low=low, high=high)
+def as_learned(ladder: Ladder, place: Here, name: str) -> Learned:
+    """A reading with the band that the accepted readings before it leave it; stop limits never move."""
+    taken = {k: float(r.data["compared"]) for k, r in place.taken.items() if k != name and _figure(r)}
+    return learned(ladder.expected, name, taken)
 
 
 def _figure(record: Record) -> bool:
@@ -53,18 +39,17 @@ def judged(
     place: Here,
     name: str,
     text: str,
-    learner: Bands | None = None,
     meters: Mapping[str, Meter] | None = None,
 ) -> Judged:
     """The verdict on what was typed for a reading; ReadingsError for what cannot be read."""
     expected = ladder.expected
     text = as_ratio(ladder, place, name, text)
-    reading = as_learned(expected.by_id[name], place, learner)
+    reading = expected.by_id[name]
     wanted = reading.planned.situation.mains_volts
     mains = place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
     row = Taken(name, text.strip(), mains, place.meter, "here")
     verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
-    if learner is None and expected.given is not None and verdict.verdict == "go on":
+    if expected.given is not None and verdict.verdict == "go on":
         before = [_verdict(place.taken[r.id]) for r in expected.readings() if r.id in place.taken and r.id != name]
         order = {r.id: n for n, r in enumerate(expected.readings())}
         before = [v for v in before if order[v.id] < order[name]]

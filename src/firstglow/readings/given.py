@@ -84,18 +84,22 @@ class Given:
         variance = own - float(weights @ across)
         return float(weights @ np.array(seen)), max(variance, 1e-12) ** 0.5
 
-    def narrowed(self, read: Mapping[str, float], wanted: str) -> tuple[float, float]:
-        """(low, high) of one reading given what has been read [SI]."""
+    def before(self, name: str, taken: Mapping[str, float]) -> dict[str, float]:
+        """Those of ``taken`` that come before a reading on the ladder; none for a reading it does not know."""
+        number = {one: i for i, one in enumerate(self.ids)}
+        here = number.get(name, 0)
+        return {one: value for one, value in taken.items() if number.get(one, here) < here}
+
+    def narrowed(self, read: Mapping[str, float], wanted: str) -> tuple[float, float, float]:
+        """(expected, low, high) of one reading given what has been read [SI]."""
         number = {name: i for i, name in enumerate(self.ids)}
-        used = [number[name] for name in read if name in number]
+        used = [number[name] for name in read]
         seen = [(read[self.ids[i]] - self.middle[i]) / self.sigma[i] for i in used]
         i = number[wanted]
         predicted, spread = self.predict(i, used, seen)
         reach = self.score * self.heavy[i] * spread
-        return (
-            float(self.middle[i] + self.sigma[i] * (predicted - reach)),
-            float(self.middle[i] + self.sigma[i] * (predicted + reach)),
-        )
+        middle, low, high = (float(self.middle[i] + self.sigma[i] * (predicted + d)) for d in (0.0, -reach, reach))
+        return middle, low, high
 
 
 def innovations(covariance: Array, t: Array) -> Array:

@@ -34,7 +34,7 @@ class Around:
 
     live: the rung's live joints as the ladder document has them. wait: what is still to be waited for, "" for nothing.
     last: the last verdict in one line. clips: places of the clips that are on. tried: the last verdict on this very
-    reading, where it was not go on.
+    reading, where it was not go on. grounds: how many readings before it its band is learned from, 0 for the sheet's.
     """
 
     amplifier: str
@@ -45,6 +45,7 @@ class Around:
     wait: str = ""
     last: str = ""
     tried: Sequence[str] = ()
+    grounds: int = 0
 
 
 def folded(label: str, text: str, width: int = WIDTH) -> list[str]:
@@ -78,6 +79,13 @@ def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█")
     stop = told.stop or "no limit of its own"
     lines += ["", *folded("STOP IF", stop), ""]
     lines += _expect(told, reading, ink)
+    if around.grounds:
+        lines += folded(
+            "",
+            f"yours, by the {around.grounds} readings before it"
+            if around.grounds > 1
+            else "yours, by the reading before it",
+        )
     if told.note:
         lines += folded("NOTE", told.note)
     if around.live:
