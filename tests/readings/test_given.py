@@ -38,3 +38,26 @@ def test_healthy_amplifiers_pass_it() -> None:
     t = (fresh - given.middle[:, None]) / given.sigma[:, None]
     passed = (np.abs(innovations(given.covariance, t)).max(axis=0) <= given.score).mean()
     assert passed >= 0.99
+
+
+def test_what_is_unsound_is_no_ground_for_what_follows() -> None:
+    """The factor that grows by what fits, against ``predict`` solved anew for every reading and amplifier."""
+    y, _, _ = world(2000, 1)
+    given = joint([str(i) for i in range(60)], y)
+    fresh, _, _ = world(40, 3)
+    rng = np.random.default_rng(4)
+    t = (fresh - given.middle[:, None]) / given.sigma[:, None] + 6.0 * (rng.random(fresh.shape) < 0.02)
+    sound = rng.random(t.shape) > 0.05
+    sound[:, :10] = True
+    wanted = np.zeros(t.shape, dtype=bool)
+    for k in range(t.shape[1]):
+        used: list[int] = []
+        for i in range(len(t)):
+            if not sound[i, k]:
+                continue
+            predicted, spread = given.predict(i, used, t[used, k])
+            wanted[i, k] = abs(t[i, k] - predicted) > given.score * given.heavy[i] * spread
+            if not wanted[i, k]:
+                used.append(i)
+    assert wanted.any()
+    assert (given.misfits(t, sound) == wanted).all()

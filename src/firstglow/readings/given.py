@@ -84,6 +84,46 @@ class Given:
         variance = own - float(weights @ across)
         return float(weights @ np.array(seen)), max(variance, 1e-12) ** 0.5
 
+    def misfits(self, t: Array, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """Which readings do not fit those before them, (reading, sample), as ``second_look`` goes through them.
+
+        t: standardised readings (reading, sample). sound: those that are in their own bands: no others are grounds.
+        """
+        from scipy.linalg import cholesky, solve_triangular
+
+        root, most = cholesky(self.covariance, lower=True), self.score * self.heavy
+        own = solve_triangular(root, np.where(sound, t, 0.0), lower=True)
+        out = sound & (np.abs(own) > most[:, None])
+        for k in np.flatnonzero((~sound | out).any(axis=0)):
+            first = int(np.argmax(~sound[:, k] | out[:, k]))
+            out[first:, k] = self._one_by_one(root, t[:, k], own[:first, k], sound[:, k], most)
+        return np.asarray(out)
+
+    def _one_by_one(
+        self, root: Array, t: Array, own: Array, sound: NDArray[np.bool_], most: Array
+    ) -> NDArray[np.bool_]:
+        """The same for one amplifier from its first doubtful reading on, whose factor grows by what fits."""
+        from scipy.linalg import solve_triangular
+
+        first, count = len(own), len(t)
+        grown, z, used = np.zeros_like(root), np.empty(count), list(range(first))
+        grown[:first, :first], z[:first] = root[:first, :first], own
+        out = np.zeros(count - first, dtype=bool)
+        for i in range(first, count):
+            k = len(used)
+            w = (
+                solve_triangular(grown[:k, :k], self.covariance[used, i], lower=True, check_finite=False)
+                if k
+                else z[:0]
+            )
+            spread = max(float(self.covariance[i, i] - w @ w), 1e-12) ** 0.5
+            z[k] = (t[i] - w @ z[:k]) / spread
+            out[i - first] = sound[i] and abs(z[k]) > most[i]
+            if sound[i] and not out[i - first]:
+                grown[k, :k], grown[k, k] = w, spread
+                used.append(i)
+        return out
+
     def before(self, name: str, taken: Mapping[str, float]) -> dict[str, float]:
         """Those of ``taken`` that come before a reading on the ladder; none for a reading it does not know."""
         number = {one: i for i, one in enumerate(self.ids)}

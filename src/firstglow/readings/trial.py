@@ -14,7 +14,6 @@ from firstglow.amplifier.situation import Fault
 from firstglow.readings.asked import Cast
 from firstglow.readings.expected import ExpectedLadder, ExpectedReading
 from firstglow.readings.finish import glow_word
-from firstglow.readings.given import innovations
 from firstglow.readings.meters import loaded
 from firstglow.readings.observe import Observer
 from firstglow.readings.seen import Seen
@@ -82,20 +81,21 @@ def judge(ladder: ExpectedLadder, shown: dict[str, Array]) -> Judged:
     for i, r in enumerate(rows):
         codes[i] = _codes(r, shown[r.id])
     cold = np.array([r.planned.situation.mains_volts == 0.0 for r in rows])
-    misfit = np.zeros(codes.shape, dtype=bool)
-    if ladder.given is not None:
-        number = {r.id: i for i, r in enumerate(rows)}
-        at = [number[name] for name in ladder.given.ids if name in number]
-        if len(at) == len(ladder.given.ids):
-            values = np.array([shown[name] for name in ladder.given.ids])
-            t = (values - ladder.given.middle[:, None]) / ladder.given.sigma[:, None]
-            # what is out of its band is no ground for what follows: it is taken as its own edge
-            t = np.clip(np.nan_to_num(t, nan=0.0, posinf=9.0, neginf=-9.0), -9.0, 9.0)
-            size = np.abs(innovations(ladder.given.covariance, t))
-            misfit[at] = size > ladder.given.score * ladder.given.heavy[:, None]
-            quiet = np.array([bool(r.note_only) for r in rows])
-            misfit[quiet] = False
-    return Judged(tuple(r.id for r in rows), codes, cold, misfit)
+    return Judged(tuple(r.id for r in rows), codes, cold, _misfit(ladder, rows, shown, codes))
+
+
+def _misfit(
+    ladder: ExpectedLadder, rows: Sequence[ExpectedReading], shown: dict[str, Array], codes: Codes
+) -> NDArray[np.bool_]:
+    """Which readings do not fit those before them, (reading, sample)."""
+    given, number = ladder.given, {r.id: i for i, r in enumerate(rows)}
+    out = np.zeros(codes.shape, dtype=bool)
+    if given is not None and all(name in number for name in given.ids):
+        at = [number[name] for name in given.ids]
+        values = np.array([shown[name] for name in given.ids])
+        sound = (codes[at] == GO_ON) & np.isfinite(values)
+        out[at] = given.misfits((values - given.middle[:, None]) / given.sigma[:, None], sound)
+    return out
 
 
 def _codes(r: ExpectedReading, value: Array) -> Codes:
@@ -156,13 +156,15 @@ class Case:
 class Sick:
     """What the ladder made of one planted fault.
 
-    powered, cold: seen by powered readings, by unplugged ones. stopped: some verdict was switch off now. first: id of
+    powered, cold: seen by powered readings, by unplugged ones. alone: by some reading's own band or stop, whatever the
+    readings before it say. stopped: some verdict was switch off now. first: id of
     the first reading that it alarms, None where nothing does. unsolved: some situation would not settle.
     """
 
     case: Case
     powered: bool
     cold: bool
+    alone: bool
     stopped: bool
     first: str | None
     unsolved: bool
@@ -179,6 +181,7 @@ def sick(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, cases: Sequence[Cas
     column = {int(n): k for k, n in enumerate(bare.numbers)}
     base = before.alarms[:, [column[int(n)] for n in numbers]]
     new = after.alarms & ~base
+    alone = (after.codes > GO_ON) & ~(before.codes > GO_ON)[:, [column[int(n)] for n in numbers]]
     out = []
     for k, case in enumerate(cases):
         alarmed = np.flatnonzero(new[:, k])
@@ -188,6 +191,7 @@ def sick(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, cases: Sequence[Cas
                 case,
                 bool((new[:, k] & ~after.cold).any()),
                 bool((new[:, k] & after.cold).any()),
+                bool(alone[:, k].any()),
                 bool((after.codes[new[:, k], k] == SWITCH_OFF).any()),
                 first,
                 bool(lost[k]),
