@@ -235,7 +235,7 @@ class Climb:
 
     def _safe(self, text: str) -> Answered:
         said = ""
-        for one in answers(text, self.here.safing, self.fall, self.clock()):
+        for one in answers(text, self.here.safing, self.fall, self.clock(), self._meter):
             self._keep(one.event, value=one.value, why=one.why, data={"stage": self.here.stage, **(one.data or {})})
             said = one.why or said
         if self.here.state != "switched off":
@@ -278,6 +278,11 @@ class Climb:
         meter = meter_named(name, self.meters)
         self._keep("meter", value=meter.name)
         return f"meter {meter.name} ({meter.about}): its loading is counted from here on"
+
+    @property
+    def _meter(self) -> Meter:
+        """The meter that reads now."""
+        return meter_named(self.here.meter, self.meters) if self.here.meter else self.ladder.expected.meter
 
     def back(self) -> str:
         """The last reading that counts does not count any longer; its id."""

@@ -10,7 +10,7 @@ from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.learn import Learned, learned
 from firstglow.readings.meters import Meter
 from firstglow.readings.taken import Taken, TakenFile
-from firstglow.readings.typed import typed_number
+from firstglow.readings.typed import split_range, typed_number
 from firstglow.readings.verdict import Answer, Verdict, judge
 from firstglow.records.record import Record
 
@@ -54,7 +54,7 @@ def judged(
         order = {r.id: n for n, r in enumerate(expected.readings())}
         before = [v for v in before if order[v.id] < order[name]]
         verdict = expected.given.second_look(expected, [*before, verdict])[-1]
-    si = None if reading.kind in ("lamp", "look") else typed_number(row.text, reading.unit, name)
+    si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
 
 
@@ -64,7 +64,7 @@ def as_ratio(ladder: Ladder, place: Here, name: str, text: str) -> str:
     probe = reading.planned.probe
     if reading.unit != "1" or not re.search(r"[Vv]", text):
         return text
-    volts = typed_number(text, "V", name)
+    volts = typed_number(split_range(text)[0], "V", name)
     for other in ladder.expected.readings():
         own = other.planned.probe
         same = (own.red, own.black, own.quantity) == (probe.red, probe.black, "signal volts")

@@ -10,8 +10,8 @@ from typing import Any, Literal
 
 from firstglow.ladder.fall import Fall, Place
 from firstglow.ladder.here import Safing
-from firstglow.readings.meters import ReadingsError
-from firstglow.readings.typed import typed_number
+from firstglow.readings.meters import Meter, ReadingsError
+from firstglow.readings.typed import split_range, typed_number
 from firstglow.solver.discharge import WORKING_VOLTS
 
 Phase = Literal["off", "wait", "prove", "fall", "discharge", "minute", "again", "prove again", "done"]
@@ -65,8 +65,9 @@ def asked(safing: Safing, fall: Fall, now: datetime) -> Asked:
     return Asked("prove again")
 
 
-def answers(text: str, safing: Safing, fall: Fall, now: datetime) -> Iterator[Step]:
-    """What one line of answers becomes; ReadingsError for what cannot be read.
+def answers(text: str, safing: Safing, fall: Fall, now: datetime, meter: Meter | None = None) -> Iterator[Step]:
+    """What one line of answers becomes; ReadingsError for what cannot be read. meter: the one in use; a needle's figures
+    are typed with the range they were read on, for at rest it looks the same on every one.
 
     One figure, or one for each capacitor in the order shown. The steps depend on each other: the caller records each
     before it asks for the next, and none follows one that is not good.
@@ -87,6 +88,7 @@ def answers(text: str, safing: Safing, fall: Fall, now: datetime) -> Iterator[St
     elif ask.phase == "prove again":
         yield from _proved_again(text, safing)
     else:
+        words = resolved(text, meter).split()
         if len(words) > len(ask.places) or not words:
             names = ", ".join(p.part for p in ask.places)
             raise ReadingsError(f'make safe: "{text}"; dc volts of {names}, in this order; try 0.2')
@@ -95,6 +97,26 @@ def answers(text: str, safing: Safing, fall: Fall, now: datetime) -> Iterator[St
             yield step
             if step.event == "not down":
                 return
+
+
+def resolved(text: str, meter: Meter | None) -> str:
+    """The figures alone, read on a range that shows what must not stand there."""
+    figures, typed = split_range(text)
+    if meter is None or not (meter.needle or typed):
+        return figures
+    ranges = meter.of_kind("dc volts")
+    fine = [r for r in ranges if 2.0 * r.limits(0.0) < WORKING_VOLTS]
+    there = ", ".join(r.text for r in fine)
+    if not fine:
+        raise ReadingsError(
+            f"make safe: meter {meter.name} does not show {WORKING_VOLTS:g} V; one that does; try meter digital"
+        )
+    if typed and any(abs(r.full - typed_number(typed, "V", "range")) < 1e-6 * r.full for r in fine):
+        return figures
+    raise ReadingsError(
+        f'make safe: "{text}"; start at {ranges[-1].text}, step down, and type the range it was read on, one of {there}: '
+        f"on a higher one {WORKING_VOLTS:g} V do not show; try 0 on {fine[-1].text}"
+    )
 
 
 def _volts(text: str, what: str) -> float:

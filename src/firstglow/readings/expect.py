@@ -61,11 +61,11 @@ def expect_with_sheet(
     sheet = prepare(observer, rungs, meter, mains_read)
     socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)
     bands = sampled_bands(sheet, meter, samples, seed) if mode == "sampled" else fast_bands(sheet, seed)
-    made = numbers(sheet, bands.low, bands.high)
+    made = numbers(sheet, bands.low, bands.high, meter)
     limits = limits_of(sheet, made, socket, hottest(sheet, meter, bands.seen, seed))
     done = finish(sheet, rungs, made, meter, limits, bands.seen)
     by_id = {r.id: r for rung in done for r in rung.readings}
-    findings = found_out(sheet, by_id, bands, limits)
+    findings = found_out(sheet, by_id, bands, limits, meter)
     given = None if bands.values is None else given_of(sheet, bands.values, done)
     count = samples if mode == "sampled" else 0
     return ExpectedLadder(

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 from typing import Any
 
+from firstglow.readings.apart import Apart, Ground, steps_down
 from firstglow.readings.meters import SCALE, SIGN, UNIT, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
 
@@ -36,6 +37,8 @@ class ExpectedReading:
     words: the answers a healthy amplifier may give (lamp and look).
     source_ohms: Thevenin ohms behind the two joints [ohm]. sigma: of the shown value [SI].
     mains_curve: the nominal shown value [SI] at MAINS_STEPS, () where the mains do not move it.
+    ground: what a range is judged on that it is read on. start: the range to put the meter on first, None where that is
+    ``on``.
     """
 
     planned: PlannedReading
@@ -52,6 +55,8 @@ class ExpectedReading:
     sigma: float = 0.0
     mains_curve: tuple[float, ...] = ()
     note_only: str = ""
+    ground: Ground = field(default_factory=Ground)
+    start: Range | None = None
 
     @property
     def id(self) -> str:
@@ -76,19 +81,26 @@ class ExpectedReading:
             return self.expected if isinstance(self.expected, str) else None
         return self.on.shown(self.expected)
 
-    def hidden_from(self, on: Range | None) -> bool:
-        """Does this range of a meter load the joint so far down that what must not stand there would not show?
+    def hidden_from(self, on: Range | None) -> Apart | None:
+        """The limit that this range of a meter cannot tell from what is expected, None where it can tell every one.
 
         A moving coil of 20 kohm/V on half a volt is 10 kohm across a grid leak of half a megohm: two volts of a leaking
-        coupling capacitor move its needle by less than its own error.
+        coupling capacitor move its needle by less than its own error. On 500 V it moves by nothing for 10 V.
         """
-        if on is None or on.unit != "V" or self.planned.situation.mains_volts == 0.0:
-            return False  # unplugged, a charged capacitor stands behind the joint and no resistor
-        share = loaded(1.0, self.source_ohms, on.input_ohms)
-        return any(
-            rule.rule == "zero" and rule.limit is not None and rule.limit * share < on.limits(0.0)
-            for rule in self.planned.stops
-        )
+        return None if on is None else self.ground.hides(on)
+
+    def share(self, on: Range) -> float:
+        """What is left of the true volts with this range across them; all of them where a charge stands or a rail."""
+        if on.unit != "V" or self.planned.situation.mains_volts == 0.0 or self.planned.range_volts:
+            return 1.0
+        return float(loaded(1.0, self.source_ohms, on.input_ohms))
+
+    @property
+    def how(self) -> str:
+        """Which range, and how to come to it: "10 V", "start at 500 V, step down to 10 V"; "" for none."""
+        if self.on is None:
+            return ""
+        return f"start at {self.start.text}, step down to {self.on.text}" if self.start else self.on.text
 
     @property
     def band_cut(self) -> bool:
@@ -111,7 +123,7 @@ class ExpectedReading:
         p = self.planned
         return {
             "id": p.id, "what": p.what, "red": p.probe.red, "black": p.probe.black, "kind": self.kind,
-            "range": (self.on.text or None) if self.on else None, "unit": self.unit, "expected": self.expected,
+            "range": (self.on.text or None) if self.on else None, "how": self.how or None, "unit": self.unit, "expected": self.expected,
             "low": self.low, "high": self.high,
             "stop_below": self.stop_below.limit if self.stop_below else None,
             "stop_above": self.stop_above.limit if self.stop_above else None,
@@ -128,18 +140,36 @@ class ExpectedReading:
         }  # fmt: skip
 
 
-def hidden_text(reading: ExpectedReading, on: Range) -> str:
-    """Why a meter cannot judge a reading."""
-    if loaded(1.0, reading.source_ohms, on.input_ohms) > 0.5:
-        least = reading.text(on.limits(0.0))
+def hidden_text(reading: ExpectedReading, on: Range, meter: Meter) -> str:
+    """Why a range cannot judge a reading, and what can."""
+    ground = reading.ground
+    limit = ground.hides(on)
+    if limit is None:
+        return ""
+    finer = ground.resolving(meter)
+    if finer is not None and finer.full < on.full:
+        steps = ", then ".join(r.text for r in steps_down(meter, reading.kind, on, finer)[1:])
         return (
-            f"on its {on.text} range this meter may be {least} wrong: too coarse to see what must not stand here; "
-            "read it with a digital meter"
+            f"on its {on.text} range this meter may be {on.text_of(on.limits(0.0))} wrong, and "
+            f"{on.text_of(abs(limit.limit))} must not stand here: step down to {steps}, and type it with its range: "
+            f"{reading_as_typed(0.0, finer)}"
+        )
+    if ground.true == float("inf"):
+        return f"this meter's scale ends at {on.text}, short of what is wanted; read it with a digital meter"
+    if ground.share(on) < 0.5:
+        return (
+            f"on its {on.text} range this meter is {on.input_ohms / 1e3:g} kΩ across a joint of "
+            f"{ground.source_ohms / 1e3:.0f} kΩ: what must not stand here would not move it; read it with a digital meter"
         )
     return (
-        f"on its {on.text} range this meter is {on.input_ohms / 1e3:g} kΩ across a joint of "
-        f"{reading.source_ohms / 1e3:.0f} kΩ: what must not stand here would not move it; read it with a digital meter"
+        f"on its {on.text or 'own'} range this meter may be {on.text_of(on.limits(0.0))} wrong: too coarse to tell what "
+        "is expected from what must stop; read it with a digital meter"
     )
+
+
+def reading_as_typed(value: float, on: Range) -> str:
+    """A figure with the range it was read on, as it is typed: "0 V on 10 V"."""
+    return f"{on.shown(value)} on {on.text}"
 
 
 @dataclass(frozen=True, slots=True)

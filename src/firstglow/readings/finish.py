@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.readings.apart import Apart, Ground
 from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
@@ -34,7 +35,7 @@ def glow_word(share: float) -> str:
     return next(word for most, word in GLOW if share < most)
 
 
-def numbers(sheet: Sheet, low: Array, high: Array) -> dict[str, ExpectedReading]:
+def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, ExpectedReading]:
     """The numeric readings, without stops."""
     made = {}
     sigma = np.sqrt((sheet.found.sigmas**2).sum(axis=0))
@@ -49,8 +50,15 @@ def numbers(sheet: Sheet, low: Array, high: Array) -> dict[str, ExpectedReading]
         made[r.id] = ExpectedReading(
             r, r.id.split("/")[0], on, expected, down, up, moved_by=shares(sheet.found, i),
             source_ohms=float(sheet.source_ohms[i]), sigma=float(sigma[i]), mains_curve=curve, note_only=r.note_only,
+            ground=sheet.grounds[i], start=start_of(sheet.grounds[i], on, meter),
         )  # fmt: skip
     return made
+
+
+def start_of(ground: Ground, on: Range, meter: Meter) -> Range | None:
+    """The range to put the meter on first where that is another than ``on``."""
+    first = ground.start(meter)
+    return None if first is None or first.full <= on.full else first
 
 
 def heater_hum(sheet: Sheet, r: PlannedReading) -> float:
@@ -127,7 +135,9 @@ def special(sheet: Sheet, r: PlannedReading, meter: Meter, sampled: Seen | None)
         return ExpectedReading(r, rung, on, 0.0, 0.0, most, note_only=r.note_only)
     on = meter.of_kind("ohms")[-1]
     low = min(on.full, least_open(sheet, r, on) if stated is None else stated)
-    return ExpectedReading(r, rung, on, None, low, None, note_only=r.note_only)
+    limits = () if stated is None else (Apart("below", stated, next(s.why for s in r.stops if s.rule == "fixed")),)
+    ground = Ground(r.probe.kind, np.inf, 0.0, limits)
+    return ExpectedReading(r, rung, on, None, low, None, note_only=r.note_only, ground=ground)
 
 
 def least_open(sheet: Sheet, r: PlannedReading, on: Range) -> float:
@@ -201,12 +211,14 @@ def offer(part: Part) -> tuple[int, str]:
     return 4, f"measure {part.name} unplugged"
 
 
-def found_out(sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, limits: Limits) -> tuple[str, ...]:
+def found_out(
+    sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, limits: Limits, meter: Meter
+) -> tuple[str, ...]:
     """What this amplifier cannot do, in bench words: bias that does not reach, a pot out of travel, a limit inside."""
     out: list[str] = []
     for r in by_id.values():
-        if r.on is not None and r.hidden_from(r.on):
-            out.append(f"{r.planned.what}: {hidden_text(r, r.on)}")
+        if r.on is not None and r.hidden_from(r.on) and not r.note_only:
+            out.append(f"{r.planned.what}: {hidden_text(r, r.on, meter)}")
         cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut]
         out += [f"{r.planned.what}: {s.why}; healthy amplifiers may read there. First {s.separate}" for s in cut]
         for rule in r.planned.stops:

@@ -69,6 +69,13 @@ class Range:
             return ""
         return f"{self.full / SCALE[self.scale]:g} {self.scale}{SIGN[self.unit or '1']}".strip()
 
+    def text_of(self, size: float) -> str:
+        """A size in this range's unit, to two figures and whatever the step: "15 V", "17 mV"."""
+        if self.unit == "1" or size == 0.0:
+            return f"{size:.2g}"
+        scale = next((s for s in ("M", "k", "", "m") if size >= SCALE[s]), "m")
+        return f"{float(f'{size:.2g}') / SCALE[scale]:g} {scale}{SIGN[self.unit or '1']}".strip()
+
     def limits(self, value: float) -> float:
         """Half width [SI] of what the meter may be wrong by at ``value`` [SI], reading step included."""
         return self.gain_limit * abs(value) + self.offset_limit + self.step / 2

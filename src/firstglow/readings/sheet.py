@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.readings.apart import Apart, Ground
 from firstglow.readings.asked import COLD, Block, Cast, blocks
 from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, loaded, ratio_of
@@ -33,6 +34,7 @@ class Sheet:
     """Everything about the numeric readings of a ladder, in one order.
 
     on, source_ohms, shown: range, Thevenin ohms and nominal shown value, (reading,). groups: twins by number.
+    grounds: what each range was chosen on, (reading,).
     """
 
     observer: Observer
@@ -47,6 +49,7 @@ class Sheet:
     mains_width: float
     setting: Mapping[str, float]
     nominal: Seen
+    grounds: tuple[Ground, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,10 +77,15 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     numeric = tuple(r for b in wanted for r in b.readings if is_numeric(r) and r.id in nominal.values)
     true = np.array([float(nominal.values[r.id][MIDDLE]) for r in numeric])
     source = np.array([source_of(r, nominal) for r in numeric])
-    on, shown = ranges(numeric, true, source, meter)
+    grounds = tuple(
+        ground_of(r, float(t), float(s), highest(r, numeric, true))
+        for r, t, s in zip(numeric, true, source, strict=True)
+    )
+    on, shown = ranges(numeric, true, source, meter, grounds)
     # an open circuit is no figure: what the meter cannot show is judged as open
     keep = [i for i, r in enumerate(numeric) if not (r.probe.quantity in COLD and true[i] > on[i].full)]
     numeric, on = tuple(numeric[i] for i in keep), tuple(on[i] for i in keep)
+    grounds = tuple(grounds[i] for i in keep)
     true, source, shown = true[keep], source[keep], shown[keep]
     width = mains_width(observer, wanted, meter, mains_read)
     targets = idle_settings(observer.amplifier, wanted)
@@ -85,7 +93,7 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     after = np.array([loaded(1.0, s, r.input_ohms) for s, r in zip(source, on, strict=True)])
     found = with_meter(found, on, shown, after)
     groups = twins(numeric, shown, on, found)
-    return Sheet(observer, wanted, numeric, on, true, source, shown, groups, found, width, targets, nominal)
+    return Sheet(observer, wanted, numeric, on, true, source, shown, groups, found, width, targets, nominal, grounds)
 
 
 def no_false_opens(wanted: Sequence[Block], nominal: Seen) -> tuple[Block, ...]:
@@ -133,26 +141,58 @@ def source_of(r: PlannedReading, seen: Seen) -> float:
     return (0.0 if own is None else float(np.ravel(own)[MIDDLE])) + r.probe.series_ohms
 
 
+def ground_of(r: PlannedReading, true: float, source: float, most: float) -> Ground:
+    """What a reading's range is chosen on: what the plan says must not stand there, whatever the amplifier."""
+    # unplugged, a charged capacitor stands behind the joint and no resistor; so on a rail that the plan starts high on
+    behind = 0.0 if r.situation.mains_volts == 0.0 or r.range_volts else source
+    limits: list[Apart] = []
+    for rule in r.stops:
+        if rule.limit is None or not r.probe.kind.endswith("volts"):
+            continue
+        if rule.rule == "zero" and abs(true) <= rule.limit:
+            limits += [Apart("above", rule.limit, rule.why), Apart("below", -rule.limit, rule.why)]
+        elif rule.rule == "fixed" and r.range_volts:
+            limits.append(Apart(rule.side, rule.limit, rule.why))
+    return Ground(r.probe.kind, true, behind, tuple(limits), r.range_volts or 0.0, most)
+
+
+def highest(r: PlannedReading, readings: Sequence[PlannedReading], true: Array) -> float:
+    """What a needle may meet where nothing is expected [V]: the highest volts read on this rung; 0 where something is."""
+    if r.situation.mains_volts == 0.0 or not any(rule.rule == "zero" for rule in r.stops):
+        return 0.0
+    rung = r.id.split("/")[0]
+    return max(
+        abs(float(t)) for q, t in zip(readings, true, strict=True)
+        if q.probe.kind == r.probe.kind and q.probe.quantity == "volts" and q.id.split("/")[0] == rung
+    )  # fmt: skip
+
+
 def ranges(
-    readings: Sequence[PlannedReading], true: Array, source: Array, meter: Meter
+    readings: Sequence[PlannedReading], true: Array, source: Array, meter: Meter, grounds: Sequence[Ground]
 ) -> tuple[tuple[Range, ...], Array]:
-    """(range, nominal value as shown) of every reading: the range is chosen for what the meter will show on it."""
+    """(range, nominal value as shown) of every reading: the range is chosen for what the meter will show on it, and
+    where nothing is expected, so that what must not stand there shows."""
     on, shown = [], np.empty(len(readings))
     for i, r in enumerate(readings):
         if r.probe.quantity == "gain ratio":
             on.append(ratio_of(meter.range_for(r.probe.kind, RATIO_OVER)))
             shown[i] = true[i]
             continue
-        chosen = meter.range_for(r.probe.kind, HEADROOM * true[i], r.range_volts)
-        for lower in meter.of_kind(r.probe.kind):
-            # a moving coil loads more on a lower range: the reading may come down into it
-            fits = lower.full >= (r.range_volts or 0.0)
-            if fits and abs(HEADROOM * loaded(true[i], source[i], lower.input_ohms)) <= lower.full:
-                chosen = lower
-                break
+        chosen = grounds[i].resolving(meter) or range_of(r, true[i], source[i], meter)
         on.append(chosen)
         shown[i] = loaded(true[i], source[i], chosen.input_ohms)
     return tuple(on), shown
+
+
+def range_of(r: PlannedReading, true: float, source: float, meter: Meter) -> Range:
+    """The range for what is expected."""
+    chosen = meter.range_for(r.probe.kind, HEADROOM * true, r.range_volts)
+    for lower in meter.of_kind(r.probe.kind):
+        # a moving coil loads more on a lower range: the reading may come down into it
+        fits = lower.full >= (r.range_volts or 0.0)
+        if fits and abs(HEADROOM * loaded(true, source, lower.input_ohms)) <= lower.full:
+            return lower
+    return chosen
 
 
 def idle_settings(amplifier: Amplifier, wanted: Sequence[Block]) -> dict[str, float]:

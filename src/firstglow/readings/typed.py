@@ -22,6 +22,7 @@ _PLAIN = re.compile(
 _CODE = re.compile(r"(?P<sign>[+-]?)(?P<whole>\d+)(?P<letter>[kKMmRGV])(?P<rest>\d+)\s*(?P<unit>[A-Za-zΩωΩ]*)")
 
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?!\d|[.,])")  # decimals or thousands: a person must say which
+_ON_RANGE = re.compile(r"(?P<value>.*\S)\s+on\s+(?:the\s+)?(?P<range>\S.*?)(?:\s+range)?", re.IGNORECASE)
 _ACCURACY = re.compile(r"(?:±\s*)?(\d+(?:[.,]\d+)?)\s*%\s*(?:\+\s*(\d+(?:[.,]\d+)?)\s*(?:counts?|digits?)?)?")
 
 
@@ -52,6 +53,12 @@ def typed_number(text: str, unit: str | None, where: str = "reading") -> float:
     prefix, word = match["prefix"], match["unit"]
     size = float(match["digits"].replace(",", ".")) * PREFIX[prefix]
     return _signed(match["sign"], size, word, unit, None, where, text)
+
+
+def split_range(text: str) -> tuple[str, str]:
+    """(what was read, the range it was read on as typed or "") of "0 V on 10 V"."""
+    match = _ON_RANGE.fullmatch(str(text).strip())
+    return (match["value"], match["range"]) if match else (str(text), "")
 
 
 def _decimal_point(text: str) -> str:

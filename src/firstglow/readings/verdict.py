@@ -7,10 +7,10 @@ from math import inf, isfinite
 from typing import Any, Literal
 
 from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
-from firstglow.readings.meters import Meter, Range, ReadingsError, loaded, meter_named
+from firstglow.readings.meters import Meter, Range, ReadingsError, meter_named
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import Taken, TakenFile
-from firstglow.readings.typed import typed_number, typed_word
+from firstglow.readings.typed import split_range, typed_number, typed_word
 from firstglow.readings.warm import MOST_KELVIN, rise
 
 Answer = Literal["go on", "look first", "switch off now", "note only"]
@@ -84,25 +84,28 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     """One reading by itself."""
     if reading.kind in {"lamp", "look"}:
         return _judge_word(reading, row)
-    value = typed_number(row.text, reading.unit, f"{row.where}: {row.id}")
+    text, typed_range = split_range(row.text)
+    value = typed_number(text, reading.unit, f"{row.where}: {row.id}")
     meter = meter_named(row.meter or taken.meter or ladder.meter.name, taken.meters)
-    stop = _stopped(reading, value)
+    said = _range_said(reading, typed_range, meter, f"{row.where}: {row.id}")
+    on = said or (reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter))
+    here = _to_this_range(reading, value, on)
+    stop = _stopped(reading, here)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
-        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, value), _checks(reading), value)
+        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), _checks(reading), here)
     away = _mains_away(ladder, reading, row, taken)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
     if away is not None and abs(away - 1.0) > MAINS_REACH:
-        here = reading.planned.situation.mains_volts
-        why = (
-            f"read with {away * here:.0f} V of mains where this rung wants {here:.0f} V: set the dial and read it again"
-        )
+        wanted = reading.planned.situation.mains_volts
+        why = f"read with {away * wanted:.0f} V of mains where this rung wants {wanted:.0f} V: set the dial and read it again"
         return Verdict(row.id, row.text, "look first", why, (), None)
-    on = reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter)
-    if on is not None and reading.hidden_from(on):
-        return Verdict(row.id, row.text, "look first", hidden_text(reading, on), _checks(reading), None)
-    value, spare = _to_this_meter(ladder, reading, value, meter)
+    hidden = _hidden(reading, on, meter, said is not None)
+    if hidden:
+        return Verdict(row.id, row.text, "look first", hidden, _checks(reading), None)
+    spare = 0.0 if on is None or reading.on is None else max(0.0, on.limits(value) - reading.on.limits(here))
+    value = here
     compared = _to_these_mains(reading, value, away)
     return _judge_band(reading, row, value, compared, spare)
 
@@ -231,20 +234,42 @@ def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) 
 
 def _range_of(reading: ExpectedReading, value: float, meter: Meter) -> Range | None:
     """The range of another meter that a value was read on."""
-    if reading.on is None or not isfinite(value):
-        return None
+    if reading.on is None or reading.on.kind == "ratio" or not isfinite(value):
+        return reading.on
     return meter.range_for(reading.kind, value, reading.planned.range_volts)
 
 
-def _to_this_meter(ladder: ExpectedLadder, reading: ExpectedReading, value: float, meter: Meter) -> tuple[float, float]:
-    """(the value as the ladder's meter would show it, what the other meter is worse by) [SI]."""
-    on = reading.on
-    if meter.name == ladder.meter.name or on is None or on.kind == "ratio" or not isfinite(value):
-        return value, 0.0
-    other = meter.range_for(reading.kind, value, reading.planned.range_volts)
-    unloaded = value / loaded(1.0, reading.source_ohms, other.input_ohms)
-    here: float = loaded(unloaded, reading.source_ohms, on.input_ohms)
-    return here, max(0.0, other.limits(value) - on.limits(here))
+def _range_said(reading: ExpectedReading, typed: str, meter: Meter, where: str) -> Range | None:
+    """The range that was typed with a figure; ReadingsError for one that the meter has not."""
+    if not typed or reading.on is None or reading.on.kind == "ratio":
+        return None
+    full = typed_number(typed, reading.on.unit, where)
+    ranges = meter.of_kind(reading.kind)
+    found = next((r for r in ranges if abs(r.full - full) <= 1e-6 * r.full), None)
+    if found is None:
+        there = ", ".join(r.text for r in ranges)
+        raise ReadingsError(
+            f'{where}: range "{typed}": meter {meter.name} has {there}; one of them; try {ranges[0].text}'
+        )
+    return found
+
+
+def _hidden(reading: ExpectedReading, on: Range | None, meter: Meter, said: bool) -> str:
+    """Why a figure on this range can judge nothing, "" where it can. Where a reading starts on a range that would hide
+    what must not stand there, the range it ended on has to be said: a needle at rest looks the same on both."""
+    if on is None:
+        return ""
+    first = reading.ground.start(meter)
+    if not said and first is not None and reading.hidden_from(first) is not None:
+        return hidden_text(reading, first, meter)
+    return hidden_text(reading, on, meter)
+
+
+def _to_this_range(reading: ExpectedReading, value: float, on: Range | None) -> float:
+    """A value read on a range, as the ladder's own range would show it [SI]: by what each leaves of the volts."""
+    if on is None or reading.on is None or on == reading.on or not isfinite(value):
+        return value
+    return value / reading.share(on) * reading.share(reading.on)
 
 
 def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:

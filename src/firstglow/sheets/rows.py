@@ -177,7 +177,7 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
         red=red,
         black=black,
         contact=words.get(first["contact"], first["contact"]),
-        range=first.get("range") or "",
+        range=first.get("how") or first.get("range") or "",
         expect=figure,
         band=band,
         stop=stop_text(first),
