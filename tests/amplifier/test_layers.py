@@ -90,6 +90,16 @@ def test_measured_windings_keep_what_was_not_measured() -> None:
     assert volts.windings[1].turns.spread < plain.windings[1].turns.spread
 
 
+def test_a_winding_that_measures_what_is_drawn_is_measured_all_the_same() -> None:
+    plain = load(B).parts["T1"].windings[1]
+    ohms = layered(f'kind = "measured"\nset = {{ "T1 ht" = "{plain.ohms.value:.6g}+200R" }}').parts["T1"].windings[1]
+    assert ohms.ohms.spread == 0.015 < plain.ohms.spread
+    assert (ohms.turns.value, ohms.turns.spread) == (plain.turns.value, plain.turns.spread)
+    opened = 'kind = "measured"\nset = { "T1 ht" = "264-0-265V open" }'
+    twice = layered(opened, opened.replace("kind", "uncertainty = 0.004\nkind")).parts["T1"].windings[1]
+    assert twice.turns.spread == 0.004
+
+
 def test_volts_measured_under_an_unknown_load_are_asked_about() -> None:
     with pytest.raises(AmplifierError, match="open"):
         layered('kind = "measured"\nset = { "T1 ht" = "264-0-265V" }')

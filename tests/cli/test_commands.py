@@ -14,7 +14,7 @@ from firstglow import schemas
 
 ROOT = Path(__file__).parent.parent.parent
 B = ROOT / "examples" / "b-hazel-four.toml"
-VERBS = ["demo", "ladder", "climb", "check", "standing", "verdict", "valves", "schema", "accuracy"]
+VERBS = ["demo", "ladder", "climb", "check", "narrow", "standing", "verdict", "valves", "schema", "accuracy"]
 
 
 def run(*words: str | Path, code: int = 0) -> subprocess.CompletedProcess[str]:
@@ -157,3 +157,11 @@ def test_demo_is_the_same_every_time_and_meets_its_fault() -> None:
     assert time.perf_counter() - start < 60  # 15 s is the goal on a quiet machine
     assert document["stopped_at"] == "4/V2 grid/shared"
     assert document["events"][-1]["verdict"] == "switch off now"
+
+
+def test_narrow_says_what_to_measure() -> None:
+    told = answer("narrow", "narrow", B)
+    assert len(told["measurements"]) == 3
+    shown = run("narrow", B).stdout
+    assert all(len(line) <= 80 for line in shown.splitlines())
+    assert '[[layer]]\nkind = "measured"' in shown

@@ -3,6 +3,7 @@
 A drawn value is never overwritten in the file; a resolved one remembers the layer and the line it came from.
 """
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
@@ -26,6 +27,7 @@ _KEYS = ("kind", "who", "when", "why", "note", "meter", "uncertainty", "set", "a
 # ``uncertainty``, or the named meter of the bench file, goes before it. Windings are measured on an ac range.
 METER: Mapping[str, float] = {"ohm": 0.01, "F": 0.04, "H": 0.05, "V": 0.01, "A": 0.015, "winding": 0.015}
 OTHER = 0.05
+_VOLTS = re.compile(r"\dV\b")
 Accuracies = Mapping[str, Mapping[str, float]]
 
 
@@ -252,12 +254,11 @@ class Layers:
                     f'"{short(value)} open"',
                 )
                 return
-            if (
-                any(n.volts != o.volts for n, o in zip(new.sides, known[0].sides, strict=True))
-                or new.open_volts != known[0].open_volts
-            ):
+            # a figure that was measured is one, also where it is what the drawing says
+            unsaid = replace(known[0], sides=tuple(replace(s, ohms=None) for s in known[0].sides))
+            if _VOLTS.search(value):
                 new = replace(new, spread=new.spread if new.spread != known[0].spread else good_for)
-            if any(n.ohms != o.ohms for n, o in zip(new.sides, known[0].sides, strict=True)):
+            if any(s.ohms is not None for s in read_winding(name, value, unsaid).sides):
                 new = replace(new, ohms_spread=good_for)
         draft.windings[name] = (new, Origin(kind, self.mistakes.line(path)))
 

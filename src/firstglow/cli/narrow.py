@@ -1,0 +1,78 @@
+"""``firstglow narrow FILE``."""
+
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+
+if TYPE_CHECKING:
+    from firstglow.readings.narrow import Gain
+
+WIDTH = 79
+CAUTION = """Unplugged, every capacitor discharged and read below 10 V dc. The few volts ac
+come from an isolated low-voltage winding, never from the mains. Read both in
+the same minute, on the finest ac range that holds them, hands off every winding."""
+
+
+@click.command()
+@FILE
+@AS
+@BENCH
+@MAINS
+@METER
+@JSON
+def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, meter: str | None, as_json: bool) -> None:
+    """Which three measurements, unplugged or at a few volts, would narrow the bands under power most.
+
+    \b
+    Example:  firstglow narrow examples/b-hazel-four.toml
+    """
+    from firstglow.amplifier import load, load_bench
+    from firstglow.ladder.ladder import build
+    from firstglow.readings.narrow import narrowing
+
+    gear = load_bench(bench) if bench else None
+    ladder = build(load(file, as_=as_), gear, volts_of(mains_now), meter, mode="fast")
+    gains = narrowing(ladder.sheet)
+    name = ladder.expected.amplifier
+    if as_json:
+        print_json({"amplifier": name, "digest": ladder.expected.digest, "measurements": [_json(g) for g in gains]})
+        return
+    if not gains:
+        click.echo(f"{name}: nothing that an ohmmeter or a few volts can tell would narrow its bands by much.")
+        return
+    click.echo(f"{name}: what to measure first, unplugged; best first, each after the last.\n")
+    for number, gain in enumerate(gains, 1):
+        for line in _said(number, gain):
+            click.echo(line)
+    click.echo("\nPut what you read in a layer of the file. Here it holds what the file says now:\n")
+    click.echo('[[layer]]\nkind = "measured"')
+    for word in dict.fromkeys(g.measurement.word for g in gains):
+        text = " ".join(g.measurement.text for g in gains if g.measurement.word == word)
+        click.echo(f'set."{word}" = "{text}"')
+    click.echo(f"\n{CAUTION}")
+
+
+def _said(number: int, gain: "Gain") -> list[str]:
+    """One measurement in lines of the screen."""
+    r = gain.most
+    side = f" ({r.channel})" if r.channel and r.channel not in ("shared", r.what) else ""
+    bands = f"{gain.bands} bands clearly narrower" if gain.bands != 1 else "1 band clearly narrower"
+    texts = [
+        gain.measurement.how,
+        f"bands under power {100 * gain.narrower:.1f} % narrower on average, {bands}",
+        f"most: {r.what}{side}, {' to '.join(gain.before)} becomes {' to '.join(gain.after)}",
+    ]
+    lines = [line for text in texts for line in wrap(text, WIDTH - 4)]
+    return [f"{number:>2}. {lines[0]}", *(f"    {line}" for line in lines[1:])]
+
+
+def _json(gain: "Gain") -> dict[str, Any]:
+    m = gain.measurement
+    return {
+        "measure": m.how, "set": m.word, "as_the_file_says": m.text, "narrower": round(gain.narrower, 4),
+        "bands": gain.bands, "most": gain.most.id, "before": list(gain.before), "after": list(gain.after),
+    }  # fmt: skip

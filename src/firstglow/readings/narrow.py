@@ -1,0 +1,185 @@
+"""Which measurement, taken unplugged or at a few volts, would narrow the bands under power most: what makes a sparse
+file good quickly.
+
+A part that is measured keeps only its meter's uncertainty, and variances add (JCGM 100:2008, 5.1.2): so the bands as
+they would be are known before anyone has measured anything, as long as the part turns out near what the file says.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import floor
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.layers import METER
+from firstglow.amplifier.model import Amplifier, Part, Winding
+from firstglow.quantities import code
+from firstglow.readings.expect import fast_bands
+from firstglow.readings.probe import PlannedReading
+from firstglow.readings.sheet import Sheet
+
+Array = NDArray[np.float64]
+
+COUNT = 3
+# What goes on an unloaded primary [V ac], and what no winding may give then: IEC 62368-1, ES1, 30 V rms.
+EXCITED, LOW_AC = 12.0, 30.0
+# A mean gain below this is not worth a lead unsoldered; a band this much of what it was has clearly become narrower.
+LEAST, CLEAR = 0.001, 0.95
+# Digits of a value written as measured: beyond any bench meter, so that the file's own value stays what it is.
+DIGITS = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """Something to measure. word, text: the line of a measured layer, as if it read what the file says already.
+
+    how: in bench words. rows: names of what it moves -> half width that is left, as a fraction.
+    """
+
+    word: str
+    text: str
+    how: str
+    rows: Mapping[str, float]
+
+    @property
+    def line(self) -> str:
+        """The measured layer's line."""
+        return f'set = {{ "{self.word}" = "{self.text}" }}'
+
+
+@dataclass(frozen=True, slots=True)
+class Gain:
+    """What a measurement would do, those before it in the list taken as done.
+
+    narrower: by how much the bands under power become narrower, on average [1]. bands: how many become narrower by a
+    twentieth and more. most: what the one that gains most reads; before, after: (low, high) of its band as its meter
+    shows them.
+    """
+
+    measurement: Measurement
+    narrower: float
+    bands: int
+    most: PlannedReading
+    before: tuple[str, str]
+    after: tuple[str, str]
+
+
+def measurements(amplifier: Amplifier) -> Iterator[Measurement]:
+    """Everything of an amplifier that an ohmmeter, or a few volts on an unloaded transformer, can tell."""
+    for part in amplifier.parts.values():
+        if part.kind in {"resistor", "pot", "choke"} and "ohms" in part.values:
+            how = f"{part.name}: its ohms, unplugged and discharged, one lead free"
+            if part.kind == "pot":
+                how = f"{part.name}: ohms of its track end to end, unplugged, one end free"
+            text = code(_rounded(part.values["ohms"].value), "ohm")
+            yield Measurement(part.name, text, how, {f"{part.name} ohms": METER["ohm"]})
+        if part.kind == "transformer":
+            yield from _of_windings(part)
+
+
+def _of_windings(part: Part) -> Iterator[Measurement]:
+    """Cold ohms of each winding, and its open volts against a few volts on the primary."""
+    for name, sides in _as_written(part).items():
+        word = f"{part.name} {name}"
+        ohms = "+".join(f"{_rounded(w.ohms.value):.{DIGITS}g}" for w in sides)
+        yield Measurement(
+            word, f"{ohms}R", f"{word}: cold ohms of the winding, its leads free",
+            {f"{part.name} {w.name} ohms": METER["winding"] for w in sides},
+        )  # fmt: skip
+        if sides[0].role == "secondary" and len(sides) <= 2 and not part.values.get("primary_ohms"):
+            volts = [f"{_rounded(w.turns.value):.{DIGITS}g}" for w in sides]
+            primary, most, own = (max(_whole(s) for s in group) for group in _groups(part, sides))
+            fed = floor(10.0 * min(EXCITED, LOW_AC * primary / most)) / 10.0
+            yield Measurement(
+                word, f"{'-0-'.join(volts)}V open",
+                f"{word}: open volts, every lead of the transformer free, {fed:g} V ac on its primary: expect "
+                f"{fed * own / primary:.3g} V end to end; what you read, times {primary:.4g} V, over what is on the primary",
+                {f"{part.name} {w.name} turns": METER["winding"] for w in sides},
+            )  # fmt: skip
+
+
+def _groups(part: Part, own: Sequence[Winding]) -> tuple[Sequence[Sequence[Winding]], ...]:
+    """(primaries, all windings, this one), each by sides."""
+    every = _as_written(part)
+    return [s for s in every.values() if s[0].role == "primary"], list(every.values()), [own]
+
+
+def _whole(sides: Sequence[Winding]) -> float:
+    """Open volts end to end [V] at the nominal primary volts."""
+    return sum(w.turns.value for w in sides)
+
+
+def _as_written(part: Part) -> Mapping[str, Sequence[Winding]]:
+    """The windings as the file names them: sides of one winding stand together."""
+    out: dict[str, list[Winding]] = {}
+    for w in part.windings:
+        name = w.name.rsplit(" ", 1)[0] if w.name.endswith((" a", " b")) else w.name
+        out.setdefault(name, []).append(w)
+    return out
+
+
+def _rounded(value: float) -> float:
+    return float(f"{value:.{DIGITS - 1}e}")
+
+
+def narrowing(sheet: Sheet, count: int = COUNT) -> tuple[Gain, ...]:
+    """The ``count`` measurements that together narrow the bands under power most, best first, each given those before."""
+    powered = np.array([r.situation.mains_volts > 0.0 and not r.note_only for r in sheet.readings])
+    left = list(measurements(sheet.observer.amplifier))
+    here, (low, high) = sheet, _ends(sheet)
+    out: list[Gain] = []
+    for _ in range(count):
+        gains = [_guess(here, m, powered) for m in left]
+        if not gains or max(gains) <= LEAST:
+            break
+        best = left.pop(int(np.argmax(gains)))
+        here = measured(here, best)
+        own, top = _ends(here)
+        width = high - low
+        share = np.divide(top - own, width, out=np.ones_like(width), where=width > 0)
+        k = int(np.flatnonzero(powered)[np.argmin(share[powered])])
+        on = sheet.on[k]
+        before, after = ((on.shown(float(x[k])), on.shown(float(y[k]))) for x, y in ((low, high), (own, top)))
+        narrower, some = float(1.0 - share[powered].mean()), int((share[powered] < CLEAR).sum())
+        out.append(Gain(best, narrower, some, sheet.readings[k], before, after))
+        low, high = own, top
+    return tuple(out)
+
+
+def _ends(sheet: Sheet) -> tuple[Array, Array]:
+    """(low, high) of every reading by slopes [SI]."""
+    bands = fast_bands(sheet)
+    return bands.low, bands.high
+
+
+def _guess(sheet: Sheet, m: Measurement, powered: NDArray[np.bool_]) -> float:
+    """How much narrower the bands become on average, by variances alone."""
+    found = sheet.found
+    variance = found.sigmas**2
+    total = variance.sum(axis=0)
+    kept = _kept(sheet, m)
+    then = (variance * (kept**2)[:, None]).sum(axis=0)
+    share = np.sqrt(np.divide(then, total, out=np.ones_like(total), where=total > 0))
+    return float(1.0 - share[powered].mean())
+
+
+def _kept(sheet: Sheet, m: Measurement) -> Array:
+    """What is left of each contribution, (contribution,): 1 where the measurement says nothing of it."""
+    found = sheet.found
+    kept = np.ones(len(found.names))
+    for k, name in enumerate(found.names):
+        if name in m.rows and found.relative[k] > 0:
+            kept[k] = min(1.0, m.rows[name] / 3**0.5 / float(found.relative[k]))
+    return kept
+
+
+def measured(sheet: Sheet, m: Measurement) -> Sheet:
+    """The sheet as it would be with that measured."""
+    kept = _kept(sheet, m)
+    found = sheet.found
+    uniform = found.uniform | (kept < 1.0)
+    return replace(
+        sheet,
+        found=replace(found, sigmas=found.sigmas * kept[:, None], relative=found.relative * kept, uniform=uniform),
+    )

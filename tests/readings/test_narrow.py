@@ -1,0 +1,74 @@
+"""``narrow``: what it promises of a measurement holds when the measurement is then supplied."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firstglow.amplifier import load
+from firstglow.ladder.ladder import build
+from firstglow.readings.expect import fast_bands
+from firstglow.readings.narrow import LOW_AC, Gain, measurements, narrowing
+from firstglow.readings.sheet import Sheet
+
+ROOT = Path(__file__).parents[2]
+FILES = [ROOT / "tests" / "data" / "linden-sparse.toml", ROOT / "examples" / "c-sorrel-twenty.toml"]
+# A common score is an order statistic of 4000 straight amplifiers: between two files it moves bands by so much alone.
+SCORE_NOISE = 0.004
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda f: f.stem)
+def test_the_claimed_narrowing_holds_when_the_measurement_is_supplied(file: Path) -> None:
+    """The issue's own measure: within 10 %, here of the claim, and no nearer than the score's own noise."""
+    text = file.read_text(encoding="utf-8")
+    sheet = build(load(text), mode="fast").sheet
+    gains = narrowing(sheet)
+    assert len(gains) == 3
+    powered = np.array([r.situation.mains_volts > 0.0 and not r.note_only for r in sheet.readings])
+    before = width(sheet)
+    for gain in gains:
+        text += f'\n[[layer]]\nkind = "measured"\n{gain.measurement.line}\n'
+        after_sheet = build(load(text), mode="fast").sheet
+        assert [r.id for r in after_sheet.readings] == [r.id for r in sheet.readings]
+        after = width(after_sheet)
+        held = 1.0 - (after / before)[powered].mean()
+        assert held == pytest.approx(gain.narrower, rel=0.1, abs=SCORE_NOISE), gain.measurement.how
+        before = after
+
+
+def width(sheet: Sheet) -> np.ndarray:
+    bands = fast_bands(sheet)
+    return bands.high - bands.low
+
+
+def test_the_first_is_the_best_of_all_by_variances() -> None:
+    """By hand: a band is the root of a sum of squares (JCGM 100:2008, 5.1.2), so what each measurement leaves of it is
+    known without any sampling; no other measurement leaves less."""
+    sheet = build(load(FILES[0]), mode="fast").sheet
+    first: Gain = narrowing(sheet, 1)[0]
+    found = sheet.found
+    powered = np.array([r.situation.mains_volts > 0.0 and not r.note_only for r in sheet.readings])
+    left = {}
+    for m in measurements(sheet.observer.amplifier):
+        total, gone = np.zeros(len(powered)), np.zeros(len(powered))
+        for k, name in enumerate(found.names):
+            square = found.sigmas[k] ** 2
+            total += square
+            if name in m.rows and found.relative[k] > 0:
+                own = found.relative[k] * 3**0.5
+                gone += square * max(0.0, 1.0 - (m.rows[name] / own) ** 2)
+        left[m.line] = float(np.sqrt(1.0 - (gone / np.maximum(total, 1e-300)))[powered].mean())
+    assert min(left, key=lambda k: left[k]) == first.measurement.line
+
+
+def test_no_winding_is_brought_past_low_volts() -> None:
+    """IEC 62368-1, ES1: 30 V rms. What is said to go on the primary gives less on every winding."""
+    amplifier = load(FILES[0])
+    t1 = amplifier.parts["T1"]
+    whole = max(
+        sum(w.turns.value for w in t1.windings if w.name.startswith(n)) for n in ("ht", "rect", "heat", "bias")
+    )
+    for m in measurements(amplifier):
+        if "V ac on its primary" in m.how:
+            fed = float(m.how.split("free, ")[1].split(" V ac")[0])
+            assert fed * whole / 230.0 <= LOW_AC + 1e-9
