@@ -96,7 +96,7 @@ def test_a_winding_that_measures_what_is_drawn_is_measured_all_the_same() -> Non
     assert ohms.ohms.spread == 0.015 < plain.ohms.spread
     assert (ohms.turns.value, ohms.turns.spread) == (plain.turns.value, plain.turns.spread)
     opened = 'kind = "measured"\nset = { "T1 ht" = "264-0-265V open" }'
-    twice = layered(opened, opened.replace("kind", "uncertainty = 0.004\nkind")).parts["T1"].windings[1]
+    twice = layered(opened, opened.replace("kind", 'uncertainty = "0.4%"\nkind')).parts["T1"].windings[1]
     assert twice.turns.spread == 0.004
 
 

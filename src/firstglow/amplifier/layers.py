@@ -257,7 +257,7 @@ class Layers:
             # a figure that was measured is one, also where it is what the drawing says
             unsaid = replace(known[0], sides=tuple(replace(s, ohms=None) for s in known[0].sides))
             if _VOLTS.search(value):
-                new = replace(new, spread=new.spread if new.spread != known[0].spread else good_for)
+                new = replace(new, spread=good_for if new.spread is None else new.spread)
             if any(s.ohms is not None for s in read_winding(name, value, unsaid).sides):
                 new = replace(new, ohms_spread=good_for)
         draft.windings[name] = (new, Origin(kind, self.mistakes.line(path)))

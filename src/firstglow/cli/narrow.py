@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 WIDTH = 79
 CAUTION = """Unplugged, every capacitor discharged and read below 10 V dc. The few volts ac
 come from an isolated low-voltage winding, never from the mains. Read both in
-the same minute, on the finest ac range that holds them, hands off every winding."""
+the same minute, on the finest ac range that holds them, hands off the windings."""
 
 
 @click.command()
