@@ -58,14 +58,19 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, met
 
 def _said(number: int, gain: "Gain") -> list[str]:
     """One measurement in lines of the screen."""
-    r = gain.most
-    side = f" ({r.channel})" if r.channel and r.channel not in ("shared", r.what) else ""
-    bands = f"{gain.bands} bands clearly narrower" if gain.bands != 1 else "1 band clearly narrower"
+    count = len(gain.bands)
     texts = [
         gain.measurement.how,
-        f"bands under power {100 * gain.narrower:.1f} % narrower on average, {bands}",
-        f"most: {r.what}{side}, {' to '.join(gain.before)} becomes {' to '.join(gain.after)}",
+        f"bands under power {100 * gain.narrower:.1f} % narrower on average, {count} clearly so",
     ]
+    if gain.bands:
+        most = gain.bands[0]
+        r, (before, after) = (
+            most.reading,
+            (f"{most.on.shown(low)} to {most.on.shown(high)}" for low, high in (most.before, most.after)),
+        )
+        side = f" ({r.channel})" if r.channel and r.channel not in ("shared", r.what) else ""
+        texts.append(f"most: {r.what}{side}, {before} becomes {after}")
     lines = [line for text in texts for line in wrap(text, WIDTH - 4)]
     return [f"{number:>2}. {lines[0]}", *(f"    {line}" for line in lines[1:])]
 
@@ -73,6 +78,9 @@ def _said(number: int, gain: "Gain") -> list[str]:
 def _json(gain: "Gain") -> dict[str, Any]:
     m = gain.measurement
     return {
-        "measure": m.how, "set": m.word, "as_the_file_says": m.text, "narrower": round(gain.narrower, 4),
-        "bands": gain.bands, "most": gain.most.id, "before": list(gain.before), "after": list(gain.after),
+        "what": m.word, "how": m.how, "as_the_file_says": m.text, "narrower": round(gain.narrower, 4),
+        "narrows": [
+            {"reading": n.reading.id, "from": n.before[1] - n.before[0], "to": n.after[1] - n.after[0]}
+            for n in gain.bands
+        ],
     }  # fmt: skip

@@ -16,6 +16,7 @@ from firstglow.amplifier.layers import METER
 from firstglow.amplifier.model import Amplifier, Part, Winding
 from firstglow.quantities import code
 from firstglow.readings.expect import fast_bands
+from firstglow.readings.meters import Range
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.sheet import Sheet
 
@@ -49,20 +50,31 @@ class Measurement:
 
 
 @dataclass(frozen=True, slots=True)
+class Narrowed:
+    """One reading's band, (low, high) [SI], before and after."""
+
+    reading: PlannedReading
+    on: Range
+    before: tuple[float, float]
+    after: tuple[float, float]
+
+    @property
+    def share(self) -> float:
+        """Width that is left [1]."""
+        return (self.after[1] - self.after[0]) / (self.before[1] - self.before[0])
+
+
+@dataclass(frozen=True, slots=True)
 class Gain:
     """What a measurement would do, those before it in the list taken as done.
 
-    narrower: by how much the bands under power become narrower, on average [1]. bands: how many become narrower by a
-    twentieth and more. most: what the one that gains most reads; before, after: (low, high) of its band as its meter
-    shows them.
+    narrower: by how much the bands under power become narrower, on average [1]. bands: those that become clearly
+    narrower, most first.
     """
 
     measurement: Measurement
     narrower: float
-    bands: int
-    most: PlannedReading
-    before: tuple[str, str]
-    after: tuple[str, str]
+    bands: tuple[Narrowed, ...]
 
 
 def measurements(amplifier: Amplifier) -> Iterator[Measurement]:
@@ -138,11 +150,12 @@ def narrowing(sheet: Sheet, count: int = COUNT) -> tuple[Gain, ...]:
         own, top = _ends(here)
         width = high - low
         share = np.divide(top - own, width, out=np.ones_like(width), where=width > 0)
-        k = int(np.flatnonzero(powered)[np.argmin(share[powered])])
-        on = sheet.on[k]
-        before, after = ((on.shown(float(x[k])), on.shown(float(y[k]))) for x, y in ((low, high), (own, top)))
-        narrower, some = float(1.0 - share[powered].mean()), int((share[powered] < CLEAR).sum())
-        out.append(Gain(best, narrower, some, sheet.readings[k], before, after))
+        rows = (
+            Narrowed(sheet.readings[k], sheet.on[k], (float(low[k]), float(high[k])), (float(own[k]), float(top[k])))
+            for k in np.flatnonzero(powered & (share < CLEAR))
+        )
+        narrowed = sorted(rows, key=lambda n: n.share)
+        out.append(Gain(best, float(1.0 - share[powered].mean()), tuple(narrowed)))
         low, high = own, top
     return tuple(out)
 
