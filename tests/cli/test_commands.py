@@ -14,7 +14,7 @@ from firstglow import schemas
 
 ROOT = Path(__file__).parent.parent.parent
 B = ROOT / "examples" / "b-hazel-four.toml"
-VERBS = ["demo", "ladder", "climb", "check", "narrow", "standing", "verdict", "valves", "schema", "accuracy"]
+VERBS = ["demo", "ladder", "climb", "check", "changed", "narrow", "standing", "verdict", "valves", "schema", "accuracy"]
 
 
 def run(*words: str | Path, code: int = 0) -> subprocess.CompletedProcess[str]:
@@ -165,3 +165,11 @@ def test_narrow_says_what_to_measure() -> None:
     shown = run("narrow", B).stdout
     assert all(len(line) <= 80 for line in shown.splitlines())
     assert '[[layer]]\nkind = "measured"' in shown
+
+
+def test_changed_says_what_counts_no_longer() -> None:
+    told = answer("changed", "changed", B, "C5")
+    assert told["repeat"][0]["rung"] == "1"
+    assert "2b" in told["stands"]
+    assert all(len(line) <= 80 for line in run("changed", B, "C5", "V2").stdout.splitlines())
+    assert "try C5" in run("changed", B, "C55", code=2).stderr

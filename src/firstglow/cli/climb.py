@@ -118,7 +118,7 @@ def _climb(ladder: "Ladder", store: Any, gear: "Bench | None") -> "Climb":
 def _since(climb: "Climb", begun: dict[str, Any], amplifier: "Amplifier", gear: "Bench | None", as_: str) -> None:
     """A file that changed since the last sitting: what that moved is read again, and the rest stands."""
     from firstglow.amplifier import load
-    from firstglow.ladder.since import moved
+    from firstglow.ladder.changed import moved
 
     digest = climb.ladder.expected.digest
     if not begun or begun.get("digest") == digest:

@@ -13,6 +13,7 @@ VERBS = {
     "ladder": "The first power-up of one amplifier: every reading, its band, and when to switch off.",
     "climb": "The first power-up, one reading at a time: where the probe goes, what it must be, what it means.",
     "check": "Every mistake in an amplifier file, and every default that stands in for what it does not say.",
+    "changed": "Parts were changed: which readings count no longer, and which rungs still stand.",
     "narrow": "Which three measurements before any power would narrow the bands most.",
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",

@@ -7,9 +7,9 @@ figure of its own, knows no terminal and no page, and drives either.
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from difflib import get_close_matches
 from typing import Any, Literal
 
+from firstglow.ladder.changed import changed, part_named
 from firstglow.ladder.fall import Fall, fall
 from firstglow.ladder.here import after, here
 from firstglow.ladder.judging import as_learned, judged
@@ -315,9 +315,9 @@ class Climb:
 
     def change(self, parts: Iterable[str]) -> tuple[str, ...]:
         """Parts were changed: readings that they move count no longer; their ids."""
-        named = [self._part(p) for p in parts]
-        gone = [r for r in self.here.taken if _moved_by(self.ladder, self._expected(r), named)]
-        self.repeat(gone, f"{', '.join(named)} changed", "change")
+        names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
+        gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
+        self.repeat(gone, f"{', '.join(names)} changed", "change")
         return tuple(gone)
 
     def repeat(
@@ -327,14 +327,6 @@ class Climb:
         names = list(readings)
         self._keep(event, why=why, data={"readings": names, **data})
         self._settle()
-
-    def _part(self, name: str) -> str:
-        known = {p.lower(): p for p in self.ladder.frame.amplifier.parts}
-        known |= {p.envelope.lower(): p.envelope for p in self.ladder.frame.amplifier.parts.values() if p.envelope}
-        if name.lower() not in known:
-            near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
-            raise ReadingsError(f"{name}: no such part in this amplifier; one of its own; try {known[near]}")
-        return known[name.lower()]
 
     # ------------------------------------------------------------------------------------------ inside
     def _slips(self, reading: ExpectedReading, value: float | None, verdict: Verdict) -> tuple[Slip, ...]:
@@ -428,20 +420,6 @@ def _finite(value: float | None) -> float | str | None:
     if value is None or abs(value) < float("inf"):
         return value
     return "OL"
-
-
-def _moved_by(ladder: Ladder, reading: ExpectedReading, parts: Iterable[str]) -> bool:
-    """Can a change of these parts move this reading, or is it read at one of their leads?"""
-    amplifier = ladder.frame.amplifier
-    movers = {part for part, _ in reading.moved_by}
-    for name in parts:
-        owned = [p for p in amplifier.parts.values() if name in (p.name, p.envelope)]
-        if any(p.name in movers for p in owned) or name in movers:
-            return True
-        joints = {j for p in owned for j in p.leads.values()} - {"chassis"}
-        if joints & {reading.planned.probe.red, reading.planned.probe.black}:
-            return True
-    return False
 
 
 def typed_mains(text: str) -> float:

@@ -1,0 +1,89 @@
+"""``firstglow changed FILE PART...``."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+import click
+
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+
+if TYPE_CHECKING:
+    from firstglow.ladder.changed import Changed
+    from firstglow.ladder.ladder import Ladder
+
+WIDTH = 79
+
+
+@click.command()
+@FILE
+@click.argument("parts", nargs=-1, required=True, metavar="PART...")
+@click.option(
+    "--before",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The amplifier file as it was, where the drawing changed too.",
+)
+@AS
+@BENCH
+@MAINS
+@METER
+@JSON
+def command(
+    file: Path, parts: tuple[str, ...], before: Path | None, as_: str, bench: Path | None, mains_now: str | None,
+    meter: str | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Parts were changed: which readings count no longer and are taken again, and which rungs still stand.
+
+    \b
+    Example:  firstglow changed examples/b-hazel-four.toml C5
+              firstglow changed examples/a-linden-twin.toml "left C4" V3
+    """
+    from firstglow.amplifier import load, load_bench
+    from firstglow.ladder.changed import changed
+    from firstglow.ladder.ladder import build
+
+    gear, mains = load_bench(bench) if bench else None, volts_of(mains_now)
+    ladder = build(load(file, as_=as_), gear, mains, meter, mode="fast")
+    was = build(load(before, as_=as_), gear, mains, meter, mode="fast").expected if before else None
+    found = changed(ladder, parts, was)
+    if as_json:
+        repeat = [{"rung": rung, "readings": list(rows), "why": _why(rows)} for rung, rows in found.by_rung().items()]
+        print_json({"repeat": repeat, "stands": list(found.stands)})
+        return
+    _say(ladder, found, parts)
+
+
+def _why(rows: Mapping[str, str]) -> str:
+    return "; ".join(dict.fromkeys(rows.values()))
+
+
+def _say(ladder: "Ladder", found: "Changed", parts: tuple[str, ...]) -> None:
+    expected = ladder.expected
+    titles = {r.id: r.planned.title for r in expected.rungs}
+    click.echo(f"{expected.amplifier}: {', '.join(parts)} changed.")
+    if not found.repeat:
+        click.echo("No reading of this ladder hangs on that: every rung still stands.")
+        return
+    first = next(iter(found.by_rung()))
+    for line in wrap(f"{len(found.repeat)} readings count no longer. Begin again at {titles[first]}.", WIDTH):
+        click.echo(line)
+    for rung, rows in found.by_rung().items():
+        click.echo(f"\n{titles[rung]}")
+        for why in dict.fromkeys(rows.values()):
+            names = [_what(ladder, name) for name, text in rows.items() if text == why]
+            for n, line in enumerate(wrap(f"{why}: {'; '.join(names)}", WIDTH - 4)):
+                click.echo(f"  {line}" if n == 0 else f"    {line}")
+    stand = ", ".join(found.stands) or "none"
+    click.echo("")
+    for line in wrap(
+        f"Rungs of which no reading moved: {stand}. A rung above one that fell is climbed to again.", WIDTH
+    ):
+        click.echo(line)
+
+
+def _what(ladder: "Ladder", name: str) -> str:
+    r = ladder.expected.by_id[name].planned
+    side = r.channel if r.channel and r.channel != "shared" else ""
+    return f"{r.what} ({side})" if side and side not in r.what else r.what

@@ -1,0 +1,67 @@
+"""A change invalidates proof: what falls, what stands, and why."""
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from firstglow.amplifier import load
+from firstglow.ladder.changed import changed, moved, part_named
+from firstglow.ladder.ladder import Ladder, build
+from firstglow.readings.meters import ReadingsError
+
+TEXT = (Path(__file__).parents[2] / "examples" / "b-hazel-four.toml").read_text(encoding="utf-8")
+
+
+@cache
+def ladder(text: str = TEXT) -> Ladder:
+    return build(load(text), mode="fast")
+
+
+def test_a_new_coupling_capacitor_brings_back_its_grid_before_the_output_valve() -> None:
+    """Leakage into a grid is read with the output valve out before it goes in again (common practice; LADDER.md 3)."""
+    fell = changed(ladder(), ["C5"])
+    assert {"4/V2 grid/shared", "5/V2 grid/shared", "6/V2 cathode lamp out/shared", "7/LS gain/shared"} <= set(fell.repeat)
+    assert {"0", "2a", "2b"} <= set(fell.stands)
+    assert not any(name.startswith("2") for name in fell.repeat)
+
+
+def test_a_new_output_valve_leaves_everything_read_without_it() -> None:
+    fell = changed(ladder(), ["V2"])
+    assert {"0", "1", "2a", "2b", "4"} <= set(fell.stands)
+    assert "6/V2 cathode lamp out/shared" in fell.repeat
+    assert "5/V2 in the hand/shared" in fell.repeat
+    for name in fell.repeat:
+        at = ladder().expected.by_id[name].planned.situation
+        assert "V2" not in at.out or ladder().expected.by_id[name].kind in ("look", "lamp")
+
+
+def test_a_new_transformer_leaves_next_to_nothing() -> None:
+    fell = changed(ladder(), ["T1"])
+    assert {"0", "1", "2a", "2b", "4", "5", "6", "9"} <= {name.split("/")[0] for name in fell.repeat}
+
+
+def test_a_changed_drawing_repeats_what_it_expects_otherwise_and_nothing_else() -> None:
+    """Planted: the output valve's cathode resistor of 240 becomes 270 ohms. By Ohm's law its cold row reads 12 % more, and
+    every reading that its valve moves falls; mains, heaters and the unloaded HT stand."""
+    other = TEXT.replace("240R", "270R")
+    assert other != TEXT
+    now = ladder(other)
+    fell = set(moved(ladder().expected, now.expected, now.expected.by_id))
+    assert {"1/V2 cathode/shared", "6/V2 cathode lamp out/shared", "9/V2 cathode after 10 min/shared"} <= fell
+    assert not {name for name in fell if name.split("/")[0] in ("0", "2a", "2b", "3")}
+    both = changed(now, ["R12"], ladder().expected)
+    assert fell <= set(both.repeat)
+
+
+def test_a_rung_either_stands_or_is_repeated() -> None:
+    for parts in (["C5"], ["R6"], ["V1"], ["T2"]):
+        fell = changed(ladder(), parts)
+        rungs = set(fell.by_rung())
+        assert not rungs & set(fell.stands)
+        assert rungs | set(fell.stands) == {r.id for r in ladder().expected.rungs}
+
+
+def test_an_unknown_part_is_told_with_the_nearest() -> None:
+    with pytest.raises(ReadingsError, match="try C5"):
+        part_named(ladder().frame.amplifier, "C55")
