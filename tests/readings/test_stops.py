@@ -15,7 +15,8 @@ from firstglow.readings.meters import digital
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.safe_bias import Spread, grid_volts, strongest
-from firstglow.readings.stops import Limit, Limits, crossing, tightest
+from firstglow.readings.stops import Limit, Limits, crossing
+from firstglow.readings.tightest import tightest
 
 
 def limits(r: PlannedReading, expected: float) -> Limits:

@@ -14,6 +14,11 @@ from firstglow.readings.meters import RATIO_OVER, Meter, Range, digital, loaded,
 
 Side = Literal["below", "above"]
 
+# A meter that is wrong by no more than this many times what an ordinary digital one is wrong by is as good as that.
+AS_GOOD = 2.0
+# A range is chosen with this much room above the nominal reading.
+HEADROOM = 1.15
+
 
 @dataclass(frozen=True, slots=True)
 class Apart:
@@ -47,27 +52,34 @@ class Ground:
         return float(loaded(1.0, self.source_ohms, on.input_ohms)) if on.unit == "V" else 1.0
 
     def hides(self, on: Range) -> Apart | None:
-        """The limit that this range cannot tell from what is expected, though a digital meter can; None where it can,
-        or where the amplifier itself stands at its limit."""
+        """The limit that this range cannot tell from what is expected; None where it can, or where the amplifier itself
+        stands at its limit and no hand meter would do better."""
         usual = digital()
         for limit in self.limits:
-            if self._hides(limit, on) and not self._hides(limit, self._on_digital(limit, on, usual)):
+            if not self._hides(limit, on):
+                continue
+            other = self._on_digital(limit, on, usual)
+            if not self._hides(limit, other) or self._error(limit, on) > AS_GOOD * self._error(limit, other):
                 return limit
         return None
+
+    def _error(self, limit: Apart, on: Range) -> float:
+        """What a range may be wrong by at a limit, at the joint [SI]."""
+        share = self.share(on)
+        return on.limits(limit.limit * share) / share
 
     def _on_digital(self, limit: Apart, on: Range, usual: Meter) -> Range:
         if on.kind == "ratio":
             return ratio_of(usual.range_for("ac volts", RATIO_OVER))
         sizes = [abs(v) for v in (self.true, limit.limit) if v < inf]
-        return usual.range_for(on.kind, max(sizes, default=0.0))
+        return usual.range_for(on.kind, HEADROOM * max(sizes, default=0.0))
 
     def _hides(self, limit: Apart, on: Range) -> bool:
         if self.true == inf:
             return on.full < limit.limit * (1 - 1e-9)  # off the scale is read as open, whatever lies past its end
         share = self.share(on)
         here, there = self.true * share, limit.limit * share
-        away = there - here if limit.side == "above" else here - there
-        return away <= on.limits(here) + on.limits(there)
+        return abs(there - here) <= on.limits(here) + on.limits(there)
 
     def start(self, meter: Meter) -> Range | None:
         """The range to put the meter on first, where what may stand there is far more than what is expected."""

@@ -65,7 +65,7 @@ def expect_with_sheet(
     limits = limits_of(sheet, made, socket, hottest(sheet, meter, bands.seen, seed))
     done = finish(sheet, rungs, made, meter, limits, bands.seen)
     by_id = {r.id: r for rung in done for r in rung.readings}
-    findings = found_out(sheet, by_id, bands, limits, meter)
+    findings = found_out(sheet, by_id, bands, limits)
     given = None if bands.values is None else given_of(sheet, bands.values, done)
     count = samples if mode == "sampled" else 0
     return ExpectedLadder(

@@ -27,6 +27,14 @@ class Stop:
     separate: str = ""
 
 
+def share_of(planned: PlannedReading, on: Range, source_ohms: float) -> float:
+    """What a range leaves of the true volts; all of them where a charge stands behind the joint, or a rail that the plan
+    starts high on."""
+    if on.unit != "V" or planned.situation.mains_volts == 0.0 or planned.range_volts:
+        return 1.0
+    return float(loaded(1.0, source_ohms, on.input_ohms))
+
+
 @dataclass(frozen=True, slots=True)
 class ExpectedReading:
     """One reading with its numbers.
@@ -38,7 +46,7 @@ class ExpectedReading:
     source_ohms: Thevenin ohms behind the two joints [ohm]. sigma: of the shown value [SI].
     mains_curve: the nominal shown value [SI] at MAINS_STEPS, () where the mains do not move it.
     ground: what a range is judged on that it is read on. start: the range to put the meter on first, None where that is
-    ``on``.
+    ``on``. hidden: why the ladder's meter cannot judge it, and what can; "" where it can.
     """
 
     planned: PlannedReading
@@ -57,6 +65,7 @@ class ExpectedReading:
     note_only: str = ""
     ground: Ground = field(default_factory=Ground)
     start: Range | None = None
+    hidden: str = ""
 
     @property
     def id(self) -> str:
@@ -90,10 +99,8 @@ class ExpectedReading:
         return None if on is None else self.ground.hides(on)
 
     def share(self, on: Range) -> float:
-        """What is left of the true volts with this range across them; all of them where a charge stands or a rail."""
-        if on.unit != "V" or self.planned.situation.mains_volts == 0.0 or self.planned.range_volts:
-            return 1.0
-        return float(loaded(1.0, self.source_ohms, on.input_ohms))
+        """What is left of the true volts with this range across them."""
+        return share_of(self.planned, on, self.source_ohms)
 
     @property
     def how(self) -> str:
@@ -133,7 +140,7 @@ class ExpectedReading:
             "shown": self.shown, "contact": p.contact, "channel": p.channel, "twin": p.twin,
             "situation": dict(rung_situation or {}),
             "moved_by": [{"part": part, "share": round(share, 4)} for part, share in self.moved_by],
-            "note_only": self.note_only, "stop_words": p.stop_words, "words": list(self.words),
+            "note_only": self.note_only, "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
             "red_at": p.red_at, "black_at": p.black_at,
             "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,
             "needs": p.needs,

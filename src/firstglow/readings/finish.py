@@ -13,7 +13,8 @@ from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet
 from firstglow.readings.slopes import shares
-from firstglow.readings.stops import Limits, tightest
+from firstglow.readings.stops import Limit, Limits
+from firstglow.readings.tightest import tightest
 from firstglow.readings.typed import LAMP_WORDS
 
 Array = NDArray[np.float64]
@@ -24,8 +25,12 @@ GLOW = ((0.15, "dark"), (0.45, "dim"), (0.80, "half"), (np.inf, "full"))
 # Hum of an ac-heated first valve, its wiring and what it picks up, at its grid [V rms]: a good layout has some tens of
 # microvolts, an ordinary old amplifier up to this (common practice). The HT's own ripple is computed.
 HUM_AT_INPUT = 0.3e-3
+# What tells a healthy amplifier from a sick one where this meter does not.
+ANOTHER = "read it with a digital meter"
 # A word that fewer amplifiers than this would give is no healthy answer.
 RARE_WORD = 0.001
+# Under this part of a meter's step a figure is nothing, and has no sign.
+NOTHING = 0.01
 # A pot that runs out in more amplifiers than this is a result of the amplifier.
 SHORT = 0.01
 
@@ -92,12 +97,18 @@ def limits_of(
 ) -> Limits:
     """The rules' view of the ladder."""
     by_id = {r.id: b for b in sheet.wanted for r in b.readings}
-    expected = {i: m.expected for i, m in made.items() if isinstance(m.expected, float)}
+    expected = {r.id: unrounded(sheet, i) for i, r in enumerate(sheet.readings)}
     return Limits(
         sheet.observer, expected, by_id, {i: m.source_ohms for i, m in made.items()},
         {i: m.on for i, m in made.items() if m.on is not None},
         lambda name, valve, electrode: hot.get((name, valve, electrode), 1.0), socket,
     )  # fmt: skip
+
+
+def unrounded(sheet: Sheet, i: int) -> float:
+    """What is expected, before it is put on the meter's step; nothing is nothing, whatever its sign."""
+    shown, on = float(sheet.shown[i]), sheet.on[i]
+    return shown if abs(shown) > NOTHING * on.step else on.rounded(shown)
 
 
 def finish(
@@ -114,7 +125,7 @@ def finish(
         rows = []
         for r in rung.readings:
             row = made.get(r.id) or special(sheet, r, meter, sampled)
-            rows.append(with_stops(sheet.observer.amplifier, row, rung.id, limits))
+            rows.append(with_stops(sheet.observer.amplifier, row, rung.id, limits, meter))
         out.append(ExpectedRung(rung, tuple(rows)))
     return tuple(out)
 
@@ -158,18 +169,37 @@ def lamp(sheet: Sheet, r: PlannedReading, rung: str, sampled: Seen | None) -> Ex
     return ExpectedReading(r, rung, None, word, words=tuple(w for w in LAMP_WORDS if w in words), note_only=r.note_only)
 
 
-def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Limits) -> ExpectedReading:
-    """The row with its stop limits."""
+def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Limits, meter: Meter) -> ExpectedReading:
+    """The row with its stop limits, and with what it cannot tell from them."""
     from dataclasses import replace
 
-    if row.on is None:
+    on = row.on
+    if on is None:
         return replace(row, rung=rung)
     # unplugged ohms are spread by tolerances, which end: nothing healthy lies outside, no room is kept there
     middle = row.expected if isinstance(row.expected, float) and row.kind != "ohms" else None
     row = from_nothing(row)
     found = limits.of(row.planned)
-    below, above = tightest(found, row.low, row.high, row.on, lambda: cheapest(amplifier, row), middle)
-    return replace(row, rung=rung, stop_below=below, stop_above=above)
+    row = replace(row, rung=rung, ground=grounded(row, found))
+    row = replace(row, hidden="" if row.note_only else hidden_text(row, on, meter))
+    shown = row.expected if isinstance(row.expected, float) and row.planned.probe.quantity != "bond ohms" else None
+    below, above = tightest(
+        found, row.low, row.high, on, lambda: ANOTHER if row.hidden else cheapest(amplifier, row), middle, shown,
+        row.hidden_from(on) is not None,
+    )  # fmt: skip
+    return replace(row, stop_below=below, stop_above=above)
+
+
+def grounded(row: ExpectedReading, found: Sequence[Limit]) -> Ground:
+    """What a range of any meter is judged on: every limit of the row, with no meter across."""
+    from dataclasses import replace
+
+    assert row.on is not None
+    if not isinstance(row.expected, float) or row.planned.probe.quantity == "bond ohms":
+        return row.ground
+    share = row.share(row.on)
+    limits = tuple(Apart(f.side, (f.value if f.apart is None else f.apart) / share, f.why) for f in found)
+    return replace(row.ground, limits=limits)
 
 
 def from_nothing(row: ExpectedReading) -> ExpectedReading:
@@ -211,15 +241,13 @@ def offer(part: Part) -> tuple[int, str]:
     return 4, f"measure {part.name} unplugged"
 
 
-def found_out(
-    sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, limits: Limits, meter: Meter
-) -> tuple[str, ...]:
+def found_out(sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, limits: Limits) -> tuple[str, ...]:
     """What this amplifier cannot do, in bench words: bias that does not reach, a pot out of travel, a limit inside."""
     out: list[str] = []
     for r in by_id.values():
-        if r.on is not None and r.hidden_from(r.on) and not r.note_only:
-            out.append(f"{r.planned.what}: {hidden_text(r, r.on, meter)}")
-        cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut]
+        if r.hidden:
+            out.append(f"{r.planned.what}: {r.hidden}")
+        cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut and not r.hidden]
         out += [f"{r.planned.what}: {s.why}; healthy amplifiers may read there. First {s.separate}" for s in cut]
         for rule in r.planned.stops:
             limit, expected = r.stop_above, r.expected

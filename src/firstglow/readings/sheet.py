@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
-from firstglow.readings.apart import Apart, Ground
+from firstglow.readings.apart import HEADROOM, Apart, Ground
 from firstglow.readings.asked import COLD, Block, Cast, blocks
 from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, loaded, ratio_of
@@ -19,8 +19,6 @@ from firstglow.readings.spreads import MAINS, Draws, MeterErrors, columns, mains
 
 Array = NDArray[np.float64]
 
-# A range is chosen with this much room above the nominal reading.
-HEADROOM = 1.15
 # Meter loading below this part of the reading is taken as the same in every amplifier of the spread: behind parts of
 # 10 % it then moves the reading by a few thousandths at most, beside bands of several per cent.
 SMALL_LOADING = 0.03
@@ -185,10 +183,12 @@ def ranges(
 
 
 def range_of(r: PlannedReading, true: float, source: float, meter: Meter) -> Range:
-    """The range for what is expected."""
+    """The range for what is expected. A needle's is chosen for what stands there WITHOUT it: a loose tip, an open part or
+    a charged capacitor puts all of that across it, and a range that counts on its own load would be thrown."""
     chosen = meter.range_for(r.probe.kind, HEADROOM * true, r.range_volts)
+    if meter.needle:
+        return chosen
     for lower in meter.of_kind(r.probe.kind):
-        # a moving coil loads more on a lower range: the reading may come down into it
         fits = lower.full >= (r.range_volts or 0.0)
         if fits and abs(HEADROOM * loaded(true, source, lower.input_ohms)) <= lower.full:
             return lower

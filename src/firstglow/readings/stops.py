@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.asked import Block
-from firstglow.readings.expected import Stop
-from firstglow.readings.meters import Range, loaded
+from firstglow.readings.expected import share_of
+from firstglow.readings.meters import Range
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.rated import cathode_ohms, section_of
@@ -30,21 +30,26 @@ Side = Literal["below", "above"]
 SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
 # A valve is driven hotter by up to this much less bias [V] to find where it reaches its limit, in so many steps.
 DRIVE_VOLTS, DRIVE_STEPS = 30.0, 16
-# A limit that is no rating keeps this share of the band's own half off it: from 2 to 3 standard deviations, so that one
-# healthy amplifier in 740 is switched off instead of one in 44 (normal distribution).
-CLEAR = 0.5
+# Loading under this part of a limit is less than any hand meter's own error: the limit stands as it is rated.
+UNFELT = 0.002
+# What any meter must at least show of a limit that is a fraction of the expected value: that half is missing, or double.
+HALF = 0.5
 # Rules that drive a valve until its plate or screen is at its limit.
 _WATTS = frozenset({"dissipation", "screen dissipation", "grid drift"})
 
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One limit of one rule, before rounding. physical: it stands even where it cuts the band."""
+    """One limit of one rule, before rounding, as the meter shows it. physical: it stands even where it cuts the band.
+
+    apart: what a meter must at least tell from what is expected, as shown; None for the limit itself.
+    """
 
     side: Side
     value: float
     why: str
     physical: bool = True
+    apart: float | None = None
 
 
 @dataclass(slots=True)
@@ -83,14 +88,24 @@ class Limits:
 
     # -- what rules ask --------------------------------------------------------------------------------------
     def nominal(self, r: PlannedReading) -> float:
-        """Expected value [SI]."""
+        """Expected value as shown [SI]."""
         return self.expected.get(r.id, 0.0)
 
-    def side(self, r: PlannedReading, size: float, side: Side, why: str, physical: bool = True) -> list[Limit]:
+    def share(self, r: PlannedReading) -> float:
+        """What the meter leaves of the true volts: of a limit as of what is expected."""
+        on = self.on.get(r.id)
+        share = 1.0 if on is None else share_of(r, on, self.source_ohms.get(r.id, 0.0))
+        return share if share < 1.0 - UNFELT else 1.0
+
+    def side(
+        self, r: PlannedReading, size: float, side: Side, why: str, physical: bool = True, apart: float | None = None
+    ) -> list[Limit]:
         """A limit on the SIZE of a reading as a signed one, by the sign that is expected."""
         if self.nominal(r) < 0:
-            return [Limit("above" if side == "below" else "below", -size, why, physical)]
-        return [Limit(side, size, why, physical)]
+            return [
+                Limit("above" if side == "below" else "below", -size, why, physical, None if apart is None else -apart)
+            ]
+        return [Limit(side, size, why, physical, apart)]
 
     def standing(self, r: PlannedReading) -> Any:
         """The nominal standing solution of a reading's situation."""
@@ -125,30 +140,30 @@ class Limits:
 
     def shown(self, r: PlannedReading, standing: Any) -> Array:
         """What the meter shows along a path."""
-        load = loaded(1.0, self.source_ohms.get(r.id, 0.0), self.on[r.id].input_ohms)
-        value: Array = standing.row(r.probe) * load
+        value: Array = standing.row(r.probe) * self.share(r)
         return value
 
     # -- rules ------------------------------------------------------------------------------------------------
     def fixed(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
-        """Signed, as it stands."""
+        """Signed, as it stands with no meter across."""
         assert rule.limit is not None
-        return [Limit(rule.side, rule.limit, rule.why or "the limit for this reading")]
+        return [Limit(rule.side, rule.limit * self.share(r), rule.why or "the limit for this reading")]
 
     def zero(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Either side of nothing. Where a bias stands instead (back bias), half of it may be missing, as on its own rung."""
         assert rule.limit is not None
         why = rule.why or "nothing may stand here"
-        if abs(self.nominal(r)) > rule.limit:
+        limit = rule.limit * self.share(r)
+        if abs(self.nominal(r)) > limit:
             return self.side(r, abs(self.nominal(r)) / 2, "below", why)
-        return [Limit("above", rule.limit, why), Limit("below", -rule.limit, why)]
+        return [Limit("above", limit, why), Limit("below", -limit, why)]
 
     def sign(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """The wrong side of nothing; the meter's own error is no sign."""
         assert rule.limit is not None
         slack = self.on[r.id].limits(0.0) if r.id in self.on else 0.0
         why = rule.why or "the wrong sign"
-        return [Limit("below", -slack, why) if rule.limit > 0 else Limit("above", slack, why)]
+        return [Limit("below", -slack, why, True, 0.0) if rule.limit > 0 else Limit("above", slack, why, True, 0.0)]
 
     def heater(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Absolute volts across the heater; half of it where one side is read to chassis."""
@@ -156,10 +171,12 @@ class Limits:
         return self.side(r, rule.limit, rule.side, rule.why or "the heater's limit")
 
     def ratio(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
-        """A fraction of what is expected."""
+        """A fraction of what is expected. A meter too coarse for the fraction must at least show half or double."""
         assert rule.limit is not None
-        size = abs(self.nominal(r)) * rule.limit
-        return self.side(r, size, rule.side, rule.why or "far from what is expected", physical=False)
+        size = abs(self.nominal(r))
+        least = min(rule.limit, HALF) if rule.side == "below" else max(rule.limit, 1.0 / HALF)
+        why = rule.why or "far from what is expected"
+        return self.side(r, size * rule.limit, rule.side, why, physical=False, apart=size * least)
 
     def ratio_to(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """A fraction of what is expected of another reading."""
@@ -186,25 +203,27 @@ class Limits:
         red, black = r.probe.red, r.probe.black
         if not volts > 0:
             return []
+        share = self.share(r)
         if (red, black) == (minus, plus):
-            return [Limit("below", -volts, why)]
+            return [Limit("below", -volts * share, why)]
         if (red, black) == (plus, minus):
-            return [Limit("above", volts, why)]
+            return [Limit("above", volts * share, why)]
         if red in (plus, minus) and r.id in self.blocks and r.probe.quantity == "volts":
             # the meter's black stands elsewhere than the capacitor's other end: what lies between is added
             standing = self.standing(r)
             between = float((standing.dc(minus if red == plus else plus) - standing.dc(black))[0])
-            return [Limit("above", volts + between, why)] if red == plus else [Limit("below", between - volts, why)]
-        return self.side(r, volts, "above", why)
+            if red == plus:
+                return [Limit("above", (volts + between) * share, why)]
+            return [Limit("below", (between - volts) * share, why)]
+        return self.side(r, volts * share, "above", why)
 
     def bias_safe(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Less bias than holds the strongest valve, as the loaded meter shows it at the pin."""
         volts = self.safe_bias(rule.part)
         if volts is None:
             return []
-        source, on = self.source_ohms.get(r.id, 0.0), self.on[r.id]
         why = rule.why or "less than holds the strongest valve of the spread at its idle"
-        return [Limit("above", loaded(volts, source, on.input_ohms), f"{why} ({volts:.1f} V at the grid)")]
+        return [Limit("above", volts * self.share(r), f"{why} ({volts:.1f} V at the grid)")]
 
     def dissipation(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """The reading at which the hottest valve of the spread reaches a plate's or a screen's watts."""
@@ -241,20 +260,19 @@ class Limits:
         runs = float(amps[0] * (volts[1] - volts[0]) / (amps[1] - amps[0]))
         full = None if most is None else crossing(volts, np.asarray(row["plate_watts"])[good], most)
         limit = min(runs, inf if full is None else full)
-        shown = loaded(limit, self.source_ohms.get(r.id, 0.0), self.on[r.id].input_ohms)
-        return [Limit("above", shown, rule.why or f"{rule.part} then drives itself past its limit")]
+        return [Limit("above", limit * self.share(r), rule.why or f"{rule.part} then drives itself past its limit")]
 
     def slow_fall(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Fallen no further than in half the time: of an exponential fall from V0 to V that is sqrt(V0 V)."""
         standing = self.standing(r)
-        start = abs(float((standing.dc(r.probe.red) - standing.dc(r.probe.black))[0]))
+        start = abs(float((standing.dc(r.probe.red) - standing.dc(r.probe.black))[0])) * self.share(r)
         size = (start * abs(self.nominal(r))) ** 0.5
         return self.side(r, size, "above", rule.why or "falls half as fast as computed", physical=False)
 
     def at_supply(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """So close to its supply that next to no current flows through what feeds it."""
         standing = self.standing(r)
-        supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0])
+        supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0]) * self.share(r)
         drop = supply - self.nominal(r)
         if drop <= 0.0 or rule.limit is None:
             return []
@@ -274,12 +292,30 @@ class Limits:
             watts = row.get(f"{electrode}_watts")
             if most is None or watts is None:
                 continue
-            hot = self.hot_ratio(r.id, rule.part, electrode)
-            here = crossing(shown[good], np.asarray(watts)[good] * hot, most)
-            if here is not None:
-                why = f"the hottest {part.type} of the spread then takes {most:g} W at its {electrode}"
-                found += self.side(r, abs(here), "above", f"{rule.part}: {why}")
+            watts, hot = np.asarray(watts)[good], self.hot_ratio(r.id, rule.part, electrode)
+            found += self._at_watts(r, rule.part, f"{most:g} W at its {electrode}", shown[good], watts, hot, most)
         return found
+
+    def _at_watts(
+        self, r: PlannedReading, valve: str, said: str, shown: Array, watts: Array, hot: float, most: float
+    ) -> list[Limit]:
+        """The reading at which the hottest valve of the spread takes ``most``. Where that one takes it already behind what
+        is expected, the reading at which the valve as drawn does; where the drawing itself runs past it (a finding says
+        so), no rating is left to stop at, only the band."""
+        kind = self.amplifier.parts[valve].type
+        here = crossing(shown, watts * hot, most)
+        if here is None:
+            return []
+        if watts[0] * hot < most:
+            return self.side(r, abs(here), "above", f"{valve}: the hottest {kind} of the spread then takes {said}")
+        here = crossing(shown, watts, most)
+        if here is None:
+            return []
+        if watts[0] < most:
+            why = f"{valve} as drawn then takes {said}; the hottest {kind} of the spread does already where healthy ones read"
+            return self.side(r, abs(here), "above", why)
+        why = f"{valve} takes {said} as drawn: past its rating before anything is wrong, and this is more"
+        return self.side(r, abs(here), "above", why, physical=False)
 
     def winding(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """The reading at which the first winding of a transformer carries its rated amps, everything in proportion."""
@@ -311,10 +347,11 @@ class Limits:
         # read at what drives it: its cathode follows a little above that
         if r.probe.red != part.leads.get("cathode", r.probe.red):
             most -= float(np.ravel(standing.dc(part.leads["cathode"]) - standing.dc(r.probe.red))[0])
-        if self.nominal(r) >= at - black:
-            return [Limit("above", at - black + most, why)]
+        share = self.share(r)
+        if self.nominal(r) >= (at - black) * share:
+            return [Limit("above", (at - black + most) * share, why)]
         # under a lifted heater: a positive cathode never gets below 0, so a limit there would protect nothing
-        low = at - black - most
+        low = (at - black - most) * share
         return [Limit("below", low, why)] if low > 0.0 or self.nominal(r) < 0.0 else []
 
     def gas_tube(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
@@ -359,42 +396,3 @@ _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] 
     "heater to cathode": Limits.heater_cathode, "gas tube amps": Limits.gas_tube,
     "grid drift": Limits.grid_drift, "slow fall": Limits.slow_fall, "at supply": Limits.at_supply,
 }  # fmt: skip
-
-
-def tightest(
-    limits: Sequence[Limit],
-    low: float | None,
-    high: float | None,
-    on: Range | None,
-    separate: Callable[[], str],
-    expected: float | None = None,
-) -> tuple[Stop | None, Stop | None]:
-    """(stop_below, stop_above) of a reading: the tightest of each side, rounded toward safe.
-
-    low, high: its healthy band. A limit that is no rating gives way to the band, and CLEAR of it where ``expected``
-    is known. separate: asked where one cuts.
-    """
-    off_low, off_high = low, high
-    if low is not None and high is not None and expected is not None:
-        off_low, off_high = low - CLEAR * (expected - low), high + CLEAR * (high - expected)
-        if on is not None:
-            off_low, off_high = on.rounded(off_low, -1), on.rounded(off_high, 1)
-            off_low = off_low if on.signed else max(off_low, 0.0)
-    below = above = None
-    for limit in limits:
-        value = limit.value
-        if not limit.physical and off_low is not None and off_high is not None:
-            value = min(value, off_low) if limit.side == "below" else max(value, off_high)
-        if on is not None:
-            value = on.rounded(value, 1 if limit.side == "below" else -1)
-            if not limit.physical and off_low is not None and off_high is not None:
-                value = min(value, off_low) if limit.side == "below" else max(value, off_high)
-        cut = (low is not None and limit.side == "below" and value > low) or (
-            high is not None and limit.side == "above" and value < high
-        )
-        stop = Stop(float(value), limit.why, cut, separate() if cut else "")
-        if limit.side == "below" and (below is None or stop.limit > below.limit):
-            below = stop
-        if limit.side == "above" and (above is None or stop.limit < above.limit):
-            above = stop
-    return below, above

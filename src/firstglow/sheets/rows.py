@@ -201,6 +201,8 @@ def note_text(reading: Mapping[str, Any]) -> str:
     note = reading.get("note_only")
     if note:
         return str(note) if note is not True else "no verdict from this one: note it"
+    if reading.get("hidden"):
+        return f"Not with this meter: {reading['hidden']}"
     separate = reading.get("separate") or []
     if reading.get("band_cut"):
         return f"A healthy one may read past the stop. Stop all the same; first {separate[0]}" if separate else ""

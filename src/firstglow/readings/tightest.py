@@ -1,0 +1,73 @@
+"""The tightest limit of each side of a reading, rounded toward safe, and clear of what is expected."""
+
+from collections.abc import Callable, Sequence
+
+from firstglow.readings.expected import Stop
+from firstglow.readings.meters import Range
+from firstglow.readings.stops import Limit
+
+# A limit that is no rating keeps this share of the band's own half off it: from 2 to 3 standard deviations, so that one
+# healthy amplifier in 740 is switched off instead of one in 44 (normal distribution).
+CLEAR = 0.5
+
+
+def tightest(
+    limits: Sequence[Limit],
+    low: float | None,
+    high: float | None,
+    on: Range | None,
+    separate: Callable[[], str],
+    expected: float | None = None,
+    shown: float | None = None,
+    hidden: bool = False,
+) -> tuple[Stop | None, Stop | None]:
+    """(stop_below, stop_above) of a reading: the tightest of each side, rounded toward safe.
+
+    low, high: its healthy band. A limit that is no rating gives way to the band, and CLEAR of it where ``expected``
+    is known. separate: asked where one cuts. shown: what is expected, on the meter's step: no limit is rounded onto it.
+    hidden: this range cannot tell some limit from it; none then stands inside the range's own error, which is no fault.
+    """
+    off_low, off_high = low, high
+    if low is not None and high is not None and expected is not None:
+        off_low, off_high = low - CLEAR * (expected - low), high + CLEAR * (high - expected)
+        if on is not None:
+            off_low, off_high = on.rounded(off_low, -1), on.rounded(off_high, 1)
+            off_low = off_low if on.signed else max(off_low, 0.0)
+    below = above = None
+    for limit in limits:
+        value, why = limit.value, limit.why
+        if not limit.physical and off_low is not None and off_high is not None:
+            value = min(value, off_low) if limit.side == "below" else max(value, off_high)
+        if on is not None:
+            value = on.rounded(value, 1 if limit.side == "below" else -1)
+            if not limit.physical and off_low is not None and off_high is not None:
+                value = min(value, off_low) if limit.side == "below" else max(value, off_high)
+            if shown is not None:
+                if limit.physical and not hidden and past(limit, shown, on):
+                    why = f"{why} (past {on.text_of(abs(limit.value))} as drawn, before anything is wrong)"
+                value = beyond(value, limit, shown, on, hidden)
+        cut = (low is not None and limit.side == "below" and value > low) or (
+            high is not None and limit.side == "above" and value < high
+        )
+        stop = Stop(float(value), why, cut, separate() if cut else "")
+        if limit.side == "below" and (below is None or stop.limit > below.limit):
+            below = stop
+        if limit.side == "above" and (above is None or stop.limit < above.limit):
+            above = stop
+    return below, above
+
+
+def past(limit: Limit, shown: float, on: Range) -> bool:
+    """Does what is expected of the drawing itself lie past this limit?"""
+    away = limit.value - shown if limit.side == "above" else shown - limit.value
+    return away < -on.step
+
+
+def beyond(value: float, limit: Limit, shown: float, on: Range, hidden: bool) -> float:
+    """The limit, not on the figure that is expected nor within what a meter that hides it may be wrong by."""
+    room = on.limits(shown) if hidden else 0.0
+    if limit.side == "below":
+        nearest = min(on.rounded(shown - on.step), on.rounded(shown - room, -1))
+        return min(value, nearest)
+    nearest = max(on.rounded(shown + on.step), on.rounded(shown + room, 1))
+    return max(value, nearest)

@@ -1,0 +1,81 @@
+"""A range that shows the same for healthy and for what must stop passes nothing; loading counts for both.
+
+Ohm's law and the meter's class (2.5 % of full scale and half a division, common practice) are done again here by hand.
+"""
+
+from pathlib import Path
+
+import pytest
+
+from firstglow.amplifier import load
+from firstglow.ladder.ladder import Ladder, build
+from firstglow.readings.taken import parse_taken
+from firstglow.readings.verdict import Verdict, verdict
+
+EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+GRID, SCREEN = "3/V3 grid at most negative/left", "5/V1 screen/left"
+
+
+@pytest.fixture(scope="module", params=["20k", "1k"])
+def twin(request: pytest.FixtureRequest) -> Ladder:
+    return build(load(EXAMPLES / "a-linden-twin.toml"), meter=str(request.param), mode="fast")
+
+
+def one(ladder: Ladder, name: str, typed: str, more: str = "") -> Verdict:
+    return verdict(ladder.expected, parse_taken(f'[readings]\n"{name}" = {{ value = "{typed}"{more} }}\n')).verdicts[0]
+
+
+def needle(full: float) -> float:
+    """What a needle of class 2.5 with 50 divisions may be wrong by on a range [V]."""
+    return 0.025 * full + full / 50 / 2 / 2
+
+
+def test_a_needle_stands_on_a_range_for_the_volts_without_it(twin: Ladder) -> None:
+    # whatever its own load leaves of them: an open part or a loose tip puts all of them across it
+    for reading in twin.expected.readings():
+        if reading.on is None or reading.on.kind != "dc volts" or reading.planned.probe.quantity != "volts":
+            continue
+        assert reading.on.full >= min(abs(reading.ground.true), 1000.0), reading.id
+    screen = twin.expected.by_id[SCREEN]
+    assert isinstance(screen.expected, float) and screen.on is not None
+    assert abs(screen.expected) < screen.ground.true < screen.on.full
+
+
+def test_a_grid_that_the_needle_cannot_tell_from_too_little_bias_never_passes(twin: Ladder) -> None:
+    reading = twin.expected.by_id[GRID]
+    assert reading.on is not None and isinstance(reading.expected, float)
+    left = reading.on.input_ohms / (reading.on.input_ohms + reading.source_ohms)
+    healthy, stop = reading.ground.true * left, -40.9 * left  # Vsafe of this example's 6V6GT pairs, on its own sheet
+    assert abs(healthy - stop) < 2 * needle(reading.on.full)
+    found = one(twin, GRID, f"{reading.expected:g}")
+    assert found.verdict == "look first" and "digital meter" in found.why
+    assert any("digital meter" in f for f in twin.document["findings"] if f.startswith(reading.planned.what))
+    # with that in hand it is judged, on the same ladder
+    assert one(twin, GRID, f"{reading.ground.true:.2f}", ', meter = "digital"').verdict == "go on"
+
+
+def test_what_needles_can_tell_they_still_judge(twin: Ladder) -> None:
+    judged = [r for r in twin.expected.readings() if r.on is not None and not r.hidden]
+    assert len(judged) > 200
+    for name in ("4/HT1 after 10 min/shared", "2b/V1 heater pin to pin/left", "3/bias raw reservoir/shared"):
+        reading = twin.expected.by_id[name]
+        assert one(twin, name, f"{reading.expected:g}").verdict == "go on", name
+
+
+def test_an_idle_that_the_needle_reads_within_its_error_of_the_rating_is_not_passed_by_it() -> None:
+    # EL84 class cathode bias: 10 V and a limit near 10.8 V on a 50 V scale, which is wrong by up to 1.5 V
+    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), meter="20k", mode="fast")
+    reading = ladder.expected.by_id["9/V2 cathode after 60 min/shared"]
+    assert reading.on is not None and reading.on.full == 50.0
+    assert needle(50.0) == pytest.approx(1.5)
+    assert one(ladder, reading.id, "10").verdict == "look first"
+    assert one(ladder, reading.id, "25").verdict == "switch off now"
+    assert one(ladder, reading.id, "10.02", ', meter = "digital"').verdict == "go on"
+
+
+def test_a_limit_is_loaded_as_the_reading_is() -> None:
+    # 0.1 V of a leaking coupling capacitor behind 471 kohm shows 0.1 x 10 / 10.471 on 10 Mohm
+    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
+    reading = ladder.expected.by_id["5/V2 grid/shared"]
+    assert reading.stop_above is not None
+    assert reading.stop_above.limit == pytest.approx(0.1 * 10e6 / (10e6 + reading.source_ohms), abs=1.1e-4)
