@@ -8,6 +8,7 @@ import pytest
 from firstglow.amplifier import load
 from firstglow.ladder.ladder import build
 from firstglow.readings.meters import ReadingsError
+from firstglow.readings.slips import pen, slip
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.typed import typed_number
 from firstglow.readings.verdict import verdict
@@ -29,9 +30,42 @@ def test_a_decimal_comma_is_still_one(text: str, value: float) -> None:
 def test_an_overload_is_told_as_one_and_a_stop_in_the_band_is_named() -> None:
     ladder = build(load(EXAMPLE), mode="fast")
     assert ladder.expected.by_id["4/HT1 after 10 min/shared"].text(inf) == "OL"
+    assert ladder.expected.by_id["4/HT1 after 10 min/shared"].text(-inf) == "-OL"
     cut = next(r for r in ladder.expected.readings() if r.stop_above is not None and r.stop_above.cut)
     assert isinstance(cut.expected, float)
     taken = parse_taken(f'[readings]\n"{cut.id}" = "{cut.expected:.4g}"\n')
     (judged,) = verdict(ladder.expected, taken).verdicts
     assert judged.verdict == "go on"
     assert "where the stop stands" in judged.why
+
+
+def test_both_meanings_of_a_comma_can_be_pasted() -> None:
+    with pytest.raises(ReadingsError) as told:
+        typed_number("1,359", "V")
+    offered = str(told.value).rpartition("try ")[2].split(" or ")
+    assert [typed_number(text, "V") for text in offered] == [1.359, 1359.0]
+
+
+def test_a_dead_cathode_is_no_slip_of_the_pen() -> None:
+    # 10 mV where 10 V are expected is no current at all; "V typed as mV" would explain it away
+    ladder = build(load(EXAMPLE), mode="fast")
+    reading = ladder.expected.by_id["6/V2 cathode lamp out/shared"]
+    assert isinstance(reading.expected, float) and 9.0 < reading.expected < 11.0
+    assert slip(reading, 0.01) == ""
+    assert slip(reading, reading.expected / 1e3) == ""
+    taken = parse_taken(f'[readings]\n"{reading.id}" = "0.01"\n')
+    assert "mV" not in verdict(ladder.expected, taken).verdicts[0].why
+    # next to nothing on HT may be a slip, but is never called innocent
+    ht = ladder.expected.by_id["4/HT1 after 10 min/shared"]
+    assert isinstance(ht.expected, float)
+    found = pen(ht, ht.expected / 1e3)
+    assert found is not None and not found.innocent and "next to nothing" in found.text
+
+
+@pytest.mark.parametrize("meter", ["digital", "20k"])
+def test_every_band_stands_on_the_meters_step(meter: str) -> None:
+    ladder = build(load(EXAMPLE), meter=meter, mode="fast")
+    for r in ladder.expected.readings():
+        for value in (r.low, r.high):
+            if r.on is not None and value is not None:
+                assert value == r.on.rounded(value), r.id

@@ -117,9 +117,7 @@ class ExpectedReading:
     def text(self, value: float) -> str:
         """A value as a person says it beside this reading: in its own unit and scale."""
         if not isfinite(value):
-            return "OL"
-        if not isfinite(value):
-            return "OL" if value > 0 else "−OL"
+            return "OL" if value > 0 else "-OL"
         if self.on is not None and self.unit == self.on.unit and abs(value) <= self.on.full:
             return self.on.shown(value)
         scale = next((s for s in ("M", "k", "") if abs(value) >= SCALE[s]), "m") if value else ""

@@ -211,8 +211,8 @@ def from_nothing(row: ExpectedReading) -> ExpectedReading:
     limits = [rule.limit for rule in row.planned.stops if rule.rule == "zero" and rule.limit is not None]
     if not any(abs(row.expected) <= limit for limit in limits):
         return row
-    slack = row.on.step * round(row.on.limits(0.0) / row.on.step)
-    return replace(row, low=min(row.low, -slack), high=max(row.high, slack))
+    slack = row.on.rounded(row.on.limits(0.0))
+    return replace(row, low=min(row.low, row.on.rounded(-slack)), high=max(row.high, slack))
 
 
 def cheapest(amplifier: Amplifier, row: ExpectedReading) -> str:

@@ -18,6 +18,8 @@ Kind = Literal["sign", "unit", "decimal", "range", "probe", "setting", "mains", 
 LEAST_WIDTH = 0.03
 # More explanations than this are no explanation.
 MOST = 3
+# Leads and a dead short together read no more than this [ohm] (common practice).
+SHORT_OHMS = 1.0
 _SHOWN_AS_NOTHING = 4.0  # steps of a higher range
 
 
@@ -52,7 +54,7 @@ def slip(reading: ExpectedReading, value: float) -> str:
 def pen(reading: ExpectedReading, value: float) -> Slip | None:
     """A slip of the pen: sign, unit, decimal point."""
     low, high = reading.low, reading.high
-    if low is None or high is None or not isfinite(value) or value == 0.0:
+    if low is None or high is None or not isfinite(value) or abs(value) <= _nothing(reading):
         return None
 
     def fits(candidate: float) -> bool:
@@ -68,11 +70,21 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
         text = texts.get(reading.unit or "", "")
         if text and fits(value * factor):
             there = reading.text(value * factor)
-            return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again")
+            # a thousandth is also what is left of a dead one: that is never explained away
+            dead = factor == 1e3 and reading.unit in ("V", "A")
+            tail = "; read it again on that unit: if it is as typed, next to nothing is there" if dead else ""
+            return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again{tail}", not dead)
         if text and reading.low is not None and reading.low < 0 and fits(-value * factor):
             there = reading.text(-value * factor)
             return Slip(kind, f"{text}, and the minus left out? {there} would be right; read it again with both")
     return None
+
+
+def _nothing(reading: ExpectedReading) -> float:
+    """What shows as nothing on this reading's range [SI]: a dead stage is no slip of the pen, however well a factor fits."""
+    if reading.unit == "ohm":
+        return SHORT_OHMS
+    return 0.0 if reading.on is None else reading.on.limits(0.0)
 
 
 _FACTORS: tuple[tuple[float, Kind, Mapping[str, str]], ...] = (

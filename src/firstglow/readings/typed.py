@@ -36,10 +36,10 @@ def typed_number(text: str, unit: str | None, where: str = "reading") -> float:
     if bare in OPEN_WORDS:
         return -inf if plain.startswith("-") else inf
     if _THOUSANDS.match(plain):
-        whole = plain.replace(",", "")
+        whole, point = plain.replace(",", ""), plain.replace(",", ".")
         raise ReadingsError(
-            f'{where}: "{text}" may be {plain.replace(",", ".")} or {whole}; a point for decimals where three digits follow; '
-            f"try {plain.replace(',', '.')}"
+            f'{where}: "{text}" may be {point} or {whole}; a point for decimals where three digits follow; '
+            f"try {point} or {whole}"
         )
     code = _CODE.fullmatch(plain)
     if code:

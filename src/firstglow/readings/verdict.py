@@ -139,7 +139,7 @@ def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: fl
     """Inside the band or not; ``spare`` [SI] is what the band gives for a meter that is worse than the ladder's."""
     low = -inf if reading.low is None else reading.low - spare
     high = inf if reading.high is None else reading.high + spare
-    said = reading.text(compared) if isfinite(compared) else "OL"
+    said = reading.text(compared)
     if compared != value:
         said = f"{reading.text(value)}, {said} at this sheet's mains and meter,"
     if low <= compared <= high:
