@@ -65,9 +65,7 @@ def test_no_winding_is_brought_past_low_volts() -> None:
     """IEC 62368-1, ES1: 30 V rms. What is said to go on the primary gives less on every winding."""
     amplifier = load(FILES[0])
     t1 = amplifier.parts["T1"]
-    whole = max(
-        sum(w.turns.value for w in t1.windings if w.name.startswith(n)) for n in ("ht", "rect", "heat", "bias")
-    )
+    whole = max(sum(w.turns.value for w in t1.windings if w.name.startswith(n)) for n in ("ht", "rect", "heat", "bias"))
     for m in measurements(amplifier):
         if "V ac on its primary" in m.how:
             fed = float(m.how.split("free, ")[1].split(" V ac")[0])

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from firstglow.ladder.here import Here
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.given import unfit
 from firstglow.readings.learn import Learned, learned
 from firstglow.readings.meters import Meter
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import split_range, typed_number
-from firstglow.readings.verdict import Answer, Verdict, judge
+from firstglow.readings.verdict import Verdict, judge
 from firstglow.records.record import Record
 
 
@@ -49,11 +50,11 @@ def judged(
     mains = place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
     row = Taken(name, text.strip(), mains, place.meter, "here")
     verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
-    if expected.given is not None and verdict.verdict == "go on":
-        before = [_verdict(place.taken[r.id]) for r in expected.readings() if r.id in place.taken and r.id != name]
-        order = {r.id: n for n, r in enumerate(expected.readings())}
-        before = [v for v in before if order[v.id] < order[name]]
-        verdict = expected.given.second_look(expected, [*before, verdict])[-1]
+    if verdict.verdict == "go on" and verdict.compared is not None:
+        known = as_learned(ladder, place, name)
+        low, high = known.reading.low, known.reading.high
+        if known.grounds and low is not None and high is not None and not low <= verdict.compared <= high:
+            verdict = unfit(verdict, reading, low, high)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
 
@@ -71,12 +72,3 @@ def as_ratio(ladder: Ladder, place: Here, name: str, text: str) -> str:
         if same and other.id in place.taken:
             return f"{volts / float(place.taken[other.id].data['si']):.4g}"
     return text
-
-
-def _verdict(record: Record) -> Verdict:
-    """A verdict again from its record."""
-    compared = record.data.get("compared")
-    answer: Answer = "note only" if record.event == "note only" else "go on"
-    return Verdict(
-        record.reading or "", record.value or "", answer, record.why, (), None if compared is None else float(compared)
-    )

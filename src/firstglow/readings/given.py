@@ -68,9 +68,7 @@ class Given:
                 continue
             reading = ladder.by_id[v.id]
             low, high = (self.middle[i] + self.sigma[i] * (predicted + k * self.score * spread) for k in (-1, 1))
-            out.append(
-                replace(v, verdict="look first", why=_why(reading, v.compared, low, high), check_first=_checks(reading))
-            )
+            out.append(unfit(v, reading, low, high))
         return out
 
     def predict(self, i: int, used: Sequence[int], seen: Sequence[float]) -> tuple[float, float]:
@@ -185,11 +183,13 @@ def _fit(values: Array) -> tuple[Array, Array, Array]:
     return middle, sigma, covariance
 
 
-def _why(reading: "ExpectedReading", value: float, low: float, high: float) -> str:
-    return (
-        f"{reading.text(value)} is inside its band, but does not fit the readings before it: "
+def unfit(v: "Verdict", reading: "ExpectedReading", low: float, high: float) -> "Verdict":
+    """The verdict on a value that the readings before it do not lead to."""
+    why = (
+        f"{reading.text(v.compared or 0.0)} is inside its band, but does not fit the readings before it: "
         f"they lead to {reading.text(low)} to {reading.text(high)}"
     )
+    return replace(v, verdict="look first", why=why, check_first=_checks(reading))
 
 
 def _checks(reading: "ExpectedReading") -> tuple[str, ...]:

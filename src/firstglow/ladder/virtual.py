@@ -1,0 +1,156 @@
+"""An amplifier that is not there: one drawn from the spreads, with a fault in it or none, and a meter of its own.
+
+It is another sample than those behind the bands. Cathodes warm and capacitors fall as time runs: between cold and warm
+each reading goes by one time constant, that of the slowest valve that is in (a sketch of the warming, made from the
+types' warm-up times; before the rectifier is warm there is no HT at all).
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import expm1
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.devices.catalogue import valve_type
+from firstglow.ladder.fall import Fall
+from firstglow.ladder.ladder import Ladder
+from firstglow.readings.asked import Block, Cast
+from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.finish import glow_word
+from firstglow.readings.meters import loaded
+from firstglow.readings.seen import Seen
+from firstglow.readings.spreads import MeterErrors, draw, on_meter, settings
+from firstglow.solver.discharge import Discharge, discharge
+
+Array = NDArray[np.float64]
+
+POPULATION = 64
+SOURCE_VOLTS = 9.1  # V: the battery that the meter is proved on
+# A meter's last digit is not still: standard deviation in steps (common practice: one digit either way).
+RESTLESS = 0.4
+# Time constants in a valve's warm-up time; at its end all of the current flows.
+IN_WARM_UP = 3.0
+# What a capacitor still holds when the discharge resistor was on it [V]: a little comes back out of the dielectric.
+LEFT_OVER = 0.3
+
+
+class Virtual:
+    """One virtual amplifier on one ladder.
+
+    faults: what is wrong with it. seed: which of the population it is, and how its meter errs.
+    """
+
+    def __init__(self, ladder: Ladder, faults: Sequence[Fault] = (), seed: int = 1) -> None:
+        self.ladder, self.faults, self.seed = ladder, tuple(faults), seed
+        sheet = ladder.sheet
+        draws = draw(sheet.observer.circuit, POPULATION, sheet.mains_width, seed)
+        self._number = np.array([seed % POPULATION])
+        setting = {v: s[self._number] for v, s in settings(sheet.setting, POPULATION, seed).items()}
+        each = (self.faults,) if self.faults else ()
+        self._cast = Cast(draws.values[:, self._number], setting, each, POPULATION, self._number)
+        self._errors = MeterErrors(ladder.expected.meter.name, POPULATION, seed)
+        self._rng = np.random.default_rng(seed)
+        self._warm = sheet.observer.see(sheet.wanted, self._cast, ohms_for=lambda r: True)
+        self._cold = self._see_cold()
+        self._falls: dict[str, Discharge] = {}
+
+    # ------------------------------------------------------------------------------------------ the meter
+    def shows(self, name: str, seconds: float) -> str:
+        """What a person types of a reading, ``seconds`` after the power came on; "OL" or a word where it is that."""
+        r = self.ladder.expected.by_id[name]
+        if r.kind == "look":
+            return r.words[0]
+        value = self._value(r, seconds)
+        if r.on is None:
+            return glow_word(value) if np.isfinite(value) else "dark"
+        gain, offset = (e[self._number] for e in (self._errors.gain(r.on), self._errors.offset(r.on, name)))
+        source = self._warm.source_ohms.get(name)
+        if source is not None:
+            value = float(loaded(value, float(np.ravel(source)[0]) + r.planned.probe.series_ohms, r.on.input_ohms))
+        if not np.isfinite(value):
+            return "OL"
+        restless = RESTLESS * r.on.step * float(self._rng.standard_normal())
+        figure = float(on_meter(np.array([value + restless]), gain, offset, r.on)[0])
+        return typed(r, figure, self.ladder.expected.meter.needle)
+
+    def warm_seconds(self, at: Situation) -> float:
+        """How long until every valve that is in a situation carries all its current [s]."""
+        return max((self._warm_up(name) for name in self._valves(at)), default=0.0)
+
+    def _value(self, r: ExpectedReading, seconds: float) -> float:
+        """The true value at that moment [SI]."""
+        warm = self._warm.values.get(r.id)
+        if warm is None:
+            return r.expected if isinstance(r.expected, float) else float("inf")
+        value = float(np.ravel(warm)[0])
+        cold = self._cold.values.get(r.id)
+        if cold is None or not np.isfinite(value):
+            return value
+        at = r.planned.situation
+        frame = self.ladder.frame
+        rectifiers = frame.ht_rectifiers - at.out
+        share = self._warmed([v for v in self._valves(at) if v not in rectifiers], seconds)
+        between = float(np.ravel(cold)[0]) * (1.0 - share) + value * share
+        return between * self._warmed(sorted(rectifiers), seconds) if r.planned.probe.red in self._on_ht else between
+
+    def _warmed(self, valves: Sequence[str], seconds: float) -> float:
+        longest = max((self._warm_up(name) for name in valves), default=0.0)
+        if longest <= 0.0 or seconds >= longest:
+            return 1.0
+        return expm1(-IN_WARM_UP * max(seconds, 0.0) / longest) / expm1(-IN_WARM_UP)
+
+    def _warm_up(self, envelope: str) -> float:
+        part = next(
+            p for p in self.ladder.frame.amplifier.parts.values() if envelope in (p.envelope, p.name) and p.type
+        )
+        return valve_type(part.type or "").warmup_s
+
+    def _valves(self, at: Situation) -> list[str]:
+        frame = self.ladder.frame
+        return sorted((frame.small_envelopes | frame.output_envelopes | frame.ht_rectifiers) - at.out)
+
+    @property
+    def _on_ht(self) -> frozenset[str]:
+        """Joints that have nothing until the rectifier is warm: those of the HT supplies."""
+        return frozenset(j for s in self.ladder.frame.supplies("ht") for j in (s.joint, *s.nodes))
+
+    def _see_cold(self) -> Seen:
+        """The dc volts under power with no cathode warm but the rectifier's, pots where they are."""
+        sheet, frame = self.ladder.sheet, self.ladder.frame
+        valves = frame.small_envelopes | frame.output_envelopes
+        wanted = []
+        for block in sheet.wanted:
+            at = block.situation
+            rows = tuple(r for r in block.readings if r.probe.kind == "dc volts" and r.probe.quantity == "volts")
+            if not rows or at.mains_volts == 0.0 or not valves - at.out:
+                continue
+            pots = {p: float(a[0]) for p, a in self._warm.idle_pots.get(block.dc_key, {}).items()}
+            cold = at.but(out=at.out | valves, idle={}, pots={**at.pots, **pots})
+            wanted.append(Block(f"cold {block.key}", cold, tuple(replace(r, situation=cold) for r in rows)))
+        return sheet.observer.see(wanted, replace(self._cast, setting={})) if wanted else Seen()
+
+    # ------------------------------------------------------------------------------------------ off
+    def left(self, fall: Fall, at: Situation, part: str, seconds: float) -> float:
+        """What the meter shows across a capacitor, ``seconds`` after the plug came out [V]."""
+        key = f"{at} {sorted(fall.start.items())}"
+        if key not in self._falls:
+            names = self.ladder.sheet.observer.named(self._cast.values)
+            self._falls = {key: discharge(self.ladder.frame.amplifier, at, fall.start, self.faults, values=names)}
+        found = self._falls[key]
+        if found.relaxation is None or not fall.start.get(part):
+            return 0.0
+        return abs(float(found.capacitor_volts(part, np.array([max(seconds, 0.0)]))[0, 0]))
+
+
+def typed(r: ExpectedReading, value: float, needle: bool = False) -> str:
+    """A figure as it stands on the meter, in the spelling that a person types it; a needle's with its range."""
+    assert r.on is not None
+    if r.unit == "1":
+        return f"{value:.3f}"
+    shown = r.on.shown(value)
+    if shown == "OL":
+        return "OL"
+    text = shown.replace("Ω", "").replace(" ", "")
+    return f"{text} on {r.on.full:g}" if needle and r.start is not None else text
