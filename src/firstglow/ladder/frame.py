@@ -236,8 +236,11 @@ class Frame(Structure):
         series_ohms: float = 0.0,
         range_volts: float | None = None,
         fill: Mapping[str, object] | None = None,
+        aside: str = "",
     ) -> PlannedReading:
         """One reading made whole: id, texts, contact.
+
+        ``aside``: for which of a text's sets of causes it asks ("cathode", "plate"), where the sides differ by that.
 
         ``text`` is its key in texts.toml, ``owner`` the part it is about.
 
@@ -249,6 +252,7 @@ class Frame(Structure):
         values: dict[str, object] = {"valve_name": own_name(part) if part else "", **short}
         key = f"reading.{text}"
         own_id = self.reading_id(rung, word, owner)
+        checks = self._checks(key, aside, values)
         return PlannedReading(
             id=own_id,
             what=self.words.text(f"{key}.what", **values),
@@ -263,11 +267,19 @@ class Frame(Structure):
             pin=red.pin,
             needs=needs,
             expect_word=expect_word,
-            check_first=self.words.lines(f"{key}.check", **values),
+            check_first=tuple(text for texts in checks.values() for text in texts),
+            checks=checks if len(checks) > 1 or "either" not in checks else {},
             note_only=note_only,
             range_volts=range_volts,
             stop_words=self.words.text(f"{key}.stop", **values) if self.words.has(f"{key}.stop") else "",
         )
+
+    def _checks(self, key: str, aside: str, values: Mapping[str, object]) -> dict[str, tuple[str, ...]]:
+        """What to check first, by side; the likeliest side's first."""
+        before = f"{aside}_" if aside else ""
+        named = {side: f"{before}{side}" for side in ("low", "plus", "high", "minus")} | {"either": "check"}
+        found = {side: self.words.lines(f"{key}.{name}", **values) for side, name in named.items()}
+        return {side: texts for side, texts in found.items() if texts}
 
     def _twin(self, rung: str, word: str, part: Part | None) -> str | None:
         if part is None or part.twin is None or part.twin not in self.amplifier.parts:

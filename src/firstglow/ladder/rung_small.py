@@ -101,6 +101,7 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
             owner=s.valve,
             contact=None if electrode == "cathode" else "clip",
             stops=_limits(frame, part, electrode, s),
+            aside=electrode,
             fill={"electrode": electrode.replace("plate", frame.words.plate)},
         )
     if s.direct_coupled_from:

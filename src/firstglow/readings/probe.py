@@ -69,7 +69,8 @@ class PlannedReading:
     pin: (base name, pin number) to ring on the socket drawing, or None.
     needs: True where the rung's gate may not be passed with this unread.
     expect_word: for "lamp" (dark, dim, half, full) and "look" (yes, no) readings.
-    check_first: what to check first when it is off.
+    check_first: what to check first when it is off, whichever way. checks: of these, by side, what only that side can
+        be: "low", "high" by size, "minus", "plus" by sign, "either"; empty where no side tells them apart.
     stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
     """
 
@@ -90,6 +91,7 @@ class PlannedReading:
     note_only: str = ""
     range_volts: float | None = None
     stop_words: str = ""
+    checks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

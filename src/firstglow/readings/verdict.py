@@ -93,7 +93,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     stop = _stopped(reading, here)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
-        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), _checks(reading), here)
+        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), _checks(reading, here), here)
     away = _mains_away(ladder, reading, row, taken)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
@@ -150,7 +150,9 @@ def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: fl
     else:
         side = f"below {reading.text(low)}" if compared < low else f"above {reading.text(high)}"
         why = f"{said} is {side}; {reading.shown} is expected"
-    return Verdict(row.id, row.text, "look first", _with_slip(why, reading, compared), _checks(reading), compared)
+    return Verdict(
+        row.id, row.text, "look first", _with_slip(why, reading, compared), _checks(reading, compared), compared
+    )
 
 
 def _band(reading: ExpectedReading) -> str:
@@ -199,10 +201,21 @@ def _with_slip(why: str, reading: ExpectedReading, value: float) -> str:
     return f"{why}. {text[0].upper()}{text[1:]}" if text else why
 
 
-def _checks(reading: ExpectedReading) -> tuple[str, ...]:
-    """What to check first: what the plan says, else the part that moves the reading most."""
-    planned = reading.planned.check_first
-    return planned or tuple(part for part, _ in reading.moved_by[:2])
+def _checks(reading: ExpectedReading, value: float | None = None) -> tuple[str, ...]:
+    """What to check first: what the plan says of the side that ``value`` lies on, else the part that moves it most."""
+    planned, parts = reading.planned, tuple(part for part, _ in reading.moved_by[:2])
+    if value is None or not planned.checks or not isinstance(reading.expected, float):
+        return planned.check_first or parts
+    found = tuple(text for side in (*sides(reading, value), "either") for text in planned.checks.get(side, ()))
+    return found or parts
+
+
+def sides(reading: ExpectedReading, value: float) -> tuple[str, str]:
+    """("low" or "high" by size, "minus" or "plus" by sign) of a value against what is expected. Size follows the sign of
+    what is expected: a bias that has gone to 0 or past it is low."""
+    assert isinstance(reading.expected, float)
+    plus = value > reading.expected
+    return ("high" if plus == (reading.expected >= 0.0) else "low", "plus" if plus else "minus")
 
 
 def _mains_away(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> float | None:
