@@ -8,8 +8,9 @@ from dataclasses import replace
 
 from topologies import PLAIN, build
 
-from builders import Builder, Leads, turned, winding
+from builders import Builder, Leads
 from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
+from winding_builders import turned, winding
 
 
 def without(b: Builder, *names: str) -> None:

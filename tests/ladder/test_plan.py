@@ -16,13 +16,14 @@ from on_paper import ladder_on_paper
 from paper import PaperPhysics
 from topologies import PLAIN, Choice, build, topology
 
-from builders import Builder, primary, push_pull_fixed, tapped, winding
+from builders import Builder, push_pull_fixed
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.plan import frame_of, plan, plan_frame
 from firstglow.ladder.words import Words
 from firstglow.readings.probe import PlannedReading, PlannedRung
+from winding_builders import primary, tapped, winding
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = sorted((ROOT / "examples").glob("[abc]-*.toml"))

@@ -7,8 +7,9 @@ import random
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from builders import Builder, primary, push_pull_windings, single_ended_windings, tapped, turned, winding
+from builders import Builder
 from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
+from winding_builders import primary, push_pull_windings, single_ended_windings, tapped, turned, winding
 
 POWER = {
     "6V6GT": (8e3, 0.02, 18.0),

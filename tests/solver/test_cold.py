@@ -7,11 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from builders import Builder, primary, push_pull_fixed, single_ended_cathode, tapped
+from builders import Builder, push_pull_fixed, single_ended_cathode
 from firstglow.amplifier.faults import all_faults
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.cold import cold_ohms, cold_sensitivities
+from winding_builders import primary, tapped
 
 OUT = Situation(0.0, out=frozenset({"V1", "V2", "V3", "V4"}))
 

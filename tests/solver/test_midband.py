@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from builders import Builder, push_pull_fixed, push_pull_windings, single_ended_cathode, single_ended_windings
+from builders import Builder, push_pull_fixed, single_ended_cathode
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.devices.catalogue import valve_type
 from firstglow.devices.triode import TriodeLaw, triode_current
 from firstglow.solver.midband import midband, signal_volts
 from firstglow.solver.smallsignal import SignalNetwork, Slopes, find_band
+from winding_builders import push_pull_windings, single_ended_windings
 
 ON = Situation(230.0)
 

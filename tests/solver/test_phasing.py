@@ -3,10 +3,11 @@
 import numpy as np
 import pytest
 
-from builders import Builder, push_pull_fixed, push_pull_windings, single_ended_cathode
+from builders import Builder, push_pull_fixed, single_ended_cathode
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault
 from firstglow.solver.phasing import phasing
+from winding_builders import push_pull_windings
 
 A, B, HOT, CENTRE = "T2 plate a", "T2 plate b", "loudspeaker hot", "HT1"
 # builders.push_pull_windings: each half 0.5 sqrt(6600/4) turns for one of the 4 ohm section; 8 ohm is sqrt 2 of them

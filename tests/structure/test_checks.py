@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from builders import Builder, single_ended_builder, winding
+from builders import Builder, single_ended_builder
 from firstglow.amplifier import AmplifierError, load
 from firstglow.amplifier.checks import check_structure
 from firstglow.amplifier.model import Problem
+from winding_builders import winding
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 SINGLE = (EXAMPLES / "b-hazel-four.toml").read_text(encoding="utf-8")  # single-ended, cathode bias

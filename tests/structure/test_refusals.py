@@ -6,11 +6,12 @@ transformer (project rule; live-chassis sets belong with someone licensed, commo
 
 import pytest
 
-from builders import Builder, primary, push_pull_fixed, single_ended_builder, single_ended_cathode, tapped, winding
+from builders import Builder, push_pull_fixed, single_ended_builder, single_ended_cathode
 from firstglow.amplifier import AmplifierError, load
 from firstglow.amplifier.checks import check_structure
 from firstglow.amplifier.refusals import refusals
 from firstglow.amplifier.roles import roles
+from winding_builders import primary, tapped, winding
 
 
 def joined(how: str) -> Builder:

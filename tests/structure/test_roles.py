@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import pytest
 
-from builders import Builder, primary, push_pull_builder, push_pull_fixed, single_ended_builder, tapped, winding
+from builders import Builder, push_pull_builder, push_pull_fixed, single_ended_builder
 from firstglow.amplifier.checks import check_structure
 from firstglow.amplifier.drawn_loops import settle_links
 from firstglow.amplifier.model import Amplifier, Joint
 from firstglow.amplifier.roles import roles
 from structure.topologies import topology
+from winding_builders import primary, tapped, winding
 
 
 def moved(b: Builder, part: str, **leads: str) -> None:

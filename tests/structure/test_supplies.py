@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from builders import Builder, primary, push_pull_builder, single_ended_builder, tapped, winding
+from builders import Builder, push_pull_builder, single_ended_builder
 from firstglow.amplifier.checks import check_structure
 from firstglow.amplifier.graph import ac_joints
 from firstglow.amplifier.model import Winding
 from firstglow.amplifier.roles import Supply, roles
 from firstglow.amplifier.supplies import supplies, unrecognised
+from winding_builders import primary, tapped, winding
 
 
 def bare(*windings: Winding, joints: dict[str, str] | None = None) -> Builder:

@@ -6,7 +6,7 @@
 import random
 from dataclasses import dataclass, replace
 
-from builders import Builder, push_pull_windings, single_ended_windings, turned, winding
+from builders import Builder
 from firstglow.amplifier.model import Amplifier, IdleTarget, Quantity
 from structure.topology_supplies import (
     HEATER_WAYS,
@@ -20,6 +20,7 @@ from structure.topology_supplies import (
     rect_joint,
     transformer,
 )
+from winding_builders import push_pull_windings, single_ended_windings, turned, winding
 
 PENTODES = ("6V6GT", "6L6GC", "EL84", "EL34", "KT88")
 

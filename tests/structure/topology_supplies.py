@@ -6,8 +6,9 @@ Invented scenarios: only their structure matters, no value here is a check value
 import random
 from dataclasses import dataclass
 
-from builders import Builder, primary, tapped, winding
+from builders import Builder
 from firstglow.amplifier.model import Winding
+from winding_builders import primary, tapped, winding
 
 VALVE_RECTIFIERS = {"direct": "5U4G", "joined": "GZ34", "common line": "EZ81", "own cathode": "EZ80"}
 

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from firstglow.amplifier.graph import Branch, Net, Path, least_ohms, net_of, quiet_joints, reach
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.amplifier.supplies import Supply, supplies, supply_nodes
+from firstglow.amplifier.supplies import Supply, supplies
+from firstglow.amplifier.supply_nodes import supply_nodes
 
 if TYPE_CHECKING:
     from firstglow.amplifier.grids import GridNetwork
