@@ -90,6 +90,12 @@ def test_types_of_other_ratings_keep_their_own() -> None:
     old, new = valve_type("6L6G"), valve_type("6L6GC")
     assert old.sections[0].law == new.sections[0].law
     assert (old.sections[0].limits.plate_watts, new.sections[0].limits.plate_watts) == (19, 30)
+    # The facts call the 6L6WGB near a 5881 (400 V, 400 V, 23 W, 3 W, Tung-Sol); of the 5932 they rate nothing, so it gets the
+    # lowest of its family, the 6L6G's 360 V, 270 V, 19 W, 2.5 W (RCA RC-30). Both from memory.
+    for name, rated in (("6L6WGB", (400, 400, 23, 3)), ("5932", (360, 270, 19, 2.5))):
+        limits = valve_type(name).sections[0].limits
+        assert (limits.plate_volts, limits.screen_volts, limits.plate_watts, limits.screen_watts) == rated
+        assert valve_type(name).sections[0].law == new.sections[0].law
     assert valve_type("6SN7GT").sections[0].limits.plate_watts == 2.5
     assert valve_type("6SN7GTB").sections[0].limits.plate_watts == 5.0
     assert valve_type("6B4G").heaters[0].volts == 6.3 and valve_type("6B4G").base_code == "5S"
