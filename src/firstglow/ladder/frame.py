@@ -25,7 +25,10 @@ HAND_SHARE = 0.85  # healthy amplifiers differ: a joint this close to the limit 
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
 MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
-LEAST_LOOP_GAIN = 1.0 / 0.95 - 1.0  # less does not bring the output under 0.95, from where nothing is proved
+# Less does not bring the output clear of 0.95, from where nothing is proved, by what a meter's two readings may be wrong
+# by; and a loop of so little gain does not howl whichever way round it is.
+LEAST_LOOP_GAIN = 1.0 / 0.92 - 1.0
+LEAST_OF_LOOP = 0.01  # of the loop's own resistor: less in series with it is no resistor that anybody puts in
 BRIDGE = End("mains", "bench ammeter, in line", outside=True)
 
 
@@ -180,7 +183,7 @@ class Frame(Structure):
         found = dial_rules.lower(1.0)
         for loop, full in gains.items():
             own = self.part(loop.resistor).value("ohms") if loop.resistor else 1.0
-            ohms = dial_rules.higher(max(own * (full / TEST_LOOP_GAIN - 1.0), 1.0))
+            ohms = dial_rules.higher(max(own * max(full / TEST_LOOP_GAIN - 1.0, LEAST_OF_LOOP), 1.0))
             while self.physics.loop_gain(at.but(feedback="test", test_ohms=ohms), loop.channel) > TEST_LOOP_GAIN:
                 ohms = dial_rules.higher(ohms * 1.1)
             found = max(found, ohms)

@@ -6,7 +6,7 @@ of the expected value never cuts the band: the band is what healthy amplifiers d
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from math import inf, isfinite
 from typing import Any, Literal
 
@@ -42,7 +42,8 @@ _WATTS = frozenset({"dissipation", "screen dissipation", "grid drift"})
 class Limit:
     """One limit of one rule, before rounding, as the meter shows it. physical: it stands even where it cuts the band.
 
-    apart: what a meter must at least tell from what is expected, as shown; None for the limit itself.
+    apart: what a meter must at least tell from what is expected, as shown; None for the limit itself. most: size that a
+    limit giving way may not reach, for there it would stop nothing: it then stands, and cuts.
     """
 
     side: Side
@@ -50,6 +51,7 @@ class Limit:
     why: str
     physical: bool = True
     apart: float | None = None
+    most: float = inf
 
 
 @dataclass(slots=True)
@@ -267,7 +269,9 @@ class Limits:
         standing = self.standing(r)
         start = abs(float((standing.dc(r.probe.red) - standing.dc(r.probe.black))[0])) * self.share(r)
         size = (start * abs(self.nominal(r))) ** 0.5
-        return self.side(r, size, "above", rule.why or "falls half as fast as computed", physical=False)
+        found = self.side(r, size, "above", rule.why or "falls half as fast as computed", physical=False)
+        # nothing that still stands where it began has fallen
+        return [replace(limit, most=start) for limit in found]
 
     def at_supply(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """So close to its supply that next to no current flows through what feeds it."""

@@ -36,16 +36,24 @@ def tightest(
     below = above = None
     for limit in limits:
         value, why = limit.value, limit.why
-        if not limit.physical and off_low is not None and off_high is not None:
-            value = min(value, off_low) if limit.side == "below" else max(value, off_high)
+        soft = not limit.physical and off_low is not None and off_high is not None
+        if soft and off_low is not None and off_high is not None:
+            away = min(value, off_low) if limit.side == "below" else max(value, off_high)
+            soft = abs(away) < limit.most
+            value = away if soft else value
         if on is not None:
             value = on.rounded(value, 1 if limit.side == "below" else -1)
-            if not limit.physical and off_low is not None and off_high is not None:
+            if soft and off_low is not None and off_high is not None:
                 value = min(value, off_low) if limit.side == "below" else max(value, off_high)
             if shown is not None:
                 if limit.physical and not hidden and past(limit, shown, on):
                     why = f"{why} (past {on.text_of(abs(limit.value))} as drawn, before anything is wrong)"
                 value = beyond(value, limit, shown, on, hidden)
+            if limit.side == "below" and not on.signed and value <= 0.0:
+                # room for the band went past nothing, where no reading gets: short of the band, or it stops nothing
+                value = on.rounded(min(limit.value, limit.value if low is None else low), -1)
+                if value <= on.limits(0.0) or hidden:
+                    continue
         cut = (low is not None and limit.side == "below" and value > low) or (
             high is not None and limit.side == "above" and value < high
         )
