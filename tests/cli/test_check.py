@@ -55,3 +55,24 @@ def test_the_guides_first_file_has_nothing_to_find(tmp_path: Path) -> None:
     first = tmp_path / "first.toml"
     first.write_text(page.split("```toml\n", 1)[1].split("```", 1)[0], encoding="utf-8")
     assert json.loads(check(first, "--json"))["findings"] == []
+
+
+def test_one_line_a_part_with_everything_that_it_exceeds(tmp_path: Path) -> None:
+    """An EL84 is rated 12 W, 65 mA and 2 W of screen (Philips data handbook): a tenth of its resistor passes all three. A
+    32 uF capacitor for 200 V is past it unloaded and loaded."""
+    b = (ROOT / "examples/b-hazel-four.toml").read_text(encoding="utf-8").replace("240R 2W", "24R 2W")
+    a = (ROOT / "examples/a-linden-twin.toml").read_text(encoding="utf-8").replace("32u 500V", "32u 200V")
+    lines = {}
+    for name, text in (("a", a), ("b", b)):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(text, encoding="utf-8")
+        lines[name] = json.loads(check(path, "--json"))["findings"]
+        parts = [
+            line.removeprefix("OVERLOAD as drawn: ").removeprefix("UNFIT: ").split(":")[0].split(" is ")[0]
+            for line in lines[name]
+        ]
+        assert len(parts) == len(set(parts)), parts
+    (valve,) = (line for line in lines["b"] if "drawn: V2:" in line)
+    assert all(rating in valve for rating in ("rated 65 mA", "rated 12 W", "rated 2 W"))
+    (capacitor,) = lines["a"]
+    assert "with nothing drawing" in capacitor and "with the output valves in" in capacitor

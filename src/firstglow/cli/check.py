@@ -70,7 +70,7 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     """Parts past their ratings as drawn, and capacitors that full mains would be too much for; one line each."""
     from firstglow.ladder.answers import SolverPhysics
     from firstglow.ladder.gear import Gear
-    from firstglow.ladder.overloads import overloads
+    from firstglow.ladder.overloads import by_part, overloads
     from firstglow.ladder.plan import frame_of
     from firstglow.solver.standing import SolveError
 
@@ -78,7 +78,11 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     try:
         found = overloads(amplifier, physics)
         if amplifier.of_kind("transformer"):
-            return list(frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings)
+            frame = frame_of(amplifier, Gear(amplifier.mains_volts), physics, found)
+            singly = {o.text for o in found}
+            # a capacitor that is unfit has its line already, with the states in which it is
+            beside = [o for o in found if o.part not in frame.dials.unfit]
+            return [*(text for text in frame.findings if text not in singly), *by_part(beside)]
     except SolveError as error:
         return [f"As drawn it would not settle around {error.joint}: check the values of the parts there."]
-    return [o.text for o in found]
+    return list(by_part(found))

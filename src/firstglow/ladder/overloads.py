@@ -4,7 +4,7 @@ A value typed wrong (1R for 220k) mostly shows here before a meter is near it: s
 for. Each is named with its figures and what to do. Capacitors in every other state are ``unfit``'s.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -38,10 +38,24 @@ class Overload:
     @property
     def text(self) -> str:
         """One line in plain words."""
-        return (
-            f"OVERLOAD as drawn: {self.part}: {self.what} {_said(self.value, self.unit)}, "
-            f"rated {_said(self.limit, self.unit)}. {self.remedy}"
-        )
+        return f"OVERLOAD as drawn: {self.part}: {self.figures}. {self.remedy}"
+
+    @property
+    def figures(self) -> str:
+        """What it is asked and what it is rated."""
+        return f"{self.what} {_said(self.value, self.unit)}, rated {_said(self.limit, self.unit)}"
+
+
+def by_part(found: Iterable[Overload]) -> tuple[str, ...]:
+    """One line a part: every rating that it passes, the worst first, and each thing to do once."""
+    mine: dict[str, list[Overload]] = {}
+    for over in found:
+        mine.setdefault(over.part, []).append(over)
+    lines = []
+    for part, every in mine.items():
+        figures = "; ".join(o.figures for o in every)
+        lines.append(f"OVERLOAD as drawn: {part}: {figures}. {' '.join(dict.fromkeys(o.remedy for o in every))}")
+    return tuple(lines)
 
 
 def overloads(amplifier: Amplifier, physics: SolverPhysics | None = None) -> tuple[Overload, ...]:

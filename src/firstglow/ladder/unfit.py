@@ -40,7 +40,6 @@ def most_mains(frame: "Frame") -> float:
 
 
 def _unfit(frame: "Frame", part: str, at: Mapping[str, Ceiling]) -> str:
-    first = next(iter(at))
     worst = max(at.values(), key=lambda c: c.volts)
     dials = frame.dials
     if dials.stops_after in ("2a", "3"):
@@ -49,7 +48,18 @@ def _unfit(frame: "Frame", part: str, at: Mapping[str, Ceiling]) -> str:
         until = frame.words.text("finding.dial", dial=int(dials.dial["4"] * frame.gear.mains_now))
     else:
         until = frame.words.text("finding.until", rung=dials.stops_after)
-    return frame.words.text("finding.unfit", **_fill(frame, worst), state=_state(frame, first), until=until)
+    return frame.words.text("finding.unfit", **_fill(frame, worst), state=_states(frame, at), until=until)
+
+
+def _states(frame: "Frame", at: Mapping[str, Ceiling]) -> str:
+    """The state that is the worst, and every other that passes the rating too, with its volts."""
+    most: dict[str, float] = {}
+    for rung, here in at.items():
+        state = _state(frame, rung)
+        most[state] = max(most.get(state, 0.0), here.volts)
+    (worst, _), *others = sorted(most.items(), key=lambda pair: -pair[1])
+    also = "; ".join(f"{volts:.0f} V {state}" for state, volts in others)
+    return f"{worst} (and {also})" if also else worst
 
 
 def _at_high_mains(frame: "Frame", known: set[str]) -> list[str]:
