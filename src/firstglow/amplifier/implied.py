@@ -162,7 +162,8 @@ class Implied:
                 ("lead", draft.name, f"{winding.name} {winding.leads[-1]}"),
             ]
         if self.fragment:
-            return self._bench_heater(base)
+            own = base.joined and (base.rectifier or not self._alone(owner.name, "cathode"))
+            return self._own_heater(envelope, base) if own else self._bench_heater(base)
         if self.scopes.mistakes.broken:  # the winding may be in the line that could not be read
             return []
         names = ", ".join(f"{d.name} {w.name}" for d, w in fits) or "none fits"
@@ -196,15 +197,29 @@ class Implied:
         volts = base.heaters[-1][0]
         name = f"heater supply {volts:g}V"
         if name not in self.scopes.drafts:
-            supply = self._new(name, "supply")
-            supply.values = {
-                "volts": Quantity(volts, 0.0, "exact", _DEFAULT),
-                "hertz": Quantity(50.0, 0.0, "exact", _DEFAULT),
-            }
+            self._heater_supply(name, volts)
             self._tie(name, "-", ("name", "chassis", ""))
-            self.groups.add(("lead", name, "+"))
             self._note(name, "heaters", f"{volts:g} V ac from a bench supply, one side on chassis")
         return [("lead", name, "+"), ("lead", name, "-")]
+
+    def _own_heater(self, envelope: str, base: Base) -> list[Node]:
+        """A cathode joined to its heater in the glass takes the heater's supply along: on chassis it would be a short."""
+        volts = base.heaters[-1][0]
+        name = f"{envelope} heater supply {volts:g}V"
+        if name not in self.scopes.drafts:
+            self._heater_supply(name, volts)
+            self.groups.add(("lead", name, "-"))
+            why = f"{volts:g} V ac from a bench supply of its own, on chassis nowhere: its cathode is joined to it in the glass"
+            self._note(name, "heaters", why)
+        return [("lead", name, "+"), ("lead", name, "-")]
+
+    def _heater_supply(self, name: str, volts: float) -> None:
+        supply = self._new(name, "supply")
+        supply.values = {
+            "volts": Quantity(volts, 0.0, "exact", _DEFAULT),
+            "hertz": Quantity(50.0, 0.0, "exact", _DEFAULT),
+        }
+        self.groups.add(("lead", name, "+"))
 
     # -- transformers ----------------------------------------------------------------------------------------------
     def _centre_taps(self) -> None:

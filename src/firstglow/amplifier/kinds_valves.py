@@ -91,7 +91,8 @@ VALVES_AND_WINDINGS: tuple[Kind, ...] = (
             row("emission", "1", "as for a valve", 1.0, 0.1, "normal", 0.05, "standing", 0.0, 10.0),
         ),
         words={**WORDS, "heater": "winding that heats it, or a list of joints"},
-        text="A cathode joined to the heater in the glass needs no line: the reader joins it to heater lead 2.",
+        text="A cathode joined to the heater in the glass needs no line: the reader joins it to heater lead 2, and in a "
+        "fragment that names no winding for it gives it a heater supply of its own, on chassis nowhere.",
         example='V7 = ["5V4G", { plate1 = "T1 ht 1", plate2 = "T1 ht 2", heater = "T1 rect", cathode = "HT1" }]',
     ),
     Kind(
