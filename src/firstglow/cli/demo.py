@@ -1,12 +1,17 @@
 """``firstglow demo``: an invented amplifier rehearsed with one fault hidden in it. Non-interactive, always the same."""
 
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
 import click
 
 from firstglow.cli.output import JSON, print_json
 
+if TYPE_CHECKING:
+    from firstglow.amplifier import Amplifier
+
 SEED = 3
 PART, MODE, OHMS = "C5", "leaks", 6e7
-SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗"}
 KEY_READINGS = (
     "2b/V1 heater pin to pin/shared",
     "2b/HT1 leg 1/shared",
@@ -19,6 +24,13 @@ KEY_READINGS = (
 )
 
 
+def demo_amplifier() -> "Amplifier":
+    """The invented scenario in the package."""
+    from firstglow.amplifier import load
+
+    return load(files("firstglow.ladder").joinpath("data/rowan-three.toml").read_text(encoding="utf-8"))
+
+
 @click.command()
 @JSON
 def command(as_json: bool) -> None:
@@ -28,23 +40,32 @@ def command(as_json: bool) -> None:
     Example:  firstglow demo
     """
     from firstglow.amplifier import Fault
+    from firstglow.cli.rehearse import told
+    from firstglow.ladder.careful import Careful, Clock
+    from firstglow.ladder.climb import Climb
     from firstglow.ladder.ladder import build
-    from firstglow.ladder.rehearsal import demo_amplifier, rehearse
+    from firstglow.ladder.virtual import Virtual
+    from firstglow.records.store import MemoryStore
     from firstglow.sheets.rows import expect_text, stop_text
 
     amplifier = demo_amplifier()
     ladder = build(amplifier, mode="fast")
-    climbed = rehearse(ladder, [Fault(PART, MODE, OHMS)], SEED)
+    clock = Clock()
+    climb = Climb(ladder, MemoryStore(), clock=clock)
+    climb.begin(rehearsal=True, seed=SEED)
+    outcome = Careful(climb, Virtual(ladder, [Fault(PART, MODE, OHMS)], SEED), clock).run()
     if as_json:
         events = [
-            {"rung": e.rung, "reading": e.reading, "value": e.shown, "verdict": e.verdict} for e in climbed.events
+            {"rung": t.reading.rung, "reading": t.reading.id, "value": t.text, "verdict": t.verdict.verdict}
+            for t in outcome.taken
         ]
+        stopped = outcome.stopped_at.reading.id if outcome.stopped_at else None
         print_json(
             {
                 "amplifier": amplifier.name,
                 "seed": SEED,
                 "fault": f"{PART}:{MODE}={OHMS:g}",
-                "stopped_at": climbed.stopped_at,
+                "stopped_at": stopped,
                 "events": events,
             }
         )
@@ -68,21 +89,9 @@ def command(as_json: bool) -> None:
             stop = stop_text(r).split(";")[0]
             click.echo(f"    {r['what']:<33}{figure:>9}  {band:<18}  {'stop ' + stop if stop else ''}".rstrip())
     click.echo("\nThe climb:\n")
-    last = None
-    for rung in document["rungs"]:
-        taken = [e for e in climbed.events if e.rung == rung["id"]]
-        good = [e for e in taken if e.verdict == "go on"]
-        if taken:
-            click.echo(
-                f"  {rung['title']}: {len(good)} readings, go on" + ("" if len(good) == len(taken) else ", then")
-            )
-        last = next((e for e in taken if e.verdict != "go on"), last)
-    if last is not None:
-        told = f"{last.what} reads {last.shown}, expected {last.expected}"
-        click.echo(f"\n  {SIGNS[last.verdict]} {last.verdict.upper()}: {told}")
-        for text in last.check_first:
-            click.echo(f"    check first: {text}")
-        click.echo("    Off, plug out, make safe: the output valves were never at risk.\n")
+    for line in told(ladder, outcome):
+        click.echo(line)
+    click.echo("    Off, plug out, made safe: the output valve was never at risk.\n")
     click.echo(
         f"What was hidden: {PART}, the coupling capacitor, leaks {OHMS / 1e6:g} MΩ. An ohmmeter calls that good."
     )

@@ -18,6 +18,7 @@ VERBS = {
     "demo": "An invented amplifier climbed with one hidden fault: see what firstglow does in fifteen seconds.",
     "ladder": "The first power-up of one amplifier: every reading, its band, and when to switch off.",
     "climb": "The first power-up, one reading at a time: where the probe goes, what it must be, what it means.",
+    "rehearse": "The climb with a virtual amplifier and meter, a fault hidden in it or none.",
     "check": "Every mistake in an amplifier file, and every default that stands in for what it does not say.",
     "changed": "Parts were changed: which readings count no longer, and which rungs still stand.",
     "narrow": "Which three measurements before any power would narrow the bands most.",

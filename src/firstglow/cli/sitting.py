@@ -11,6 +11,7 @@ from firstglow.ladder.ladder import own_situation
 from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
 from firstglow.readings.meters import ReadingsError
+from firstglow.records.store import MEMORY
 from firstglow.sheets import climb_screen as screens
 
 WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help")
@@ -280,7 +281,8 @@ class Sitting:
                 f"! The records say that {power}.",
                 "! Switch off, plug out and in sight; every capacitor is taken as charged until a meter has read it.",
             ]
-        lines.append(f"{len(climb.events)} records in {climb.store.name}; go on with --resume.")
+        if climb.store.name != MEMORY:
+            lines.append(f"{len(climb.events)} records in {climb.store.name}; go on with --resume.")
         return [t for line in lines for t in screens.wrapped(line)]
 
 

@@ -317,7 +317,7 @@ class Climb:
         """Parts were changed: readings that they move count no longer; their ids."""
         names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
         gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
-        self.repeat(gone, f"{', '.join(names)} changed", "change")
+        self.repeat(gone, f"{', '.join(names)} changed", "change", parts=names)
         return tuple(gone)
 
     def repeat(

@@ -12,6 +12,7 @@ from math import expm1
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.faults import all_faults
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.devices.catalogue import valve_type
 from firstglow.ladder.fall import Fall
@@ -19,9 +20,10 @@ from firstglow.ladder.ladder import Ladder
 from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.finish import glow_word
-from firstglow.readings.meters import loaded
+from firstglow.readings.meters import Range, loaded
 from firstglow.readings.seen import Seen
 from firstglow.readings.spreads import MeterErrors, draw, on_meter, settings
+from firstglow.readings.trial import has_law, judge, show
 from firstglow.solver.discharge import Discharge, discharge
 
 Array = NDArray[np.float64]
@@ -34,6 +36,8 @@ RESTLESS = 0.4
 IN_WARM_UP = 3.0
 # What a capacitor still holds when the discharge resistor was on it [V]: a little comes back out of the dielectric.
 LEFT_OVER = 0.3
+# Faults that are tried before one that no reading shows is hidden all the same.
+TRIES = 12
 
 
 class Virtual:
@@ -71,9 +75,11 @@ class Virtual:
             value = float(loaded(value, float(np.ravel(source)[0]) + r.planned.probe.series_ohms, r.on.input_ohms))
         if not np.isfinite(value):
             return "OL"
-        restless = RESTLESS * r.on.step * float(self._rng.standard_normal())
-        figure = float(on_meter(np.array([value + restless]), gain, offset, r.on)[0])
-        return typed(r, figure, self.ladder.expected.meter.needle)
+        meter = self.ladder.expected.meter
+        on = r.on if abs(value) <= r.on.full or r.on.kind == "ratio" else meter.range_for(r.kind, value)
+        restless = RESTLESS * on.step * float(self._rng.standard_normal())
+        figure = float(on_meter(np.array([value + restless]), gain, offset, on)[0])
+        return typed(r, on, figure, meter.needle)
 
     def warm_seconds(self, at: Situation) -> float:
         """How long until every valve that is in a situation carries all its current [s]."""
@@ -131,6 +137,19 @@ class Virtual:
             wanted.append(Block(f"cold {block.key}", cold, tuple(replace(r, situation=cold) for r in rows)))
         return sheet.observer.see(wanted, replace(self._cast, setting={})) if wanted else Seen()
 
+    def without(self, parts: Sequence[str]) -> "Virtual":
+        """The same amplifier once these parts, or valves by their envelopes, were changed for good ones."""
+        every = self.ladder.frame.amplifier.parts
+        left = [f for f in self.faults if f.part not in parts and every[f.part].envelope not in parts]
+        return self if len(left) == len(self.faults) else Virtual(self.ladder, left, self.seed)
+
+    @property
+    def alarms(self) -> tuple[str, ...]:
+        """Readings that would not be go on, once everything is settled."""
+        ladder = self.ladder
+        judged = judge(ladder.expected, show(ladder.expected, ladder.sheet, self._warm, self._cast, self.seed))
+        return tuple(name for name, alarm in zip(judged.ids, judged.alarms[:, 0], strict=True) if alarm)
+
     # ------------------------------------------------------------------------------------------ off
     def left(self, fall: Fall, at: Situation, part: str, seconds: float) -> float:
         """What the meter shows across a capacitor, ``seconds`` after the plug came out [V]."""
@@ -144,13 +163,27 @@ class Virtual:
         return abs(float(found.capacitor_volts(part, np.array([max(seconds, 0.0)]))[0, 0]))
 
 
-def typed(r: ExpectedReading, value: float, needle: bool = False) -> str:
-    """A figure as it stands on the meter, in the spelling that a person types it; a needle's with its range."""
-    assert r.on is not None
+def typed(r: ExpectedReading, on: Range, value: float, needle: bool = False) -> str:
+    """A figure as it stands on a range of the meter, in the spelling that a person types it; a needle's with its range
+    where the range was not the sheet's own."""
     if r.unit == "1":
         return f"{value:.3f}"
-    shown = r.on.shown(value)
+    shown = on.shown(value)
     if shown == "OL":
         return "OL"
     text = shown.replace("Ω", "").replace(" ", "")
-    return f"{text} on {r.on.full:g}" if needle and r.start is not None else text
+    return f"{text} on {on.full:g}" if needle and (r.start is not None or on != r.on) else text
+
+
+def hidden_fault(ladder: Ladder, seed: int) -> Fault:
+    """A fault by chance, log-uniform in severity, that some reading of this ladder shows; the last one tried where none
+    of ``TRIES`` does."""
+    rng = np.random.default_rng(seed)
+    amplifier = ladder.frame.amplifier
+    every = [c for c in all_faults(amplifier) if has_law(c.mode)]
+    fault = every[0].at(0.5)
+    for _ in range(TRIES):
+        fault = every[int(rng.integers(len(every)))].at(float(rng.random()))
+        if Virtual(ladder, [fault], seed).alarms:
+            break
+    return fault

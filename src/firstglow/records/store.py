@@ -9,6 +9,9 @@ class RecordsError(Exception):
     """Records that cannot be used as they are: ``FILE:LINE: part: found; allowed; try``."""
 
 
+MEMORY = "memory"
+
+
 class Store(Protocol):
     """Append-only. Whoever holds one is the only one who writes."""
 
@@ -44,7 +47,7 @@ class MemoryStore:
     @property
     def name(self) -> str:
         """What messages call it."""
-        return "memory"
+        return MEMORY
 
     @property
     def told(self) -> tuple[str, ...]:

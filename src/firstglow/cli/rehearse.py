@@ -1,0 +1,202 @@
+"""``firstglow rehearse FILE``: the climb with no high voltage."""
+
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstglow.cli.output import AS, BENCH, FILE, MAINS, METER, volts_of
+
+if TYPE_CHECKING:
+    from firstglow.amplifier import Amplifier, Fault
+    from firstglow.cli.talk import Said, Screen, Talk
+    from firstglow.ladder.careful import Careful, Outcome, Taken
+    from firstglow.ladder.ladder import Ladder
+    from firstglow.records.record import Record
+
+WIDTH = 79
+HIDDEN = "hidden"
+NOTE = "REHEARSAL: no high voltage here; time runs on by itself where you would wait."
+
+
+@click.command()
+@FILE
+@click.option("--fault", metavar="hidden|PART:MODE", help="What is wrong with it: something hidden, or C5:leaks=500k.")
+@click.option("--seed", type=int, default=1, show_default=True, help="Which amplifier of the spread, which fault.")
+@click.option("--auto", is_flag=True, help="A careful person climbs; nothing is asked.")
+@click.option("--quick", is_flag=True, help="Bands by sensitivities instead of sampling; they do not learn.")
+@click.option("--json", "as_json", is_flag=True, help="One event a line on stdout, answers a line each on stdin.")
+@AS
+@BENCH
+@MAINS
+@METER
+def command(
+    file: Path, fault: str | None, seed: int, auto: bool, quick: bool, as_json: bool, as_: str, bench: Path | None,
+    mains_now: str | None, meter: str | None,
+) -> None:  # fmt: skip
+    """The climb with a virtual amplifier and a virtual meter: one drawn from the spreads, with a fault in it or none.
+
+    \b
+    Example:  firstglow rehearse examples/b-hazel-four.toml --fault hidden --seed 7
+              firstglow rehearse examples/a-linden-twin.toml --auto --fault "left C13:leaks=500k"
+    """
+    from firstglow.amplifier import load, load_bench
+    from firstglow.ladder.careful import Careful, Clock
+    from firstglow.ladder.climb import Climb
+    from firstglow.ladder.ladder import build
+    from firstglow.ladder.virtual import Virtual, hidden_fault
+    from firstglow.readings.meters import meter_from_table
+    from firstglow.records.store import MemoryStore
+
+    if seed < 0:
+        raise click.ClickException(f"--seed {seed}: 0 or more; which amplifier of the population; try --seed 1")
+    amplifier, gear = load(file, as_=as_), load_bench(bench) if bench else None
+    named = _named(amplifier, fault)
+    click.echo("Working out the ladder: a few seconds.", err=True)
+    ladder = build(amplifier, gear, volts_of(mains_now), meter, mode="fast" if quick else "sampled")
+    faults = [hidden_fault(ladder, seed)] if fault == HIDDEN else named
+    meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else {}
+    clock = Clock()
+    climb = Climb(ladder, MemoryStore(), meters=meters, clock=clock)
+    climb.begin(file=str(file), rehearsal=True, seed=seed)
+    person = Careful(climb, Virtual(ladder, faults, seed), clock)
+    if auto:
+        _auto(person, as_json)
+    else:
+        _sit(person, as_json)
+    _reveal(amplifier, faults, fault, as_json)
+
+
+def _named(amplifier: "Amplifier", fault: str | None) -> "list[Fault]":
+    from firstglow.amplifier.options import read_fault
+
+    return [] if fault in (None, HIDDEN) else [read_fault(amplifier, str(fault))]
+
+
+# -- a careful person --------------------------------------------------------------------------------------------
+def _auto(person: "Careful", as_json: bool) -> None:
+    """To the top, or to what stops it."""
+    ladder = person.climb.ladder
+    if as_json:
+        person.run()
+        for record in person.climb.events:
+            _event(record.json())
+        return
+    click.echo(f"{ladder.expected.amplifier}: {NOTE.split(':')[0].lower()}, climbed by a careful person.")
+    outcome = person.run()
+    for line in told(ladder, outcome):
+        click.echo(line)
+
+
+def told(ladder: "Ladder", outcome: "Outcome") -> list[str]:
+    """A climb in lines: a rung a line, and what stopped it."""
+    lines = []
+    for rung in ladder.expected.rungs:
+        taken = [t for t in outcome.taken if t.reading.rung == rung.id]
+        if not taken and (outcome.stopped_at is not None or rung.readings):
+            continue
+        good = [t for t in taken if t.verdict.verdict in ("go on", "note only")]
+        then = "" if len(good) == len(taken) else ", then"
+        lines.append(f"  {rung.planned.title}: {len(good)} readings, go on{then}")
+    if outcome.stopped_at is None:
+        lines.append("  The top: every reading was as expected.")
+        return lines
+    return [*lines, "", *stopped(outcome.stopped_at)]
+
+
+def stopped(taken: "Taken") -> list[str]:
+    """The reading that stopped a climb."""
+    from firstglow.sheets.climb_screen import SIGNS
+
+    verdict, r = taken.verdict, taken.reading
+    expected = r.shown or ("open" if r.expected is None else str(r.expected))
+    what = (
+        f"{r.planned.what} ({r.planned.channel})" if r.planned.channel not in ("", "shared", None) else r.planned.what
+    )
+    first = f"{SIGNS[verdict.verdict]} {verdict.verdict.upper()}: {what} reads {taken.text}, expected {expected}"
+    lines = [first, f"why: {verdict.why}", *(f"check first: {text}" for text in verdict.check_first)]
+    return [
+        line
+        for n, text in enumerate(lines)
+        for line in wrap(text, WIDTH, initial_indent="  " if n == 0 else "    ", subsequent_indent="    ")
+    ]
+
+
+# -- somebody at a terminal --------------------------------------------------------------------------------------
+class AtTheMeter:
+    """A person's end with the virtual meter beside it: what it shows is shown, and waits are let run."""
+
+    def __init__(self, talk: "Talk", person: "Careful") -> None:
+        self._talk, self._person = talk, person
+
+    def ask(self, screen: "Screen", ask: dict[str, Any], seconds: float | None) -> "tuple[Said, str]":
+        """As the climb asks; Enter alone takes what the meter shows, ``wait`` lets the time run that is to be waited."""
+        person = self._person
+        step = person.climb.step
+        if seconds is not None:
+            person.clock.run(seconds + 0.1)
+            return "tick", ""
+        left = person.to_wait(step) if step.kind == "reading" else 0.0
+        meter = person.meter(step)
+        said, text = self._talk.ask(lambda: self._beside(screen(), meter, left), ask, None)
+        person.clock.run(5.0)
+        if said == "line" and text.strip().lower() == "wait":
+            person.clock.run(left)
+            return "tick", ""
+        if said == "line" and not text.strip() and meter:
+            return "line", meter
+        return said, text
+
+    def _beside(self, lines: Sequence[str], meter: str, left: float) -> list[str]:
+        """The screen with what the virtual meter shows."""
+        if not meter:
+            return [*lines[:-1], NOTE, lines[-1]]
+        wait = f"   (not settled: wait lets {left:.0f} s run)" if left > 1.0 else ""
+        return [*lines[:-1], f"THE METER SHOWS   {meter}{wait}", f"{NOTE.split(':')[0]}. Enter takes it.", lines[-1]]
+
+    def say(self, lines: Sequence[str]) -> None:
+        """As the climb says it."""
+        self._talk.say(lines)
+
+    def kept(self, records: "Sequence[Record]") -> None:
+        """As the climb keeps it. A part that was changed is another one: what was wrong with it is gone."""
+        for record in records:
+            if record.event == "change":
+                self._person.virtual = self._person.virtual.without(record.data.get("parts", ()))
+        self._talk.kept(records)
+
+
+def _sit(person: "Careful", as_json: bool) -> None:
+    """At the terminal where there is one, else from lines."""
+    from firstglow.cli.sitting import Sitting
+    from firstglow.cli.talk import Lines, Terminal
+
+    if not as_json and sys.stdin.isatty() and sys.stdout.isatty():
+        with Terminal() as terminal:
+            try:
+                Sitting(person.climb, AtTheMeter(terminal, person)).run()
+            except KeyboardInterrupt:
+                terminal.say(["Left."])
+        return
+    Sitting(person.climb, AtTheMeter(Lines(as_json), person)).run()
+
+
+def _reveal(amplifier: "Amplifier", faults: "Sequence[Fault]", asked: str | None, as_json: bool) -> None:
+    """What was wrong with it."""
+    from firstglow.amplifier.options import fault_text
+
+    if as_json:
+        return
+    names = [fault_text(amplifier, f) for f in faults]
+    text = "Nothing was wrong with this one."
+    if names:
+        text = f"What was {'hidden' if asked == HIDDEN else 'wrong with it'}: {names[0]}."
+    click.echo(f"\n{text}\nThe real one has high voltage in it: local codes, licensed practice.")
+
+
+def _event(data: dict[str, Any]) -> None:
+    click.echo(json.dumps(data, ensure_ascii=False, allow_nan=False))

@@ -1,0 +1,163 @@
+"""A rehearsal: a virtual amplifier, its meter, and a careful person; nothing here has high voltage."""
+
+import json
+import subprocess
+import sys
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firstglow.amplifier import Fault, load
+from firstglow.ladder.careful import Careful, Clock, Outcome
+from firstglow.ladder.climb import Climb
+from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.virtual import Virtual, hidden_fault
+from firstglow.records.record import Record
+from firstglow.records.store import MemoryStore
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
+
+
+@cache
+def ladder(file: Path, samples: int = 0) -> Ladder:
+    return build(load(file), samples=samples) if samples else build(load(file), mode="fast")
+
+
+def climbed(on: Ladder, *faults: Fault, seed: int = 1) -> tuple[Outcome, Careful]:
+    clock = Clock()
+    climb = Climb(on, MemoryStore(), clock=clock)
+    climb.begin()
+    person = Careful(climb, Virtual(on, faults, seed), clock)
+    return person.run(), person
+
+
+@pytest.mark.parametrize("seed", [2, 3, 5])
+@pytest.mark.parametrize(("file", "samples"), [(A, 0), (B, 1000), (C, 1000)], ids=["a", "b learning", "c learning"])
+def test_a_healthy_amplifier_is_climbed_to_the_top(file: Path, samples: int, seed: int) -> None:
+    """Bands that learn hold a healthy amplifier too; OL rows between them disturb nothing."""
+    on = ladder(file, samples)
+    outcome, person = climbed(on, seed=seed)
+    assert outcome.stopped_at is None, outcome.stopped_at
+    assert person.climb.here.passed == tuple(r.id for r in on.expected.rungs)
+    walk(person.climb.events)
+
+
+@pytest.mark.parametrize(
+    ("fault", "rung"),
+    [
+        (Fault("C5", "leaks", 500e3), "1"),
+        (Fault("C5", "leaks", 60e6), "4"),
+        (Fault("R12", "open"), "1"),
+        (Fault("C5", "open"), "7"),
+        (Fault("V2", "grid to cathode"), "6"),
+    ],
+    ids=str,
+)
+def test_a_fault_stops_it_where_a_meter_can_see_it_and_ends_made_safe(fault: Fault, rung: str) -> None:
+    """A coupling capacitor that leaks half a megohm shows to an ohmmeter, 60 megohm only with HT on and the output valve
+    out, an open one only by gain; a cathode resistor by cold ohms, a grid shorted to its cathode once the valve is in
+    (common practice; LADDER.md 8)."""
+    outcome, person = climbed(ladder(B), fault)
+    assert outcome.stopped_at is not None
+    assert outcome.stopped_at.reading.rung == rung
+    assert not person.climb.here.powered
+    walk(person.climb.events)
+
+
+def walk(records: tuple[Record, ...]) -> None:
+    """No hand goes in from power on to made safe; power never comes on twice without it; holds come before what they
+    hold."""
+    powered, readied = False, True
+    for r in records:
+        if r.event == "power":
+            assert not powered, "the plug went in twice"
+            powered = True
+        elif r.event in ("ready", "change"):
+            assert not powered, f"{r.event} under power at {r.rung}"
+        elif r.event == "made safe":
+            powered = False
+    assert not powered
+    assert readied
+    signed = [r.rung for r in records if r.event == "sign"]
+    first_power = next((i for i, r in enumerate(records) if r.event == "power"), len(records))
+    assert not signed or first_power < len(records)
+
+
+def test_what_was_wrong_is_gone_once_the_part_is_changed() -> None:
+    outcome, person = climbed(ladder(B), Fault("C5", "open"))
+    assert outcome.stopped_at is not None
+    person.climb.change(["C5"])
+    person.virtual = person.virtual.without(["C5"])
+    assert person.run().stopped_at is None
+
+
+def test_a_reading_that_comes_early_is_not_settled() -> None:
+    """No HT before the rectifier is warm; at the types' warm-up time and after it, the settled figure."""
+    on = ladder(B)
+    virtual = Virtual(on, (), 2)
+    name = "6/HT1/shared"
+    at = on.expected.by_id[name].planned.situation
+    read = [float(virtual.shows(name, t).rstrip("V")) for t in np.linspace(0.0, virtual.warm_seconds(at), 12)]
+    assert read[0] == pytest.approx(0.0, abs=1.0)
+    assert read == sorted(read)
+    low, high = on.expected.by_id[name].low, on.expected.by_id[name].high
+    assert low is not None and high is not None and low < read[-1] < high
+    cathode = "6/V2 cathode lamp out/shared"
+    assert float(virtual.shows(cathode, 1.0).rstrip("V")) < 0.5 * float(virtual.shows(cathode, 60.0).rstrip("V"))
+
+
+def test_an_open_bleeder_leaves_the_charge_standing() -> None:
+    """RC decay: with its bleeder open the HT falls slower than twice as slowly (example b's R3 stands alone across it)."""
+    on = ladder(B)
+    climb = climbed(on)[1].climb
+    at = on.expected.by_id["4/HT1 after 1 min/shared"].planned.situation
+    from firstglow.ladder.fall import fall
+
+    falling = fall(climb.ladder.frame, [at])
+    good, bad = Virtual(on, (), 2), Virtual(on, [Fault("R3", "open")], 2)
+    seconds = falling.wait_seconds or 60.0
+    assert good.left(falling, at, "C1a", seconds) <= falling.volts("C1a", seconds)
+    assert falling.is_slow("C1a", bad.left(falling, at, "C1a", seconds), seconds)
+
+
+def test_a_hidden_fault_is_one_that_some_reading_shows() -> None:
+    on = ladder(B)
+    for seed in range(4):
+        fault = hidden_fault(on, seed)
+        assert fault == hidden_fault(on, seed)
+        assert Virtual(on, [fault], seed).alarms
+
+
+def command(*words: str, typed: str = "") -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "firstglow", "rehearse", *words],
+        input=typed,
+        capture_output=True,
+        text=True,
+        timeout=120,
+    )
+
+
+def test_auto_prints_events_that_can_be_walked() -> None:
+    done = command(str(B), "--auto", "--quick", "--json", "--fault", "C5:leaks=60M")
+    assert done.returncode == 0, done.stderr
+    events = [json.loads(line) for line in done.stdout.splitlines()]
+    assert events[0]["event"] == "begin"
+    assert any(e["event"] == "switch off now" and e["reading"] == "4/V2 grid/shared" for e in events)
+    assert events[-1]["event"] in ("made safe", "open")
+
+
+def test_at_the_prompt_the_meter_is_beside_the_screen_and_enter_takes_it() -> None:
+    done = command(str(B), "--quick", typed="\n" * 12 + "quit\n")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.count("THE METER SHOWS") >= 4
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+    assert "Nothing was wrong with this one" in done.stdout
+
+
+def test_bad_input_is_told() -> None:
+    assert command(str(B), "--fault", "C55:open").returncode == 2
+    assert command(str(B), "--seed", "-1").returncode == 2
