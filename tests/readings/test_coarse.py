@@ -50,7 +50,8 @@ def test_a_grid_that_the_needle_cannot_tell_from_too_little_bias_never_passes(tw
     found = one(twin, GRID, f"{reading.expected:g}")
     assert found.verdict == "look first" and "digital meter" in found.why
     assert any("digital meter" in f for f in twin.document["findings"] if f.startswith(reading.planned.what))
-    # with that in hand it is judged, on the same ladder
+    # with that in hand it is judged, on the same ladder, and too little bias is too little
+    assert one(twin, GRID, "-39.5", ', meter = "digital"').verdict == "switch off now"
     assert one(twin, GRID, f"{reading.ground.true:.2f}", ', meter = "digital"').verdict == "go on"
 
 
@@ -71,6 +72,10 @@ def test_an_idle_that_the_needle_reads_within_its_error_of_the_rating_is_not_pas
     assert one(ladder, reading.id, "10").verdict == "look first"
     assert one(ladder, reading.id, "25").verdict == "switch off now"
     assert one(ladder, reading.id, "10.02", ', meter = "digital"').verdict == "go on"
+    # the better meter is held to the limit itself, 10.8 V with the mains read by this needle, not to the 11.5 V that stand
+    # off by the needle's own error
+    assert reading.stop_above is not None and reading.stop_above.limit == 11.5
+    assert one(ladder, reading.id, "11.0", ', meter = "digital"').verdict == "switch off now"
 
 
 def test_a_limit_is_loaded_as_the_reading_is() -> None:

@@ -182,10 +182,10 @@ def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Li
     found = limits.of(row.planned)
     row = replace(row, rung=rung, ground=grounded(row, found))
     row = replace(row, hidden="" if row.note_only else hidden_text(row, on, meter))
+    coarse = row.hidden_from(on) is not None
     shown = row.expected if isinstance(row.expected, float) and row.planned.probe.quantity != "bond ohms" else None
     below, above = tightest(
-        found, row.low, row.high, on, lambda: ANOTHER if row.hidden else cheapest(amplifier, row), middle, shown,
-        row.hidden_from(on) is not None,
+        found, row.low, row.high, on, lambda: ANOTHER if coarse else cheapest(amplifier, row), middle, shown, coarse,
     )  # fmt: skip
     return replace(row, stop_below=below, stop_above=above)
 
@@ -247,7 +247,7 @@ def found_out(sheet: Sheet, by_id: Mapping[str, ExpectedReading], bands: Bands, 
     for r in by_id.values():
         if r.hidden:
             out.append(f"{r.planned.what}: {r.hidden}")
-        cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut and not r.hidden]
+        cut = [s for s in (r.stop_below, r.stop_above) if s is not None and s.cut and r.hidden_from(r.on) is None]
         out += [f"{r.planned.what}: {s.why}; healthy amplifiers may read there. First {s.separate}" for s in cut]
         for rule in r.planned.stops:
             limit, expected = r.stop_above, r.expected

@@ -109,6 +109,8 @@ def _codes(r: ExpectedReading, value: Array) -> Codes:
     low = -np.inf if r.low is None else r.low - edge
     high = np.inf if r.high is None else r.high + edge
     missing = ~np.isfinite(value)
+    if r.hidden:
+        out[:] = LOOK_FIRST  # no figure of this meter passes it
     if not r.note_only:
         out[(value < low) | (value > high)] = LOOK_FIRST
         out[missing & (r.high is not None)] = LOOK_FIRST

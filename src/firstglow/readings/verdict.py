@@ -90,7 +90,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     said = _range_said(reading, typed_range, meter, f"{row.where}: {row.id}")
     on = said or (reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter))
     here = _to_this_range(reading, value, on)
-    stop = _stopped(reading, here)
+    stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
         return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), _checks(reading, here), here)
@@ -193,6 +193,21 @@ def _stopped(reading: ExpectedReading, value: float) -> Stop | None:
         return reading.stop_below
     if reading.stop_above is not None and value > reading.stop_above.limit:
         return reading.stop_above
+    return None
+
+
+def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) -> Stop | None:
+    """The same for a row that the ladder's own meter cannot judge, read on a range that can: its stops stand off by what
+    the coarse meter may be wrong by, and this one is held to the limits themselves."""
+    if on is None or not reading.hidden or reading.hidden_from(on) is not None or not isfinite(value):
+        return None
+    share = reading.share(on)
+    for found in reading.ground.limits:
+        limit = found.limit * share
+        away = value - limit if found.side == "above" else limit - value
+        # a sign has no size: the meter's own error about nothing is none
+        if away > (on.limits(0.0) if limit == 0.0 else 0.0):
+            return Stop(limit, found.why)
     return None
 
 
