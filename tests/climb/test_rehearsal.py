@@ -161,3 +161,18 @@ def test_at_the_prompt_the_meter_is_beside_the_screen_and_enter_takes_it() -> No
 def test_bad_input_is_told() -> None:
     assert command(str(B), "--fault", "C55:open").returncode == 2
     assert command(str(B), "--seed", "-1").returncode == 2
+
+
+def test_the_other_channel_is_beside_what_is_read() -> None:
+    from firstglow.cli.sitting import Sitting
+    from firstglow.cli.talk import Lines
+
+    on = ladder(A)
+    clock = Clock()
+    climb = Climb(on, MemoryStore(), clock=clock)
+    climb.begin()
+    person, sitting = Careful(climb, Virtual(on, (), 2), clock), Sitting(climb, Lines())
+    while (climb.step.reading or "") != "5/V5 cathode/right":
+        person.once()
+    left = climb.here.taken["5/V1 cathode/left"].value
+    assert f"TWIN     left read {left}" in sitting.screen(climb.step)

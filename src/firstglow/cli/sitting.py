@@ -204,9 +204,17 @@ class Sitting:
         around = screens.Around(
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
             rung["live"] if powered else (), self._wait(step, rung), self._last, self._tried,
-            known.grounds,
+            known.grounds, self._twin(reading.planned.twin, reading.planned.channel),
         )  # fmt: skip
         return screens.reading_screen(reading.json(own), around)
+
+    def _twin(self, name: str | None, channel: str | None) -> str:
+        """What the same point read in the other channel, or at the other valve of the pair."""
+        record = self.climb.here.taken.get(name or "")
+        if record is None or name is None:
+            return ""
+        other = self.climb.ladder.expected.by_id[name].planned
+        return f"{other.channel if other.channel != channel else other.what} read {record.value}"
 
     def _wait(self, step: Step, rung: Mapping[str, Any]) -> str:
         """What the rung still wants to wait before its readings settle."""

@@ -35,6 +35,7 @@ class Around:
     live: the rung's live joints as the ladder document has them. wait: what is still to be waited for, "" for nothing.
     last: the last verdict in one line. clips: places of the clips that are on. tried: the last verdict on this very
     reading, where it was not go on. grounds: how many readings before it its band is learned from, 0 for the sheet's.
+    twin: what its twin read, "" where that is not read yet.
     """
 
     amplifier: str
@@ -46,6 +47,7 @@ class Around:
     last: str = ""
     tried: Sequence[str] = ()
     grounds: int = 0
+    twin: str = ""
 
 
 def folded(label: str, text: str, width: int = WIDTH) -> list[str]:
@@ -86,6 +88,8 @@ def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█")
             if around.grounds > 1
             else "yours, by the reading before it",
         )
+    if around.twin:
+        lines += folded("TWIN", around.twin)
     if told.note:
         lines += folded("NOTE", told.note)
     if around.live:
