@@ -13,6 +13,7 @@ import pytest
 from firstglow.amplifier import Amplifier, AmplifierError, load
 from firstglow.amplifier.checks import check_structure
 from firstglow.amplifier.drawn_loops import drawn_loops, positive_loops
+from firstglow.amplifier.findings import findings
 from firstglow.amplifier.look import look_at
 from firstglow.amplifier.loop_sign import loop_sign
 from firstglow.amplifier.situation import Situation
@@ -82,6 +83,41 @@ def test_a_secondary_the_other_way_round_is_a_positive_loop(seed: int) -> None:
     wrong = positive_loops(look_at(replace(amplifier, parts=turned)))
     looped = plan.loop in {"lifts", "fixed", "foot"}
     assert len(wrong) == (plan.channels if looped else 0)
+
+
+BESIDE = {  # a second way from where the loop arrives to an output grid that passes fewer valves and next to nothing
+    "examples/b-hazel-four.toml": 'R91 = ["10M 0.5W", "foot", "drive"]',
+    "examples/c-sorrel-twenty.toml": 'R91 = ["10M 0.5W", "V1a cathode", "V2 grid"]\nR92 = ["22M 0.5W", "V1a cathode", "V3 grid"]',
+}
+
+
+@pytest.mark.parametrize("name", BESIDE)
+def test_every_way_counts_by_what_it_passes(name: str) -> None:
+    """By the nearest way alone such a file is refused as a howler; the solver, which knows no ways, has it negative."""
+    text = (ROOT / name).read_text(encoding="utf-8")
+    head = "R14 = [" if "hazel" in name else "R19 = ["
+    amplifier = load(text.replace(head, f"{BESIDE[name]}\n{head}", 1))
+    assert all(gain > 0 for gain in gains(amplifier).values())
+    assert {s for c, s in signs(amplifier).items()} == {-1}
+    with pytest.raises(AmplifierError, match="would howl"):
+        load(reversed_phase(text.replace(head, f"{BESIDE[name]}\n{head}", 1)))
+
+
+def test_a_local_loop_from_plate_to_grid_has_its_sign() -> None:
+    """A valve turns the signal over from grid to plate: a resistor from its plate to its grid is negative feedback, one from
+    the other plate of the pair is positive (common practice: how a multivibrator is wired). V2's grid here hangs on the split
+    load's cathode: what is put in there goes on through that valve to its plate, 47 kohm, and so to V3's grid much larger
+    than to V2's own (1/gm), by hand: the pair turns it round."""
+    text = (ROOT / "examples/c-sorrel-twenty.toml").read_text(encoding="utf-8")
+    for grid, plate, sign in (("V3", "V3", -1), ("V3", "V2", 1), ("V2", "V2", 1)):
+        line = f'C91 = ["10n 630V film", "{plate} plate", "shunt"]\nR91 = ["1M 1W", "shunt", "{grid} grid"]\nR19 = ['
+        look = look_at(load(text.replace("R19 = [", line, 1)))
+        found = [x for x in drawn_loops(look) if x.kind == "plate" and "R91" in x.parts]
+        assert {loop_sign(look, x) for x in found} == {sign}, (grid, plate, found)
+        said = [line for line in findings(look.amplifier) if "positive" in line and "R91" in line]
+        assert len(said) == (sign == 1), said
+        if said:
+            assert f"{plate} plate" in said[0] and "other plate" in said[0]
 
 
 @pytest.mark.parametrize("name", LOOPED)
@@ -169,3 +205,18 @@ def test_a_loop_that_only_the_solution_shows_to_add_gets_no_ladder(monkeypatch: 
     howler = load(reversed_phase((ROOT / "examples/b-hazel-four.toml").read_text()))
     with pytest.raises(AmplifierError, match=r"T2: the loop .* would howl"):
         build(howler, mode="fast", samples=50)
+
+
+def test_check_says_which_way_round_a_loop_is_that_cannot_be_counted(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Counting is left out here: the solver's loop gain, the second route, must say which it is and where to swap."""
+    from firstglow.cli.check import found_in
+
+    monkeypatch.setattr("firstglow.amplifier.findings.loop_sign", lambda look, loop: None)
+    monkeypatch.setattr("firstglow.amplifier.drawn_loops.loop_sign", lambda look, loop: None)
+    text = (ROOT / "examples/b-hazel-four.toml").read_text(encoding="utf-8")
+    (good,) = (line for line in found_in(load(text)) if "loop" in line)
+    assert "computed" in good and "is negative" in good and "cannot be counted" in good
+    (bad,) = (line for line in found_in(load(reversed_phase(text))) if "loop" in line)
+    assert "is positive" in bad and "would howl" in bad and "in_phase" in bad and "plate leads" in bad

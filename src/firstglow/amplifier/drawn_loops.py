@@ -140,7 +140,7 @@ def _phased(part: Part, phase: str) -> Part:
 def positive_loops(look: Look) -> list[Problem]:
     """A problem for each outer loop that is drawn the wrong way round: it would howl."""
     outer: dict[str, Loop] = {}
-    for loop in drawn_loops(look):
+    for loop in (x for x in drawn_loops(look) if x.kind == "loudspeaker"):
         if loop.transformer not in outer or _reach(look, loop) > _reach(look, outer[loop.transformer]):
             outer[loop.transformer] = loop
     return [howls(look.amplifier, loop) for loop in outer.values() if loop_sign(look, loop) == 1]

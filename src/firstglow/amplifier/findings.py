@@ -12,7 +12,8 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
     """One line each; empty where the structure shows nothing odd."""
     look = look_at(amplifier)
     loops = drawn_loops(look)
-    return (*_no_input(look), *_one_sided(look), *_cannot_be_lifted(look, loops), *_unknown_way(look, loops))
+    unknown = [text for _, text in uncounted(look, loops)]
+    return (*_no_input(look), *_one_sided(look), *_cannot_be_lifted(look, loops), *_adding(look, loops), *unknown)
 
 
 def _no_input(look: Look) -> list[str]:
@@ -80,13 +81,42 @@ def _cannot_be_lifted(look: Look, loops: tuple[Loop, ...]) -> list[str]:
     return out
 
 
-def _unknown_way(look: Look, loops: tuple[Loop, ...]) -> list[str]:
-    """Loops whose sign the drawing does not show."""
+def uncounted(look: Look, loops: tuple[Loop, ...]) -> list[tuple[Loop, str]]:
+    """Loops from the loudspeaker side whose sign the drawing does not show, each with its line."""
     out = []
     for loop in (x for x in loops if x.kind == "loudspeaker" and loop_sign(look, x) is None):
         part = look.part(loop.transformer)
-        out.append(
+        text = (
             f"{_at(part)}: whether the loop from {loop.source} to {loop.target} is negative cannot be counted from the "
             f"drawing: look at its stages and plates again. The ladder computes it and proves it on rung 7."
+        )
+        out.append((loop, text))
+    return out
+
+
+def computed(look: Look, loop: Loop, gain: float) -> str:
+    """What is said of a loop that cannot be counted once the solution has its loop gain (below zero: it adds)."""
+    part = look.part(loop.transformer)
+    head = (
+        f"{_at(part)}: the loop from {loop.source} to {loop.target} cannot be counted valve by valve; computed, it is"
+    )
+    if gain < 0.0:
+        other = "a" if part.words.get("in_phase", "a") == "b" else "b"
+        return (
+            f"{head} positive (loop gain {-gain:.2g}, adding) and would howl. Exchange the two plate leads "
+            f'of {part.name}, or, where they are drawn wrong, say in_phase = "{other}".'
+        )
+    return f"{head} negative (loop gain {gain:.2g}). Rung 7 proves it before it is closed."
+
+
+def _adding(look: Look, loops: tuple[Loop, ...]) -> list[str]:
+    """Local loops from an output plate that add."""
+    out = []
+    for loop in (x for x in loops if x.kind == "plate" and loop_sign(look, x) == 1):
+        part = look.part(loop.resistor or loop.parts[0])
+        out.append(
+            f"{_at(part)}: the local loop from {loop.source} to {loop.target} through {', '.join(loop.parts)} is "
+            f"positive, counted through every valve that it passes: it adds, and may howl. Against the drawing: does it "
+            f"belong on the other plate of {loop.transformer}, or on the other grid?"
         )
     return out

@@ -63,7 +63,40 @@ def found_in(amplifier: "Amplifier") -> list[str]:
     """What the structure shows, then what the solution shows; one line each, none twice."""
     from firstglow.amplifier.findings import findings
 
-    return list(dict.fromkeys((*findings(amplifier), *asked_too_much(amplifier))))
+    found = dict.fromkeys((*findings(amplifier), *asked_too_much(amplifier)))
+    second = by_the_solution(amplifier)
+    return [second.get(text, text) for text in found]
+
+
+def by_the_solution(amplifier: "Amplifier") -> dict[str, str]:
+    """Each line of a loop whose sign cannot be counted -> what its loop gain at the solved point says instead."""
+    from firstglow.amplifier.drawn_loops import drawn_loops
+    from firstglow.amplifier.findings import computed, uncounted
+    from firstglow.amplifier.look import look_at
+
+    look = look_at(amplifier)
+    open_questions = uncounted(look, drawn_loops(look))
+    if not open_questions:
+        return {}
+    from firstglow.ladder.overloads import as_it_stands
+    from firstglow.solver.circuit import compile_circuit
+    from firstglow.solver.midband import midband
+    from firstglow.solver.slopes import valve_slopes
+    from firstglow.solver.standing import SolveError
+
+    circuit, situation = compile_circuit(amplifier), as_it_stands(amplifier).but(idle={})
+    try:
+        standing = circuit.solve(circuit.vector(situation)[:, None])
+    except SolveError:
+        return {}
+    found = midband(amplifier, situation, valve_slopes(circuit, standing.x, standing.values))
+    links = {k.name for k in amplifier.links.values() if k.feedback}
+    out = {}
+    for loop, text in open_questions:
+        signal = found.get(loop.channel)
+        if signal is not None and loop.link in links and signal.loop is not None:
+            out[text] = computed(look, loop, float(signal.loop_gain[0]))
+    return out
 
 
 def asked_too_much(amplifier: "Amplifier") -> list[str]:
