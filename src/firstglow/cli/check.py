@@ -111,11 +111,7 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     try:
         found = overloads(amplifier, physics)
         if amplifier.of_kind("transformer"):
-            frame = frame_of(amplifier, Gear(amplifier.mains_volts), physics, found)
-            singly = {o.text for o in found}
-            # a capacitor that is unfit has its line already, with the states in which it is
-            beside = [o for o in found if o.part not in frame.dials.unfit]
-            return [*(text for text in frame.findings if text not in singly), *by_part(beside)]
+            return list(frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings)
     except SolveError as error:
         return [f"As drawn it would not settle around {error.joint}: check the values of the parts there."]
     return list(by_part(found))

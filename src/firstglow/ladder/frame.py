@@ -12,7 +12,7 @@ from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
 from firstglow.ladder import unfit
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.overloads import Overload
+from firstglow.ladder.overloads import Overload, by_part
 from firstglow.ladder.places import End, end_at, end_of, own_name
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
@@ -131,7 +131,9 @@ class Frame(Structure):
     def findings(self) -> tuple[str, ...]:
         """What the drawing itself is found unfit for, in plain words: the first lines of the ladder."""
         structural = structure_findings(self.amplifier)
-        return structural + unfit.findings(self) + tuple(o.text for o in self.overloaded)
+        # a capacitor that is unfit has its line already, with the states in which it is
+        beside = [o for o in self.overloaded if o.part not in self.dials.unfit]
+        return structural + unfit.findings(self) + by_part(beside)
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""
