@@ -5,10 +5,12 @@ import pytest
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from builders import Builder, push_pull_windings, single_ended_windings
+from builders import Builder
 from firstglow.amplifier.situation import Situation
 from firstglow.solver.averaged import Averaged, Cell, Inputs, Leg, averaged
-from firstglow.solver.ripple import Source, cycle_volts, harmonics, pulse_ripple, ripple
+from firstglow.solver.ripple import Source, harmonics, pulse_ripple, ripple
+from firstglow.solver.waves import cycle_state
+from winding_builders import push_pull_windings, single_ended_windings
 
 ON = Situation(230.0)
 
@@ -147,7 +149,7 @@ class TestReservoir:
     )
     def test_wave_against_integrated_ones(self, w_r_c: float, rs_percent: float, percent: float) -> None:
         found, volts = self.solved(rs_percent / 100, w_r_c)
-        wave = cycle_volts(found)[:, 0]
+        wave = cycle_state(found)[:, 0]
         assert wave.mean() == pytest.approx(volts, rel=1e-4)
         # the table has two or three figures; 48 points a cycle
         assert 100 * np.std(wave) / volts == pytest.approx(percent, rel=0.02)
@@ -171,7 +173,7 @@ class TestReservoir:
         times = 0.6 + np.arange(4800) / 4800 * 0.02
         run = solve_ivp(rate, (0, 0.62), [volts], "LSODA", times, max_step=1e-4, rtol=1e-8, atol=1e-8)
         assert run.y[0].mean() == pytest.approx(volts, rel=2e-3)  # 0.01 V of junction, 48 points
-        mine = harmonics(cycle_volts(found))
+        mine = harmonics(cycle_state(found))
         second = harmonics(run.y[0][:, None])
         for order in (1, 2, 4):
             assert abs(mine[order][0]) == pytest.approx(abs(second[order][0]), abs=0.012 * np.std(run.y[0])), order

@@ -11,6 +11,7 @@ import numpy as np
 
 from firstglow.amplifier.model import Part
 from firstglow.devices.lamp import filament
+from firstglow.solver.averaged import Averaged, Inputs
 from firstglow.solver.charging import BROKEN_OHMS, LegRows
 from firstglow.solver.currents import Bench, Flow, centre_flow, insulation_flow, link_flows, part_flow
 from firstglow.solver.equations import Equations
@@ -29,12 +30,14 @@ open among them), nor in about 1,500 of nine forms of supply; the rest is left f
 
 @dataclass
 class Books:
-    """Every part's flow by name (windings apart: "T1 ht a"), and what the balances of cores, drives and lamp miss [A]."""
+    """Every part's flow by name (windings apart: "T1 ht a"), and what the balances of cores, drives and lamp miss [A].
+    cycles: every rectifier's solved cycle and what stands around it, by the name of its group."""
 
     flows: dict[str, Flow] = field(default_factory=dict)
     misses: dict[str, Array] = field(default_factory=dict)
     given_watts: Array | float = 0.0
     core_watts: Array | float = 0.0
+    cycles: dict[str, tuple[Averaged, Inputs]] = field(default_factory=dict)
 
 
 def keep_books(bench: Bench, equations: Equations, coefficients: tuple[Coefficients, ...]) -> Books:
@@ -120,6 +123,8 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     wide = np.concatenate([bench.x, np.zeros((1, bench.x.shape[1]))])
     source, _, share, _ = group.source(wide, c)
     found = group.run(wide, {**c, "exact": np.array(True)}, source, 60, ())
+    if not group.loops:
+        books.cycles[group.name] = found, group.inputs(wide, c, source)
     turns = c["turns"]
     flow_turns = (turns * found.each_in_phase).sum(axis=0)
     for n in range(len(group.legs)):

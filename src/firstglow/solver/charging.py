@@ -344,6 +344,18 @@ class ReservoirRows:
         ]
         return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
 
+    def each(self, p: Array) -> dict[str, Array]:
+        """The farads that each capacitor shows the charging current: what it takes of it for a volt of the reservoir's."""
+        name = {row: q.part for row, q in enumerate(self.frame.rows.parameters)}
+        out = {name[r]: p[r] for r in self.direct}
+        hot, cold = (sum((p[r] for r in rows), np.zeros(p.shape[1])) for rows in (self.at_hot, self.at_cold))
+        if self.grounded:
+            out |= {name[r]: p[r] for r in self.at_hot}
+        elif self.at_hot and self.at_cold:  # in series through the chassis: each side's share of one current
+            out |= {name[r]: p[r] * cold / (hot + cold + 1e-15) for r in self.at_hot}
+            out |= {name[r]: p[r] * hot / (hot + cold + 1e-15) for r in self.at_cold}
+        return out
+
     def values(self, p: Array, ripple: Array) -> tuple[Array, Array, Array]:
         """Farads, their series ohms, and the conductance that the load shows the ripple, at ``ripple`` [rad/s]."""
         nothing = np.zeros(p.shape[1])

@@ -185,18 +185,7 @@ class Pulses:
 
     def run(self, x: Array, c: Coefficients, source: Array, passes: int, along: Sequence[Along] | None) -> Averaged:
         """The cycle at these unknowns; the last state is where it starts."""
-        ratio, _ = self.ratio.ratios(x, c["heater"])
-        limit = np.array(c["limit"])
-        for n, leg in enumerate(self.legs):
-            if leg.valve:
-                limit[n] = emitted_limit(c["limit"][n], ratio[n])[0]
-        turned = bool((c["sense"] < 0.0).any())
-        leaks = bool(np.isfinite(c["leak"]).any())
-        inputs = Inputs(
-            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
-            c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
-            c["leak"] if leaks else None, c["sense"] if turned else None,
-        )  # fmt: skip
+        inputs = self.inputs(x, c, source)
         exact = "exact" in c
         for _ in range(1 if exact else MOST_TRIES):
             state = c.get("state")
@@ -209,6 +198,21 @@ class Pulses:
             if result.unsettled.max(initial=0.0) < NEAR:
                 break
         return _only(result, c["there"]) if self.loops else result
+
+    def inputs(self, x: Array, c: Coefficients, source: Array) -> Inputs:
+        """What stands around the cell at these unknowns."""
+        ratio, _ = self.ratio.ratios(x, c["heater"])
+        limit = np.array(c["limit"])
+        for n, leg in enumerate(self.legs):
+            if leg.valve:
+                limit[n] = emitted_limit(c["limit"][n], ratio[n])[0]
+        turned = bool((c["sense"] < 0.0).any())
+        leaks = bool(np.isfinite(c["leak"]).any())
+        return Inputs(
+            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
+            c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
+            c["leak"] if leaks else None, c["sense"] if turned else None,
+        )  # fmt: skip
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
         legs, causes = len(self.legs), len(self.causes)

@@ -3,8 +3,10 @@
 The reservoir's own ripple is what the averaged rectifier solved; from there on the amplifier is the small-signal
 network at each harmonic of the mains: R-C and L-C sections, what the valves take, and everything they do with it
 (a single-ended output stage passes it on, a push-pull pair cancels it as far as its two halves are alike, a loop
-divides it). Not in it: heater-cathode hum, magnetic pick-up from the mains transformer, hum in the wiring. So the hum
-at the loudspeaker is what the HT causes; a real amplifier hums more.
+divides it). A choke input's ripple is what its choke draws; on the choke's near side, where the current breaks off in
+every half cycle, steps leave more than the carried harmonics (7 % of the rms well below the critical current, and the
+ringing with stray farads, which nobody knows). Not in it: heater-cathode hum, magnetic pick-up from the mains
+transformer, hum in the wiring. So the hum at the loudspeaker is what the HT causes; a real amplifier hums more.
 """
 
 from collections.abc import Mapping, Sequence
@@ -15,8 +17,6 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.solver.averaged import Averaged
-from firstglow.solver.cells import CELLS
 from firstglow.solver.circuit import Circuit
 from firstglow.solver.nodes import free_end
 from firstglow.solver.passive import Array, Values
@@ -24,6 +24,7 @@ from firstglow.solver.pulses import Pulses
 from firstglow.solver.slopes import valve_slopes
 from firstglow.solver.smallsignal import Phasors, Response, SignalNetwork, Slopes
 from firstglow.solver.standing import Standing
+from firstglow.solver.waves import cycle_state
 from firstglow.solver.wiring import Wiring
 
 # Multiples of the mains frequency that are carried: full-wave ripple has the even ones, unequal legs and half-wave
@@ -34,11 +35,12 @@ ORDERS = (1, 2, 3, 4, 6, 8)
 @dataclass(frozen=True, slots=True)
 class Source:
     """A reservoir's ripple: volts rms (complex) of joint ``hot`` over ``ret`` by multiple of the mains frequency,
-    (sample,) each."""
+    (sample,) each; where ``driven`` amps rms into ``hot`` instead: what a choke input draws through its rectifiers."""
 
     hot: str
     ret: str
     phasors: Mapping[int, Phasors]
+    driven: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,9 @@ def ripple(
         unit = network.solve([{s.hot: 1.0, s.ret: -1.0} for s in sources])
         # amps that make the sources' volts: one small system, usually 1 x 1 or 2 x 2
         held = np.stack([np.stack([u.at(s.hot, s.ret) for u in unit], axis=-1) for s in sources], axis=-2)
+        for k, source in enumerate(sources):
+            if source.driven:
+                held[..., k, :] = np.eye(len(sources))[k]
         wanted = np.stack([np.broadcast_to(s.phasors.get(order, 0.0), network.samples) for s in sources], axis=-1)
         amps = np.linalg.solve(held, wanted[..., None].astype(complex))[..., 0]
         volts = np.sum([u.volts * amps[:, k] for k, u in enumerate(unit)], axis=0)
@@ -89,23 +94,16 @@ def ripple(
 
 def sources_of(circuit: Circuit, standing: Standing, wiring: Wiring) -> list[Source]:
     """The ripple that the averaged rectifiers solved, of every reservoir."""
-    wide = np.concatenate([standing.x, np.zeros((1, standing.x.shape[1]))])
     out = []
     for group in circuit.equations.groups:
-        if isinstance(group, Pulses) and not group.loops:
-            c = dict(group.prepare(standing.values)) | {"exact": np.ones(1)}
-            found = group.run(wide, c, group.source(wide, c)[0], 1, ())
+        if isinstance(group, Pulses) and group.name in standing.books.cycles:
+            found, _ = standing.books.cycles[group.name]
             hot, ret = (
                 _joint(circuit.amplifier, wiring, node) for node in (group.legs[0].leg.end, group.legs[0].leg.start)
             )
-            out.append(Source(hot, ret, harmonics(cycle_volts(found))))
+            # behind a choke the state is the choke's amps, not a capacitor's volts
+            out.append(Source(hot, ret, harmonics(cycle_state(found)), driven=group.henries is not None))
     return out
-
-
-def cycle_volts(found: Averaged) -> Array:
-    """Volts of the reservoir capacitor through a mains cycle, as each cell begins, (CELLS, sample)."""
-    volts = found.state[:-1]
-    return np.concatenate([volts] * (CELLS // volts.shape[0]))
 
 
 def _joint(amplifier: Amplifier, wiring: Wiring, node: str) -> str:

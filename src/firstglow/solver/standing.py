@@ -14,6 +14,7 @@ from firstglow.solver.nodes import CHASSIS
 from firstglow.solver.proof import Proof, prove
 from firstglow.solver.rows import standing_row
 from firstglow.solver.sensitivity import Reader, Tangent
+from firstglow.solver.waves import Waves, pulse_rows, waves
 
 if TYPE_CHECKING:
     from firstglow.solver.circuit import Circuit
@@ -103,9 +104,20 @@ class Standing:
     def part(self, name: str) -> Mapping[str, Array]:
         """The standing row of a part, a valve section or a winding ("T1 ht a"), each field (sample,). KeyError if unknown."""
         if ("row", name) not in self._made:
-            self._made["row", name] = standing_row(self.bench, self.books, name)
+            made = standing_row(self.bench, self.books, name)
+            with np.errstate(all="ignore"):
+                self._made["row", name] = {**made, **pulse_rows(self.waves, name, made)}
         row: Mapping[str, Array] = self._made["row", name]
         return row
+
+    @property
+    def waves(self) -> Waves:
+        """The rectifiers' pulses through a mains cycle."""
+        if "waves" not in self._made:
+            with np.errstate(all="ignore"):
+                self._made["waves"] = waves(self)
+        made: Waves = self._made["waves"]
+        return made
 
     # -- proof ---------------------------------------------------------------------------------------------------
     @property

@@ -1,0 +1,71 @@
+"""Ripple on the supplies' joints and in the parts between them, beside the standing rows of one situation."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.supplies import supplies
+from firstglow.solver.frame import Array
+from firstglow.solver.nodes import CHASSIS
+from firstglow.solver.ripple import Ripple, standing_ripple
+from firstglow.solver.standing import Standing
+
+
+@dataclass(frozen=True, slots=True)
+class Rippled:
+    """joints: ripple of each supply joint to chassis [V rms]; parts: fields that ripple adds to the standing row or
+    replaces in it, "volts_ac" [V rms] and "amps_rms" [A], of the parts from one supply joint to another; (sample,) each."""
+
+    joints: Mapping[str, Array] = field(default_factory=dict)
+    parts: Mapping[str, Mapping[str, Array]] = field(default_factory=dict)
+
+
+def rippled(standing: Standing, situation: Situation, faults: Sequence[Fault] = ()) -> Rippled:
+    """The ripple of a nominal amplifier's standing solution in the situation (its pots where they stand, no idle target) and
+    with the faults that were laid over it. Reservoirs keep the rms of their own pulses (``Standing.part``)."""
+    amplifier = standing.circuit.amplifier
+    joints = supply_joints(amplifier)
+    if not joints or not standing.books.cycles:
+        return Rippled()
+    seen = standing_ripple(standing.circuit, standing, situation, None, faults)
+    parts = {}
+    for part in amplifier.of_kind("resistor", "capacitor", "choke"):
+        one, two = list(part.leads.values())[:2]
+        if one != two and {one, two} <= joints | {CHASSIS}:
+            parts[part.name] = _row(part, standing, seen, (one, two), situation.mains_hz or amplifier.mains_hz)
+    return Rippled({j: seen.rms(j) for j in sorted(joints - {CHASSIS})}, parts)
+
+
+def supply_joints(amplifier: Amplifier) -> frozenset[str]:
+    """Joints that a supply's capacitors hold, the rectifiers' own and the return among them."""
+    found: set[str | None] = set()
+    for s in supplies(amplifier):
+        found |= {s.joint, s.ret, s.rectified, s.middle, *s.nodes}
+    return frozenset(j for j in found if j is not None and j in amplifier.joints)
+
+
+def _row(part: Part, standing: Standing, seen: Ripple, ends: tuple[str, str], hertz: float) -> dict[str, Array]:
+    """Volts across and amps through a part: its own dc, and every carried multiple of the mains."""
+    own = standing.part(part.name)
+    volts = np.hypot(own.get("volts_ac", 0.0), seen.rms(*ends))
+    out = {"volts_ac": np.broadcast_to(volts, (standing.samples,))}
+    if part.name in standing.waves.capacitors:
+        return out
+    square = np.asarray(own["amps"]) ** 2
+    for order in seen.responses:
+        square = (
+            square + np.abs(seen.component(*ends, order) * _siemens(part, standing, 2 * np.pi * hertz * order)) ** 2
+        )
+    return out | {"amps_rms": np.sqrt(square)}
+
+
+def _siemens(part: Part, standing: Standing, w: float) -> Array:
+    """Admittance at ``w`` [rad/s], as the sample has it."""
+    p = standing.bench.p
+    if part.kind == "capacitor":
+        return np.asarray(1j * w * p(f"{part.name} farads"))
+    henries = p(f"{part.name} henries") if part.kind == "choke" else 0.0
+    return np.asarray(1.0 / (p(f"{part.name} ohms") + 1j * w * henries))

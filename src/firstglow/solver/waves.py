@@ -1,0 +1,128 @@
+"""The rectifiers' pulses in time at a solved point: what reservoirs, rectifiers and windings carry through a mains cycle.
+
+The averaged rectifier solves its cycle in cells of 7.5 degrees; here are its currents cell by cell. A choke input's legs
+take turns carrying the choke's own current.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firstglow.solver.averaged import Averaged, Inputs, prepare
+from firstglow.solver.cells import CELLS, ROOT2, flows
+from firstglow.solver.charging import ReservoirRows
+from firstglow.solver.frame import Array
+from firstglow.solver.pulses import Pulses
+
+if TYPE_CHECKING:
+    from firstglow.solver.standing import Standing
+
+
+@dataclass(frozen=True, slots=True)
+class Waves:
+    """Amps through a mains cycle (CELLS, sample) by the name of a part or winding.
+
+    capacitors: of each reservoir, without its dc leak. rectifiers: a diode's or all plates'. windings: only what the
+    rectifiers draw, signed into the winding's start.
+    """
+
+    capacitors: Mapping[str, Array] = field(default_factory=dict)
+    rectifiers: Mapping[str, Array] = field(default_factory=dict)
+    windings: Mapping[str, Array] = field(default_factory=dict)
+
+
+def waves(standing: "Standing") -> Waves:
+    """The currents of every supply's cycle."""
+    made = Waves({}, {}, {})
+    for group in standing.circuit.equations.groups:
+        if isinstance(group, Pulses) and group.name in standing.books.cycles:
+            found, inputs = standing.books.cycles[group.name]
+            amps = leg_waves(group, found, inputs)
+            _legs(group, amps, made)
+            if group.henries is None:
+                _reservoirs(group, found, inputs, amps.sum(axis=0), standing.values, made)
+    return made
+
+
+def leg_waves(group: Pulses, found: Averaged, inputs: Inputs) -> Array:
+    """Amps of each leg (leg, CELLS, sample)."""
+    state = cycle_state(found)
+    out = np.zeros((len(group.legs), *state.shape))
+    if group.henries is not None:
+        half = np.arange(CELLS) < CELLS // 2
+        for n, leg in enumerate(group.legs):
+            alone = all(other.phase == leg.phase for other in group.legs)
+            turn = np.ones(CELLS, dtype=bool) if alone else half == (leg.phase > 0)
+            out[n] = np.where(turn[:, None], state, 0.0)
+        return out
+    for f in flows(prepare(group.cell, inputs), found.state, ()):
+        out[f.leg, f.first : f.last] += f.amps
+    return out
+
+
+def cycle_state(found: Averaged) -> Array:
+    """Volts of the reservoir capacitor (of a choke input, amps of the choke) through a mains cycle, as each cell begins,
+    (CELLS, sample)."""
+    volts = found.state[:-1]
+    return np.concatenate([volts] * (CELLS // volts.shape[0]))
+
+
+def _legs(group: Pulses, amps: Array, made: Waves) -> None:
+    for n, leg in enumerate(group.legs):
+        for stage in leg.stages:
+            for plate in stage:
+                _add(made.rectifiers, plate.part.name, plate.way * amps[n] / len(stage))
+        for w in leg.leg.windings:
+            if w.winding:  # a leg's dc enters at the winding's end and leaves at its start where its sign is +
+                _add(made.windings, f"{w.part} {w.winding}", -w.sign * amps[n])
+
+
+def _reservoirs(group: Pulses, found: Averaged, inputs: Inputs, amps: Array, p: Array, made: Waves) -> None:
+    """A reservoir takes what the legs give beyond the load's mean and what the load takes of the ripple. Not its farads times
+    what its volts move: to the cycle a following section adds farads of its own, which pulses never see."""
+    volts = cycle_state(found)
+    middle = 0.5 * (volts + np.roll(volts, -1, axis=0))
+    rest = amps - amps.mean(axis=0) - np.asarray(inputs.drain) * (middle - middle.mean(axis=0))
+    assert isinstance(group.reservoir, ReservoirRows)
+    each = group.reservoir.each(p)
+    # capacitors side by side share by their farads; two in series through the chassis carry the same
+    series = not group.reservoir.grounded and not group.reservoir.direct
+    whole = sum(each.values()) / (2.0 if series else 1.0)
+    for name, farads in each.items():
+        _add(made.capacitors, name, rest * farads / np.maximum(whole, 1e-15))
+
+
+def _add(table: Mapping[str, Array], name: str, wave: Array) -> None:
+    assert isinstance(table, dict)
+    table[name] = table[name] + wave if name in table else wave
+
+
+def pulse_rows(made: Waves, name: str, row: Mapping[str, Array]) -> dict[str, Array]:
+    """What the cycle adds to a standing row: a reservoir's rms, everybody's peak [A], each (sample,)."""
+    if name in made.capacitors:
+        wave = made.capacitors[name] + row["amps"]
+        return {"amps_rms": rms(wave), "amps_peak": peak(wave)}
+    if name in made.rectifiers:
+        return {"amps_peak": peak(made.rectifiers[name])}
+    if name in made.windings:
+        wave = made.windings[name]
+        # what else the winding feeds is a sine in phase with its volts, at its crest when the pulses are
+        return {"amps_peak": peak(wave) + ROOT2 * np.sqrt(np.maximum(row["amps_rms"] ** 2 - rms(wave) ** 2, 0.0))}
+    return {}
+
+
+def rms(wave: Array) -> Array:
+    """Root of the mean square over a cycle (sample,)."""
+    return np.asarray(np.sqrt((wave**2).mean(axis=0)))
+
+
+def peak(wave: Array) -> Array:
+    """The largest size in a cycle (sample,): the crest of the parabola whose means are the highest cell's and its
+    neighbours'."""
+    size = np.abs(wave)
+    at = size.argmax(axis=0)
+    before, top, after = (size[(at + k) % CELLS, np.arange(size.shape[1])] for k in (-1, 0, 1))
+    bend, lean = 0.5 * (before + after) - top, 0.5 * (after - before)
+    return np.asarray(top - bend / 12.0 + np.where(bend < 0.0, -(lean**2) / np.minimum(4.0 * bend, -1e-300), 0.0))
