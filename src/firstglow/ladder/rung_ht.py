@@ -52,12 +52,14 @@ def _rung(
     fit = " ".join(fits)
     fill = {"fit": fit, "volts": at.mains_volts, "ceiling_why": ceiling_text(frame, RUNG)}
     old = words.text("rung.ht.longer") if frame.gear.old_electrolytics else ""
+    by_lamp = rung != RUNG and not frame.gear.variable_transformer
+    before = f"rung.{key}.before_lamps" if by_lamp else f"rung.{key}.before"
     return PlannedRung(
         id=rung,
         title=words.text(f"rung.{key}.title"),
         situation=at,
         stands="",
-        before=words.lines(f"rung.{key}.before", **fill) + load_lines(frame, at) + kind_lines(frame, key),
+        before=words.lines(before, **fill) + load_lines(frame, at) + kind_lines(frame, key),
         readings=readings,
         hold=Hold(False, words.text(f"rung.{key}.hold")),
         cautions=words.lines("rung.ht.cautions"),
