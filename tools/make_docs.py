@@ -11,6 +11,7 @@ from pathlib import Path
 
 from firstglow.amplifier.describe import example_table, fault_table, kind_tables
 from firstglow.amplifier.schema import file_schema
+from firstglow.amplifier.schema_asides import chart_keys, intake_keys
 
 ROOT = Path(__file__).parent.parent
 GUIDE = Path(__file__).parent / "file_guide.md"
@@ -22,7 +23,14 @@ def made() -> dict[Path, str]:
     """What each file should hold."""
     text = GUIDE.read_text(encoding="utf-8")
     examples = sorted((ROOT / "examples").glob("*.toml")) + sorted((ROOT / "examples").glob("*/*.toml"))
-    for mark, table in (("faults", fault_table()), ("kinds", kind_tables()), ("examples", example_table(examples))):
+    tables = {
+        "faults": fault_table(),
+        "kinds": kind_tables(),
+        "examples": example_table(examples),
+        "chart": chart_keys(),
+        "intake": intake_keys(),
+    }
+    for mark, table in tables.items():
         text = text.replace(f"<!-- {mark} -->", table)
     return {DOCS: text, SCHEMA: json.dumps(file_schema(), indent=1, ensure_ascii=False) + "\n"}
 

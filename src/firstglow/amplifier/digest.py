@@ -30,7 +30,7 @@ def content(amplifier: Amplifier) -> dict[str, Any]:
                 "type": p.type,
                 "leads": dict(p.leads),
                 "values": {k: _quantity(v) for k, v in p.values.items()},
-                "words": {k: v for k, v in p.words.items() if k != "note"},
+                "words": {k: v for k, v in p.words.items() if k not in {"note", "original"}},
                 "windings": [_winding(w) for w in p.windings],
                 "envelope": p.envelope,
                 "channel": p.channel,

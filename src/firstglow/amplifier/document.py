@@ -14,8 +14,8 @@ from firstglow.amplifier.mistakes import Mistakes, nearest
 FORMAT = 1
 LARGEST = 256 * 1024  # bytes; a large amplifier with its chassis is about 30 kB
 DEEPEST = 12
-KEYS = ("format", "amplifier", "fragment", "shared", "parts", "channel", "names", "spread", "layer")
-RESERVED = ("chart", "chassis", "wire", "intake")
+KEYS = ("format", "amplifier", "fragment", "shared", "parts", "channel", "names", "spread", "layer", "chart", "intake")
+RESERVED = ("chassis", "wire")
 
 
 @dataclass

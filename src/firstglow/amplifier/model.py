@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from firstglow.amplifier.aside import Chart, Intake
+
 Shape = Literal["uniform", "normal", "exact"]
 
 
@@ -158,6 +160,7 @@ class Amplifier:
     lines: key path as written in the file -> 1-based line.
     fragment: a stage on a bench supply: it needs no mains transformer.
     not_used: "part attribute" of what is said and kept but not used by any solution yet.
+    charts, intake: what the file says beside the circuit (``aside``); no answer depends on them, nor does the digest.
 
     Parts and joints stand in one canonical order (shared first, then each channel, names in natural order), so the
     order of the file's lines changes nothing.
@@ -182,6 +185,8 @@ class Amplifier:
     lines: Mapping[str, int] = field(default_factory=dict)
     fragment: bool = False
     not_used: tuple[str, ...] = ()
+    charts: tuple[Chart, ...] = ()
+    intake: Intake | None = None
 
     def joint_of(self, part: str, lead: str) -> str:
         """Canonical joint a lead stands on."""

@@ -8,6 +8,7 @@ from importlib.util import find_spec
 from pathlib import Path as FilePath
 from typing import Any
 
+from firstglow.amplifier.asides import with_asides
 from firstglow.amplifier.document import Document, open_document
 from firstglow.amplifier.doubles import free_name
 from firstglow.amplifier.drafts import Draft, lead_names
@@ -98,6 +99,7 @@ def _build(document: Document, as_: str, meters: Accuracies, lenient: bool) -> A
         _leads_everywhere(scopes, groups, mistakes, layers.added)
     head.defaults.extend(implied.defaults)
     amplifier = Resolver(head, scopes, groups, mistakes).run(tuple(layers.used))
+    amplifier = with_asides(document, scopes, groups, amplifier, lenient)
     if not lenient:
         scopes.tell_missing()
     return amplifier

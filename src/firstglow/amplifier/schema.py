@@ -5,6 +5,7 @@ from typing import Any
 from firstglow.amplifier.attributes import Attribute, kinds
 from firstglow.amplifier.layers import KINDS
 from firstglow.amplifier.resolve import SPREADS
+from firstglow.amplifier.schema_asides import chart_schema, intake_schema
 
 _PART = "^[A-Za-z][A-Za-z0-9_]{0,19}$"
 _TEXT = {"type": "string", "maxLength": 200}
@@ -34,12 +35,14 @@ def file_schema() -> dict[str, Any]:
             },
             "spread": {"type": "object", "additionalProperties": _spread()},
             "layer": {"type": "array", "items": _layer()},
-            "chart": False,
+            "chart": {"type": "array", "items": chart_schema()},
             "chassis": False,
             "wire": False,
-            "intake": False,
+            "intake": intake_schema(),
         },
-        "patternProperties": {"^(?!format$|fragment$|amplifier$|names$|spread$|layer$)[a-z][a-z0-9_]{0,15}$": table},
+        "patternProperties": {
+            "^(?!format$|fragment$|amplifier$|names$|spread$|layer$|chart$|intake$)[a-z][a-z0-9_]{0,15}$": table
+        },
         "additionalProperties": False,
         "$defs": {
             "table": {
