@@ -32,9 +32,12 @@ def ladder(amplifier: Amplifier, bench: Bench | None = None, **options: Any) -> 
 
 
 def standing(amplifier: Amplifier, situation: Situation, faults: tuple[Fault, ...] = ()) -> "Standing":
-    """All volts and currents as it stands. Raises SolveError when it would not settle."""
+    """All volts and currents as it stands. Raises SituationError for a name that is not this amplifier's (with the
+    nearest that is), SolveError when it would not settle."""
+    from firstglow.amplifier.named import check_names
     from firstglow.solver.circuit import compile_circuit
 
+    check_names(amplifier, situation, faults)
     circuit = compile_circuit(amplifier)
     return circuit.solve(circuit.vector(situation, faults))
 

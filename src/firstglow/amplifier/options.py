@@ -83,6 +83,10 @@ def situation_from_options(
     watts = None if lamp is None else _number("--lamp", lamp, "W", "60")
     if watts is not None and not 1 <= watts <= 2000:
         raise SituationError("--lamp", f"{watts:g} W", "1 to 2000 W", "--lamp 60")
+    if feedback == "test" and test_ohms is None:
+        raise SituationError(
+            "--feedback", "test without ohms", "what stands in the loop", "--feedback test --test-ohms 100k"
+        )
     situation = Situation(
         mains_volts=volts,
         out=frozenset(_envelopes(amplifier, out)),
@@ -159,10 +163,10 @@ def _switches(amplifier: Amplifier, words: Iterable[str]) -> list[str]:
         ]
         if not named:
             raise SituationError(
-                "--switch-open",
+                "--open",
                 f"{word!r} is no switch here",
                 "switches: " + (", ".join(switches) or "none"),
-                f"--switch-open {next(iter(switches), 'standby')!r}",
+                f"--open {next(iter(switches))!r}" if switches else "it without --open",
             )
         found += named
     return found

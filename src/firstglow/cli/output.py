@@ -21,7 +21,7 @@ METER = click.option("--meter", type=str, default=None, metavar="NAME", help="Wh
 
 
 def situation_options(command: Command) -> Command:
-    """``--mains-now --out --lift --pot --fault --meter ...``: one spelling everywhere (FILE.md 4)."""
+    """``--mains-now --out --lift --pot --fault ...``: one spelling everywhere (FILE.md 4)."""
     for option in reversed(
         [
             MAINS,
@@ -42,7 +42,6 @@ def situation_options(command: Command) -> Command:
                 "--test-ohms", type=str, default=None, metavar="OHMS", help="What stands in the loop under test."
             ),
             click.option("--stimulus", type=str, default=None, metavar="VOLTS", help="Generator at the inputs, V rms."),
-            METER,
         ]
     ):
         command = option(command)

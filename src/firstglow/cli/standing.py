@@ -1,5 +1,8 @@
 """``firstglow standing FILE``."""
 
+import json
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -7,56 +10,94 @@ import click
 
 from firstglow.cli.output import AS, FILE, JSON, print_json, situation_options
 
+WIDE = 80
+
 
 @click.command()
 @FILE
 @AS
 @situation_options
+@click.option("--hertz", type=str, default=None, metavar="HZ", help="Mains frequency, 40 to 70; default the file's.")
+@click.option(
+    "--situation", "situation_file", type=click.Path(path_type=Path), default=None, metavar="JSON",
+    help="The situation as a JSON file (firstglow schema situation); only --fault goes with it.",
+)  # fmt: skip
 @JSON
-def command(file: Path, as_: str, as_json: bool, **options: Any) -> None:
+def command(
+    file: Path, as_: str, as_json: bool, hertz: str | None, situation_file: Path | None, fault: tuple[str, ...], **options: Any
+) -> None:  # fmt: skip
     """All volts and currents of the amplifier as it stands, in any situation or fault.
 
     \b
     Example:  firstglow standing examples/b-hazel-four.toml --mains-now 225
-              firstglow standing examples/a-linden-twin.toml --out V3,V4 --fault C5:leaks=500k
+              firstglow standing examples/a-linden-twin.toml --out V3,V4 \\
+                --fault C5:leaks=500k
     """
     from firstglow.amplifier import load, situation_from_options
+    from firstglow.amplifier.named import check_names
     from firstglow.solver.circuit import compile_circuit
 
     amplifier = load(file, as_=as_)
-    situation, faults = situation_from_options(amplifier, **{k: v for k, v in options.items() if v is not None})
+    said = {k: v for k, v in options.items() if v not in (None, ())}
+    situation, faults = situation_from_options(amplifier, fault=fault, **({} if situation_file else said))
+    if situation_file:
+        situation = _from_file(situation_file, [*said, *(["hertz"] if hertz else [])])
+    elif hertz is not None:
+        situation = situation.but(mains_hz=_hertz(hertz))
+    check_names(amplifier, situation, faults)
     circuit = compile_circuit(amplifier)
     standing = circuit.solve(circuit.vector(situation, faults))
-    document = standing_document(amplifier, standing)
+    document = standing_document(amplifier, standing, situation, faults)
     if as_json:
         print_json(document)
         return
-    click.echo(f"{amplifier.name} at {situation.mains_volts:g} V mains")
-    click.echo("\nJoints, volts to chassis")
-    for name, row in document["joints"].items():
-        ac = f"   {row['ac']:8.2f} V ac" if "ac" in row else ""
-        click.echo(f"  {name:<24} {row['dc']:9.2f} V dc{ac}")
-    click.echo("\nValves                     plate V   grid V   plate mA  screen mA   plate W")
-    for name, row in document["parts"].items():
-        if "plate_watts" in row:
-            screen = f"{1e3 * row['screen_amps']:9.2f}" if row.get("screen_amps") is not None else "        –"
-            click.echo(
-                f"  {name:<24} {row['plate_volts']:8.1f} {row['grid_volts']:8.2f} {1e3 * row['plate_amps']:10.2f} "
-                f"{screen} {row['plate_watts']:9.2f}"
-            )
-    click.echo("\nOther parts                  volts          mA       watts")
-    for name, row in document["parts"].items():
-        if "plate_watts" not in row and "amps" in row and "watts" in row:
-            click.echo(f"  {name:<24} {row['volts']:9.3f} {1e3 * row['amps']:11.4f} {row['watts']:11.4f}")
+    for line in _lines(amplifier, standing, situation, fault, as_, document):
+        click.echo(re.sub(r" -(0\.0+)(?=\s|$)", r"  \1", line))  # no minus before nothing
 
 
-def standing_document(amplifier: Any, standing: Any) -> dict[str, Any]:
-    """CONTRACTS.md's standing document of a solved single sample."""
-    joints = {}
+def _from_file(file: Path, beside: Sequence[str]) -> Any:
+    from firstglow.amplifier.options import SituationError
+    from firstglow.amplifier.situation_json import situation_from_json
+
+    if beside:
+        words = {"mains_now": "mains-now", "switch_open": "open", "test_ohms": "test-ohms"}
+        named = ", ".join(f"--{words.get(name, name)}" for name in beside)
+        raise SituationError("--situation", f"beside {named}", "only --fault", f"it without {named}")
+    try:
+        data = json.loads(file.read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise SituationError(str(file), f"no JSON ({error})", "one JSON object", '{"mains_volts": 230}') from None
+    if not isinstance(data, dict):
+        raise SituationError(str(file), "no JSON object", "one JSON object", '{"mains_volts": 230}')
+    return situation_from_json(data)
+
+
+def _hertz(text: str) -> float:
+    from firstglow.amplifier.options import SituationError
+
+    try:
+        hertz = float(text.lower().removesuffix("hz"))
+    except ValueError:
+        hertz = float("nan")
+    if not 40.0 <= hertz <= 70.0:
+        raise SituationError("--hertz", text, "40 to 70", "--hertz 50")
+    return hertz
+
+
+def standing_document(amplifier: Any, standing: Any, situation: Any, faults: Sequence[Any] = ()) -> dict[str, Any]:
+    """CONTRACTS.md's standing document of a solved single sample, ripple in it: a joint's "ac" is what a winding and the
+    ripple leave there together (hypot)."""
+    from math import hypot
+
+    from firstglow.solver.rippled import rippled
+
+    ripple = rippled(standing, situation, faults)
+    joints: dict[str, dict[str, float]] = {}
     for name in amplifier.joints:
         joints[name] = {"dc": float(standing.dc(name)[0])}
-        if standing.has_ac(name):
-            joints[name]["ac"] = float(abs(standing.ac(name)[0]))
+        winding = float(standing.ac(name)[0]) if standing.has_ac(name) else 0.0
+        if standing.has_ac(name) or name in ripple.joints:
+            joints[name]["ac"] = hypot(winding, float(ripple.joints[name][0]) if name in ripple.joints else 0.0)
     names = list(amplifier.parts) + [f"{p.name} {w.name}" for p in amplifier.parts.values() for w in p.windings]
     parts = {}
     for name in names:
@@ -64,7 +105,7 @@ def standing_document(amplifier: Any, standing: Any) -> dict[str, Any]:
             row = standing.part(name)
         except KeyError:  # parts that carry nothing of their own: jacks, the inlet
             continue
-        parts[name] = {key: float(value[0]) for key, value in row.items()}
+        parts[name] = {key: float(value[0]) for key, value in {**row, **ripple.parts.get(name, {})}.items()}
     return {
         "joints": joints,
         "aliases": {alias: name for alias, name in amplifier.aliases.items() if name in amplifier.joints},
@@ -72,3 +113,61 @@ def standing_document(amplifier: Any, standing: Any) -> dict[str, Any]:
         "residual_amps": float(standing.residual_amps[0]),
         "power_balance": float(standing.power_balance[0]),
     }
+
+
+def _lines(
+    amplifier: Any, standing: Any, situation: Any, fault: Sequence[str], as_: str, document: Mapping[str, Any]
+) -> Iterator[str]:
+    from firstglow.ladder.overloads import past_ratings
+
+    yield from _head(amplifier, situation, fault, as_)
+    yield "\nJoints: volts to chassis; ac is rms, of windings and ripple"
+    for name, row in document["joints"].items():
+        ac = f"   {row['ac']:9.3f} V ac" if "ac" in row else ""
+        yield f"  {name[:34]:<34} {row['dc']:9.2f} V dc{ac}"
+    past: dict[str, list[str]] = {}
+    for over in past_ratings(amplifier, standing):
+        past.setdefault(over.part, []).append(over.past)
+    yield f"\n{'Valves':<24} {'plate V':>9} {'grid V':>8} {'plate mA':>9} {'screen mA':>10} {'plate W':>9}"
+    for name, row in document["parts"].items():
+        if "plate_watts" in row:
+            screen = f"{1e3 * row['screen_amps']:10.2f}" if row.get("screen_amps") is not None else f"{'-':>10}"
+            yield (
+                f"  {name[:22]:<22} {row['plate_volts']:9.1f} {row['grid_volts']:8.2f} {1e3 * row['plate_amps']:9.2f} "
+                f"{screen} {row['plate_watts']:9.2f}"
+            )
+            yield from _past(past.pop(name, ()))
+    yield f"\n{'Other parts':<24} {'volts':>9} {'mA dc':>9} {'mA rms':>9} {'mA peak':>9} {'watts':>9}"
+    for name, row in document["parts"].items():
+        if "plate_watts" not in row and "amps" in row and "watts" in row:
+            rms, peak = (f"{1e3 * row[k]:9.2f}" if k in row else f"{'-':>9}" for k in ("amps_rms", "amps_peak"))
+            yield f"  {name[:22]:<22} {row['volts']:9.3f} {1e3 * row['amps']:9.3f} {rms} {peak} {row['watts']:9.3f}"
+            yield from _past(past.pop(name, ()))
+    for name, words in past.items():
+        yield f"  {name}"
+        yield from _past(words)
+
+
+def _past(words: Sequence[str]) -> Iterator[str]:
+    for text in words:
+        yield click.wrap_text(f"PAST ITS RATING: {text}", WIDE, "    ! ", "      ")
+
+
+def _head(amplifier: Any, situation: Any, fault: Sequence[str], as_: str) -> Iterator[str]:
+    """The whole situation in words."""
+    hertz = situation.mains_hz or amplifier.mains_hz
+    yield click.wrap_text(f"{amplifier.name}, as {as_}, at {situation.mains_volts:g} V {hertz:g} Hz mains", WIDE)
+    lamp = f"{situation.lamp_watts:g} W in the line" if situation.lamp_watts else "none"
+    feedback = situation.feedback + (f", {situation.test_ohms:g} ohm in it" if situation.test_ohms is not None else "")
+    pots = [f"{n} at {at:g}" for n, at in sorted(situation.pots.items())]
+    idle = [f"{n} at {1e3 * amps:g} mA" for n, amps in sorted(situation.idle.items())]
+    loads = [f"{n} {ohms:g} ohm" for n, ohms in sorted(situation.loads.items())]
+    rows = [
+        ("fault", list(fault) or ["none"]), ("out", sorted(situation.out) or ["none"]),
+        ("lifted", sorted(situation.lifted) or ["none"]), ("lamp", [lamp]), ("load", [situation.load, *loads]),
+        ("feedback", [feedback]), ("open", sorted(situation.switches_open)), ("pots", pots), ("idle", idle),
+        ("input", [f"{situation.stimulus_volts:g} V rms"] if situation.stimulus_volts else []),
+    ]  # fmt: skip
+    for name, words in rows:
+        if words:
+            yield click.wrap_text(", ".join(words), WIDE, f"  {name + ':':<10}", " " * 12)

@@ -36,6 +36,11 @@ class Overload:
     remedy: str
 
     @property
+    def past(self) -> str:
+        """What is past what, without the remedy."""
+        return f"{self.what} {_said(self.value, self.unit)}, rated {_said(self.limit, self.unit)}"
+
+    @property
     def text(self) -> str:
         """One line in plain words."""
         return f"OVERLOAD as drawn: {self.part}: {self.figures}. {self.remedy}"
@@ -62,6 +67,11 @@ def overloads(amplifier: Amplifier, physics: SolverPhysics | None = None) -> tup
     """Every part past a rating, the worst first. SolveError where the amplifier would not settle."""
     physics = physics or SolverPhysics(amplifier)
     standing = physics.standing(as_it_stands(amplifier))
+    return past_ratings(amplifier, standing)
+
+
+def past_ratings(amplifier: Amplifier, standing: Any) -> tuple[Overload, ...]:
+    """Every part past a rating at a solved point, the worst first."""
     every = [o for part in amplifier.parts.values() for o in _of(amplifier, standing, part)]
     every += _windings(amplifier, standing)
     found = [replace(o, remedy=_drawn_by(amplifier, standing, o)) for o in every if o.value > SLACK * o.limit > 0.0]
