@@ -1,0 +1,145 @@
+"""Whole climbs at a real pseudo-terminal: ``python -m benchmarks.terminal [a|b|c ...]`` (all three unless told).
+
+Healthy from the mains side to the top; with each planted danger of ``tests/dangers`` up to where it is stopped and made
+safe; and a climb killed at random moments and resumed. Figures typed are what the solver gives with the fault in; the
+clock runs 3000 times faster than life, nothing else is changed.
+"""
+
+import argparse
+import json
+import os
+import random
+import re
+import signal
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+for folder in ("tests", "tests/climb", "tests/dangers"):
+    sys.path.insert(0, str(ROOT / folder))
+
+NAMES = {"a": "a-linden-twin", "b": "b-hazel-four", "c": "c-sorrel-twenty"}
+Typed = Callable[[str], str]
+
+
+def main() -> None:
+    """Run it."""
+    from planted import PLANTED
+    from player import healthy, ladder
+    from test_dangers_climbed import shown_with
+
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("which", nargs="*", choices=[*NAMES, []], default=list(NAMES))
+    parser.add_argument("--kills", type=int, default=100, help="SIGKILLs of a climb of example b")
+    asked = parser.parse_args()
+    for short in asked.which:
+        name = NAMES[short]
+        by_id = ladder(name).expected.by_id
+        took, last, events = climbed(name, lambda reading, by_id=by_id: healthy(by_id[reading]))
+        safe = sum(e["event"] == "made safe" for e in events)
+        print(f"{name}: healthy, {took:.0f} s: {last}; {len(events)} records, made safe {safe} times", flush=True)
+        for planted in PLANTED.get(name, ()):
+            shown = shown_with(name, planted.fault)
+
+            def typed(reading: str, shown: Mapping[str, str] = shown, by_id: Mapping[str, object] = by_id) -> str:
+                return shown.get(reading, healthy(by_id[reading]))
+
+            took, last, events = climbed(name, typed)
+            print(f"  {planted.danger}: {planted.name}: {last} ({took:.0f} s)", flush=True)
+    if asked.kills and "b" in asked.which:
+        print(killed(asked.kills))
+
+
+def numbers(name: str) -> Mapping[str, str]:
+    """Rung and number as the screen has them ("4 3/14") -> reading id."""
+    from player import ladder
+
+    return {
+        f"{rung.id} {n}/{len(rung.readings)}": r.id
+        for rung in ladder(name).expected.rungs
+        for n, r in enumerate(rung.readings, 1)
+    }
+
+
+def climbed(name: str, typed: Typed) -> tuple[float, str, list[dict[str, object]]]:
+    """(seconds, how it ended, records) of one climb to the top or to made safe after what stopped it."""
+    from test_terminal import answers
+
+    from terminal import Screen
+
+    of, start = numbers(name), time.perf_counter()
+    stopped: list[str] = []
+    with tempfile.TemporaryDirectory() as folder:
+        records = Path(folder) / "climb.jsonl"
+        with Screen(ROOT / "examples" / f"{name}.toml", "--quick", "--records", records) as screen:
+            screen.wait("Enter", 60.0)
+
+            def reading(number: str, text: str) -> str:
+                if stopped:
+                    return ""
+                word = typed(of[number])
+                before = len(records.read_text(encoding="utf-8").splitlines())
+                answer = screen.send(word + "\n")
+                found = [json.loads(x) for x in records.read_text(encoding="utf-8").splitlines()[before:]]
+                bad = next((r for r in found if r["event"] in ("look first", "switch off now", "stopped")), None)
+                if bad is not None:
+                    stopped.append(f"{bad['verdict']} at {bad['reading']} ({word})")
+                    if "▶" not in answer:
+                        screen.send("\x1b")
+                return ""
+
+            while True:
+                # a reading was typed by ``reading`` itself: answers() is only told to go on with what is on the screen
+                text = answers(screen, {}, reading)
+                if "is climbed" in text or (stopped and "▶" not in text):
+                    break
+            if screen.widest > 80:
+                stopped.append(f"{screen.widest} COLUMNS WIDE")
+        events = [json.loads(x) for x in records.read_text(encoding="utf-8").splitlines()]
+    made_safe = any(e["event"] == "made safe" for e in events)
+    how = stopped[0] + (", made safe" if made_safe else "") if stopped else "climbed to the top"
+    return time.perf_counter() - start, how, events
+
+
+def killed(times: int) -> str:
+    """SIGKILL at random moments of a climb, then resumed: is every line that was acknowledged still there?"""
+    from player import healthy, ladder
+    from test_terminal import answers
+
+    from terminal import Screen
+
+    name = NAMES["b"]
+    of, by_id, rng = numbers(name), ladder(name).expected.by_id, random.Random(5)  # noqa: S311 - moments, no secrets
+    lost, again, seen = 0, 0, 0
+    with tempfile.TemporaryDirectory() as folder:
+        records = Path(folder) / "climb.jsonl"
+        for turn in range(times):
+            words = ["--resume"] if records.exists() and records.stat().st_size else []
+            with Screen(ROOT / "examples" / f"{name}.toml", "--quick", "--records", records, *words) as screen:
+                screen.wait("Enter|STOP IF|MAKE SAFE|Type yes|clip", 60.0)
+                left = rng.randint(0, 25)
+                acknowledged = ""
+                for _ in range(left):
+                    answers(screen, {}, lambda n, t: "")
+                    shown = re.search(r"Rung (\w+)\..*?(\d+/\d+)\n", screen.text)
+                    if shown is None or "STOP IF" not in screen.text:
+                        break
+                    acknowledged = of[f"{shown[1]} {shown[2]}"]
+                    screen.send(healthy(by_id[acknowledged]) + "\n")
+                os.write(screen.fd, b"38.") if rng.random() < 0.5 else None
+                time.sleep(rng.random() * 0.02)
+                os.killpg(screen.process.pid, signal.SIGKILL)
+                screen.process.wait()
+            seen += bool(acknowledged)
+            lines = records.read_text(encoding="utf-8")
+            if acknowledged and f'"{acknowledged}"' not in lines:
+                lost += 1
+            again += turn > 0
+    return f"{name}: {times} kills, {seen} with an answer just acknowledged, {lost} lost, {again} resumed"
+
+
+if __name__ == "__main__":
+    main()
