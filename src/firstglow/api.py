@@ -36,10 +36,10 @@ def standing(amplifier: Amplifier, situation: Situation, faults: tuple[Fault, ..
     nearest that is), SolveError when it would not settle."""
     from firstglow.amplifier.named import check_names
     from firstglow.solver.circuit import compile_circuit
+    from firstglow.solver.idle import stand
 
     check_names(amplifier, situation, faults)
-    circuit = compile_circuit(amplifier)
-    return circuit.solve(circuit.vector(situation, faults))
+    return stand(compile_circuit(amplifier), situation, faults).standing
 
 
 def verdict(climbed: "Ladder", readings: str | Path) -> "Verdicts":

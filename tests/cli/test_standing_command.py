@@ -102,3 +102,21 @@ def test_python_says_what_is_near() -> None:
     ):
         with pytest.raises(SituationError, match=r"try '"):
             api.standing(amplifier, situation, faults)
+
+
+def test_idle_turns_the_presets_to_the_targets() -> None:
+    """Ohm's law: 24 mA through the 10 ohm sense resistor of each output valve; the valves then stand within their volts."""
+    found = document(A, "--idle")
+    for part in ("left R25", "left R29", "right R25", "right R29"):
+        assert found["parts"][part]["amps"] == pytest.approx(24e-3, rel=1e-3)
+    shown = run(A, "--idle").stdout
+    assert "turned:" in shown
+    assert "PAST ITS RATING" not in shown
+    assert "--idle turns them" in run(A).stdout
+    assert "set_by" in run(B, "--idle", code=2).stderr
+
+
+def test_idle_of_a_situation_file_is_kept(tmp_path: Path) -> None:
+    file = tmp_path / "s.json"
+    file.write_text('{"mains_volts": 230, "idle": {"V3": 0.02}}', encoding="utf-8")
+    assert document(A, "--situation", str(file))["parts"]["left R25"]["amps"] == pytest.approx(20e-3, rel=1e-3)

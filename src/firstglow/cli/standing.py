@@ -18,13 +18,15 @@ WIDE = 80
 @AS
 @situation_options
 @click.option("--hertz", type=str, default=None, metavar="HZ", help="Mains frequency, 40 to 70; default the file's.")
+@click.option("--idle", is_flag=True, help="Presets turned until the output valves idle at the file's targets.")
 @click.option(
     "--situation", "situation_file", type=click.Path(path_type=Path), default=None, metavar="JSON",
     help="The situation as a JSON file (firstglow schema situation); only --fault goes with it.",
 )  # fmt: skip
 @JSON
 def command(
-    file: Path, as_: str, as_json: bool, hertz: str | None, situation_file: Path | None, fault: tuple[str, ...], **options: Any
+    file: Path, as_: str, as_json: bool, hertz: str | None, idle: bool, situation_file: Path | None,
+    fault: tuple[str, ...], **options: Any,
 ) -> None:  # fmt: skip
     """All volts and currents of the amplifier as it stands, in any situation or fault.
 
@@ -36,22 +38,25 @@ def command(
     from firstglow.amplifier import load, situation_from_options
     from firstglow.amplifier.named import check_names
     from firstglow.solver.circuit import compile_circuit
+    from firstglow.solver.idle import stand
 
     amplifier = load(file, as_=as_)
     said = {k: v for k, v in options.items() if v not in (None, ())}
     situation, faults = situation_from_options(amplifier, fault=fault, **({} if situation_file else said))
     if situation_file:
-        situation = _from_file(situation_file, [*said, *(["hertz"] if hertz else [])])
+        situation = _from_file(situation_file, [*said, *(["hertz"] if hertz else []), *(["idle"] if idle else [])])
     elif hertz is not None:
         situation = situation.but(mains_hz=_hertz(hertz))
+    if idle:
+        situation = situation.but(idle=_targets(amplifier, situation.out))
     check_names(amplifier, situation, faults)
-    circuit = compile_circuit(amplifier)
-    standing = circuit.solve(circuit.vector(situation, faults))
+    set_to = stand(compile_circuit(amplifier), situation, faults)
+    standing = set_to.standing
     document = standing_document(amplifier, standing, situation, faults)
     if as_json:
         print_json(document)
         return
-    for line in _lines(amplifier, standing, situation, fault, as_, document):
+    for line in _lines(amplifier, set_to, situation, fault, as_, document):
         click.echo(re.sub(r" -(0\.0+)(?=\s|$)", r"  \1", line))  # no minus before nothing
 
 
@@ -70,6 +75,18 @@ def _from_file(file: Path, beside: Sequence[str]) -> Any:
     if not isinstance(data, dict):
         raise SituationError(str(file), "no JSON object", "one JSON object", '{"mains_volts": 230}')
     return situation_from_json(data)
+
+
+def _targets(amplifier: Any, out: frozenset[str]) -> dict[str, float]:
+    """The idle that the file wants of every output valve that is in [A]."""
+    from firstglow.amplifier.options import SituationError
+
+    found = {v: t.amps.value for v, t in amplifier.idle.items() if amplifier.parts[v].envelope not in out and t.pot}
+    if not found:
+        raise SituationError(
+            "--idle", "no valve that is in has an idle and a pot to set it", "set_by on a valve", "it without --idle"
+        )
+    return found
 
 
 def _hertz(text: str) -> float:
@@ -116,11 +133,20 @@ def standing_document(amplifier: Any, standing: Any, situation: Any, faults: Seq
 
 
 def _lines(
-    amplifier: Any, standing: Any, situation: Any, fault: Sequence[str], as_: str, document: Mapping[str, Any]
+    amplifier: Any, set_to: Any, situation: Any, fault: Sequence[str], as_: str, document: Mapping[str, Any]
 ) -> Iterator[str]:
     from firstglow.ladder.overloads import past_ratings
 
+    standing = set_to.standing
     yield from _head(amplifier, situation, fault, as_)
+    turned = {p: float(at[0]) for p, at in set_to.pots.items()}
+    if turned:
+        yield click.wrap_text(", ".join(f"{p} at {at:.3f}" for p, at in turned.items()), WIDE, "  turned:   ", " " * 12)
+    for valve, ended in set_to.out_of_travel.items():
+        if ended[0]:
+            yield f"  ! {valve}: its pot comes to its end before that idle is reached"
+    if not turned and not situation.pots and any(t.pot for t in amplifier.idle.values()):
+        yield "  Presets stand where the file leaves them; --idle turns them to the targets."
     yield "\nJoints: volts to chassis; ac is rms, of windings and ripple"
     for name, row in document["joints"].items():
         ac = f"   {row['ac']:9.3f} V ac" if "ac" in row else ""

@@ -4,13 +4,14 @@ A bordered Newton solution, all samples together. A pot that comes to its end st
 and the valve is reported as out of travel.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.linear_parts import LinearParts
@@ -112,6 +113,15 @@ class PotTurn:
         pull = at.coefficients[0]["pull"]
         at.fixed[:] += self.slots @ (new - pull[self.pulls])
         pull[self.pulls] = new
+
+
+def stand(circuit: "Circuit", situation: Situation, faults: Sequence[Fault] = ()) -> Idle:
+    """The amplifier as it stands in a situation, one sample, its presets turned to the idles that the situation wants.
+    Raises SolveError."""
+    laid = circuit.vector(situation, faults)
+    if not situation.idle:
+        return Idle(circuit.solve(laid), {}, {})
+    return solve_idle(circuit, laid, {v: np.full(1, a) for v, a in situation.idle.items()})
 
 
 def solve_idle(
