@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -23,8 +23,8 @@ MANY = 16
 
 def key_of(situation: Situation) -> str:
     """A text that two situations share if and only if they are the same."""
-    data = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(situation).items() if k != "meter"}
-    return json.dumps(data, sort_keys=True, default=dict)
+    data = {f.name: getattr(situation, f.name) for f in fields(situation) if f.name != "meter"}
+    return json.dumps(data, sort_keys=True, default=lambda v: sorted(v) if isinstance(v, frozenset) else dict(v))
 
 
 @dataclass(frozen=True, slots=True)

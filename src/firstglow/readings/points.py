@@ -82,8 +82,9 @@ def points(situations: Sequence[Situation], standings: Sequence[Any], rows: Sequ
     known = np.array(list(rows), dtype=np.int64)
     out = []
     for k, (situation, standing) in enumerate(zip(situations, standings, strict=True)):
-        by = moves[:, :, k]
-        own = Point(standing, known, by[:, : len(rows)])
+        # numpy multiplies every other column of a table one by one; a copy goes to the linear algebra library
+        by = np.ascontiguousarray(moves[:, :, k])
+        own = Point(standing, known, np.ascontiguousarray(by[:, : len(rows)]))
         out.append(_at_idle(own, situation, every, by) if situation.idle else own)
     return out
 
