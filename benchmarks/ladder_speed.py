@@ -12,6 +12,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+# as the command line has it (cli/main.py), before numpy is there: threads of small matrices only wait for each other
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 from firstglow.amplifier import load
 from firstglow.ladder.ladder import build
 from firstglow.readings.expect import SAMPLES
