@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.bookkeeping import Books, keep_books
-from firstglow.solver.currents import Bench
+from firstglow.solver.currents import Bench, part_flow
 from firstglow.solver.frame import Array
 from firstglow.solver.nodes import CHASSIS
 from firstglow.solver.proof import Proof, prove
@@ -104,11 +104,23 @@ class Standing:
     def part(self, name: str) -> Mapping[str, Array]:
         """The standing row of a part, a valve section or a winding ("T1 ht a"), each field (sample,). KeyError if unknown."""
         if ("row", name) not in self._made:
-            made = standing_row(self.bench, self.books, name)
-            with np.errstate(all="ignore"):
-                self._made["row", name] = {**made, **pulse_rows(self.waves, name, made)}
+            self._made["row", name] = self._valve_row(name) or self._row(name)
         row: Mapping[str, Array] = self._made["row", name]
         return row
+
+    def _valve_row(self, name: str) -> Mapping[str, Array] | None:
+        """A valve section's row from its own page of the books: no cycle of the rectifiers is settled for it."""
+        part = self.circuit.amplifier.parts.get(name)
+        if part is None or part.kind != "valve":
+            return None
+        with np.errstate(all="ignore"):
+            page = Books({name: part_flow(self.bench, part)})
+        return standing_row(self.bench, page, name)
+
+    def _row(self, name: str) -> Mapping[str, Array]:
+        made = standing_row(self.bench, self.books, name)
+        with np.errstate(all="ignore"):
+            return {**made, **pulse_rows(self.waves, name, made)}
 
     @property
     def waves(self) -> Waves:
