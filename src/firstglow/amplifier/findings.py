@@ -1,6 +1,7 @@
 """What the structure shows that is no mistake of the file and yet wants a look before any power: plain lines."""
 
 from firstglow.amplifier.drawn_loops import drawn_loops, opens
+from firstglow.amplifier.intake import contradictions
 from firstglow.amplifier.look import Look, look_at
 from firstglow.amplifier.loop_sign import loop_sign
 from firstglow.amplifier.model import Amplifier, Part
@@ -13,7 +14,15 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
     look = look_at(amplifier)
     loops = drawn_loops(look)
     unknown = [text for _, text in uncounted(look, loops)]
-    return (*_no_input(look), *_one_sided(look), *_cannot_be_lifted(look, loops), *_adding(look, loops), *unknown)
+    found = contradictions(amplifier)
+    return (
+        *found,
+        *_no_input(look),
+        *_one_sided(look),
+        *_cannot_be_lifted(look, loops),
+        *_adding(look, loops),
+        *unknown,
+    )
 
 
 def _no_input(look: Look) -> list[str]:

@@ -33,7 +33,7 @@ def command(file: Path, as_: str, as_json: bool) -> None:
             print_json({"problems": rows, "defaults": [], "findings": []})
             raise click.exceptions.Exit(2) from None
         raise
-    findings = found_in(amplifier)
+    findings = [*found_in(amplifier), *in_charts(amplifier, file)]
     defaults = [{"part": d.part, "what": d.what, "value": d.value, "spread": d.spread} for d in amplifier.defaults]
     if as_json:
         print_json({"problems": [], "defaults": defaults, "findings": findings})
@@ -66,6 +66,16 @@ def found_in(amplifier: "Amplifier") -> list[str]:
     found = dict.fromkeys((*findings(amplifier), *asked_too_much(amplifier)))
     second = by_the_solution(amplifier)
     return [second.get(text, text) for text in found]
+
+
+def in_charts(amplifier: "Amplifier", file: Path) -> tuple[str, ...]:
+    """Charts that the drawing disagrees with, and what would explain it; one line each."""
+    if not amplifier.charts:
+        return ()
+    from firstglow.amplifier import load
+    from firstglow.readings.chart_doubts import findings
+
+    return findings(amplifier, load(file, as_="drawn") if amplifier.layers != ("drawn",) else None)
 
 
 def by_the_solution(amplifier: "Amplifier") -> dict[str, str]:

@@ -34,6 +34,7 @@ def command(
     """
     from firstglow.amplifier import load, load_bench
     from firstglow.ladder.ladder import build
+    from firstglow.readings.charts import side_by_side
     from firstglow.readings.meters import meter_from_table
     from firstglow.readings.taken import read_taken
     from firstglow.readings.verdict import verdict
@@ -44,12 +45,21 @@ def command(
     mains = volts_of(mains_now)
     ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter)
     told = verdict(ladder.expected, taken)
+    charts = {r["id"]: r["charts"] for rung in ladder.document["rungs"] for r in rung["readings"] if r.get("charts")}
     if as_json:
-        print_json(told.json())
+        made = told.json()
+        made["verdicts"] = [{**v, "charts": charts[v["id"]]} if v["id"] in charts else v for v in made["verdicts"]]
+        print_json(made)
         return
+    if any(v.id in charts for v in told.verdicts):
+        click.echo(
+            "Where a chart has the reading: chart against expected questions the drawing, expected against read the amplifier."
+        )
     for v in told.verdicts:
         click.echo(f"{SIGNS[v.verdict]} {v.verdict.upper():<15} {v.id} = {v.value}")
         click.echo(f"    {v.why}")
+        for line in side_by_side(charts.get(v.id, ()), ladder.expected.by_id[v.id], v.compared):
+            click.echo(f"    {line}")
         for text in v.check_first:
             click.echo(f"    check first: {text}")
     if told.stopped_at:

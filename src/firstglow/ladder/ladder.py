@@ -10,6 +10,7 @@ from firstglow.amplifier.mains_mark import mains_refused
 from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
+from firstglow.ladder.charts import with_charts
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import gear_of
 from firstglow.ladder.make_safe import MakeSafe, live, make_safe
@@ -174,5 +175,5 @@ def build(
     expected, sheet = expect_with_sheet(
         amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer
     )
-    made = document(frame, expected, from_rung, to_rung)
+    made = with_charts(document(frame, expected, from_rung, to_rung), amplifier, expected, observer)
     return Ladder(frame, expected, sheet, made)

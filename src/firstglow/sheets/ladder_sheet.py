@@ -204,12 +204,13 @@ def table_row(row: Row, sides: Sequence[str]) -> str:
     figure, band = figure_cells(row)
     moved = f'<div class="moved">{escape(row.moved)}</div>' if row.moved else ""
     note = f'<div class="note">{escape(row.note)}</div>' if row.note else ""
+    chart = f'<div class="note">{escape(row.chart)}</div>' if row.chart else ""
     stop = f'<span class="label">switch off if</span>{escape(row.stop)}' if row.stop else ""
     return (
         f'<tr data-ids="{escape(" ".join(row.ids))}">'
         + (f'<td>{drawing}</td><td class="where">' if drawing else '<td class="where" colspan="2">')
         + f"{where}</td>"
-        f'<td class="figure">{figure}{band}{moved}{note}{ids_cell(row)}</td>'
+        f'<td class="figure">{figure}{band}{moved}{chart}{note}{ids_cell(row)}</td>'
         f'<td class="stop">{stop}</td>{blanks(row, sides)}<td class="blank"></td></tr>'
     )
 

@@ -37,7 +37,11 @@ class Line:
 
 def short(row: Row) -> bool:
     """A row two of which share a line: read unplugged, nothing to switch off, no pin to find."""
-    return bool(row.band) and row.contact == "unplugged" and not (row.stop or row.pin or row.note or row.differs)
+    return (
+        bool(row.band)
+        and row.contact == "unplugged"
+        and not (row.stop or row.pin or row.note or row.differs or row.chart)
+    )
 
 
 def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> list[list[Line]]:
@@ -85,7 +89,7 @@ def _row_height(row: Row) -> float:
     where += 4.125 * (lines(row.differs, room, 3.3) if row.differs else 0)
     middle = 12 + 0.7 + 5 + (0.4 + 3.75 * lines(row.moved, MIDDLE, 3.0) if row.moved else 0)
     middle += 3.4 * lines(ids_text(row), MIDDLE, 2.7)
-    middle += 4 * (lines(row.note, MIDDLE, 3.2) if row.note else 0)
+    middle += 4 * sum(lines(text, MIDDLE, 3.2) for text in (row.note, row.chart) if text)
     stop = 3.7 + 5.28 * lines(row.stop, STOP, 4.4, bold=True) if row.stop else 0
     return max(WITH_SOCKET if row.pin else PLAIN, 2.3 + max(where, middle, stop))
 

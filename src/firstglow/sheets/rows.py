@@ -18,7 +18,8 @@ class Row:
     channels: which blanks it needs ("left", "right", or "" for one that belongs to neither).
 
     ids: the reading ids it stands for. pin: (base name, number) to ring, or None; black_pin: number of the pin of the same
-    socket that black goes on. moved: the parts that move it most. Texts are ready to print.
+    socket that black goes on. moved: the parts that move it most. chart: what charts say of it. Texts
+    are ready to print.
     """
 
     number: int
@@ -37,6 +38,7 @@ class Row:
     note: str
     differs: str
     moved: str
+    chart: str = ""
 
 
 def probes(row: Row) -> list[str]:
@@ -187,6 +189,7 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
         note=note_text(first),
         differs=str(differs.get("text", "")) if isinstance(differs, Mapping) else "",
         moved=moved_text(pair),
+        chart=chart_text(pair),
     )
 
 
@@ -197,7 +200,11 @@ def _black_pin(red: str, black: str) -> int | None:
 
 
 def note_text(reading: Mapping[str, Any]) -> str:
-    """What the row adds: that it gets no verdict, or that healthy amplifiers may read past its stop limit."""
+    """What the row adds: that it gets no verdict, that healthy amplifiers may read past its stop limit, and its remark."""
+    return " ".join(t for t in (_judged_text(reading), str(reading.get("remark") or "")) if t)
+
+
+def _judged_text(reading: Mapping[str, Any]) -> str:
     note = reading.get("note_only")
     if note:
         return str(note) if note is not True else "no verdict from this one: note it"
@@ -207,6 +214,11 @@ def note_text(reading: Mapping[str, Any]) -> str:
     if reading.get("band_cut"):
         return f"A healthy one may read past the stop. Stop all the same; first {separate[0]}" if separate else ""
     return ""
+
+
+def chart_text(pair: Sequence[Mapping[str, Any]]) -> str:
+    """What charts say of a row, each once: "chart 285 V at 220 V, 20 kΩ/V: 301 V here today"; "" for none."""
+    return "; ".join(dict.fromkeys(str(chart["text"]) for r in pair for chart in r.get("charts") or []))
 
 
 def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:

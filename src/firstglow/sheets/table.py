@@ -70,6 +70,8 @@ def row_lines(row: Row) -> list[str]:
     lines += folded("", expect)
     if row.stop:
         lines += folded("", f"STOP IF {row.stop}")
+    if row.chart:
+        lines += folded("", row.chart)
     if row.note:
         lines += folded("", row.note)
     if row.moved:
