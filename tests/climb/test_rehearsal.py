@@ -176,3 +176,14 @@ def test_the_other_channel_is_beside_what_is_read() -> None:
         person.once()
     left = climb.here.taken["5/V1 cathode/left"].value
     assert f"TWIN     left read {left}" in sitting.screen(climb.step)
+
+
+def test_with_a_needle_a_careful_person_takes_a_digital_meter_where_the_sheet_says_so() -> None:
+    on = build(load(B), meter="20k", mode="fast")
+    clock = Clock()
+    climb = Climb(on, MemoryStore(), clock=clock)
+    climb.begin()
+    outcome = Careful(climb, Virtual(on, (), 2), clock).run()
+    assert outcome.stopped_at is None, outcome.stopped_at
+    assert any(r.event == "meter" for r in climb.events)
+    assert any(" on " in t.text for t in outcome.taken)

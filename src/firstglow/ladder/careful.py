@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from firstglow.ladder.climb import Answered, Climb, Step
+from firstglow.ladder.safing import resolving
 from firstglow.ladder.virtual import LEFT_OVER, SOURCE_VOLTS, Virtual
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.meters import digital
 from firstglow.readings.verdict import Verdict
 
 NAME = "the rehearsal"
@@ -49,7 +51,12 @@ class Outcome:
 
 
 class Careful:
-    """Climbs. Every reading that it needs to know of the virtual amplifier it has from ``meter``."""
+    """Climbs. Every reading that it needs to know of the virtual amplifier it has from ``meter``.
+
+    A needle that cannot judge a reading is laid aside for a digital meter.
+    """
+
+    spare = digital()
 
     def __init__(self, climb: Climb, virtual: Virtual, clock: Clock) -> None:
         self.climb, self.virtual, self.clock = climb, virtual, clock
@@ -92,8 +99,13 @@ class Careful:
         name = step.reading or ""
         self.clock.run(self.to_wait(step))
         reading = self.climb.reading(name)
+        own = self.climb.ladder.expected.meter
+        if reading.hidden:
+            self.climb.use_meter(self.spare.name)
         text = self.meter(step)
         answered = self.climb.read(text)
+        if reading.hidden:
+            self.climb.use_meter(own.name)
         assert answered.verdict is not None
         return Taken(reading, text, answered.verdict, answered)
 
@@ -116,7 +128,8 @@ class Careful:
     def meter(self, step: Step) -> str:
         """What the meter shows for what is asked now, "" where nothing is read."""
         if step.kind == "reading" and step.reading is not None:
-            return self.virtual.shows(step.reading, self._on_for())
+            hidden = bool(self.climb.reading(step.reading).hidden)
+            return self.virtual.shows(step.reading, self._on_for(), self.spare if hidden else None)
         if step.kind != "make safe" or step.safe is None:
             return ""
         ask = step.safe
@@ -127,7 +140,11 @@ class Careful:
             off = datetime.fromisoformat(self.climb.here.safing.off)
             seconds = (self.clock() - off).total_seconds()
             return f"{self.virtual.left(self.climb.fall, stage.situation, ask.places[0].part, seconds):.1f}"
-        return " ".join(f"{LEFT_OVER}" for _ in ask.places) if ask.phase in ("discharge", "again") else ""
+        if ask.phase not in ("discharge", "again"):
+            return ""
+        meter = self.climb.ladder.expected.meter
+        figures = " ".join(f"{LEFT_OVER}" for _ in ask.places)
+        return f"{figures} on {resolving(meter)[-1].full:g}" if meter.needle and resolving(meter) else figures
 
     def safe(self, step: Step) -> None:
         """One step of making safe."""

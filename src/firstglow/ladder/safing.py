@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 from firstglow.ladder.fall import Fall, Place
 from firstglow.ladder.here import Safing
-from firstglow.readings.meters import Meter, ReadingsError
+from firstglow.readings.meters import Meter, Range, ReadingsError
 from firstglow.readings.typed import split_range, typed_number
 from firstglow.solver.discharge import WORKING_VOLTS
 
@@ -99,13 +99,17 @@ def answers(text: str, safing: Safing, fall: Fall, now: datetime, meter: Meter |
                 return
 
 
+def resolving(meter: Meter) -> tuple[Range, ...]:
+    """The ranges of a meter on which what must not stand there shows, lowest first."""
+    return tuple(r for r in meter.of_kind("dc volts") if 2.0 * r.limits(0.0) < WORKING_VOLTS)
+
+
 def resolved(text: str, meter: Meter | None) -> str:
     """The figures alone, read on a range that shows what must not stand there."""
     figures, typed = split_range(text)
     if meter is None or not (meter.needle or typed):
         return figures
-    ranges = meter.of_kind("dc volts")
-    fine = [r for r in ranges if 2.0 * r.limits(0.0) < WORKING_VOLTS]
+    ranges, fine = meter.of_kind("dc volts"), resolving(meter)
     there = ", ".join(r.text for r in fine)
     if not fine:
         raise ReadingsError(

@@ -20,7 +20,7 @@ from firstglow.ladder.ladder import Ladder
 from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.finish import glow_word
-from firstglow.readings.meters import Range, loaded
+from firstglow.readings.meters import Meter, Range, loaded
 from firstglow.readings.seen import Seen
 from firstglow.readings.spreads import MeterErrors, draw, on_meter, settings
 from firstglow.readings.trial import has_law, judge, show
@@ -54,31 +54,37 @@ class Virtual:
         setting = {v: s[self._number] for v, s in settings(sheet.setting, POPULATION, seed).items()}
         each = (self.faults,) if self.faults else ()
         self._cast = Cast(draws.values[:, self._number], setting, each, POPULATION, self._number)
-        self._errors = MeterErrors(ladder.expected.meter.name, POPULATION, seed)
         self._rng = np.random.default_rng(seed)
         self._warm = sheet.observer.see(sheet.wanted, self._cast, ohms_for=lambda r: True)
         self._cold = self._see_cold()
         self._falls: dict[str, Discharge] = {}
 
     # ------------------------------------------------------------------------------------------ the meter
-    def shows(self, name: str, seconds: float) -> str:
-        """What a person types of a reading, ``seconds`` after the power came on; "OL" or a word where it is that."""
+    def shows(self, name: str, seconds: float, other: Meter | None = None) -> str:
+        """What a person types of a reading, ``seconds`` after the power came on; "OL" or a word where it is that.
+
+        other: the meter that reads, where it is not the ladder's.
+        """
         r = self.ladder.expected.by_id[name]
         if r.kind == "look":
             return r.words[0]
         value = self._value(r, seconds)
         if r.on is None:
             return glow_word(value) if np.isfinite(value) else "dark"
-        gain, offset = (e[self._number] for e in (self._errors.gain(r.on), self._errors.offset(r.on, name)))
-        source = self._warm.source_ohms.get(name)
-        if source is not None:
-            value = float(loaded(value, float(np.ravel(source)[0]) + r.planned.probe.series_ohms, r.on.input_ohms))
         if not np.isfinite(value):
             return "OL"
-        meter = self.ladder.expected.meter
-        on = r.on if abs(value) <= r.on.full or r.on.kind == "ratio" else meter.range_for(r.kind, value)
+        meter = other or self.ladder.expected.meter
+        on = r.on if other is None else meter.range_for(r.kind, value)
+        source = self._warm.source_ohms.get(name)
+        behind = r.planned.probe.series_ohms + (0.0 if source is None else float(np.ravel(source)[0]))
+        shown = float(loaded(value, behind, on.input_ohms)) if source is not None else value
+        if abs(shown) > on.full and on.kind != "ratio":
+            on = meter.range_for(r.kind, value)
+            shown = float(loaded(value, behind, on.input_ohms)) if source is not None else value
+        errors = MeterErrors(meter.name, POPULATION, self.seed)
+        gain, offset = (e[self._number] for e in (errors.gain(on), errors.offset(on, name)))
         restless = RESTLESS * on.step * float(self._rng.standard_normal())
-        figure = float(on_meter(np.array([value + restless]), gain, offset, on)[0])
+        figure = float(on_meter(np.array([shown + restless]), gain, offset, on)[0])
         return typed(r, on, figure, meter.needle)
 
     def warm_seconds(self, at: Situation) -> float:

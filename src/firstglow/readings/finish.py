@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.apart import Apart, Ground
+from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
@@ -31,6 +32,8 @@ ANOTHER = "read it with a digital meter"
 RARE_WORD = 0.001
 # Under this part of a meter's step a figure is nothing, and has no sign.
 NOTHING = 0.01
+# What chance gives a junction, from one end to the other.
+CHANCES = np.linspace(0.0005, 0.9995, 41)
 # A pot that runs out in more amplifiers than this is a result of the amplifier.
 SHORT = 0.01
 
@@ -145,15 +148,23 @@ def special(sheet: Sheet, r: PlannedReading, meter: Meter, sampled: Seen | None)
         on = BOND_TESTER if most < meter.of_kind("ohms")[0].limits(0.0) else meter.range_for("ohms", most)
         return ExpectedReading(r, rung, on, 0.0, 0.0, most, note_only=r.note_only)
     on = meter.of_kind("ohms")[-1]
-    low = min(on.full, least_open(sheet, r, on) if stated is None else stated)
+    low = min(on.full, on.rounded(least_open(sheet, r, on), -1) if stated is None else stated)
     limits = () if stated is None else (Apart("below", stated, next(s.why for s in r.stops if s.rule == "fixed")),)
     ground = Ground(r.probe.kind, np.inf, 0.0, limits)
     return ExpectedReading(r, rung, on, None, low, None, note_only=r.note_only, ground=ground)
 
 
 def least_open(sheet: Sheet, r: PlannedReading, on: Range) -> float:
-    """The least that an open circuit of this drawing may show: half its leakage, else the top of the meter."""
+    """The least that an open circuit of this drawing may show: half its leakage, else the top of the meter.
+
+    A junction in its way opens for one meter and not for another: where it may, the row says nothing of insulation.
+    """
     true = float(sheet.nominal.values[r.id][MIDDLE])
+    if r.probe.quantity == "ohms":
+        block = next(b for b in sheet.wanted if any(q.id == r.id for q in b.readings))
+        values = np.repeat(sheet.observer.nominal, len(CHANCES), axis=1)
+        own = [Block(block.key, block.situation, (r,))]
+        true = min(true, float(sheet.observer.see(own, Cast(values, level=CHANCES)).values[r.id].min()))
     return min(on.full, true / 2.0)
 
 

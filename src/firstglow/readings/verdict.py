@@ -7,7 +7,7 @@ from math import inf, isfinite
 from typing import Any, Literal
 
 from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
-from firstglow.readings.meters import Meter, Range, ReadingsError, meter_named
+from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import split_range, typed_number, typed_word
@@ -262,8 +262,10 @@ def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) 
 
 def _range_of(reading: ExpectedReading, value: float, meter: Meter) -> Range | None:
     """The range of another meter that a value was read on."""
-    if reading.on is None or reading.on.kind == "ratio" or not isfinite(value):
+    if reading.on is None or not isfinite(value):
         return reading.on
+    if reading.on.kind == "ratio":
+        return ratio_of(meter.range_for(reading.planned.probe.kind, RATIO_OVER))
     return meter.range_for(reading.kind, value, reading.planned.range_volts)
 
 
