@@ -51,7 +51,7 @@ def command(as_json: bool) -> None:
     amplifier = demo_amplifier()
     ladder = build(amplifier, mode="fast")
     clock = Clock()
-    climb = Climb(ladder, MemoryStore(), clock=clock)
+    climb = Climb(ladder, MemoryStore(), clock=clock, ahead=False)
     climb.begin(rehearsal=True, seed=SEED)
     outcome = Careful(climb, Virtual(ladder, [Fault(PART, MODE, OHMS)], SEED), clock).run()
     if as_json:

@@ -28,14 +28,17 @@ NOTE = "REHEARSAL: no high voltage here; time runs on by itself where you would 
 @click.option("--fault", metavar="hidden|PART:MODE", help="What is wrong with it: something hidden, or C5:leaks=500k.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Which amplifier of the spread, which fault.")
 @click.option("--auto", is_flag=True, help="A careful person climbs; nothing is asked.")
-@click.option("--quick", is_flag=True, help="Bands by sensitivities instead of sampling; they do not learn.")
+@click.option(
+    "--quick/--sampled", default=None,
+    help="Bands by sensitivities, which do not learn (default with --auto), or by sampling.",
+)  # fmt: skip
 @click.option("--json", "as_json", is_flag=True, help="One event a line on stdout, answers a line each on stdin.")
 @AS
 @BENCH
 @MAINS
 @METER
 def command(
-    file: Path, fault: str | None, seed: int, auto: bool, quick: bool, as_json: bool, as_: str, bench: Path | None,
+    file: Path, fault: str | None, seed: int, auto: bool, quick: bool | None, as_json: bool, as_: str, bench: Path | None,
     mains_now: str | None, meter: str | None,
 ) -> None:  # fmt: skip
     """The climb with a virtual amplifier and a virtual meter: one drawn from the spreads, with a fault in it or none.
@@ -57,11 +60,13 @@ def command(
     amplifier, gear = load(file, as_=as_), load_bench(bench) if bench else None
     named = _named(amplifier, fault)
     click.echo("Working out the ladder: a few seconds.", err=True)
-    ladder = build(amplifier, gear, volts_of(mains_now), meter, mode="fast" if quick else "sampled")
+    ladder = build(
+        amplifier, gear, volts_of(mains_now), meter, mode="fast" if (auto if quick is None else quick) else "sampled"
+    )
     faults = [hidden_fault(ladder, seed)] if fault == HIDDEN else named
     meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else {}
     clock = Clock()
-    climb = Climb(ladder, MemoryStore(), meters=meters, clock=clock)
+    climb = Climb(ladder, MemoryStore(), meters=meters, clock=clock, ahead=not auto)
     climb.begin(file=str(file), rehearsal=True, seed=seed)
     person = Careful(climb, Virtual(ladder, faults, seed), clock)
     if auto:

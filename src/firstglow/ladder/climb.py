@@ -63,7 +63,8 @@ class Answered:
 class Climb:
     """One climb on one ladder and one store.
 
-    meters: the bench's, by name. clock: what time it is.
+    meters: the bench's, by name. clock: what time it is. ahead: work out while power goes on what a
+    figure may be mistaken for, so that no verdict waits for it.
     """
 
     def __init__(
@@ -73,11 +74,12 @@ class Climb:
         *,
         meters: Mapping[str, Meter] | None = None,
         clock: Callable[[], datetime] = now,
+        ahead: bool = True,
     ) -> None:
         self.ladder, self.store, self.clock = ladder, store, clock
         self.meters = dict(meters or {})
         self.stages = stages(ladder)
-        self.nearby = Nearby(ladder.frame)
+        self.nearby, self.ahead = Nearby(ladder.frame), ahead
         self.here = here(store.records())
         self._falls: tuple[str, Fall] | None = None
         self._stage_of = {name: stage for stage in self.stages for name in stage.readings}
@@ -229,7 +231,8 @@ class Climb:
                     f"try counting again: {stage.clips} and no more before the plug goes in"
                 )
             self._keep("power", value=count, rung=stage.rung, data={"stage": stage.id})
-            self.nearby.prepare(self._expected(n) for n in stage.readings)
+            if self.ahead:
+                self.nearby.prepare(self._expected(n) for n in stage.readings)
         self._settle()
         return Answered()
 
