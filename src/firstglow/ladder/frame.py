@@ -16,6 +16,7 @@ from firstglow.ladder.overloads import Overload, by_part
 from firstglow.ladder.places import End, end_at, end_of, own_name
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
+from firstglow.ladder.things import things, things_of
 from firstglow.ladder.words import Words
 from firstglow.readings.probe import Contact, Kind, PlannedReading, PlannedRung, Probe, StopRule
 
@@ -55,10 +56,10 @@ class Frame(Structure):
         self.negative_ends = dict(negative_ends)
         self._ends: dict[str, tuple[End, End]] = {}
 
-    @property
+    @cached_property
     def words(self) -> Words:
-        """The bench's words."""
-        return self.gear.words
+        """The bench's words, for what this amplifier and this bench have."""
+        return replace(self.gear.words, has=things(self))
 
     # ------------------------------------------------------------------------------------------ situations
     def unplugged(self, **changes: Any) -> Situation:
@@ -237,6 +238,7 @@ class Frame(Structure):
         needs: bool = True,
         expect_word: str | None = None,
         note_only: str = "",
+        remark: str = "",
         seconds: float = 0.0,
         series_ohms: float = 0.0,
         range_volts: float | None = None,
@@ -257,10 +259,11 @@ class Frame(Structure):
         values: dict[str, object] = {"valve_name": own_name(part) if part else "", **short}
         key = f"reading.{text}"
         own_id = self.reading_id(rung, word, owner)
-        checks = self._checks(key, aside, values)
+        words = replace(self.words, has=things_of(self, part, self.words.has))
+        checks = self._checks(words, key, aside, values)
         return PlannedReading(
             id=own_id,
-            what=self.words.text(f"{key}.what", **values),
+            what=words.text(f"{key}.what", **values),
             probe=Probe(kind, red.joint, black.joint, quantity, seconds, series_ohms),
             situation=situation,
             contact=contact or self._contact_later(own_id, situation, red, black),
@@ -275,15 +278,17 @@ class Frame(Structure):
             check_first=tuple(text for texts in checks.values() for text in texts),
             checks=checks if len(checks) > 1 or "either" not in checks else {},
             note_only=note_only,
+            remark=remark,
             range_volts=range_volts,
-            stop_words=self.words.text(f"{key}.stop", **values) if self.words.has(f"{key}.stop") else "",
+            stop_words=words.text(f"{key}.stop", **values) if words.is_there(f"{key}.stop") else "",
         )
 
-    def _checks(self, key: str, aside: str, values: Mapping[str, object]) -> dict[str, tuple[str, ...]]:
+    @staticmethod
+    def _checks(words: Words, key: str, aside: str, values: Mapping[str, object]) -> dict[str, tuple[str, ...]]:
         """What to check first, by side; the likeliest side's first."""
         before = f"{aside}_" if aside else ""
         named = {side: f"{before}{side}" for side in ("low", "plus", "high", "minus")} | {"either": "check"}
-        found = {side: self.words.lines(f"{key}.{name}", **values) for side, name in named.items()}
+        found = {side: words.lines(f"{key}.{name}", **values) for side, name in named.items()}
         return {side: texts for side, texts in found.items() if texts}
 
     def _twin(self, rung: str, word: str, part: Part | None) -> str | None:

@@ -100,7 +100,7 @@ def _full(frame: Frame) -> PlannedRung:
 def _lamp(frame: Frame, rung: str, at: Situation) -> PlannedReading:
     where = frame.words.text("rung.ht.lamp_where")
     # rung 4 warms a valve rectifier's heater through the lamp
-    key = "lamp_warming" if rung != "4a" and frame.amplifier.of_kind("rectifier") else "lamp"
+    key = "lamp_ht" if rung != "4a" and frame.amplifier.of_kind("rectifier") else "lamp"
     return frame.bench(
         rung, "lamp", key, at.but(lamp_watts=frame.first_lamp), kind="lamp", quantity="lamp", fill={"where": where}
     )
@@ -203,7 +203,7 @@ def plate(frame: Frame, rung: str, at: Situation, v: OutputValve) -> PlannedRead
         at,
         owner=v.valve,
         contact="clip",
-        stops=(stops.least(0.5, "half primary open"),),
+        stops=(stops.least(0.5, "half primary open" if v.partner else "primary open"),),
     )
 
 

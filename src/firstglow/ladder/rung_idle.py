@@ -54,7 +54,7 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
                 fill={"part": part, "minutes": minutes},
             )
         if part is None or frame.shared_cathode(v):
-            yield from half_drop(frame, RUNG, at, v, f" after {minutes} min")
+            yield from half_drop(frame, RUNG, at, v, minutes)
     yield plate(frame, RUNG, at, v)
     if v.screen is not None and v.screen != v.plate:
         yield screen(frame, RUNG, at, v)

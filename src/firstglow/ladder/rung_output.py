@@ -124,8 +124,11 @@ def _grid_first(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Itera
     )
 
 
-def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str = "") -> Iterator[PlannedReading]:
+def half_drop(
+    frame: Frame, rung: str, at: Situation, v: OutputValve, minutes: int | None = None
+) -> Iterator[PlannedReading]:
     """Single shares where several valves stand on one resistor, or none: the drop across each half primary."""
+    word, when = (f" after {minutes} min", f", {minutes} min") if minutes else ("", "")
     yield frame.reading(
         rung,
         f"half primary drop{word}",
@@ -136,6 +139,7 @@ def half_drop(frame: Frame, rung: str, at: Situation, v: OutputValve, word: str 
         owner=v.valve,
         contact="clip",
         stops=(stops.dissipation(v.valve),),
+        fill={"when": when},
     )
 
 

@@ -74,7 +74,7 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
             kind="ac volts",
             quantity="turns volts",
             owner=v.valve,
-            stops=stops.within(0.05, "halves or ratio wrong"),
+            stops=stops.within(0.05, "halves or ratio wrong" if v.partner else "ratio wrong"),
             fill=fill,
         )
         yield frame.reading(

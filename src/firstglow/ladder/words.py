@@ -1,13 +1,19 @@
 """Every text of the ladder in one place: ``texts.toml``, said in the bench's own words.
 
-Texts name things with ``{valve}``, ``{plate}``, ``{HT}``; a bench that says tube, anode and B+ gets those.
+Texts name things with ``{valve}``, ``{plate}``, ``{HT}``; a bench that says tube, anode and B+ gets those. What stands
+in ``<choke: ...>`` is said only of an amplifier that has one (``ladder.things``), ``<no choke: ...>`` only of others.
 """
 
+import re
 import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Any
+
+from firstglow.ladder.things import THINGS
+
+_ONLY = re.compile(r"<(no )?([a-z ]+): ([^<>]*)>")
 
 
 @cache
@@ -18,14 +24,19 @@ def texts() -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """How this bench names things. valve: "valve" or "tube"; plate: "plate" or "anode"; ht: "HT" or "B+"."""
+    """How this bench names things. valve: "valve" or "tube"; plate: "plate" or "anode"; ht: "HT" or "B+".
+
+    has: what the amplifier and the bench have, of ``things.THINGS``.
+    """
 
     valve: str = "valve"
     plate: str = "plate"
     ht: str = "HT"
+    has: frozenset[str] = THINGS
 
     def say(self, template: str, **fill: object) -> str:
         """A template with the bench's words and ``fill`` put in; KeyError if a name in it has no value."""
+        template = _ONLY.sub(self._if_there, template)
         own = {
             "valve": self.valve,
             "valves": f"{self.valve}s",
@@ -44,13 +55,19 @@ class Words:
         return self.say(str(self._find(key)), **fill)
 
     def lines(self, key: str, **fill: object) -> tuple[str, ...]:
-        """A list of texts by its dotted key; a missing one is empty."""
-        found = self._find(key, missing=[])
-        return tuple(self.say(str(line), **fill) for line in found)
+        """A list of texts by its dotted key, those of things that are there; a missing one is empty."""
+        found = (self.say(str(line), **fill) for line in self._find(key, missing=[]))
+        return tuple(line for line in found if line)
 
-    def has(self, key: str) -> bool:
+    def is_there(self, key: str) -> bool:
         """Is there such a text?"""
         return self._find(key, missing=None) is not None
+
+    def _if_there(self, found: re.Match[str]) -> str:
+        """What is said of a thing, where it is there."""
+        if found[2] not in THINGS:
+            raise KeyError(found[2])
+        return found[3] if (found[2] in self.has) != bool(found[1]) else ""
 
     @staticmethod
     def _find(key: str, missing: Any = KeyError) -> Any:

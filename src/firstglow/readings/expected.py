@@ -138,7 +138,7 @@ class ExpectedReading:
             "shown": self.shown, "contact": p.contact, "channel": p.channel, "twin": p.twin,
             "situation": dict(rung_situation or {}),
             "moved_by": [{"part": part, "share": round(share, 4)} for part, share in self.moved_by],
-            "note_only": self.note_only, "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
+            "note_only": self.note_only, "remark": p.remark, "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
             "red_at": p.red_at, "black_at": p.black_at,
             "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,
             "needs": p.needs,

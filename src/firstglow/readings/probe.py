@@ -72,6 +72,8 @@ class PlannedReading:
     check_first: what to check first when it is off, whichever way. checks: of these, by side, what only that side can
         be: "low", "high" by size, "minus", "plus" by sign, "either"; empty where no side tells them apart.
     stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
+    remark: what a person must know of this row beside its numbers (a part bridged by others, a stop from a guess); the
+        reading is judged all the same.
     """
 
     id: str
@@ -92,6 +94,7 @@ class PlannedReading:
     range_volts: float | None = None
     stop_words: str = ""
     checks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    remark: str = ""
 
 
 @dataclass(frozen=True, slots=True)
