@@ -114,6 +114,21 @@ class ExpectedReading:
         """A stop limit lies inside the healthy band."""
         return any(s is not None and s.cut for s in (self.stop_below, self.stop_above))
 
+    def checks(self, value: float | None = None) -> tuple[str, ...]:
+        """What to check first: what the plan says of the side that ``value`` lies on, else the part that moves it most."""
+        planned, parts = self.planned, tuple(part for part, _ in self.moved_by[:2])
+        if value is None or not planned.checks or not isinstance(self.expected, float):
+            return planned.check_first or parts
+        found = tuple(text for side in (*self.sides(value), "either") for text in planned.checks.get(side, ()))
+        return found or parts
+
+    def sides(self, value: float) -> tuple[str, str]:
+        """("low" or "high" by size, "minus" or "plus" by sign) of a value against what is expected. Size follows the sign
+        of what is expected: a bias that has gone to 0 or past it is low."""
+        assert isinstance(self.expected, float)
+        plus = value > self.expected
+        return ("high" if plus == (self.expected >= 0.0) else "low", "plus" if plus else "minus")
+
     def text(self, value: float) -> str:
         """A value as a person says it beside this reading: in its own unit and scale."""
         if not isfinite(value):

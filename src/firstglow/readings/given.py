@@ -185,12 +185,9 @@ def _fit(values: Array) -> tuple[Array, Array, Array]:
 
 def unfit(v: "Verdict", reading: "ExpectedReading", low: float, high: float) -> "Verdict":
     """The verdict on a value that the readings before it do not lead to."""
+    on_the_way = replace(reading, expected=(low + high) / 2.0)
     why = (
         f"{reading.text(v.compared or 0.0)} is inside its band, but does not fit the readings before it: "
         f"they lead to {reading.text(low)} to {reading.text(high)}"
     )
-    return replace(v, verdict="look first", why=why, check_first=_checks(reading))
-
-
-def _checks(reading: "ExpectedReading") -> tuple[str, ...]:
-    return reading.planned.check_first or tuple(part for part, _ in reading.moved_by[:2])
+    return replace(v, verdict="look first", why=why, check_first=on_the_way.checks(v.compared))

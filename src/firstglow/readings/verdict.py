@@ -93,7 +93,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
-        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), _checks(reading, here), here)
+        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), reading.checks(here), here)
     away = _mains_away(ladder, reading, row, taken)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
@@ -103,7 +103,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, "look first", why, (), None)
     hidden = _hidden(reading, on, meter, said is not None)
     if hidden:
-        return Verdict(row.id, row.text, "look first", hidden, _checks(reading), None)
+        return Verdict(row.id, row.text, "look first", hidden, reading.checks(), None)
     spare = 0.0 if on is None or reading.on is None else max(0.0, on.limits(value) - reading.on.limits(here))
     value = here
     compared = _to_these_mains(reading, value, away)
@@ -123,10 +123,10 @@ def _against_cold(ladder: ExpectedLadder, warm: Verdict, judged: Sequence[Verdic
     said = f"{reading.text(warm.compared)} over {reading.text(cold.compared)} cold is {kelvin:.0f} K warmer"
     if kelvin > MOST_KELVIN:
         why = f"{said}: more than the {MOST_KELVIN:.0f} K that its insulation may take"
-        return replace(warm, verdict="switch off now", why=why, check_first=_checks(reading))
+        return replace(warm, verdict="switch off now", why=why, check_first=reading.checks())
     if kelvin < -WARM_DOUBT:
         why = f"{said}: colder than cold; read both again with the same leads"
-        return replace(warm, verdict="look first", why=why, check_first=_checks(reading))
+        return replace(warm, verdict="look first", why=why, check_first=reading.checks())
     return replace(warm, verdict="go on", why=f"{said}, of {MOST_KELVIN:.0f} K at most")
 
 
@@ -151,7 +151,7 @@ def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: fl
         side = f"below {reading.text(low)}" if compared < low else f"above {reading.text(high)}"
         why = f"{said} is {side}; {reading.shown} is expected"
     return Verdict(
-        row.id, row.text, "look first", _with_slip(why, reading, compared), _checks(reading, compared), compared
+        row.id, row.text, "look first", _with_slip(why, reading, compared), reading.checks(compared), compared
     )
 
 
@@ -177,10 +177,10 @@ def _judge_word(reading: ExpectedReading, row: Taken) -> Verdict:
     expected = " or ".join(reading.words)
     if brighter:
         why = f"the lamp is {word} where {expected} is expected: more current than this amplifier draws"
-        return Verdict(row.id, row.text, "switch off now", f"{why}{'; ' + stop if stop else ''}", _checks(reading))
+        return Verdict(row.id, row.text, "switch off now", f"{why}{'; ' + stop if stop else ''}", reading.checks())
     if reading.kind == "look" and stop:
-        return Verdict(row.id, row.text, "switch off now", stop, _checks(reading))
-    return Verdict(row.id, row.text, "look first", f"{word}; {expected} is expected", _checks(reading))
+        return Verdict(row.id, row.text, "switch off now", stop, reading.checks())
+    return Verdict(row.id, row.text, "look first", f"{word}; {expected} is expected", reading.checks())
 
 
 def _glow(word: str) -> int:
@@ -214,23 +214,6 @@ def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) 
 def _with_slip(why: str, reading: ExpectedReading, value: float) -> str:
     text = slip(reading, value)
     return f"{why}. {text[0].upper()}{text[1:]}" if text else why
-
-
-def _checks(reading: ExpectedReading, value: float | None = None) -> tuple[str, ...]:
-    """What to check first: what the plan says of the side that ``value`` lies on, else the part that moves it most."""
-    planned, parts = reading.planned, tuple(part for part, _ in reading.moved_by[:2])
-    if value is None or not planned.checks or not isinstance(reading.expected, float):
-        return planned.check_first or parts
-    found = tuple(text for side in (*sides(reading, value), "either") for text in planned.checks.get(side, ()))
-    return found or parts
-
-
-def sides(reading: ExpectedReading, value: float) -> tuple[str, str]:
-    """("low" or "high" by size, "minus" or "plus" by sign) of a value against what is expected. Size follows the sign of
-    what is expected: a bias that has gone to 0 or past it is low."""
-    assert isinstance(reading.expected, float)
-    plus = value > reading.expected
-    return ("high" if plus == (reading.expected >= 0.0) else "low", "plus" if plus else "minus")
 
 
 def _mains_away(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> float | None:
