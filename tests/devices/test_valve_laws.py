@@ -66,6 +66,62 @@ def test_pentode_derivatives_by_complex_step(states) -> None:
             np.testing.assert_allclose(d[row][column], exact, rtol=1e-7, atol=1e-16)
 
 
+@pytest.mark.parametrize("split", [0.3, 0.9, 1.2, 3.0])
+def test_derivatives_by_complex_step_with_the_split_moved(states, split: float) -> None:
+    plate, screen, grid = states
+    _, _, d = pentode_currents(PENTODE, plate, screen, grid, 0.9, 1.03, -0.05, split)
+    for row in (0, 1):
+        for i, column in enumerate((0, 2, 1)):
+            exact = by_complex_step(
+                lambda a, s, g, row=row: pentode_currents(PENTODE, a, s, g, 0.9, 1.03, -0.05, split)[row],
+                (plate, screen, grid),
+                i,
+            )
+            np.testing.assert_allclose(d[row][column], exact, rtol=1e-7, atol=1e-16)
+
+
+def test_the_split_moves_the_screen_and_keeps_the_cathode(states) -> None:
+    """By hand: with T = ia + ig2 and a factor f, ig2' = T f ig2/(ia + f ig2) and ia' = T ia/(ia + f ig2); f = 1 changes no bit."""
+    plate, screen, grid = states
+    screen = 25.0 + np.abs(screen)  # above the screen's onset the two add up to the cathode's current
+    ia, ig2, d = pentode_currents(PENTODE, plate, screen, grid)
+    same = pentode_currents(PENTODE, plate, screen, grid, split=np.ones_like(plate))
+    for got, law in zip((*same[:2], *same[2][0], *same[2][1]), (ia, ig2, *d[0], *d[1]), strict=True):
+        np.testing.assert_array_equal(got, law)
+    total = ia + ig2
+    seen = total > 1e-12
+    for f in (1e-3, 0.5, 2.0, 1e3):
+        a, s, _ = pentode_currents(PENTODE, plate, screen, grid, split=f)
+        assert a.min() >= 0 and s.min() >= 0
+        np.testing.assert_allclose(s[seen], (total * f * ig2 / (ia + f * ig2))[seen], rtol=1e-10, atol=1e-18)
+        np.testing.assert_allclose(a[seen], (total * ia / (ia + f * ig2))[seen], rtol=1e-10, atol=1e-18)
+        np.testing.assert_allclose(a + s, total, rtol=1e-13)
+
+
+def test_with_the_split_moved_currents_stay_finite_and_rise_as_they_do() -> None:
+    """As far as any type's uncertainty goes at 4 sigma; plate current rises with plate volts, and with grid volts above the knee."""
+    ends = np.array([-1e6, -300.0, -1.0, 0.0, 1e-3, 1.0, 300.0, 1e6])
+    far = [x.ravel() for x in np.meshgrid(ends, ends, ends)]
+    for name, section in gridded_sections():
+        if section.kind != "pentode":
+            continue
+        for sigmas in (-4.0, 4.0):
+            f = math.exp(sigmas * section.law_uncertainty["screen"])
+            ia, ig2, d = pentode_currents(section.law, *far, split=f)
+            assert all(np.isfinite(x).all() for x in (ia, ig2, *d[0], *d[1])), name
+            assert ia.min() >= 0 and ig2.min() >= 0, name
+            screen = section.limits.screen_volts
+            plate, grid = np.meshgrid(
+                np.linspace(0.5, 1.5 * section.limits.plate_volts, 40),
+                np.linspace(-0.9 * screen / section.law.mu, 0, 30),
+            )
+            ia, _, d = pentode_currents(section.law, plate, screen, grid, split=f)
+            seen = ia > 1e-9
+            assert (d[0][0][seen] > 0).all() and (d[0][1] + d[1][1])[seen].min() > 0, name
+            above = seen & (plate > 0.5 * screen)
+            assert (d[0][1][above] > 0).all(), name
+
+
 def test_grid_heater_and_emission_derivatives_by_complex_step() -> None:
     rng = np.random.default_rng(7)
     grid = rng.uniform(-4, 3, 500)

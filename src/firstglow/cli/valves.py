@@ -7,6 +7,9 @@ import click
 
 from firstglow.cli.output import JSON, print_json
 
+UNSURE = {"screen": "screen current over plate current"}
+"""What of a law an uncertainty is of, where its key alone does not say it."""
+
 
 @click.command()
 @click.argument("type_", metavar="[TYPE]", required=False)
@@ -122,7 +125,8 @@ def tell(r: dict[str, Any], full: bool) -> None:
         click.echo(f"  {s['kind']} {s['name']}".rstrip())
         click.echo(f"    limits: {limits}")
         sure = ", ".join(
-            f"{k} {100 * v:.1f} %" if k != "contact" else f"grid {v:.3f} V" for k, v in s["law_uncertainty"].items()
+            f"grid {v:.3f} V" if k == "contact" else f"{UNSURE.get(k, k)} {100 * v:.1f} %"
+            for k, v in s["law_uncertainty"].items()
         )
         click.echo(f"    the law's own uncertainty (1 sigma): {sure}")
         if s["trusted"]:

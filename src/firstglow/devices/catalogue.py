@@ -68,7 +68,8 @@ class Section:
     "rectifier". pins: electrode ("plate", "grid", "cathode", "screen", "suppressor", "plate 1", "plate 2") -> numbers.
     rated_amps: cathode current that the emission law calls rated [A].
     law_uncertainty: 1 sigma of the law itself, shared by all valves of the type: "perveance", "mu" (fractions),
-    "contact" [V]. spread: 1 sigma from valve to valve, same keys.
+    "contact" [V], of a pentode "screen" (of ln(screen over plate current), their sum kept). spread: 1 sigma from valve to
+    valve, same keys without "screen".
     trusted: smallest and largest "plate", "grid", "screen" volts to cathode [V] and cathode "amps" [A] of the published
     rows that the law meets; outside them it is an extrapolation.
     rows, publications: what the fit used ("points[0]", "rc_stages[2]", ... of data/valves.toml).

@@ -7,6 +7,7 @@ resistors. ``python -m firstglow.devices.fit_types`` fits every type.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,8 @@ from firstglow.devices.smooth import DeviceError, Values
 from firstglow.devices.triode import TriodeLaw, triode_current
 
 Array = NDArray[np.float64]
+ON_BOUND = 1e-3
+"""A parameter nearer to its bound than this part of its prior's sigma has ended there."""
 Law = TriodeLaw | PentodeLaw
 Partials = tuple[Values, Values, Values]
 
@@ -240,5 +243,15 @@ def fit_section(rows: Sequence[FitRow], priors: Sequence[Prior], knee_power: flo
     start[0] += np.log(used[first].published / float(ia + i2))
     bounds = ([p.low for p in priors], [p.high for p in priors])
     found = least_squares(cost, start, bounds=bounds, x_scale=width, method="trf", max_nfev=200)
-    hessian = found.jac.T @ found.jac
-    return Fit(law_of(priors, found.x, knee_power), found.x, np.linalg.inv(hessian), tuple(priors), used)
+    return Fit(law_of(priors, found.x, knee_power), found.x, _covariance(found, priors), tuple(priors), used)
+
+
+def _covariance(found: Any, priors: Sequence[Prior]) -> Array:
+    """Covariance of the parameters that the fit leaves free. One that ended on its bound stays there: its slope there is no
+    zero, so the curvature of the others says nothing of how far it could still go."""
+    at = np.array([min(t - p.low, p.high - t) / p.sigma for t, p in zip(found.x, priors, strict=True)])
+    free = np.flatnonzero(at > ON_BOUND)
+    out = np.zeros((len(priors), len(priors)))
+    jac = found.jac[:, free]
+    out[np.ix_(free, free)] = np.linalg.inv(jac.T @ jac)
+    return out

@@ -13,6 +13,10 @@ screen and plate volts rounded to positive at 0 V:
     cathode current = perveance E^exponent
     plate current   = cathode current K/(1 + s)
     screen current  = cathode current - plate current
+
+A factor on the split (1: the law as it is) multiplies the ratio of screen to plate current and leaves their sum: with q the
+plate's part K/(1 + s), q/(q + factor (1 - q)). So neither is ever negative, and a screen that takes twice the law's does not
+make the cathode give more.
 """
 
 from dataclasses import dataclass
@@ -71,16 +75,18 @@ def pentode_currents(
     perveance: Values = 1.0,
     mu: Values = 1.0,
     contact: Values = 0.0,
+    split: Values = 1.0,
 ) -> tuple[Values, Values, tuple[tuple[Values, Values, Values], tuple[Values, Values, Values]]]:
     """Plate and screen current [A] and their partial derivatives [S]: ``d[0]`` of the plate current, ``d[1]`` of the
     screen current, each by (plate, grid, screen) volts.
 
-    Volts are to the cathode; perveance and mu are factors, contact an offset [V]. Both currents are never negative;
+    Volts are to the cathode; perveance and mu are factors, contact an offset [V], split a factor (above 0) on the ratio of
+    screen to plate current at the same cathode current. Both currents are never negative;
     they add up to the cathode current at screen volts above 20 V; each goes to 0 with its own electrode's volts.
     """
-    plate, screen, grid, m = level(plate, screen, grid, law.mu * mu, perveance, contact)
+    plate, screen, grid, m = level(plate, screen, grid, law.mu * mu, perveance, contact, split)
     if plate.ndim == 0:
-        one = pentode_currents(law, plate[None], screen, grid, perveance, mu, contact)
+        one = pentode_currents(law, plate[None], screen, grid, perveance, mu, contact, split)
         return one[0][0], one[1][0], (tuple(x[0] for x in one[2][0]), tuple(x[0] for x in one[2][1]))
     Va, dVa = positive_part(plate)
     Vg2, dVg2 = positive_part(screen)
@@ -100,6 +106,7 @@ def pentode_currents(
     Ia = Ik_part
     Ia *= K
     K *= to_plate
+    q = None if isinstance(split, float) and split == 1.0 else K.copy()
     K *= g
     K_E += K
     by_w = by_share[2]
@@ -119,18 +126,38 @@ def pentode_currents(
     by_plate += Ia_s * s_a
     by_screen *= Ia
     by_screen *= dVg2
+    Ia_s *= dVs
+    by_screen += Ia_s
     E_s *= g
     E_g *= g
+    if q is not None:
+        Ia *= _split(split, q, (by_plate, Ia_g, by_screen), (E_s * s_a, E_g, E_s * dVs))
     rest = Ik - Ia
     Ig2_a = E_s * s_a
     Ig2_a -= by_plate
     E_g -= Ia_g
-    Ia_s *= dVs
-    by_screen += Ia_s
     E_s *= dVs
     E_s -= by_screen
     Ig2, d_screen = _onset(screen, rest, (Ig2_a, E_g, E_s))
     return Ia, Ig2, ((by_plate, Ia_g, by_screen), d_screen)
+
+
+def _split(split: Values, q: Values, own: tuple[Values, ...], total: tuple[Values, ...]) -> Values:
+    """What the plate current is multiplied by once the ratio of screen to plate current is ``split`` times the law's.
+
+    q: the plate's part of the cathode current Ik by the law; own, total: slopes of the plate's and of the cathode's current.
+    ``own`` becomes the new plate current's. With D = q + split (1 - q), by any volts x:
+    d(Ik q/D)/dx = split/D^2 d(Ik q)/dx + (1 - split) q^2/D^2 dIk/dx.
+    """
+    over_D = 1.0 / (split + (1.0 - split) * q)
+    turn = q * over_D
+    turn *= turn
+    turn *= 1.0 - split
+    follow = split * over_D * over_D
+    for slope, of_total in zip(own, total, strict=True):
+        slope *= follow
+        slope += turn * of_total
+    return over_D
 
 
 def _onset(

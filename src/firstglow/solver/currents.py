@@ -237,8 +237,9 @@ def _valve(bench: Bench, part: Part, flow: Flow) -> None:
     screen = 0.0
     if section.kind == "pentode":
         plate, screen, _ = pentode_currents(
-            section.law, volts["plate"], volts["screen"], volts["grid"], perveance, law["mu"], law["contact"]
-        )
+            section.law, volts["plate"], volts["screen"], volts["grid"], perveance, law["mu"], law["contact"],
+            np.exp(bench.p(bench.frame.law_names[n, "screen"])),
+        )  # fmt: skip
     else:
         plate, _, _ = triode_current(section.law, volts["plate"], volts["grid"], perveance, law["mu"], law["contact"])
     grid = grid_current(volts["grid"], law["contact"])[0] * inside

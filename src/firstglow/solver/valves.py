@@ -19,6 +19,8 @@ from firstglow.solver.parameters import Parameter
 from firstglow.solver.stamps import merge
 
 FACTORS = ("perveance", "mu", "contact")
+SPLIT = "screen"
+"""The law's own uncertainty in how plate and screen share: ln of the factor on their ratio, so 0 as the law is."""
 FLOOR_AMPS = 1e-30
 
 
@@ -47,7 +49,8 @@ class Sections:
         self.currents = ("plate", "screen", "grid") if screens else ("plate", "grid")
         rows = frame.rows
         self.own = {a: [rows.of(p, a) for p in parts] for a in (*FACTORS, "emission", "gas")}
-        self.type_rows = {a: [law_row(frame, p, k, a) for p, k in zip(parts, kinds, strict=True)] for a in FACTORS}
+        shared = (*FACTORS, SPLIT) if screens else FACTORS
+        self.type_rows = {a: [law_row(frame, p, k, a) for p, k in zip(parts, kinds, strict=True)] for a in shared}
         self.inside = [frame.envelope_row(p.envelope) for p in parts]
         self.ratio = HeaterRatio(frame, [p.envelope for p in parts])
         self.at = {e: np.array([frame.dc(frame.lead(p, e)) for p in parts]) for e in (*self.electrodes, "cathode")}
@@ -79,7 +82,8 @@ class Sections:
 
     def prepare(self, p: Array) -> Coefficients:
         inside = p[self.inside]
-        return {
+        split = {SPLIT: np.exp(p[self.type_rows[SPLIT]])} if self.screens else {}
+        return split | {
             "perveance": p[self.own["perveance"]] * p[self.type_rows["perveance"]] * inside,
             "mu": p[self.own["mu"]] * p[self.type_rows["mu"]],
             "contact": p[self.own["contact"]] + p[self.type_rows["contact"]],
@@ -96,7 +100,7 @@ class Sections:
         grid, d_grid = grid * c["inside"], d_grid * c["inside"]
         factors = (c["perveance"], c["mu"], c["contact"])
         if self.screens:
-            plate, screen, d = pentode_currents(self.law, volts[0], volts[2], volts[1], *factors)
+            plate, screen, d = pentode_currents(self.law, volts[0], volts[2], volts[1], *factors, c[SPLIT])
             wanted = [(plate, list(d[0])), (screen, list(d[1])), (grid, [0.0, d_grid, 0.0])]
         else:
             plate, d_plate, d_drive = triode_current(self.law, volts[0], volts[1], *factors)
@@ -123,11 +127,12 @@ class Sections:
 
 
 def law_row(frame: Frame, part: Part, section: Any, attribute: str) -> int:
-    """Row of the type law's own uncertainty: a factor (contact: an offset [V]) that all valves of the type share."""
+    """Row of the type law's own uncertainty that all valves of the type share: a factor, an offset (contact) [V], or the
+    natural logarithm of a factor (screen)."""
     kind = frame.types(part.type or "").name
     label = f"{kind} {section.name}" if section.name in ("triode", "pentode") else kind
     spread = float(section.law_uncertainty.get(attribute, 0.0))
-    nominal = 0.0 if attribute == "contact" else 1.0
+    nominal = 0.0 if attribute in ("contact", SPLIT) else 1.0
     shape: Shape = "normal" if spread > 0 else "exact"
     name = frame.law_names[part.name, attribute] = f"type {label} {attribute}"
     return frame.rows.add(Parameter(name, "", attribute, nominal, spread, shape, shared=True))
