@@ -94,13 +94,14 @@ def report(results: Sequence[Sick], seconds: float, every: bool) -> None:
     """Counts, and what is not seen."""
     powered = np.mean([r.powered for r in results])
     both = np.mean([r.powered or r.cold for r in results])
-    alone = np.mean([r.alone for r in results])
+    alone, hot = np.mean([r.alone for r in results]), np.mean([r.alone_powered for r in results])
     lost = sum(r.alone and not (r.powered or r.cold) for r in results)
     print(f"sick: {len(results)} cases in {seconds:.0f} s; seen by powered readings {100 * powered:.1f} %, ", end="")
     print(
         f"with the unplugged ones {100 * both:.1f} %; switched off {100 * np.mean([r.stopped for r in results]):.1f} %"
     )
-    print(f"  each reading by itself would see {100 * alone:.1f} %; seen so and lost by what readings teach: {lost}")
+    print(f"  each reading by itself would see {100 * hot:.1f} % powered, {100 * alone:.1f} % in all; ", end="")
+    print(f"seen so and lost by what readings teach: {lost}")
     modes = Counter(r.case.fault.mode for r in results)
     for mode, number in modes.most_common():
         of = [r for r in results if r.case.fault.mode == mode]

@@ -159,7 +159,7 @@ class Sick:
     """What the ladder made of one planted fault.
 
     powered, cold: seen by powered readings, by unplugged ones. alone: by some reading's own band or stop, whatever the
-    readings before it say. stopped: some verdict was switch off now. first: id of
+    readings before it say; alone_powered: likewise by powered ones. stopped: some verdict was switch off now. first: id of
     the first reading that it alarms, None where nothing does. unsolved: some situation would not settle.
     """
 
@@ -167,6 +167,7 @@ class Sick:
     powered: bool
     cold: bool
     alone: bool
+    alone_powered: bool
     stopped: bool
     first: str | None
     unsolved: bool
@@ -194,6 +195,7 @@ def sick(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, cases: Sequence[Cas
                 bool((new[:, k] & ~after.cold).any()),
                 bool((new[:, k] & after.cold).any()),
                 bool(alone[:, k].any()),
+                bool((alone[:, k] & ~after.cold).any()),
                 bool((after.codes[new[:, k], k] == SWITCH_OFF).any()),
                 first,
                 bool(lost[k]),
