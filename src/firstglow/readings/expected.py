@@ -46,7 +46,8 @@ class ExpectedReading:
     source_ohms: Thevenin ohms behind the two joints [ohm]. sigma: of the shown value [SI].
     mains_curve: the nominal shown value [SI] at MAINS_STEPS, () where the mains do not move it.
     ground: what a range is judged on that it is read on. start: the range to put the meter on first, None where that is
-    ``on``. hidden: why the ladder's meter cannot judge it, and what can; "" where it can.
+    ``on``. hidden: why the ladder's meter cannot judge it, and what can; "" where it can. bridged: which part can be open
+    here and still read inside the band ("" for none): inside it nothing is proved of that part.
     """
 
     planned: PlannedReading
@@ -66,6 +67,7 @@ class ExpectedReading:
     ground: Ground = field(default_factory=Ground)
     start: Range | None = None
     hidden: str = ""
+    bridged: str = ""
 
     @property
     def id(self) -> str:
@@ -153,7 +155,8 @@ class ExpectedReading:
             "shown": self.shown, "contact": p.contact, "channel": p.channel, "twin": p.twin,
             "situation": dict(rung_situation or {}),
             "moved_by": [{"part": part, "share": round(share, 4)} for part, share in self.moved_by],
-            "note_only": self.note_only, "remark": p.remark, "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
+            "note_only": self.note_only, "remark": " ".join(t for t in (p.remark, self.bridged) if t),
+            "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
             "red_at": p.red_at, "black_at": p.black_at,
             "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,
             "needs": p.needs,

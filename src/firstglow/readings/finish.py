@@ -123,12 +123,17 @@ def finish(
     sampled: Seen | None,
 ) -> tuple[ExpectedRung, ...]:
     """Every rung with every reading, numeric or not, with its stops."""
+    from dataclasses import replace
+
+    from firstglow.readings.bridged import bridged
+
     out = []
     for rung in rungs:
         rows = []
         for r in rung.readings:
             row = made.get(r.id) or special(sheet, r, meter, sampled)
-            rows.append(with_stops(sheet.observer.amplifier, row, rung.id, limits, meter))
+            row = with_stops(sheet.observer.amplifier, row, rung.id, limits, meter)
+            rows.append(replace(row, bridged=bridged(sheet.observer.amplifier, row)))
         out.append(ExpectedRung(rung, tuple(rows)))
     return tuple(out)
 

@@ -107,7 +107,10 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     spare = 0.0 if on is None or reading.on is None else max(0.0, on.limits(value) - reading.on.limits(here))
     value = here
     compared = _to_these_mains(reading, value, away)
-    return _judge_band(reading, row, value, compared, spare)
+    judged = _judge_band(reading, row, value, compared, spare)
+    if reading.bridged and judged.verdict == "go on":
+        return replace(judged, verdict="note only", why=reading.bridged)
+    return judged
 
 
 def _against_cold(ladder: ExpectedLadder, warm: Verdict, judged: Sequence[Verdict]) -> Verdict:

@@ -1,0 +1,41 @@
+"""Parts that can be open and still read inside their band in place, because others lie across them."""
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Fault
+from firstglow.readings.expected import ExpectedReading
+
+KINDS = ("resistor", "choke")
+TEXT = (
+    "{parts} open would still read {shown} here, inside this band: what lies across it bridges it. Lift one lead and measure "
+    "it alone."
+)
+
+
+def bridged(amplifier: Amplifier, row: ExpectedReading) -> str:
+    """What the row says of it, "" where the reading proves the part.
+
+    With the part open what is left has a spread like the band's own: the lowest of it inside the band is enough.
+    """
+    if (
+        row.planned.probe.quantity != "ohms"
+        or row.low is None
+        or row.high is None
+        or not isinstance(row.expected, float)
+    ):
+        return ""
+    red, black = row.planned.probe.red, row.planned.probe.black
+    across = [p for p in amplifier.of_kind(*KINDS) if set(p.leads.values()) == {red, black}]
+    if not across or row.expected <= 0.0:
+        return ""
+    from firstglow.solver.cold import cold_ohms
+
+    hidden = []
+    for part in across:
+        fault = (Fault(part.name, "open"),)
+        opened = float(cold_ohms(amplifier, row.planned.situation, [(red, black)], faults=fault)[0, 0])
+        if opened * row.low / row.expected <= row.high:
+            hidden.append((part.name, opened))
+    if not hidden:
+        return ""
+    names = ", ".join(name for name, _ in hidden)
+    return TEXT.format(parts=names, shown=row.text(max(ohms for _, ohms in hidden)))
