@@ -22,6 +22,7 @@ VERBS = {
     "check": "Every mistake in an amplifier file, and every default that stands in for what it does not say.",
     "changed": "Parts were changed: which readings count no longer, and which rungs still stand.",
     "narrow": "Which three measurements before any power would narrow the bands most.",
+    "windings": "From a bundle of unknown leads to the transformer's line of the file, one reading at a time.",
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
     "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",
@@ -30,7 +31,15 @@ VERBS = {
 }
 
 
-_BAD_INPUT = {"BenchError", "ReadingsError", "DeviceError", "QuantityError", "SituationError", "RecordsError"}
+_BAD_INPUT = {
+    "BenchError",
+    "ReadingsError",
+    "DeviceError",
+    "QuantityError",
+    "SituationError",
+    "RecordsError",
+    "WindingsError",
+}
 
 
 class Verbs(click.Group):
