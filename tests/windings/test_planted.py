@@ -60,6 +60,7 @@ def test_written_right(kind):
     for seed in SEEDS:
         s, coils, mains = climb(kind, seed)
         assert not s.refused, (seed, s.refused)
+        assert not any("likelier" in d for d in s.doubts)
         rows = {w.name: w for w in written(s)}
         words = {"p": "primary", "ht": "ht", "h": "heat", "r": "rect", "bias": "bias"}
         for key, (leads, volts, _ohms) in coils.items():

@@ -168,7 +168,7 @@ def _powered(
             refused=tuple(refused),
         )
     chosen = confirmed(facts, coils, facts.volts)
-    if not any(g.spans == chosen.spans and g.joined == chosen.joined for g in ranked[:1]):
+    if _where(ranked[0]) != _where(chosen):
         doubts.append(f"the primary is as you said; by the readings {ranked[0].text} is likelier")
     flipped = False
     if len(chosen.spans) == 2:
@@ -192,6 +192,11 @@ def _powered(
     va, room = _rating(facts, coils, chosen)
     question = _last(facts, chosen, va, doubts, refused)
     return Study(facts, question, coils, single, ranked, chosen, flipped, va, room, tuple(doubts), tuple(refused))
+
+
+def _where(guess: Guess) -> tuple[str, set[frozenset[str]]]:
+    """Where the mains go, whichever way the leads are named."""
+    return guess.joined, {frozenset(span) for span in guess.spans}
 
 
 def _phase(read: Read, volts: tuple[Read, Read], key: str) -> bool:
