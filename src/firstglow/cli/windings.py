@@ -133,8 +133,10 @@ def _asked(answers: dict[str, str], keep: Path | None, quiet: bool) -> "Study":
         except WindingsError as error:
             for line in wrap(f"! {error}", WIDTH):
                 click.echo(line, err=quiet)
-            for key in error.again:
-                answers.pop(key, None)
+            again_keys = {frozenset(key.split()) for key in error.again}
+            wrong = [key for key in answers if frozenset(key.split()) in again_keys]
+            for key in wrong or list(answers)[-1:]:
+                del answers[key]
             continue
         again = None
         if question is None:
