@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from firstglow.cli.output import JSON, print_json
+from firstglow.cli.output import JSON, print_json, say
 
 
 @click.command()
@@ -26,6 +26,6 @@ def command(as_json: bool, docs: Path | None) -> None:
         print_json(document(rows))
         return
     for line in terminal(rows):
-        click.echo(line)
+        say(line)
     if docs is not None:
-        click.echo(f"written: {docs}")
+        say(f"written: {docs}")

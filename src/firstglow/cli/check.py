@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, print_json
+from firstglow.cli.output import AS, FILE, JSON, print_json, say
 
 if TYPE_CHECKING:
     from firstglow.amplifier.model import Amplifier
@@ -40,17 +40,17 @@ def command(file: Path, as_: str, as_json: bool) -> None:
         return
     from firstglow.cli.said_by_default import grouped
 
-    click.echo(f"{amplifier.name}: {file} reads without a mistake. That says nothing of the amplifier on the bench.")
-    click.echo(f"{len(amplifier.parts)} parts, {len(amplifier.joints)} joints, layers: {', '.join(amplifier.layers)}")
-    click.echo(_findings_head(len(findings)))
+    say(f"{amplifier.name}: {file} reads without a mistake. That says nothing of the amplifier on the bench.")
+    say(f"{len(amplifier.parts)} parts, {len(amplifier.joints)} joints, layers: {', '.join(amplifier.layers)}")
+    say(_findings_head(len(findings)))
     for number, text in enumerate(findings, 1):
-        click.echo(f"  {number}. {text}")
+        say(f"  {number}. {text}")
     if defaults:
-        click.echo("Not said in the file, so taken:")
+        say("Not said in the file, so taken:")
         for head, lines in grouped(amplifier):
-            click.echo(f"  {head}")
+            say(f"  {head}")
             for line in lines:
-                click.echo(f"    {line}")
+                say(f"    {line}")
 
 
 def _findings_head(count: int) -> str:

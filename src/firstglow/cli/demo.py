@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstglow.cli.output import JSON, print_json
+from firstglow.cli.output import JSON, print_json, say
 
 if TYPE_CHECKING:
     from firstglow.amplifier import Amplifier
@@ -70,29 +70,25 @@ def command(as_json: bool) -> None:
             }
         )
         return
-    click.echo(f"{amplifier.name}, an invented amplifier: sixteen lines of text say what stands on the bench.")
-    click.echo(
-        "From them firstglow derives every reading of its first power-up, with a band and a value to switch off at."
-    )
-    click.echo("Here a virtual one is climbed: a meter with its own errors, and one fault hidden in it.\n")
+    say(f"{amplifier.name}, an invented amplifier: sixteen lines of text say what stands on the bench.")
+    say("From them firstglow derives every reading of its first power-up, with a band and a value to switch off at.")
+    say("Here a virtual one is climbed: a meter with its own errors, and one fault hidden in it.\n")
     document = ladder.document
     rungs = len(document["rungs"])
     count = sum(len(r["readings"]) for r in document["rungs"])
-    click.echo(f"The ladder: {rungs} rungs, {count} readings at {document['mains']:g} V mains. Some of its numbers:\n")
+    say(f"The ladder: {rungs} rungs, {count} readings at {document['mains']:g} V mains. Some of its numbers:\n")
     for rung in document["rungs"]:
         chosen = [r for r in rung["readings"] if r["id"] in KEY_READINGS]
         if chosen:
-            click.echo(f"  {rung['title']}")
+            say(f"  {rung['title']}")
         for r in chosen:
             figure, band = expect_text(r)
             band = band.replace(f" {r['unit']}  to  ", " to ")
             stop = stop_text(r).split(";")[0]
-            click.echo(f"    {r['what']:<33}{figure:>9}  {band:<18}  {'stop ' + stop if stop else ''}".rstrip())
-    click.echo("\nThe climb:\n")
+            say(f"    {r['what']:<33}{figure:>9}  {band:<18}  {'stop ' + stop if stop else ''}".rstrip())
+    say("\nThe climb:\n")
     for line in told(ladder, outcome):
-        click.echo(line)
-    click.echo("    Off, plug out, made safe: the output valve was never at risk.\n")
-    click.echo(
-        f"What was hidden: {PART}, the coupling capacitor, leaks {OHMS / 1e6:g} MΩ. An ohmmeter calls that good."
-    )
-    click.echo("High voltage kills. Nothing here says a chassis may be touched: local codes, licensed practice.")
+        say(line)
+    say("    Off, plug out, made safe: the output valve was never at risk.\n")
+    say(f"What was hidden: {PART}, the coupling capacitor, leaks {OHMS / 1e6:g} MΩ. An ohmmeter calls that good.")
+    say("High voltage kills. Nothing here says a chassis may be touched: local codes, licensed practice.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, say, volts_of
 
 if TYPE_CHECKING:
     from firstglow.readings.narrow import Gain
@@ -42,18 +42,18 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, met
         print_json({"amplifier": name, "digest": ladder.expected.digest, "measurements": [_json(g) for g in gains]})
         return
     if not gains:
-        click.echo(f"{name}: nothing that an ohmmeter or a few volts can tell would narrow its bands by much.")
+        say(f"{name}: nothing that an ohmmeter or a few volts can tell would narrow its bands by much.")
         return
-    click.echo(f"{name}: what to measure first, unplugged; best first, each after the last.\n")
+    say(f"{name}: what to measure first, unplugged; best first, each after the last.\n")
     for number, gain in enumerate(gains, 1):
         for line in _said(number, gain):
-            click.echo(line)
-    click.echo("\nPut what you read in a layer of the file. Here it holds what the file says now:\n")
-    click.echo('[[layer]]\nkind = "measured"')
+            say(line)
+    say("\nPut what you read in a layer of the file. Here it holds what the file says now:\n")
+    say('[[layer]]\nkind = "measured"')
     for word in dict.fromkeys(g.measurement.word for g in gains):
         text = " ".join(g.measurement.text for g in gains if g.measurement.word == word)
         click.echo(f'set."{word}" = "{text}"')
-    click.echo(f"\n{CAUTION}")
+    say(f"\n{CAUTION}")
 
 
 def _said(number: int, gain: "Gain") -> list[str]:

@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 Command = Callable[..., Any]
+WIDTH = 80
 
 FILE = click.argument("file", type=click.Path(path_type=Path))
 AS = click.option(
@@ -46,6 +47,23 @@ def situation_options(command: Command) -> Command:
     ):
         command = option(command)
     return command
+
+
+def say(text: str = "") -> None:
+    """Text on stdout in lines of 80 characters: a longer line goes on two spaces further in; a word is never broken (a
+    path, or a line to be pasted, stays whole)."""
+    from textwrap import wrap
+
+    for line in text.split("\n"):
+        if len(line) <= WIDTH:
+            click.echo(line)
+            continue
+        first = " " * (len(line) - len(line.lstrip()))
+        for part in wrap(
+            line.lstrip(), WIDTH, initial_indent=first, subsequent_indent=first + "  ", replace_whitespace=False,
+            break_long_words=False, break_on_hyphens=False,
+        ):  # fmt: skip
+            click.echo(part.rstrip())
 
 
 def print_json(document: object) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from firstglow.cli.output import JSON, print_json
+from firstglow.cli.output import JSON, print_json, say
 
 UNSURE = {"screen": "screen current over plate current"}
 """What of a law an uncertainty is of, where its key alone does not say it."""
@@ -45,9 +45,9 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
     for r in rows:
         tell(r, full=type_ is not None)
     if without:
-        click.echo(f"published, but with too few figures for a law: {', '.join(without)}")
+        say(f"published, but with too few figures for a law: {', '.join(without)}")
     if plot is not None:
-        click.echo(f"{plot}: plate curves with the published points")
+        say(f"{plot}: plate curves with the published points")
 
 
 def drawing(valve: Any) -> str:
@@ -116,36 +116,36 @@ def plain(thing: Any) -> dict[str, Any]:
 def tell(r: dict[str, Any], full: bool) -> None:
     """One type as text."""
     if not full:
-        click.echo(f"{r['type']:<9} {r['kind']}")
+        say(f"{r['type']:<9} {r['kind']}")
         return
-    click.echo(f"{r['type']}: {r['kind']}, {r['base']}, {r['heating']} heating")
+    say(f"{r['type']}: {r['kind']}, {r['base']}, {r['heating']} heating")
     for s in r["sections"]:
         figures = {k: v for k, v in s["limits"].items() if isinstance(v, float)} | s["limits"]["others"]
         limits = ", ".join(f"{k.replace('_', ' ')} {v:g}" for k, v in figures.items())
-        click.echo(f"  {s['kind']} {s['name']}".rstrip())
-        click.echo(f"    limits: {limits}")
+        say(f"  {s['kind']} {s['name']}".rstrip())
+        say(f"    limits: {limits}")
         sure = ", ".join(
             f"grid {v:.3f} V" if k == "contact" else f"{UNSURE.get(k, k)} {100 * v:.1f} %"
             for k, v in s["law_uncertainty"].items()
         )
-        click.echo(f"    the law's own uncertainty (1 sigma): {sure}")
+        say(f"    the law's own uncertainty (1 sigma): {sure}")
         if s["trusted"]:
-            click.echo(f"    may be trusted inside: {spans(s['trusted'])}; outside it is an extrapolation")
+            say(f"    may be trusted inside: {spans(s['trusted'])}; outside it is an extrapolation")
     for note in r["notes"]:
-        click.echo(f"  note: {note}")
+        say(f"  note: {note}")
     if "drops" in r:
-        click.echo("  printed drops of one plate, the law's beside them" if r["drops"] else "  no drop is in print")
+        say("  printed drops of one plate, the law's beside them" if r["drops"] else "  no drop is in print")
         for d in r["drops"]:
             doubt = f" ({d['why']})" if d["why"] else ""
-            click.echo(
+            say(
                 f"    {1e3 * d['amps']:5.0f} mA  {d['published']:5.1f} V published  {d['fitted']:5.1f} V fitted  "
                 f"{100 * d['error']:+6.1f} %  {d['source']}{doubt}"
             )
     if "rows" in r:
-        click.echo(f"  published figures ({r['fitted_to']}), the law's beside them")
-        click.echo("    what               plate  screen    grid   published      fitted   error  used  source")
+        say(f"  published figures ({r['fitted_to']}), the law's beside them")
+        say("    what               plate  screen    grid   published      fitted   error  used  source")
         for p in r["rows"]:
-            click.echo(
+            say(
                 f"    {p['what']:<17} {p['plate']:6.0f}  {p['screen']:6.0f} {p['grid']:7.2f}  {p['published']:10.4g}  "
                 f"{p['fitted']:10.4g} {100 * p['error']:+6.1f} %  {'yes ' if p['used'] else 'no  '}  {p['source']}"
             )

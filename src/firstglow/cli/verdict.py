@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, say, volts_of
 
 SHOWN = 12  # unread readings named one by one
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
@@ -52,24 +52,24 @@ def command(
         print_json(made)
         return
     if any(v.id in charts for v in told.verdicts):
-        click.echo(
+        say(
             "Where a chart has the reading: chart against expected questions the drawing, expected against read the amplifier."
         )
     for v in told.verdicts:
-        click.echo(f"{SIGNS[v.verdict]} {v.verdict.upper():<15} {v.id} = {v.value}")
-        click.echo(f"    {v.why}")
+        say(f"{SIGNS[v.verdict]} {v.verdict.upper():<15} {v.id} = {v.value}")
+        say(f"    {v.why}")
         for line in side_by_side(charts.get(v.id, ()), ladder.expected.by_id[v.id], v.compared):
-            click.echo(f"    {line}")
+            say(f"    {line}")
         for text in v.check_first:
-            click.echo(f"    check first: {text}")
+            say(f"    check first: {text}")
     if told.stopped_at:
-        click.echo(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
+        say(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
     if told.unread:
         rung = told.unread[0].split("/")[0]
         names = [name for name in dict.fromkeys(told.unread) if name.split("/")[0] == rung]
-        click.echo(f"Still to read before the gate of rung {rung}: {len(names)}")
+        say(f"Still to read before the gate of rung {rung}: {len(names)}")
         for name in names[:SHOWN]:
-            click.echo(f"    {name}")
+            say(f"    {name}")
         if len(names) > SHOWN:
-            click.echo(f"    and {len(names) - SHOWN} more: firstglow ladder {file} --from {rung} --to {rung}")
-    click.echo(f"Passed to: {told.passed_to or 'no rung yet'}")
+            say(f"    and {len(names) - SHOWN} more: firstglow ladder {file} --from {rung} --to {rung}")
+    say(f"Passed to: {told.passed_to or 'no rung yet'}")
