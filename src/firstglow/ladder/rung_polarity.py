@@ -6,6 +6,7 @@ from firstglow.amplifier.drawn_loops import howls
 from firstglow.amplifier.model import AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
+from firstglow.ladder.dials import higher
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
 from firstglow.ladder.rung_output import phasing_needs
@@ -14,7 +15,8 @@ from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 RUNG = "7"
 WAIT = 10.0  # s
 PROVES_NOTHING = 0.95  # of the reading with the loop lifted: from here up nothing is proved
-DB3 = 10 ** (3 / 20)
+GENERATOR = 0.1  # V rms: many a generator and most telephones go no lower with a figure to trust (common practice)
+FOOT = 100.0  # ohm, from the input to ground: no grid leak or volume control changes what it makes
 
 
 def rung(frame: Frame) -> PlannedRung:
@@ -28,11 +30,11 @@ def rung(frame: Frame) -> PlannedRung:
     needs = () if tried else tuple(phasing_needs(frame)) if frame.roles.loops else ()
     readings = [*_gain(frame, at)]
     fill: dict[str, object] = {"hertz": at.stimulus_hz, "ohms": ""}
-    also: tuple[str, ...] = ()
+    also = _dividers(frame, at)
     if test is not None:
         readings += _polarity(frame, at, test)
         fill["ohms"] = frame.ohms_text(test)
-        also = (words.text("rung.polarity.loop", **fill),)
+        also = (*also, words.text("rung.polarity.loop", **fill))
     hold = Hold(bool(frame.liftable), text, needs)
     return powered(
         frame,
@@ -48,6 +50,27 @@ def rung(frame: Frame) -> PlannedRung:
         watched=tried,
         fill=fill,
     )
+
+
+def divider(volts: float) -> tuple[float, float]:
+    """(ohms in the generator's lead, generator volts) that make ``volts`` over FOOT, the generator not below its least."""
+    top = higher(max(FOOT * (GENERATOR / volts - 1.0), 1.0))
+    return top, volts * (top + FOOT) / FOOT
+
+
+def _dividers(frame: Frame, at: Situation) -> tuple[str, ...]:
+    """How so small a signal is made, where a generator has none so small."""
+    if not frame.amplifier.of_kind("input"):
+        return ()
+    wanted = {frame.driven(at, load.channel).stimulus_volts for load in frame.amplifier.of_kind("load")}
+    lines = []
+    for volts in sorted(v for v in wanted if 0.0 < v < GENERATOR):
+        top, set_to = divider(volts)
+        figures = {"small": volts, "least": GENERATOR, "volts": set_to}
+        resistors = {"top": frame.ohms_text(top), "bottom": frame.ohms_text(FOOT)}
+        shown = {name: frame.volts_text(v) for name, v in figures.items()}
+        lines.append(frame.words.text("rung.polarity.divider", **shown, **resistors))
+    return tuple(lines)
 
 
 def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39

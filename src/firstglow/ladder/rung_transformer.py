@@ -99,8 +99,18 @@ def amps(frame: Frame, rung: str, at: Situation, word: str, where: str) -> Plann
         kind="ac amps",
         quantity="mains amps",
         stops=(stops.most(2.0, "twice the computed no-load current"),),
+        remark=_guessed(frame) if rung == "2b" and word == "at 100 %" else "",
         fill={"where": where},
     )
+
+
+def _guessed(frame: Frame) -> str:
+    """Where the no-load current is nobody's figure, its stop says so, and how it becomes one."""
+    used = next((d for d in frame.amplifier.defaults if d.what == "magnetising_amps"), None)
+    if used is None:
+        return ""
+    lifts = frame.words.text("rung.note.guess_lifts") if frame.ht_lifts else ""
+    return frame.words.text("rung.note.guess", part=used.part, guess=used.value, lifts=lifts, example="38mA")
 
 
 def _warm(frame: Frame) -> Iterator[PlannedReading]:

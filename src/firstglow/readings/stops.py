@@ -197,8 +197,11 @@ class Limits:
         working = part.value("volts")
         factor = SURGE_LOW if working <= SURGE_STEP_VOLTS else SURGE_HIGH
         stated = part.values.get("surge_volts")
-        volts = stated.value if stated is not None and stated.value > 0 else factor * working
-        return self._capacitor(r, part, volts, f"{rule.part} stands {volts:.0f} V for seconds only")
+        known = stated is not None and stated.value > 0
+        volts = stated.value if stated is not None and known else factor * working
+        whose = "its own surge rating" if known else f"{factor:.2f} times, IEC 60384-4"
+        said = f"{rule.part} is a {working:g} V part: {volts:.0f} V ({whose}) for the seconds of a switch-on only"
+        return self._capacitor(r, part, volts, said)
 
     def _capacitor(self, r: PlannedReading, part: Part, volts: float, why: str) -> list[Limit]:
         plus, minus = part.leads["+"], part.leads["-"]
