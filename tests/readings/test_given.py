@@ -61,3 +61,12 @@ def test_what_is_unsound_is_no_ground_for_what_follows() -> None:
                 used.append(i)
     assert wanted.any()
     assert (given.misfits(t, sound) == wanted).all()
+
+
+def test_a_reading_that_runs_wild_in_a_few_amplifiers_is_left_out_and_the_others_keep_theirs() -> None:
+    y, _, _ = world(2000, 1)
+    y[7, ::400] += 40.0 * y[7].std()  # five healthy amplifiers of 2000
+    given = joint([str(i) for i in range(60)], y)
+    assert "7" not in given.ids
+    assert len(given.ids) == 59
+    assert given.score < 7.0

@@ -29,6 +29,8 @@ DISCREPANCY = 0.2
 # Levels of the size of an innovation at which its tail is compared with a normal's, and the normal's scores there.
 HEAVY_LEVELS = np.array([0.99, 0.998])
 HEAVY_SCORES = np.array([2.576, 3.090])
+# A reading whose third largest innovation is past this many standard deviations is no normal's.
+WILD_RANK, WILD = 3, 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,14 +151,21 @@ def innovations(covariance: Array, t: Array) -> Array:
 
 
 def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Given:
-    """The joint normal from sampled ``values`` (reading, sample), as shown, in the order of the ladder."""
+    """The joint normal from sampled ``values`` (reading, sample), as shown, in the order of the ladder.
+
+    A reading that a few healthy amplifiers bring far from where the others lead (a loop round a stage that starves) is no
+    straight line of anything: it is left out, keeps its own band, and the others theirs.
+    """
+    size = np.empty(values.shape)
     samples = values.shape[1]
     fold = np.arange(samples) % 2
-    size = np.empty(values.shape)
     for k in range(2):
         middle, sigma, covariance = _fit(values[:, fold != k])
         t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
         size[:, fold == k] = np.abs(innovations(covariance, t))
+    wild = np.partition(size, -WILD_RANK, axis=1)[:, -WILD_RANK] > WILD
+    if wild.any():
+        return joint([name for name, w in zip(ids, wild, strict=True) if not w], values[~wild], coverage)
     heavy = np.empty((2, len(values)))
     worst = np.empty(samples)
     for k in range(2):
