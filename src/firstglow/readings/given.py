@@ -163,9 +163,11 @@ def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Give
         middle, sigma, covariance = _fit(values[:, fold != k])
         t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
         size[:, fold == k] = np.abs(innovations(covariance, t))
-    wild = np.partition(size, -WILD_RANK, axis=1)[:, -WILD_RANK] > WILD
-    if wild.any():
-        return joint([name for name, w in zip(ids, wild, strict=True) if not w], values[~wild], coverage)
+    far = np.partition(size, -WILD_RANK, axis=1)[:, -WILD_RANK]
+    if far.max() > WILD:
+        # one at a time: what follows a wild reading is only led astray by it
+        keep = np.arange(len(ids)) != int(np.argmax(far))
+        return joint([name for name, k in zip(ids, keep, strict=True) if k], values[keep], coverage)
     heavy = np.empty((2, len(values)))
     worst = np.empty(samples)
     for k in range(2):
