@@ -125,8 +125,18 @@ def _node(
         at,
         stops=limits,
         contact="clip",
-        fill={"node": frame.joint(node).text, "minus": minus, "minutes": word.strip(" aftermin")},
+        fill={
+            "node": frame.joint(node).text,
+            "minus": minus,
+            "minutes": (minutes := word.strip(" aftermin")),
+            "sinks": frame.words.text(_sinks(minutes)),
+        },
     )
+
+
+def _sinks(minutes: str) -> str:
+    """How leakage that grows shows: against the row before, where there is one."""
+    return "rung.ht.sinks" if minutes in ("", str(MINUTES[0])) else "rung.ht.sank"
 
 
 def _warm_up(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
