@@ -34,7 +34,7 @@ def bridged(amplifier: Amplifier, row: ExpectedReading) -> str:
         fault = (Fault(part.name, "open"),)
         opened = float(cold_ohms(amplifier, row.planned.situation, [(red, black)], faults=fault)[0, 0])
         if opened * row.low / row.expected <= row.high:
-            hidden.append((part.name, opened))
+            hidden.append((part.name.removeprefix(f"{part.channel} "), opened))
     if not hidden:
         return ""
     names = ", ".join(name for name, _ in hidden)
