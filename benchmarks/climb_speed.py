@@ -50,7 +50,9 @@ def main() -> None:
     print(f"{ladder.expected.amplifier}: {len(outcome.taken)} readings, {top}")
     for name, seconds in took.items():
         ms = 1e3 * np.array(seconds)
-        print(f"  {name}: {len(ms)}, median {np.median(ms):.1f} ms, 99 % {np.quantile(ms, 0.99):.1f} ms, most {ms.max():.1f} ms")
+        print(
+            f"  {name}: {len(ms)}, median {np.median(ms):.1f} ms, 99 % {np.quantile(ms, 0.99):.1f} ms, most {ms.max():.1f} ms"
+        )
 
 
 if __name__ == "__main__":

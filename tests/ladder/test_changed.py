@@ -21,7 +21,9 @@ def ladder(text: str = TEXT) -> Ladder:
 def test_a_new_coupling_capacitor_brings_back_its_grid_before_the_output_valve() -> None:
     """Leakage into a grid is read with the output valve out before it goes in again (common practice; LADDER.md 3)."""
     fell = changed(ladder(), ["C5"])
-    assert {"4/V2 grid/shared", "5/V2 grid/shared", "6/V2 cathode lamp out/shared", "7/LS gain/shared"} <= set(fell.repeat)
+    assert {"4/V2 grid/shared", "5/V2 grid/shared", "6/V2 cathode lamp out/shared", "7/LS gain/shared"} <= set(
+        fell.repeat
+    )
     assert {"0", "2a", "2b"} <= set(fell.stands)
     assert not any(name.startswith("2") for name in fell.repeat)
 

@@ -1,4 +1,4 @@
-"""Whole climbs at a real pseudo-terminal: ``python -m benchmarks.terminal [a|b|c ...]`` (all three unless told).
+"""Whole climbs at a real pseudo-terminal: ``python -m benchmarks.climbs [a|b|c ...]`` (all three unless told).
 
 Healthy from the mains side to the top; with each planted danger of ``tests/dangers`` up to where it is stopped and made
 safe; and a climb killed at random moments and resumed. Figures typed are what the solver gives with the fault in; the
@@ -66,9 +66,8 @@ def numbers(name: str) -> Mapping[str, str]:
 
 def climbed(name: str, typed: Typed) -> tuple[float, str, list[dict[str, object]]]:
     """(seconds, how it ended, records) of one climb to the top or to made safe after what stopped it."""
-    from test_terminal import answers
-
     from terminal import Screen
+    from test_terminal import answers
 
     of, start = numbers(name), time.perf_counter()
     stopped: list[str] = []
@@ -107,9 +106,8 @@ def climbed(name: str, typed: Typed) -> tuple[float, str, list[dict[str, object]
 def killed(times: int) -> str:
     """SIGKILL at random moments of a climb, then resumed: is every line that was acknowledged still there?"""
     from player import healthy, ladder
-    from test_terminal import answers
-
     from terminal import Screen
+    from test_terminal import answers
 
     name = NAMES["b"]
     of, by_id, rng = numbers(name), ladder(name).expected.by_id, random.Random(5)  # noqa: S311 - moments, no secrets
