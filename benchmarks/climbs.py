@@ -49,8 +49,11 @@ def main() -> None:
 
             took, last, events = climbed(name, typed)
             print(f"  {planted.danger}: {planted.name}: {last} ({took:.0f} s)", flush=True)
-    if asked.kills and "b" in asked.which:
-        print(killed(asked.kills))
+    if "b" in asked.which:
+        for line in slips_told():
+            print(line)
+        if asked.kills:
+            print(killed(asked.kills))
 
 
 def numbers(name: str) -> Mapping[str, str]:
@@ -101,6 +104,40 @@ def climbed(name: str, typed: Typed) -> tuple[float, str, list[dict[str, object]
     made_safe = any(e["event"] == "made safe" for e in events)
     how = stopped[0] + (", made safe" if made_safe else "") if stopped else "climbed to the top"
     return time.perf_counter() - start, how, events
+
+
+def slips_told() -> list[str]:
+    """The slips of ``tests/climb/test_slips.py`` typed in one healthy climb of example b, and whether each was named."""
+    from player import healthy, ladder
+    from terminal import Screen
+    from test_slips import test_a_slip_is_named_before_a_part_is_blamed as cases
+    from test_terminal import answers
+
+    name = NAMES["b"]
+    of, by_id = numbers(name), ladder(name).expected.by_id
+    left: dict[str, list[tuple[str, str, str]]] = {}
+    for reading, typed, kind, words in cases.pytestmark[0].args[1]:
+        left.setdefault(reading, []).append((typed, kind, words))
+    out: list[str] = []
+    with tempfile.TemporaryDirectory() as folder:
+        records = Path(folder) / "climb.jsonl"
+        with Screen(ROOT / "examples" / f"{name}.toml", "--quick", "--records", records) as screen:
+            screen.wait("Enter", 60.0)
+
+            def reading(number: str, text: str) -> str:
+                here = of[number]
+                if not left.get(here):
+                    screen.send(healthy(by_id[here]) + "\n")
+                    return ""
+                typed, kind, words = left[here].pop(0)
+                told = " ".join(screen.send(typed + "\n").split())
+                named = "✓ go on" in told if not kind else words in told
+                out.append(f"  {here}: {typed}: {kind or 'nothing'} {'told' if named else 'NOT TOLD'}")
+                return ""
+
+            while "is climbed" not in answers(screen, {}, reading):
+                pass
+    return [f"{name}: {len(out)} slips typed at the terminal", *out]
 
 
 def killed(times: int) -> str:
