@@ -26,6 +26,8 @@ KEYS: Mapping[str, str] = {
 }
 PLUGGED: tuple[PluggedIn, ...] = ("yes", "no", "unknown")
 COUNTRIES = ("UK", "DE", "AT", "CH", "EU", "US", "CA", "AU", "NZ", "JP")
+# Countries whose usual plugs go in one way only (common practice); elsewhere it is said in the file, or not known.
+ONE_WAY = ("UK", "CH", "AU", "NZ", "US", "CA")
 SAME = 1.05  # fuses whose marks differ by less are one rating (a step of IEC 60127's R10 series is 1.25)
 _SLOW, _QUICK = ("slow", "t", "tt", "timelag", "time-lag", "antisurge", "delay"), ("fast", "quick", "f", "ff")
 _VOLTS = re.compile(r"(\d{2,3})\s*V?\s*(?:-|to)\s*(\d{2,3})\s*V?(?:ac)?")
@@ -155,11 +157,17 @@ def _selector(table: Mapping[str, Any], mistakes: Mistakes) -> tuple[float, floa
 
 def mains_fuses(amplifier: Amplifier) -> list[Part]:
     """Fuses on the mains side: between the inlet and a primary, through switches and other fuses."""
-    reached = {j for p in amplifier.of_kind("inlet") for lead, j in p.leads.items() if lead in ("line", "neutral")}
+    reached = _reached(amplifier, "line") | _reached(amplifier, "neutral")
+    return [p for p in amplifier.of_kind("fuse") if reached & set(p.leads.values())]
+
+
+def _reached(amplifier: Amplifier, pin: str) -> set[str]:
+    """Joints from a pin of the inlet through fuses, switches and wires."""
+    reached = {p.leads[pin] for p in amplifier.of_kind("inlet") if pin in p.leads}
     through = amplifier.of_kind("fuse", "switch", "wire")
     for _ in through:
         reached |= {j for p in through if reached & set(p.leads.values()) for j in p.leads.values() if j != "chassis"}
-    return [p for p in amplifier.of_kind("fuse") if reached & set(p.leads.values())]
+    return reached
 
 
 def _fuses(table: Mapping[str, Any], amplifier: Amplifier, mistakes: Mistakes) -> tuple[FuseFound, ...]:
@@ -214,7 +222,36 @@ def contradictions(amplifier: Amplifier) -> tuple[str, ...]:
     intake = amplifier.intake
     if intake is None:
         return ()
-    return (*_selector_off(amplifier, intake), *_fuses_off(amplifier, intake), *_missing_parts(intake))
+    return (
+        *_selector_off(amplifier, intake),
+        *_fuses_off(amplifier, intake),
+        *_fuse_in_neutral(amplifier, intake),
+        *_missing_parts(intake),
+    )
+
+
+def one_way(intake: Intake | None) -> bool:
+    """Whether line and neutral are told apart by the plug: as said, else as usual in the country."""
+    if intake is None:
+        return False
+    return intake.country in ONE_WAY if intake.polarised is None else intake.polarised
+
+
+def _fuse_in_neutral(amplifier: Amplifier, intake: Intake) -> list[str]:
+    """A fuse drawn in the neutral alone, where the plug tells which is which: opened, it leaves the set at line volts."""
+    if not one_way(intake):
+        return []
+    line, neutral = _reached(amplifier, "line"), _reached(amplifier, "neutral")
+    out = []
+    for part in mains_fuses(amplifier):
+        ends = set(part.leads.values())
+        if ends & neutral and not ends & line and not any(set(f.leads.values()) & line for f in mains_fuses(amplifier)):
+            out.append(
+                f"{part.name} (line {part.origin.line}) is drawn in the neutral: once it opens, all of the mains side "
+                "still stands at the line's volts. Draw and wire it in the line, ahead of the switch; local rules may "
+                "ask for both conductors."
+            )
+    return out
 
 
 def _selector_off(amplifier: Amplifier, intake: Intake) -> list[str]:

@@ -1,12 +1,12 @@
 """Rung 0: the mains side, unplugged (rows 1 to 3 of the ladder reference)."""
 
 from firstglow.amplifier.graph import net_of, reach
-from firstglow.ladder import stops
+from firstglow.ladder import rung_intake, stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import End
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
-OPEN = 1e6  # ohm: the least a mains insulation may read (0.5 kV tester; common practice)
+OPEN = 1e6  # ohm: the least an open switch may read (common practice)
 
 
 def rung(frame: Frame) -> PlannedRung:
@@ -17,13 +17,19 @@ def rung(frame: Frame) -> PlannedRung:
         title=words.text(f"{text}.title"),
         situation=frame.unplugged(),
         stands="",
-        before=words.lines(f"{text}.before") + _without_earth(frame),
+        before=_before(frame),
         readings=tuple(_readings(frame)),
         hold=Hold(False, words.text(f"{text}.hold")),
         cautions=words.lines(f"{text}.cautions"),
         watch_for=words.lines(f"{text}.watch"),
         hands_in=True,
     )
+
+
+def _before(frame: Frame) -> tuple[str, ...]:
+    """Unplugging comes first, then what is known of this one."""
+    first, *rest = frame.words.lines("rung.mains_side.before")
+    return (first, *rung_intake.lines(frame, _earthed(frame)), *rest, *_without_earth(frame))
 
 
 def _earthed(frame: Frame) -> bool:
@@ -37,7 +43,7 @@ def _without_earth(frame: Frame) -> tuple[str, ...]:
 
 
 def _readings(frame: Frame) -> list[PlannedReading]:
-    made = [_bond(frame), _insulation(frame), *_primary(frame)]
+    made = [*rung_intake.rows(frame, _earthed(frame)), _bond(frame), _insulation(frame), *_primary(frame)]
     made.append(frame.look("0", "types", "types", frame.unplugged()))
     odd = [found.part for found in frame.roles.interference if not found.safety]
     if odd:
@@ -69,6 +75,7 @@ def _bond(frame: Frame) -> PlannedReading:  # row 1
 
 
 def _insulation(frame: Frame) -> PlannedReading:  # row 2
+    least = rung_intake.limits_of(frame, _earthed(frame))
     return frame.reading(
         "0",
         "mains insulation",
@@ -79,7 +86,7 @@ def _insulation(frame: Frame) -> PlannedReading:  # row 2
         kind="ohms",
         quantity="open ohms",
         contact="clip",
-        stops=(stops.below(OPEN, "mains insulation, 1 Mohm at 0.5 kV"),),
+        stops=(stops.below(least.insulation, f"mains insulation at 500 V dc, {least.said_by}"),),
     )
 
 
