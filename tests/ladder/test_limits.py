@@ -69,9 +69,10 @@ def test_rows_29_and_30_a_valve_that_draws_nothing_is_stopped(
 
 
 def test_row_29_a_plate_past_what_the_pair_behind_it_stands() -> None:
-    """6CG7: 200 V between heater and cathode (RCA RC-30); its cathodes stand a few volts above the plate they follow."""
+    """6CG7: 200 V between heater and cathode (RCA RC-30); its cathodes stand some volts above the plate they follow (a
+    medium-mu triode at 2 to 4 mA is biased by 5 to 12 V: RCA RC-30 curves)."""
     limit = above(A, "5/V1 plate/left")
-    assert 190.0 < limit < 200.0
+    assert 188.0 < limit < 195.0
 
 
 def test_row_41_hum_stops_at_three_times_the_computed_and_over_50_mv() -> None:

@@ -164,8 +164,9 @@ class Virtual:
             names = self.ladder.sheet.observer.named(self._cast.values)
             self._falls = {key: discharge(self.ladder.frame.amplifier, at, fall.start, self.faults, values=names)}
         found = self._falls[key]
-        if found.relaxation is None or not fall.start.get(part):
-            return 0.0
+        stored = () if found.relaxation is None else (store.part for store in found.relaxation.stores)
+        if part not in stored or not fall.start.get(part):
+            return 0.0  # an open capacitor holds nothing
         return abs(float(found.capacitor_volts(part, np.array([max(seconds, 0.0)]))[0, 0]))
 
 

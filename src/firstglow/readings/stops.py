@@ -283,7 +283,9 @@ class Limits:
         drop = supply - self.nominal(r)
         if drop <= 0.0 or rule.limit is None:
             return []
-        return [Limit("above", supply - rule.limit * drop, rule.why or f"it stands at {rule.part}", physical=False)]
+        why = rule.why or f"it stands at {rule.part}"
+        # room for a wide band never takes it past the supply, where no reading gets
+        return [Limit("above", supply - rule.limit * drop, why, physical=False, most=abs(supply))]
 
     def _watts(self, r: PlannedReading, rule: StopRule, electrodes: tuple[str, ...]) -> list[Limit]:
         part = self.amplifier.parts[rule.part]

@@ -21,6 +21,10 @@ from firstglow.solver.stamps import merge
 FACTORS = ("perveance", "mu", "contact")
 SPLIT = "screen"
 """The law's own uncertainty in how plate and screen share: ln of the factor on their ratio, so 0 as the law is."""
+SPLIT_REACH = 2.0
+"""Standard deviations of that at which it ends: how a type's grids share is bounded by how they are wound and lined up, so
+its spread is taken as a rectangle out to where 19 in 20 published figures lie (JCGM 100:2008, 4.3.7), never as far as the
+tail of a normal that a whole ladder asks for."""
 FLOOR_AMPS = 1e-30
 
 
@@ -134,5 +138,7 @@ def law_row(frame: Frame, part: Part, section: Any, attribute: str) -> int:
     spread = float(section.law_uncertainty.get(attribute, 0.0))
     nominal = 0.0 if attribute in ("contact", SPLIT) else 1.0
     shape: Shape = "normal" if spread > 0 else "exact"
+    if attribute == SPLIT and spread > 0:
+        spread, shape = SPLIT_REACH * spread, "uniform"
     name = frame.law_names[part.name, attribute] = f"type {label} {attribute}"
     return frame.rows.add(Parameter(name, "", attribute, nominal, spread, shape, shared=True))
