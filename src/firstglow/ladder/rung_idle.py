@@ -9,7 +9,7 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
 from firstglow.ladder.rows import gas_tubes
 from firstglow.ladder.rung_ht import plate, screen
-from firstglow.ladder.rung_output import current_stop, half_drop
+from firstglow.ladder.rung_output import bridged, bridged_stop, current_stop, half_drop
 from firstglow.ladder.rung_small import nodes
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -50,8 +50,8 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
                 at,
                 owner=v.valve,
                 contact="clip",
-                stops=current_stop(frame, v, SETTING),
-                fill={"part": part, "minutes": minutes},
+                stops=current_stop(frame, v, SETTING) + bridged_stop(frame, v),
+                fill={"part": part, "minutes": minutes, "shorted": bridged(frame, v)},
             )
         if part is None or frame.shared_cathode(v):
             yield from half_drop(frame, RUNG, at, v, minutes)

@@ -6,6 +6,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
+from firstglow.ladder.rung_output import bridged
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 RUNG = "8"
@@ -67,5 +68,5 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
                 owner=v.valve,
                 contact="clip",
                 stops=(*stops.within(JUMP, "oscillation above hearing"), stops.dissipation(v.valve)),
-                fill={"part": part},
+                fill={"part": part, "shorted": bridged(frame, v)},
             )

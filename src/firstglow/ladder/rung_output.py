@@ -16,6 +16,7 @@ from firstglow.readings.rated import section_of
 
 WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
 SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator
+SELF_BIAS = 0.5  # of the expected cathode volts: a shorted bypass leaves next to nothing (common practice)
 HUM = 0.5  # V at the load, input shorted: more is oscillation (common practice)
 
 
@@ -75,6 +76,20 @@ def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[Stop
     return (stops.above(volts, f"past the idle target of {target * 1e3:.3g} mA"), *limit)
 
 
+def bridged_stop(frame: Frame, v: OutputValve) -> tuple[StopRule, ...]:
+    """Half of the cathode volts missing where they are the bias: V near 0 is a valve without bias, however little it
+    shows across its own resistor."""
+    if not frame.self_biased(v):
+        return ()
+    return (stops.least(SELF_BIAS, frame.words.text("rung.output.no_self_bias", shorted=bridged(frame, v))),)
+
+
+def bridged(frame: Frame, v: OutputValve) -> str:
+    """What takes the cathode's own bias away, in words."""
+    key = "bypass_shorted" if v.bypass else "resistor_bridged"
+    return frame.words.text(f"rung.output.{key}")
+
+
 def early_stop(frame: Frame, v: OutputValve) -> tuple[StopRule, ...]:
     """With the lamp in no band judges; three times what a valve held at its most negative passes is a fault."""
     return (stops.most(3.0, "far more than its bias lets through"),) if frame.has_bias(v) else ()
@@ -98,8 +113,14 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
             situation,
             owner=v.valve,
             contact="clip",
-            stops=current_stop(frame, v) + (early_stop(frame, v) if situation.lamp_watts else ()),
-            fill={"part": part, "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}")},
+            stops=current_stop(frame, v)
+            + bridged_stop(frame, v)
+            + (early_stop(frame, v) if situation.lamp_watts else ()),
+            fill={
+                "part": part,
+                "shorted": bridged(frame, v),
+                "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}"),
+            },
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
         )
 
@@ -214,7 +235,7 @@ def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[
             half,
             owner=v.valve,
             contact="clip",
-            stops=current_stop(frame, v),
+            stops=current_stop(frame, v) + bridged_stop(frame, v),
             fill={"part": part},
         )
 

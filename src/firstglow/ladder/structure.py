@@ -92,6 +92,10 @@ class Structure:
         """Is a negative voltage of its own on this grid before any cathode current flows?"""
         return v.bias in ("fixed", "mixed")
 
+    def self_biased(self, v: OutputValve) -> bool:
+        """Does its own cathode current make its bias, in whole or in part, in the resistor it is read across?"""
+        return v.bias in ("cathode", "mixed") and v.cathode_resistor is not None
+
     def target(self, v: OutputValve) -> float | None:
         """Idle target [A], None where none is stated."""
         found = self.amplifier.idle.get(v.valve)

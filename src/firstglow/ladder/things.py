@@ -16,6 +16,7 @@ THINGS = frozenset(
         "dial",  # a variable transformer on the bench
         "pot",  # a control that sets the bias of an output valve
         "bias",  # a negative voltage on an output grid, from wherever
+        "self bias",  # a cathode current that makes it, in whole or in part
         "bias supply",  # a supply that makes it
         "bias electrolytic",
         "pair",  # output valves that work in push-pull
@@ -71,7 +72,7 @@ def things_of(frame: "Frame", part: "Part | None", whole: frozenset[str]) -> fro
     output = next((v for v in frame.roles.outputs if v.valve == part.name), None)
     if output is not None:
         own |= _of_output(frame, output)
-        known |= {"pot", "bias", "pair"}
+        known |= {"pot", "bias", "self bias", "pair"}
     if part.kind == "valve":
         own |= _of_valve(frame, part)
         known |= {"screen", "bypass", "coupling", "cathode resistor"}
@@ -79,7 +80,12 @@ def things_of(frame: "Frame", part: "Part | None", whole: frozenset[str]) -> fro
 
 
 def _of_output(frame: "Frame", v: "OutputValve") -> set[str]:
-    there = {"pot": v.pot, "bias": frame.has_bias(v) or v.bias == "back", "pair": v.partner}
+    there = {
+        "pot": v.pot,
+        "bias": frame.has_bias(v) or v.bias == "back",
+        "self bias": frame.self_biased(v),
+        "pair": v.partner,
+    }
     return {name for name, has in there.items() if has}
 
 
