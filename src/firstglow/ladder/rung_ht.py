@@ -24,6 +24,7 @@ from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 RUNG = "4"
 WAIT, WAIT_OLD = 600.0, 1800.0  # s: leakage falls; 30 min with stored or old electrolytics
 MINUTES = (1, 5, 10)
+EARLY_LEAST = 0.75  # of the first turn's HT: one diode of a bridge shorted leaves about half (common practice)
 SILENT = 0.1  # V: a cathode or a loudspeaker terminal with HT on and its valve out (common practice)
 FALL_TIMES = (5.0, 10.0, 20.0, 30.0, 60.0, 120.0)  # s
 
@@ -111,11 +112,14 @@ def _node(
 ) -> PlannedReading:
     """One HT node to its return, stopped at the working volts of the capacitors on it."""
     minus = supply.ret if node in supply.nodes else "chassis"
-    limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, minus))
+    # 4a proves HT for the dial of rung 4: what stands here stands there in proportion
+    share = frame.dial_of(at) / frame.dial(RUNG) if rung == "4a" else None
+    limits = tuple(stops.rating(c, share) for c in frame.capacitors_on(node, minus))
     if rung == RUNG:  # rows 21, 22
         limits = (*limits, stops.least(0.5, "next to nothing there: a leaky capacitor, a short, or no rectifier"))
     if rung == "4a":
-        limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"), stops.least(0.5))
+        limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"))
+        limits = (*limits, stops.least(EARLY_LEAST, "a diode shorted or open, or a short on HT"))
     return frame.reading(
         rung,
         f"{node}{word}",

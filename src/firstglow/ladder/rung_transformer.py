@@ -213,7 +213,8 @@ def bias_reservoir(frame: Frame, rung: str, at: Situation, supply: Supply) -> Pl
         stops.least(0.5, "half of it is missing"),
     )
     known = supply.reservoir if supply.reservoir in frame.rated else None
-    capacitor = (stops.rating(known),) if known is not None else ()
+    # under full dial: what stands here stands in proportion at full
+    capacitor = (stops.rating(known, frame.dial_of(at)),) if known is not None else ()
     return frame.reading(
         rung,
         f"{supply.name} reservoir",

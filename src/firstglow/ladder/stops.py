@@ -59,9 +59,11 @@ def hum(least: float, why: str = "") -> StopRule:
     return StopRule("hum", "", "above", least, why)
 
 
-def rating(part: str) -> StopRule:
-    """Past a capacitor's working volts."""
-    return StopRule("capacitor volts", part, "above", None, "working volts of the capacitor there")
+def rating(part: str, share: float | None = None) -> StopRule:
+    """Past a capacitor's working volts. ``share``: this dial over the one that the rung proves it for; past this share of
+    the rating there, the dial goes no further."""
+    limit = share if share is not None and share < 1.0 else None
+    return StopRule("capacitor volts", part, "above", limit, "working volts of the capacitor there")
 
 
 def surge(part: str) -> StopRule:

@@ -42,7 +42,8 @@ class Probe:
 class StopRule:
     """One physical reason to switch off, as data; readings/stops.py turns it into volts, amps or ohms.
 
-    rule: "capacitor volts" (``part``: working volts), "surge volts" (``part``: surge rating, cold starts only),
+    rule: "capacitor volts" (``part``: working volts, ``limit``: what share of them, or None for all),
+        "surge volts" (``part``: surge rating, cold starts only),
         "dissipation" (``part`` valve section: idle limit), "winding amps" (``part`` transformer), "bias safe" (``part``
         valve section: grid volts that hold the strongest of the spread), "sign" (``limit`` +1 or -1: its right sign),
         "zero" (``limit`` volts either side of 0), "heater" (``limit``: absolute volts), "ratio" (``limit``: fraction of

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.asked import Block
 from firstglow.readings.expected import share_of
+from firstglow.readings.hotter import DRIVE_STEPS, crossing, drive
 from firstglow.readings.meters import Range
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
@@ -28,8 +29,6 @@ Side = Literal["below", "above"]
 
 # Surge rating over working volts where a part states none: 1.15 to 315 V, 1.10 above (IEC 60384-4, from memory).
 SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
-# A valve is driven hotter by up to this much less bias [V] to find where it reaches its limit, in so many steps.
-DRIVE_VOLTS, DRIVE_STEPS = 30.0, 16
 # Loading under this part of a limit is less than any hand meter's own error: the limit stands as it is rated.
 UNFELT = 0.002
 # What any meter must at least show of a limit that is a fraction of the expected value: that half is missing, or double.
@@ -189,7 +188,10 @@ class Limits:
     def capacitor(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Working volts of a capacitor, as they appear between these two joints."""
         part = self.amplifier.parts[rule.part]
-        return self._capacitor(r, part, part.value("volts"), f"{rule.part} is a {part.value('volts'):g} V part")
+        volts, said = part.value("volts"), f"{rule.part} is a {part.value('volts'):g} V part"
+        if rule.limit is not None:
+            said = f"{said}: what stands here stands on it in proportion when the dial goes up"
+        return self._capacitor(r, part, volts * (rule.limit or 1.0), said)
 
     def surge(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Surge volts: seconds at a cold start only."""
@@ -378,23 +380,6 @@ class Limits:
         if valve not in self._safe:
             self._safe[valve] = safe_bias(self.observer, valve, self.socket)
         return self._safe[valve]
-
-
-def drive() -> Array:
-    """Volts by which a valve is driven hotter along a path."""
-    return np.asarray(DRIVE_VOLTS * np.linspace(0.0, 1.0, DRIVE_STEPS) ** 2)
-
-
-def crossing(shown: Array, watts: Array, most: float) -> float | None:
-    """Shown value where ``watts`` first reaches ``most`` along a path; None where it never does."""
-    over = np.flatnonzero(watts >= most)
-    if not len(over):
-        return None
-    k = int(over[0])
-    if k == 0:
-        return float(shown[0])
-    share = (most - watts[k - 1]) / (watts[k] - watts[k - 1])
-    return float(shown[k - 1] + share * (shown[k] - shown[k - 1]))
 
 
 _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] = {
