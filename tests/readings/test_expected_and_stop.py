@@ -33,7 +33,7 @@ BUILT = {"single-ended cathode": single_ended_cathode}
 METERS = ("digital", "20k", "1k")
 CASES = [(n, m) for n in (*FILES, *BUILT, *(f"topology {s}" for s in TOPOLOGIES)) for m in METERS]
 # Limits that give way to the band by design: a fraction of what is expected, not a rating.
-SOFT = {"ratio", "ratio to", "hum", "slow fall", "at supply"}
+SOFT = {"ratio", "ratio to", "path", "hum", "slow fall", "at supply"}
 
 
 def amplifier(name: str) -> Amplifier:

@@ -4,13 +4,15 @@ from collections.abc import Iterator, Sequence
 
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import End, mains_joints
 from firstglow.readings.probe import PlannedReading
 
-TWO_ENDED = ("resistor", "choke", "capacitor", "diode", "fuse", "switch", "gas tube")
+TWO_ENDED = ("resistor", "choke", "capacitor", "fuse", "switch", "gas tube")
 RUNG = "1"
 WIPER = "wiper"
+_KEYS = {"valve": "pin_ohms", "diode": "diode_ohms"}
 
 
 def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[PlannedReading]:
@@ -23,7 +25,7 @@ def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[Planned
         if len(pair) == 1 or pair in seen or pair <= covered:
             continue
         seen.add(pair)
-        key = "winding" if owner.windings else "pin_ohms" if owner.kind == "valve" else "part_ohms"
+        key = "winding" if owner.windings else _KEYS.get(owner.kind, "part_ohms")
         fill = {"winding": word, "part": owner.name, "electrode": word.split()[0]}
         yield frame.reading(
             RUNG,
@@ -36,6 +38,7 @@ def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[Planned
             quantity="ohms",
             owner=owner.name,
             needs=False,
+            stops=(stops.no_short("a shorted diode"),) if owner.kind == "diode" else (),
             fill=fill,
         )
 
@@ -53,6 +56,9 @@ def _pairs(frame: Frame) -> Iterator[tuple[Part, str, End, End]]:
         elif part.kind == "pot":
             yield part, "whole track", frame.at(part.name, "end 1"), frame.at(part.name, "end 2")
             yield part, WIPER, frame.at(part.name, "wiper"), frame.at(part.name, "end 1")
+        elif part.kind == "diode":
+            # red on its cathode: forward, one meter opens it and another does not, and no figure tells it from a short
+            yield part, "own ends", frame.at(part.name, "cathode"), frame.at(part.name, "anode")
         elif part.kind in TWO_ENDED:
             first, second = list(part.leads)[:2]
             yield part, "own ends", frame.at(part.name, first), frame.at(part.name, second)

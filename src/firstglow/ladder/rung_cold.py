@@ -253,14 +253,18 @@ def _loads(frame: Frame) -> Iterator[PlannedReading]:  # row 10
         if common.joint != "chassis":
             yield ohms(frame, "common to chassis", "load_common", common, chassis, owner=load.name)
         if rails:
+            # red on HT: the meter then keeps the diodes of the HT in reverse, and no way through them hides a short
             yield ohms(
                 frame,
                 "hot to HT",
                 "load_ht",
-                hot,
                 frame.joint(rails[0]),
+                hot,
                 owner=load.name,
                 quantity="open ohms",
                 situation=off,
-                stops=(stops.below(INSULATION, "insulation of the output transformer"),),
+                stops=(
+                    stops.below(INSULATION, "insulation of the output transformer"),
+                    stops.no_short("a short from the loudspeaker winding to HT"),
+                ),
             )

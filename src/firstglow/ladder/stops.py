@@ -24,6 +24,11 @@ def least(fraction: float, why: str = "") -> StopRule:
     return StopRule("ratio", "", "below", fraction, why)
 
 
+def no_short(why: str) -> StopRule:
+    """Less than half of what the ways drawn between two joints may show, unplugged."""
+    return StopRule("path", "", "below", None, why)
+
+
 def most(fraction: float, why: str = "") -> StopRule:
     """Size over a fraction of the expected."""
     return StopRule("ratio", "", "above", fraction, why)

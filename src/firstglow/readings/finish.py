@@ -7,14 +7,14 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.apart import Apart, Ground
-from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
+from firstglow.readings.least import least_ohms
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet
 from firstglow.readings.slopes import shares
-from firstglow.readings.stops import Limit, Limits
+from firstglow.readings.stops import HALF, Limit, Limits
 from firstglow.readings.tightest import tightest
 from firstglow.readings.typed import LAMP_WORDS
 
@@ -32,8 +32,6 @@ ANOTHER = "read it with a digital meter"
 RARE_WORD = 0.001
 # Under this part of a meter's step a figure is nothing, and has no sign.
 NOTHING = 0.01
-# What chance gives a junction, from one end to the other.
-CHANCES = np.linspace(0.0005, 0.9995, 41)
 # A pot that runs out in more amplifiers than this is a result of the amplifier.
 SHORT = 0.01
 
@@ -53,7 +51,7 @@ def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, Ex
         most = float(high[i]) + heater_hum(sheet, r)
         down, up = min(on.rounded(float(low[i]), -1), expected), max(on.rounded(most, 1), expected)
         if not on.signed:
-            down = max(down, 0.0)
+            down = max(down, min(floor_of(sheet, r, on), expected))
         curve = tuple(float(v) for v in mains_curve(sheet, i))
         made[r.id] = ExpectedReading(
             r, r.id.split("/")[0], on, expected, down, up, moved_by=shares(sheet.found, i),
@@ -61,6 +59,15 @@ def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, Ex
             ground=sheet.grounds[i], start=start_of(sheet.grounds[i], on, meter),
         )  # fmt: skip
     return made
+
+
+def floor_of(sheet: Sheet, r: PlannedReading, on: Range) -> float:
+    """What the foot of an ohms band may not go below: where junctions make it as wide as decades, its own width would
+    bring it to nothing, and nothing is a short (half of the least that the ways drawn may show)."""
+    if r.probe.quantity != "ohms" or not any(rule.rule == "path" for rule in r.stops):
+        return 0.0
+    block = next(b for b in sheet.wanted if any(q.id == r.id for q in b.readings))
+    return on.rounded(least_ohms(sheet.observer, block, r) * HALF, -1)
 
 
 def start_of(ground: Ground, on: Range, meter: Meter) -> Range | None:
@@ -167,9 +174,7 @@ def least_open(sheet: Sheet, r: PlannedReading, on: Range) -> float:
     true = float(sheet.nominal.values[r.id][MIDDLE])
     if r.probe.quantity == "ohms":
         block = next(b for b in sheet.wanted if any(q.id == r.id for q in b.readings))
-        values = np.repeat(sheet.observer.nominal, len(CHANCES), axis=1)
-        own = [Block(block.key, block.situation, (r,))]
-        true = min(true, float(sheet.observer.see(own, Cast(values, level=CHANCES)).values[r.id].min()))
+        true = min(true, least_ohms(sheet.observer, block, r))
     return min(on.full, true / 2.0)
 
 

@@ -17,6 +17,7 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.asked import Block
 from firstglow.readings.expected import share_of
 from firstglow.readings.hotter import DRIVE_STEPS, crossing, drive
+from firstglow.readings.least import least_ohms
 from firstglow.readings.meters import Range
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
@@ -184,6 +185,13 @@ class Limits:
         assert rule.limit is not None
         size = abs(self.expected.get(rule.part, 0.0)) * rule.limit
         return self.side(r, size, rule.side, rule.why or f"against {rule.part}", physical=False) if size else []
+
+    def path(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """Half of the least that the ways drawn between two joints may show; nothing where there is none."""
+        if r.probe.quantity != "ohms":
+            return []
+        least = least_ohms(self.observer, self.blocks[r.id], r)
+        return [Limit("below", least * HALF, rule.why or "less than any way drawn there: a short", False)]
 
     def capacitor(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Working volts of a capacitor, as they appear between these two joints."""
@@ -384,7 +392,7 @@ class Limits:
 
 _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] = {
     "fixed": Limits.fixed, "zero": Limits.zero, "sign": Limits.sign, "heater": Limits.heater, "ratio": Limits.ratio,
-    "ratio to": Limits.ratio_to, "capacitor volts": Limits.capacitor, "surge volts": Limits.surge,
+    "ratio to": Limits.ratio_to, "path": Limits.path, "capacitor volts": Limits.capacitor, "surge volts": Limits.surge,
     "bias safe": Limits.bias_safe, "dissipation": Limits.dissipation, "winding amps": Limits.winding,
     "screen dissipation": Limits.screen_dissipation, "idle target": Limits.idle_target, "hum": Limits.hum,
     "heater to cathode": Limits.heater_cathode, "gas tube amps": Limits.gas_tube,
