@@ -33,6 +33,8 @@ BUILT = {"single-ended cathode": single_ended_cathode}
 METERS = ("digital", "20k", "1k")
 CASES = [(n, m) for n in (*FILES, *BUILT, *(f"topology {s}" for s in TOPOLOGIES)) for m in METERS]
 # Limits that give way to the band by design: a fraction of what is expected, not a rating.
+# A rating stands also where the drawing itself is past it: the words say so, and that the mains or the part must change.
+AS_DRAWN = "as drawn it stands past that before anything is wrong"
 SOFT = {"ratio", "ratio to", "path", "hum", "slow fall", "at supply"}
 
 
@@ -72,11 +74,12 @@ def test_what_is_expected_is_short_of_every_stop(name: str, meter: str) -> None:
         (reading.id, value, stop.limit, stop.why)
         for reading, value in figures(made)
         for stop, side in ((reading.stop_below, -1), (reading.stop_above, 1))
-        if stop is not None and (stop.limit - value) * side <= 0.0
+        if stop is not None and (stop.limit - value) * side <= 0.0 and AS_DRAWN not in stop.why
     ]
     assert stopped == []
     told = [r.id for r, value in figures(made) if answer(made, r, value) == "switch off now"]
-    assert told == []
+    past = [r.id for r, _ in figures(made) for s in (r.stop_below, r.stop_above) if s is not None and AS_DRAWN in s.why]
+    assert set(told) <= set(past)
 
 
 @pytest.mark.parametrize(("name", "meter"), CASES)
@@ -103,7 +106,7 @@ def test_no_row_passes_where_this_meter_cannot_tell_healthy_from_the_stop(name: 
             continue
         for stop in (reading.stop_below, reading.stop_above):
             # what the drawing itself is past is told as a finding, and no meter hides it
-            if stop is None or (usual and stop.cut) or "as drawn, before anything is wrong" in stop.why:
+            if stop is None or (usual and stop.cut) or AS_DRAWN in stop.why:
                 continue
             apart = abs(stop.limit - value) + reading.on.step
             errors = wrong_by(reading.on, value) + wrong_by(reading.on, stop.limit)

@@ -1,5 +1,6 @@
 """``firstglow narrow FILE``."""
 
+import re
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
@@ -48,12 +49,18 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, met
     for number, gain in enumerate(gains, 1):
         for line in _said(number, gain):
             say(line)
-    say("\nPut what you read in a layer of the file. Here it holds what the file says now:\n")
+    say("\nPut what you read in a layer of the file, a figure for each question mark:\n")
     say('[[layer]]\nkind = "measured"')
     for word in dict.fromkeys(g.measurement.word for g in gains):
         text = " ".join(g.measurement.text for g in gains if g.measurement.word == word)
-        click.echo(f'set."{word}" = "{text}"')
+        blank = re.sub(r"\d+(?:\.\d+)?", lambda found: "0" if found[0] == "0" else "?", text)
+        click.echo(f'set."{word}" = "{blank}"  # the file: {_short(text)}')
     say(f"\n{CAUTION}")
+
+
+def _short(text: str) -> str:
+    """Figures to four places."""
+    return re.sub(r"\d+\.\d+", lambda found: f"{float(found[0]):.4g}", text)
 
 
 def _said(number: int, gain: "Gain") -> list[str]:

@@ -65,7 +65,7 @@ class Sitting:
             "why": lambda: self._why(step),
             "help": lambda: self._said.extend(HELP),
             "?": lambda: self._said.extend(HELP),
-            "skip": self.climb.skip,
+            "skip": lambda: self._skip(),
             "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
             "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),
             "changed": lambda: self._changed(rest.replace(",", " ").split()),
@@ -120,15 +120,22 @@ class Sitting:
             self._tried = lines
 
     def _answer(self, text: str) -> None:
+        before = self.climb.state
         said = self.climb.answer(text).text
+        if before == "switched off" and self.climb.state != "switched off":
+            self._last = "✓ made safe by these readings; hands in only with the discharge clip still on"
         self._said = [f"! {line}" for line in screens.wrapped(said)] if said else []
         self._tried = []
 
     def _sign(self, text: str) -> None:
         word, _, name = text.partition(" ")
         if word.lower() != "yes":
-            raise ReadingsError(f'hold point: "{text}"; yes and a name, or back, or safe; try yes Anna Berg')
+            raise ReadingsError(f'hold point: "{text}"; yes and a name, or back, or safe; try yes and your own name')
         self.climb.sign(name)
+
+    def _skip(self) -> None:
+        self._said = [f"left out: {self.climb.skip()}"]
+        self._tried, self._last = [], ""
 
     def _back(self) -> None:
         self._said = [f"{self.climb.back()} is asked again"]
@@ -145,6 +152,7 @@ class Sitting:
         if step.reading is None:
             raise StateError("no reading is asked now")
         reading = self.climb.reading(step.reading)
+        live = [f"{item['joint']} {item['volts']:.0f} V" for item in self._rungs[reading.rung]["live"]]
         moved = ", ".join(f"{part} ({100 * share:.0f} %)" for part, share in reading.moved_by)
         lines = [f"Moved most by: {moved}." if moved else "No single part moves it."]
         lines += [
@@ -160,6 +168,8 @@ class Sitting:
             if reading.planned.check_first
             else []
         )
+        if live and reading.planned.situation.mains_volts > 0.0:
+            lines.append(f"Live on this rung: {', '.join(live)}.")
         if reading.planned.note_only or reading.note_only:
             lines.append(reading.note_only or reading.planned.note_only)
         self._said = [t for line in lines for t in screens.wrapped(line)]
@@ -217,7 +227,13 @@ class Sitting:
         return f"{other.channel if other.channel != channel else other.what} read {record.value}"
 
     def _wait(self, step: Step, rung: Mapping[str, Any]) -> str:
-        """What the rung still wants to wait before its readings settle."""
+        """What the rung still wants to wait before its readings settle, and when it is to be switched off for one."""
+        known = self.climb.ladder.expected.by_id[step.reading or ""]
+        planned = known.planned
+        if known.hidden and self.climb.here.meter is None:
+            return "type: meter digital (then this is read with it); meter and its old name afterwards"
+        if planned.probe.quantity == "volts after":
+            return f"switch off and pull the plug NOW, in sight; this is read {planned.probe.seconds:.0f} s later, hands off"
         if not self.climb.stage(step.stage).first or not self.climb.here.since:
             return ""
         gone = (self.climb.clock() - datetime.fromisoformat(self.climb.here.since)).total_seconds()

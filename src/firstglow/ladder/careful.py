@@ -142,7 +142,7 @@ class Careful:
             return f"{self.virtual.left(self.climb.fall, stage.situation, ask.places[0].part, seconds):.1f}"
         if ask.phase not in ("discharge", "again"):
             return ""
-        meter = self.climb.ladder.expected.meter
+        meter = self.climb.meter
         figures = " ".join(f"{LEFT_OVER}" for _ in ask.places)
         return f"{figures} on {resolving(meter)[-1].full:g}" if meter.needle and resolving(meter) else figures
 

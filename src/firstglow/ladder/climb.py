@@ -238,7 +238,7 @@ class Climb:
 
     def _safe(self, text: str) -> Answered:
         said = ""
-        for one in answers(text, self.here.safing, self.fall, self.clock(), self._meter):
+        for one in answers(text, self.here.safing, self.fall, self.clock(), self.meter):
             self._keep(one.event, value=one.value, why=one.why, data={"stage": self.here.stage, **(one.data or {})})
             said = one.why or said
         if self.here.state != "switched off":
@@ -253,7 +253,9 @@ class Climb:
         if step.kind != "hold":
             raise StateError("no hold point waits for a name now")
         if len(who) < 2:
-            raise ReadingsError(f'hold point: "{name}"; a yes and the name of who answers for it; try yes Anna Berg')
+            raise ReadingsError(
+                f'hold point: "{name}"; a yes and the name of who answers for it; try yes and your own name'
+            )
         missing = [n for n in self.rung(step.rung).planned.hold.needs if n not in self.here.taken]
         if missing:
             raise ReadingsError(f"hold point: {missing[0]} is not read; every reading it needs; try reading it first")
@@ -283,7 +285,7 @@ class Climb:
         return f"meter {meter.name} ({meter.about}): its loading is counted from here on"
 
     @property
-    def _meter(self) -> Meter:
+    def meter(self) -> Meter:
         """The meter that reads now."""
         return meter_named(self.here.meter, self.meters) if self.here.meter else self.ladder.expected.meter
 
@@ -305,8 +307,8 @@ class Climb:
         reading = self._expected(name)
         if reading.planned.needs or name in self.rung(reading.rung).planned.hold.needs:
             raise StateError(f"{name} is needed: no gate is passed with it unread")
-        if self.here.tried is not None and self.here.tried.verdict == "switch off now":
-            raise StateError(f"{name} is past its stop limit: it is not left out, it is found and read again")
+        if self.here.tried is not None and self.here.tried.verdict in ("look first", "switch off now"):
+            raise StateError(f"{name} did not read right: it is not left out, it is found, changed and read again")
         self._keep("skip", name)
         self._settle()
         return name

@@ -77,6 +77,8 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
             stops=stops.within(0.05, "halves or ratio wrong" if v.partner else "ratio wrong"),
             fill=fill,
         )
+        if not v.partner and not frame.roles.loops:
+            continue  # one plate and no loop: either way round is right
         yield frame.reading(
             rung,
             "turns to hot",

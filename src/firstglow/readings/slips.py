@@ -145,6 +145,9 @@ def _range(reading: ExpectedReading, value: float) -> Slip | None:
     if reading.on is None or not isinstance(reading.expected, float) or reading.expected == 0.0:
         return None
     if not isfinite(value):
+        if reading.unit == "ohm":
+            text = f"OL on a lower range than {reading.on.text}? On {reading.on.text} and OL all the same it is open"
+            return Slip("range", text, innocent=False)
         return Slip("range", f"OL is a range too low: {reading.on.text} is wanted here; read it again on that one")
     # on the next range up a figure this small is a step or two; two ranges up it is nothing
     coarse = 100.0 * reading.on.step

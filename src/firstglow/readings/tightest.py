@@ -47,8 +47,10 @@ def tightest(
                 value = min(value, off_low) if limit.side == "below" else max(value, off_high)
             if shown is not None:
                 if limit.physical and not hidden and past(limit, shown, on):
-                    why = f"{why} (past {on.text_of(abs(limit.value))} as drawn, before anything is wrong)"
-                value = beyond(value, limit, shown, on, hidden)
+                    # a rating stands, whatever the drawing makes of it: the mains come down, or the part is another
+                    why = f"{why}; as drawn it stands past that before anything is wrong: less mains, or another part"
+                else:
+                    value = beyond(value, limit, shown, on, hidden)
             if limit.side == "below" and not on.signed and value <= 0.0:
                 # room for the band went past nothing, where no reading gets: short of the band, or it stops nothing
                 value = on.rounded(min(limit.value, limit.value if low is None else low), -1)

@@ -16,7 +16,7 @@ CONTACT = {
     "none": "unplugged, clip black first",
     "bench box": "at the bench box, hands off the chassis",
     "clip": "clip, put on with power off; nobody holds a probe",
-    "one hand": "sheathed probe, one hand, the other away",
+    "one hand": "black clipped first, power off; then a sheathed probe, one hand",
 }
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
 KEY = "Esc, or space on an empty line: MAKE SAFE"
@@ -123,14 +123,10 @@ def _where(told: Row, reading: Mapping[str, Any], width: int) -> list[str]:
     if reading["kind"] != "look" or reading["contact"] == "bench box":
         lines += folded("HOW", told.contact, width)
     if told.range:
-        lines += folded("RANGE", f"{told.range}{_kind(reading['kind'])}", width)
+        lines += folded("RANGE", told.range, width)
     if told.differs:
         lines += folded("STANDS", told.differs, width)
     return lines
-
-
-def _kind(kind: str) -> str:
-    return {"dc volts": " dc", "ac volts": " ac", "dc amps": " dc", "ac amps": " ac"}.get(kind, "")
 
 
 def _expect(told: Row, reading: Mapping[str, Any], ink: str) -> list[str]:

@@ -14,7 +14,7 @@ CONTACT = {
     "none": "unplugged",
     "bench box": "at the bench box, hands off the chassis",
     "clip": "clip, put on with power off",
-    "one hand": "sheathed probe, one hand",
+    "one hand": "black clipped first, power off; then a sheathed probe, one hand",
 }
 WORDS = (
     (
@@ -26,7 +26,10 @@ WORDS = (
         "clip",
         "lead clipped on with the plug out and the joint below 10 V; power only then; nobody touches the meter lead",
     ),
-    ("sheathed probe, one hand", "tip bare by 4 mm at most, the other hand in a pocket; only at 60 V dc and below"),
+    (
+        "sheathed probe, one hand",
+        "black clipped on with the power off; tip bare by 4 mm at most, the other hand in a pocket; only at 60 V dc and below",
+    ),
     ("at the bench box", "read on the box that feeds the amplifier; the chassis is not touched"),
     (
         "1 MΩ in clip",

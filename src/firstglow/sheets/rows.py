@@ -179,7 +179,7 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
         red=red,
         black=black,
         contact=words.get(first["contact"], first["contact"]),
-        range=first.get("how") or first.get("range") or "",
+        range=range_text(first),
         expect=figure,
         band=band,
         stop=stop_text(first),
@@ -191,6 +191,16 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
         moved=moved_text(pair),
         chart=chart_text(pair),
     )
+
+
+def range_text(reading: Mapping[str, Any]) -> str:
+    """The range to choose, and whether ac or dc: "600 V ac", "start at 500 V dc, step down to 10 V"."""
+    text = str(reading.get("how") or reading.get("range") or "")
+    current = {"dc volts": " dc", "ac volts": " ac", "dc amps": " dc", "ac amps": " ac"}.get(
+        str(reading.get("kind")), ""
+    )
+    head, comma, rest = text.partition(",")
+    return f"{head}{current}{comma}{rest}" if text else ""
 
 
 def _black_pin(red: str, black: str) -> int | None:
