@@ -84,8 +84,7 @@ class Inputs:
     farads, hertz, esr, drain: reservoir [F], mains [Hz], reservoir's series resistance [ohm], ripple conductance of the load
     [S] (sample,). leak: ohms across the diode in reverse [ohm] (leg, sample), inf none, 0 a shorted diode. sense: +1, or -1
     for a reversed diode (leg, sample). dent: by how much the core's volts fall short of their fundamental, over its rms
-    (CELLS, sample); see ``departure``. mutual: ohms by which one leg's current works against another while both conduct, in
-    windings and mains side that they share; negative where their phases oppose (leg, leg, sample), the diagonal not used.
+    (CELLS, sample); see ``departure``.
     """
 
     volts: Array
@@ -100,7 +99,6 @@ class Inputs:
     leak: Array | None = None
     sense: Array | None = None
     dent: Array | None = None
-    mutual: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +122,6 @@ class Averaged:
     without it emf of every leg, ohms of every leg, scale ..., limit ....
     state: capacitor volts as each cell begins, then the mean current (cell + 1, sample); hand it back as ``start``.
     unsettled: the last change of its volts over the emf (sample,).
-    cross, d_cross: where ``mutual`` was given and two conduct at once, mean product of the currents of two different legs
-    [A^2] (leg, leg, sample) and its slopes (leg, leg, cause, sample).
     """
 
     cell: Cell
@@ -138,8 +134,6 @@ class Averaged:
     d_square: Array
     state: Array
     unsettled: Array
-    cross: Array | None = None
-    d_cross: Array | None = None
 
     @property
     def stands_for(self) -> float:
@@ -262,7 +256,7 @@ def prepare(cell: Cell, x: Inputs) -> Problem:
         CELLS // 2 if cell.equal else CELLS,
         row(x.volts), rows(x.emf), np.maximum(ohms, SMALLEST_OHMS), rows(x.scale), rows(x.limit),
         None if x.leak is None else rows(x.leak), None if x.sense is None else rows(x.sense), x.dent,
-        esr, drain, beta * hold, beta, 1.0 / theta, x.mutual,
+        esr, drain, beta * hold, beta, 1.0 / theta,
     )  # fmt: skip
 
 
@@ -294,17 +288,10 @@ def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsett
     mean_of_volts = run.mean[MEAN] if p.esr is None else run.mean[MEAN] - p.esr
     mean = np.concatenate([[-p.drain * mean_of_volts - 1.0], run.mean[FIRST:]])
     move = _solve(run, end, mean)
-
-    def closed(value: Array, slope: Array) -> tuple[Array, Array]:
-        """A result (..., sample) and its slopes (..., cause, sample) from its rows (..., way, sample)."""
-        rows = np.concatenate([-p.drain * slope[..., MEAN : MEAN + 1, :], slope[..., FIRST:, :]], axis=-2)
-        rows += slope[..., START : START + 1, :] * move[0]
-        rows += slope[..., MEAN : MEAN + 1, :] * move[1]
-        return value + slope[..., MISS, :] + slope[..., START, :] * step[0] + slope[..., MEAN, :] * step[1], rows
-
-    values, rows = closed(run.values, run.slopes)
+    by_v, by_amps = run.slopes[:, :, START, None], run.slopes[:, :, MEAN, None]
+    rows = np.concatenate([-p.drain * by_amps, run.slopes[:, :, FIRST:]], axis=2)
+    rows += by_v * move[0]
+    rows += by_amps * move[1]
+    values = run.values + run.slopes[:, :, MISS] + run.slopes[:, :, START] * step[0] + run.slopes[:, :, MEAN] * step[1]
     square, d_square = (values[2], rows[2]) if len(values) > 2 else (np.zeros_like(values[0]), np.zeros_like(rows[0]))
-    cross, d_cross = (None, None) if run.cross is None or run.d_cross is None else closed(run.cross, run.d_cross)
-    return Averaged(
-        cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled, cross, d_cross
-    )
+    return Averaged(cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled)

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from firstglow.amplifier.leg_types import WindingStep
 from firstglow.amplifier.model import Part
 from firstglow.devices.lamp import filament
 from firstglow.solver.averaged import Averaged, Inputs
@@ -24,8 +23,8 @@ from firstglow.solver.pulses import Pulses, emf_name
 AVERAGED = 2e-3
 """Part of a rectifier's watts that the cycle's cells may get wrong. A cell's implicit midpoint step keeps the books itself:
 what a leg takes from its emf is what its ohms, its diode and the reservoir get, and a step leaning towards the end of its
-cell only loses; legs in one cell are solved together. Measured:
-none of it was needed in 40,000 random states of examples (b) and (c) and 4,500 of all three (reservoirs
+cell only loses. What may be missing is where two legs conduct in one cell and the second works against what the first has
+charged. Measured: none of it was needed in 40,000 random states of examples (b) and (c) and 4,500 of all three (reservoirs
 open among them), nor in about 1,500 of nine forms of supply; the rest is left for topologies nobody has tried."""
 
 
@@ -133,10 +132,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
         miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c)
         books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
-    cross = np.zeros((len(turns), *turns.shape)) if found.cross is None else found.cross
-    square_turns = (turns**2 * found.each_square).sum(axis=0) + (group.paired(turns) * cross).sum(axis=(0, 1))
-    rest = share**2 * (square_turns - flow_turns**2) * c["per lamp"]
-    mutual = group.mutual(c, source)
+    rest = share**2 * ((c["together"] * turns**2 * found.each_square).sum(axis=0) - flow_turns**2) * c["per lamp"]
     lamp = books.flows.setdefault("lamp", Flow())
     lamp.row["rest"] = lamp.row.get("rest", 0.0) + rest
     volts = wide[group.plus] - wide[group.minus]
@@ -148,8 +144,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             own = (
                 wide[group.emfs[n]] * in_phase
                 - volts * amps
-                - (c["ohms"][n] + turns[n] ** 2 * source) * square
-                - (0.0 if mutual is None else (mutual[n] * cross[n]).sum(axis=0))
+                - (c["ohms"][n] + c["together"][n] * turns[n] ** 2 * source) * square
             )
         else:  # a volt in hundreds: its law at the current that weighs most tells it better than a difference
             weighty = square / np.maximum(np.abs(amps), 1e-15)
@@ -168,14 +163,14 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
             name = f"{plate.lead}_amps" if plate.valve else "amps"
             flow.row[name] = flow.row.get(name, 0.0) + plate.way * i
-        crossed = np.abs(in_phase * group.not_met(n, wide, c)) + np.abs(amps * _others_drop(bench, leg, amps))
-        least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - crossed
+        cross = np.abs(in_phase * group.not_met(n, wide, c)) + np.abs(amps * _others_drop(bench, leg, amps))
+        least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - cross
         costs.append(([plate.part.name for plate, _ in plates], cost - given))
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row
                 moves = {
-                    "pulses square": square + _beside(group, n, w, cross),
+                    "pulses square": c["together"][n] * square,
                     "pulses dc": w.sign * amps,
                     "pulses in phase": w.sign * leg.phase * in_phase,
                 }
@@ -185,16 +180,6 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     for names, cost in costs:
         for name in names:
             books.flows[name].watts = books.flows[name].watts + (cost + missing / len(costs)) / len(names)
-
-
-def _beside(group: Pulses, n: int, mine: WindingStep, cross: Array) -> Array:
-    """What the other legs that pulse through a winding at the same moments add to leg ``n``'s mean square there [A^2]."""
-    out = np.zeros(cross.shape[-1])
-    for k, other in enumerate(group.legs):
-        for w in other.leg.windings:
-            if k != n and (w.part, w.winding) == (mine.part, mine.winding):
-                out = out + mine.sign * w.sign * cross[n, k]
-    return out
 
 
 def _others_drop(bench: Bench, leg: LegRows, amps: Array) -> Array:

@@ -73,7 +73,6 @@ class Pulses:
         self.lamp = f.index.get("lamp ohms", f.ground) if transformer else f.ground
         self.rest = f.index.get("lamp harmonics", f.ground) if transformer else f.ground
         self.ahead, self.primaries = ahead_of(f, transformer) if transformer else ([], [])
-        self.loss = f.rows.of(f.amplifier.parts[transformer], "core_loss_watts") if transformer else None
         self.heaters = heaters_on(f, transformer) if transformer else []
         self.ratio = HeaterRatio(f, [r.envelope for r in self.legs])
         halves = {} if loops or halves is None else halves
@@ -138,6 +137,9 @@ class Pulses:
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
         c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
+        like = self._like(p, c["sense"])
+        c["together"] = like.sum(axis=1)
+        c["ohms"] = c["ohms"] + ((like - np.eye(len(like))[:, :, None]) * np.abs(c["shared"])).sum(axis=1)
         c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
         if self.primaries:
             per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
@@ -147,24 +149,34 @@ class Pulses:
         else:
             c |= {"core ohms": np.zeros(n), "per lamp": np.zeros(n)}
         c["heaters"] = sum((p[v] * p[a] * p[i] * p[w] for v, a, i, w in self.heaters), np.zeros(n)) / nominal**2
-        c["core loss"] = np.zeros(n) if self.loss is None else p[self.loss] / nominal**2
         return c | {
             "henries": np.zeros(n) if self.henries is None else p[self.henries],
             "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
 
+    def _like(self, p: Array, sense: Array) -> Array:
+        """1 where two legs pulse through windings and mains side at the same moments, half and half, so that each meets what
+        they share as twice its ohms (leg, leg, sample): a reversed diode beside its sound neighbour, or the like loops of two
+        bad rectifiers across from each other in a bridge. Always 1 on the diagonal."""
+        way = np.array([[leg.phase] for leg in self.legs]) * sense
+        if self.loops:
+            there = np.array([leg.there(p) for leg in self.loops])
+            like = (way[:, None] == way) & there[:, None] & there
+        else:
+            like = (way[:, None] == way) & (sense[:, None] != sense)
+        return np.asarray(np.maximum(like.astype(float), np.eye(len(way))[:, :, None]))
+
     def source(self, x: Array, c: Coefficients) -> tuple[Array, Array, Array, Array]:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
         mains side carries: each (sample,) with its slopes by core and lamp (2, sample).
 
-        The heaters and the core's loss stand in parallel with the mains side, each with its resistance of the moment.
+        The heaters stand in parallel with the mains side, each with its resistance of the moment.
         """
         k = c["core ohms"] + x[self.lamp] * c["per lamp"]
         nominal = self.frame.amplifier.mains_volts
         warmth = (x[self.core] / nominal) ** 2 + COLD_KNEE**2
-        heat = c["heaters"] * warmth ** ((HEATER_POWER - 1.0) / 2.0)
-        g = heat + c["core loss"]
-        by_core = (HEATER_POWER - 1.0) * heat * x[self.core] / nominal**2 / warmth
+        g = c["heaters"] * warmth ** ((HEATER_POWER - 1.0) / 2.0)
+        by_core = (HEATER_POWER - 1.0) * g * x[self.core] / nominal**2 / warmth
         share = 1.0 / (1.0 + k * g)
         d_share = -(share**2) * np.array([k * by_core, g * c["per lamp"]])
         d_value = k * d_share
@@ -197,9 +209,9 @@ class Pulses:
         turned = bool((c["sense"] < 0.0).any())
         leaks = bool(np.isfinite(c["leak"]).any())
         return Inputs(
-            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["turns"] ** 2 * source,
+            x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
             c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
-            c["leak"] if leaks else None, c["sense"] if turned else None, None, self.mutual(c, source),
+            c["leak"] if leaks else None, c["sense"] if turned else None,
         )  # fmt: skip
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
@@ -217,7 +229,7 @@ class Pulses:
         source, by_source, share, d_share = self.source(x, c)
         ratio, by_volts = self.ratio.ratios(x, c["heater"])
         along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
-            Along(ohms=turns**2, mutual=self.paired(turns) if legs > 1 else None)
+            Along(ohms=c["together"] * turns**2)
         ]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
@@ -249,31 +261,7 @@ class Pulses:
             row = at + legs + k
             terms[row] = x[self.frame.index[in_phase_name(self.name, n)]] - found.each_in_phase[n]
             np.negative(in_phase[n], out=table[row])
-        weight = turns**2
-        squares = (weight * found.each_square).sum(axis=0), (weight[:, None] * square).sum(axis=0)
-        if found.cross is not None and found.d_cross is not None:
-            shared = self.paired(turns)
-            moved = (shared[:, :, None] * found.d_cross).sum(axis=1)
-            squares = (
-                squares[0] + (shared * found.cross).sum(axis=(0, 1)),
-                squares[1] + self._causes(moved, by_source, by_volts).sum(axis=0),
-            )
-        self._harmonics(c, squares, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
-
-    def _opposing(self, values: Array) -> Array:
-        """Values of two legs each (leg, leg, sample), turned where their phases oppose; nothing on the diagonal."""
-        phase = np.array([leg.phase for leg in self.legs])
-        return np.asarray((phase[:, None] * phase - np.eye(len(phase)))[:, :, None] * values)
-
-    def paired(self, turns: Array) -> Array:
-        """Product of every two legs' turns as the core sees them at one moment (leg, leg, sample); 0 on the diagonal."""
-        return self._opposing(turns[:, None] * turns)
-
-    def mutual(self, c: Coefficients, source: Array) -> Array | None:
-        """Ohms by which one leg's pulse works against another's at the same moment: the windings they share, and the core."""
-        if len(self.legs) == 1:
-            return None
-        return self._opposing(c["shared"] + c["turns"][:, None] * c["turns"] * source)
+        self._harmonics(c, found.each_square, square, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
 
     def not_met(self, leg: int, x: Array, c: Coefficients) -> Array:
         """What legs of the other half cycle drop at the fundamental in this leg's windings: it conducts without it."""
@@ -305,13 +293,13 @@ class Pulses:
         return np.concatenate(parts, axis=1)
 
     def _harmonics(
-        self, c: Coefficients, squares: tuple[Array, Array], flow: tuple[Array, Array], share: tuple[Array, Array],
+        self, c: Coefficients, each: Array, d_each: Array, flow: tuple[Array, Array], share: tuple[Array, Array],
         out: tuple[Array, Array],
     ) -> None:  # fmt: skip
-        """What the pulses add to the lamp's mean square beyond their fundamental [A^2]. squares: mean square of the core's
-        amp-turns."""
-        at = 1 + len(self.legs)
-        rest, d_rest = squares[0] - flow[0] ** 2, squares[1] - 2.0 * flow[0] * flow[1]
+        """What the pulses add to the lamp's mean square beyond their fundamental [A^2]."""
+        weight, at = c["together"] * c["turns"] ** 2, 1 + len(self.legs)
+        rest = (weight * each).sum(axis=0) - flow[0] ** 2
+        d_rest = (weight[:, None] * d_each).sum(axis=0) - 2.0 * flow[0] * flow[1]
         part = share[0] ** 2 * c["per lamp"]
         out[0][:] = part * rest
         out[1][:] = part * d_rest
@@ -320,8 +308,7 @@ class Pulses:
 
 def _only(found: Averaged, there: Array) -> Averaged:
     """Nothing at all where there is no such way: what a batch holds beside a sample must not move it by a nanoamp."""
-    names: tuple[str, ...] = ("each_amps", "each_in_phase", "each_square", "d_amps", "d_in_phase", "d_square")
-    names += () if found.cross is None else ("cross", "d_cross")
+    names = ("each_amps", "each_in_phase", "each_square", "d_amps", "d_in_phase", "d_square")
     return replace(found, **{name: getattr(found, name) * there for name in names})
 
 
