@@ -38,7 +38,7 @@ def test_a_needle_starts_high_and_is_read_where_one_volt_shows(ladder: Ladder) -
     assert reading.start.full == 500.0
     assert 0.025 * reading.on.full + reading.on.step / 2 < 0.5  # half the limit: class and eye together
     printed = {row.ids[0]: row.range for rung in ladder.document["rungs"] for row in rows(rung, {})}
-    assert printed[CHARGE] == "start at 500 V, step down to 10 V"
+    assert printed[CHARGE] == "start at 500 V dc, step down to 10 V"
     assert printed[HT_OFF] == "start at 1000 V, step down to 50 V"
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
-from planted import KINDS, Planted
+from planted_transformers import KINDS, Planted
 
 from firstglow.amplifier import load
 from firstglow.windings import study
