@@ -39,7 +39,7 @@ def test_a_needle_starts_high_and_is_read_where_one_volt_shows(ladder: Ladder) -
     assert 0.025 * reading.on.full + reading.on.step / 2 < 0.5  # half the limit: class and eye together
     printed = {row.ids[0]: row.range for rung in ladder.document["rungs"] for row in rows(rung, {})}
     assert printed[CHARGE] == "start at 500 V dc, step down to 10 V"
-    assert printed[HT_OFF] == "start at 1000 V, step down to 50 V"
+    assert printed[HT_OFF] == "start at 1000 V dc, step down to 50 V"
 
 
 def test_nothing_on_the_coarse_range_never_passes_and_says_how(ladder: Ladder) -> None:
