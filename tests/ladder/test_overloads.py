@@ -44,7 +44,7 @@ def test_one_ohm_typed_for_a_bleeder(path: Path, old: str, new: str, winding: st
 
 
 def test_a_resistor_past_its_watts_by_ohms_law() -> None:
-    text = A.read_text(encoding="utf-8").replace("1k5 3W 5%", "1k5 0.25W 5%")
+    text = A.read_text(encoding="utf-8").replace("1k5 3W 5%", "1k5 0.15W 5%")
     amplifier = load(text)
     physics = SolverPhysics(amplifier)
     standing = physics.standing(as_it_stands(amplifier))
@@ -52,7 +52,7 @@ def test_a_resistor_past_its_watts_by_ohms_law() -> None:
     (found,) = overloads(amplifier, physics)
     assert found.part == "R2"
     assert found.value == pytest.approx(drop**2 / 1500.0, rel=1e-3)
-    assert found.limit == 0.25
+    assert found.limit == 0.15
     assert "1500 Ω" in found.text
 
 
