@@ -84,7 +84,7 @@ def test_records_edited_by_hand_are_named_and_mended(tmp_path: Path) -> None:
     assert '"28.3"' in kept
     records.write_text(kept.replace('"28.3"', '"29.3"'), encoding="utf-8")
     done = run(B, "--records", records, "--resume", code=2)
-    assert f"{records}:5: line 5: " in done.stderr
+    assert f"{records}:8: line 8: " in done.stderr
     assert "try --mend" in done.stderr
     done = run(B, "--records", records, "--resume", "--mend", answers=["quit"])
     assert "put back as it was written" in done.stderr
@@ -132,7 +132,7 @@ def test_from_a_rung(tmp_path: Path) -> None:
     run(B, "--records", records, "--resume", "--from", "0", answers=["quit"])
     last = json.loads(records.read_text(encoding="utf-8").splitlines()[-2])
     assert last["event"] == "repeat"
-    assert len(last["data"]["readings"]) == 6
+    assert len(last["data"]["readings"]) == 9
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")
