@@ -70,9 +70,9 @@ def command(as_json: bool) -> None:
             }
         )
         return
-    say(f"{amplifier.name}, an invented amplifier: sixteen lines of text say what stands on the bench.")
-    say("From them firstglow derives every reading of its first power-up, with a band and a value to switch off at.")
-    say("Here a virtual one is climbed: a meter with its own errors, and one fault hidden in it.\n")
+    say(f"{amplifier.name} is invented: sixteen lines of text say what stands on the bench.")
+    say("From them: every reading of its first power-up, its band, when to switch off.")
+    say("A virtual one is climbed here, its meter with errors, one fault hidden in it.\n")
     document = ladder.document
     rungs = len(document["rungs"])
     count = sum(len(r["readings"]) for r in document["rungs"])
@@ -83,12 +83,14 @@ def command(as_json: bool) -> None:
             say(f"  {rung['title']}")
         for r in chosen:
             figure, band = expect_text(r)
-            band = band.replace(f" {r['unit']}  to  ", " to ")
+            band = band.replace(f" {r['unit']}  to  ", " to ").replace("  to  ", " to ")
             stop = stop_text(r).split(";")[0]
-            say(f"    {r['what']:<33}{figure:>9}  {band:<18}  {'stop ' + stop if stop else ''}".rstrip())
+            say(f"    {r['what']:<36} {figure:>9}   {band}".rstrip())
+            if stop:
+                say(f"      stop {stop}")
     say("\nThe climb:\n")
     for line in told(ladder, outcome):
         say(line)
     say("    Off, plug out, made safe: the output valve was never at risk.\n")
-    say(f"What was hidden: {PART}, the coupling capacitor, leaks {OHMS / 1e6:g} MΩ. An ohmmeter calls that good.")
-    say("High voltage kills. Nothing here says a chassis may be touched: local codes, licensed practice.")
+    say(f"What was hidden: {PART}, the coupling capacitor, leaks {OHMS / 1e6:g} MΩ: good to an ohmmeter.")
+    say("High voltage kills. Nothing here says a chassis may be touched: follow local codes.")

@@ -106,7 +106,8 @@ def told(ladder: "Ladder", outcome: "Outcome") -> list[str]:
             continue
         good = [t for t in taken if t.verdict.verdict in ("go on", "note only")]
         then = "" if len(good) == len(taken) else ", then"
-        lines.append(f"  {rung.planned.title}: {len(good)} readings, go on{then}")
+        count = f"{len(good)} reading{'' if len(good) == 1 else 's'}"
+        lines.append(f"  {rung.planned.title}: {count}, go on{then}")
     if outcome.stopped_at is None:
         lines.append("  The top: every reading was as expected.")
         return lines

@@ -1,5 +1,6 @@
 """What every rung builder works with: structure, bench, situations, and readings made whole."""
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from functools import cached_property
@@ -31,6 +32,7 @@ TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to
 LEAST_LOOP_GAIN = 1.0 / 0.92 - 1.0
 LEAST_OF_LOOP = 0.01  # of the loop's own resistor: less in series with it is no resistor that anybody puts in
 BRIDGE = End("mains", "bench ammeter, in line", outside=True)
+LAMP = End("mains", "the limiter lamp itself", outside=True)
 
 
 class Frame(Structure):
@@ -244,6 +246,7 @@ class Frame(Structure):
         range_volts: float | None = None,
         fill: Mapping[str, object] | None = None,
         aside: str = "",
+        tool: str = "",
     ) -> PlannedReading:
         """One reading made whole: id, texts, contact.
 
@@ -263,7 +266,7 @@ class Frame(Structure):
         checks = self._checks(words, key, aside, values)
         return PlannedReading(
             id=own_id,
-            what=words.text(f"{key}.what", **values),
+            what=_once(words.text(f"{key}.what", **values)),
             probe=Probe(kind, red.joint, black.joint, quantity, seconds, series_ohms),
             situation=situation,
             contact=contact or self._contact_later(own_id, situation, red, black),
@@ -279,6 +282,7 @@ class Frame(Structure):
             checks=checks if len(checks) > 1 or "either" not in checks else {},
             note_only=note_only,
             remark=remark,
+            tool=tool,
             range_volts=range_volts,
             stop_words=words.text(f"{key}.stop", **values) if words.is_there(f"{key}.stop") else "",
         )
@@ -298,7 +302,8 @@ class Frame(Structure):
 
     def bench(self, rung: str, word: str, text: str, situation: Situation, **more: Any) -> PlannedReading:
         """A reading at the bench box: lamp or ammeter, chassis untouched."""
-        return self.reading(rung, word, text, BRIDGE, BRIDGE, situation, contact="bench box", **more)
+        place = LAMP if more.get("quantity") == "lamp" else BRIDGE
+        return self.reading(rung, word, text, place, place, situation, contact="bench box", **more)
 
     def look(self, rung: str, word: str, text: str, situation: Situation, **more: Any) -> PlannedReading:
         """A yes-or-no question for eyes and ears."""
@@ -362,3 +367,8 @@ class Frame(Structure):
 
 def _too_much(dc: float, ac: float) -> bool:
     return abs(dc) > HAND_SHARE * HAND_DC or abs(ac) > HAND_SHARE * HAND_AC
+
+
+def _once(what: str) -> str:
+    """A part that is named by its place says the place itself: no "V2 cathode V2 cathode R"."""
+    return re.sub(r"\b(\S+ \S+) \1\b", r"\1", what)

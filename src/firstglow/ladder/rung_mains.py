@@ -70,6 +70,7 @@ def _bond(frame: Frame) -> PlannedReading:  # row 1
         frame.unplugged(),
         kind="ohms",
         quantity="bond ohms",
+        tool="bond tester",
         stops=stop,
     )
 
@@ -86,6 +87,7 @@ def _insulation(frame: Frame) -> PlannedReading:  # row 2
         kind="ohms",
         quantity="open ohms",
         contact="clip",
+        tool="insulation tester, 500 V dc",
         stops=(stops.below(least.insulation, f"mains insulation at 500 V dc, {least.said_by}"),),
     )
 

@@ -107,8 +107,8 @@ class ExpectedReading:
     @property
     def how(self) -> str:
         """Which range, and how to come to it: "10 V", "start at 500 V, step down to 10 V"; "" for none."""
-        if self.on is None:
-            return ""
+        if self.on is None or self.planned.tool:
+            return self.planned.tool
         return f"start at {self.start.text}, step down to {self.on.text}" if self.start else self.on.text
 
     @property

@@ -97,6 +97,7 @@ class PlannedReading:
     stop_words: str = ""
     checks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     remark: str = ""
+    tool: str = ""
 
 
 @dataclass(frozen=True, slots=True)

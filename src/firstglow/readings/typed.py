@@ -32,6 +32,8 @@ def typed_number(text: str, unit: str | None, where: str = "reading") -> float:
     Returns inf for OL (-inf with a minus). Raises ReadingsError saying what is allowed.
     """
     plain = str(text).strip().replace("−", "-").replace("–", "-").replace("\u00a0", " ")
+    if unit == "ohm":
+        plain = plain.removeprefix(">").strip()  # an insulation tester's ">100M": at least that
     bare = plain.lstrip("+-").strip().lower()
     if bare in OPEN_WORDS:
         return -inf if plain.startswith("-") else inf

@@ -137,9 +137,9 @@ def table(group: Sequence[Line], sides: Sequence[str]) -> str:
     """Readings across the page, with a blank for each of the sides and one for the mains."""
     blank = 24 / len(sides)
     head_cells = (
-        '<colgroup><col style="width:22mm"><col style="width:48mm"><col style="width:51mm"><col style="width:36mm">'
+        '<colgroup><col style="width:22mm"><col style="width:47mm"><col style="width:51mm"><col style="width:35mm">'
         + f'<col style="width:{blank:g}mm">' * len(sides)
-        + '<col style="width:9mm"></colgroup><thead><tr><th>socket from below</th><th>black on, red on</th>'
+        + '<col style="width:11mm"></colgroup><thead><tr><th>socket from below</th><th>black on, red on</th>'
         "<th>EXPECT</th><th>STOP IF</th>"
         + "".join(f"<th>{side}</th>" for side in sides)
         + "<th>mains</th></tr></thead>"

@@ -236,7 +236,7 @@ def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:
     names = []
     for item in (pair[0].get("moved_by") or [])[:2]:
         name = str(item["part"]).removeprefix("left ").removeprefix("right ")
-        names.append(re.sub(r"^type (\S+) \w+$", r"how a \1 draws", name).replace("mains volts", "the mains"))
+        names.append(re.sub(r"^type (\S+) \w+$", r"how the \1 type draws", name).replace("mains volts", "the mains"))
     if set(names) <= {"the mains", "the meter", "T1"}:
         return ""  # every reading is moved by these: to say so on each row says nothing
     return "moved most by " + " and ".join(dict.fromkeys(names)) if names else ""

@@ -56,7 +56,7 @@ def socket_svg(base: str, ringed: int, label: str = "", black: int | None = None
             parts.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="2.5" class="ring"/>')
             parts.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.5" class="hit" data-number="{number}"/>')
             # its number stands inside the circle of pins, where no other pin is
-            nx, ny = SIZE / 2 + (x - SIZE / 2) * 0.36, SIZE / 2 + (y - SIZE / 2) * 0.36
+            nx, ny = SIZE / 2 + (x - SIZE / 2) * 0.3, SIZE / 2 + (y - SIZE / 2) * 0.3
             if base != "octal":
                 parts.append(f'<text x="{nx:.2f}" y="{ny + 1.2:.2f}" class="number">{number}</text>')
         else:
