@@ -108,6 +108,7 @@ def test_keys_forms_slips_and_the_one_key_at_a_terminal(tmp_path: Path, sheet: d
             screen.send("\n")
         assert "no reading is asked yet" in screen.send("38.2\n")
         screen.send("\n")
+        at(screen, sheet, "0 4/8")
         assert "is not a reading" in screen.send("rubbish\n")
         assert "try back" in screen.send("bakc\n")
         assert "in ohm" in screen.send("3V\n")

@@ -3,9 +3,12 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+import numpy as np
+
 from firstglow.amplifier.model import Amplifier
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.narrow import ends
 
 # Standard deviation of a normal's 0.99 quantile over itself, times the root of the samples (H. A. David, Order Statistics,
 # 1981, 2.5): sqrt(0.99 x 0.01) / (density x score).
@@ -70,7 +73,10 @@ def with_measured(text: str, part: str, value: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Narrowed:
-    """One reading's band before and after a measurement [SI], as multiples of the two common scores."""
+    """One reading's band before and after a measurement [SI], by slopes at one common score: two scores differ by chance.
+
+    inside: the sampled band after lies in the one before, three standard deviations of an end's own chance apart.
+    """
 
     id: str
     share: float
@@ -87,6 +93,9 @@ def narrowed(before: Ladder, after: Ladder, part: str) -> Iterator[Narrowed]:
     """
     found = before.sheet.found
     own = [k for k, name in enumerate(found.parts) if name == part]
+    score = before.expected.score
+    widths = [np.subtract(*reversed(ends(sheet, score))) for sheet in (before.sheet, after.sheet)]
+    place = {r.id: k for k, r in enumerate(after.sheet.readings)}
     for i, r in enumerate(before.sheet.readings):
         one, other = before.expected.by_id[r.id], after.expected.by_id.get(r.id)
         if other is None or one.on is None or None in (one.low, one.high, other.low, other.high):
@@ -97,9 +106,4 @@ def narrowed(before: Ladder, after: Ladder, part: str) -> Iterator[Narrowed]:
         chance = 3.0 * OUTER / after.expected.samples**0.5
         below, above = (step + chance * abs(one.expected - end) for end in (one.low, one.high))  # type: ignore[operator]
         inside = one.low - below <= other.low and other.high <= one.high + above  # type: ignore[operator]
-        yield Narrowed(
-            r.id, share,
-            max(one.high - one.low - 2 * step, step) / before.expected.score,  # type: ignore[operator]
-            max(other.high - other.low - 2 * step, step) / after.expected.score,  # type: ignore[operator]
-            inside,
-        )  # fmt: skip
+        yield Narrowed(r.id, share, float(widths[0][i]), float(widths[1][place[r.id]]), inside)

@@ -62,7 +62,7 @@ def test_simultaneous_coverage_on_fresh_samples() -> None:
     y, sigmas, flat = world(2000, 1)
     groups = list(range(60))
     shape = shapes(sigmas, flat, groups)
-    score = common_score(y, shape, groups)
+    score, shape = common_score(y, shape, groups)
     low, high = marginals(y, shape, groups).band(score)
     fresh, _, _ = world(20_000, 2)
     ok = ((fresh >= low[:, None]) & (fresh <= high[:, None])).all(axis=0).mean()
@@ -93,3 +93,16 @@ def test_how_many_may_fail() -> None:
     assert may_fail(299, 0.99, 0.95) == 0
     assert may_fail(473, 0.99, 0.95) == 1
     assert may_fail(472, 0.99, 0.95) == 0
+
+
+def test_a_few_amplifiers_far_off_in_one_reading_widen_that_one_and_no_other() -> None:
+    """Five of 2000 healthy amplifiers bring one reading 30 standard deviations off (a pair that starves): its own band
+    takes them in, the other fifty-nine stay within a tenth of what they are without it."""
+    y, sigmas, flat = world(2000, 1)
+    groups = list(range(60))
+    usual, _ = common_score(y, shapes(sigmas, flat, groups), groups)
+    y[7, ::400] += 30.0 * y[7].std()
+    score, shape = common_score(y, shapes(sigmas, flat, groups), groups)
+    assert score < 1.1 * usual
+    high = marginals(y, shape, groups).band(score)[1]
+    assert (y[7] <= high[7]).mean() > 0.999

@@ -91,7 +91,7 @@ def sampled_bands(sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int 
     shape = shape_of(sheet)
     values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
     values = values[:, settled(seen, samples)]
-    score = common_score(values, shape, sheet.groups)
+    score, shape = common_score(values, shape, sheet.groups)
     low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)
     return Bands(low, high, score, values, seen)
 
@@ -128,7 +128,7 @@ def fast_bands(sheet: Sheet, seed: int = SEED) -> Bands:
     """By slopes."""
     shape = shape_of(sheet)
     values = straight(sheet, seed=seed)
-    score = common_score(values, shape, sheet.groups)
+    score, shape = common_score(values, shape, sheet.groups)
     low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)
     return Bands(low, high, score)
 
