@@ -74,6 +74,7 @@ def once(climb: Climb, clock: Clock, shows: Callable[[ExpectedReading], str]) ->
     clock.run(2.0)
     if step.kind == "reading":
         assert step.reading is not None
+        clock.run(climb.to_settle(step.reading))
         return climb.read(shows(climb.reading(step.reading)))
     if step.kind == "before":
         climb.answer(str(step.clips) if climb.stage(step.stage).powered else "")

@@ -467,3 +467,18 @@ def test_any_answers_at_random_never_skip_make_safe() -> None:
             assert not (powered and record.event in ("ready", "open", "change", "repeat"))
         assert climb.here.powered == powered
     assert here(climb.events) == climb.here
+
+
+def test_a_reading_after_ten_minutes_is_not_taken_before_them_and_a_stop_is_told_at_once() -> None:
+    """Two rehearsers passed "after 5 min" seconds after the plug went in: a wait that only advises is none."""
+    climb, clock = begun(B)
+    up_to(climb, clock, "4/HT1 after 5 min/shared")
+    before = len(climb.events)
+    with pytest.raises(ReadingsError, match="s to wait yet"):
+        climb.read("359.7")
+    assert len(climb.events) == before
+    clock.run(climb.to_settle("4/HT1 after 5 min/shared"))
+    assert climb.read("359.7").verdict.verdict == "go on"  # type: ignore[union-attr]
+    up_to(climb, clock, "4/HT1 after 10 min/shared")
+    assert climb.to_settle("4/HT1 after 10 min/shared") > 0.0
+    assert climb.read("120").verdict.verdict == "switch off now"  # type: ignore[union-attr]

@@ -6,7 +6,8 @@ from difflib import get_close_matches
 from typing import Any
 
 from firstglow.cli.talk import Talk
-from firstglow.ladder.climb import Answered, Climb, Step, typed_mains
+from firstglow.ladder.climb import Answered, Climb, Step
+from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
 from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
@@ -234,6 +235,11 @@ class Sitting:
             return "type: meter digital (then this is read with it); meter and its old name afterwards"
         if planned.probe.quantity == "volts after":
             return f"switch off and pull the plug NOW, in sight; this is read {planned.probe.seconds:.0f} s later, hands off"
+        own = self.climb.to_settle(step.reading or "")
+        if own > 0.0:
+            return (
+                f"{own // 60:.0f} min {own % 60:02.0f} s yet before this one counts; past its stop it is told at once"
+            )
         if not self.climb.stage(step.stage).first or not self.climb.here.since:
             return ""
         gone = (self.climb.clock() - datetime.fromisoformat(self.climb.here.since)).total_seconds()

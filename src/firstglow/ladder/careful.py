@@ -119,7 +119,7 @@ class Careful:
         wanted = max(planned.probe.seconds or 0.0, self.virtual.warm_seconds(planned.situation))
         if stage.first:
             wanted = max(wanted, rung.wait_seconds)
-        return max(0.0, wanted - self._on_for())
+        return max(self.climb.to_settle(step.reading), wanted - self._on_for())
 
     def _on_for(self) -> float:
         since = self.climb.here.since

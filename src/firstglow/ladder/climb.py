@@ -12,17 +12,17 @@ from typing import Any, Literal
 from firstglow.ladder.changed import changed, part_named
 from firstglow.ladder.fall import Fall, fall
 from firstglow.ladder.here import after, here
-from firstglow.ladder.judging import as_learned, judged
+from firstglow.ladder.judging import as_learned, finite, is_node, judged
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.near import Nearby
 from firstglow.ladder.safing import Asked, answers, asked
 from firstglow.ladder.states import StateError
 from firstglow.ladder.steps import Stage, stages
+from firstglow.ladder.waits import powered_for, to_settle
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
 from firstglow.readings.learn import Learned
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 from firstglow.readings.slips import Slip, recognised, words_elsewhere
-from firstglow.readings.typed import typed_number
 from firstglow.readings.verdict import MAINS_REACH, Verdict
 from firstglow.records.record import Record, now
 from firstglow.records.store import Store
@@ -140,7 +140,7 @@ class Climb:
             measured = {
                 r.planned.probe.red: float(self.here.taken[r.id].data["si"])
                 for r in readings
-                if r.id in self.here.taken and _is_node(r)
+                if r.id in self.here.taken and is_node(r)
             }
             self._falls = key, fall(self.ladder.frame, at or [stage.situation], measured)
         return self._falls[1]
@@ -197,11 +197,17 @@ class Climb:
             raise StateError(f"no reading is asked now: {step.kind}")
         found = judged(self.ladder, self.here, step.reading, text, self.meters)
         verdict = found.verdict
+        left = self.to_settle(step.reading)
+        if left > 0.0 and verdict.verdict != "switch off now":
+            raise ReadingsError(
+                f"{text.strip()}: {left:.0f} s to wait yet before this one counts; a stop limit is told at once, nothing "
+                f"else; try it again then"
+            )
         slips = self._slips(found.reading, found.si, verdict)
         why = "; ".join([verdict.why, *(s.text for s in slips if s.text not in verdict.why.lower())])
-        data: dict[str, Any] = {"stage": self.here.stage, "si": _finite(found.si)}
+        data: dict[str, Any] = {"stage": self.here.stage, "si": finite(found.si)}
         if verdict.compared is not None:
-            data["compared"] = _finite(verdict.compared)
+            data["compared"] = finite(verdict.compared)
         if slips:
             data["slips"] = [s.kind for s in slips]
         if self.here.mains_share is not None:
@@ -211,6 +217,13 @@ class Climb:
         self._keep(event, step.reading, text.strip(), verdict.verdict, why, data)
         self._settle()
         return Answered(verdict, slips)
+
+    def to_settle(self, name: str) -> float:
+        """Seconds that a reading still waits under power before it counts."""
+        planned = self._expected(name).planned
+        if not planned.settle_seconds or not self.here.powered:
+            return 0.0
+        return to_settle(planned, powered_for(self.store.records(), name.split("/", 1)[0], self.clock()))
 
     def answer(self, text: str) -> Answered:
         """An answer to anything but a reading or a hold point: what was done, counted, or read while making safe."""
@@ -407,26 +420,3 @@ def _just_done(text: str) -> None:
     """Enter, or a word for it: a figure that came too early is no such thing."""
     if text.strip().lower() not in DONE:
         raise ReadingsError(f'"{text}": no reading is asked yet; Enter when what stands above is done; try Enter')
-
-
-def _is_node(reading: ExpectedReading) -> bool:
-    """Dc volts of a joint to chassis, the limiter lamp out."""
-    probe = reading.planned.probe
-    return (
-        probe.kind == "dc volts"
-        and probe.quantity == "volts"
-        and probe.black == "chassis"
-        and reading.planned.situation.lamp_watts is None
-    )
-
-
-def _finite(value: float | None) -> float | str | None:
-    """A figure as JSON can hold it."""
-    if value is None or abs(value) < float("inf"):
-        return value
-    return "OL"
-
-
-def typed_mains(text: str) -> float:
-    """``118`` or ``118V`` as volts."""
-    return typed_number(text, "V", "mains")

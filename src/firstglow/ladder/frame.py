@@ -247,6 +247,7 @@ class Frame(Structure):
         fill: Mapping[str, object] | None = None,
         aside: str = "",
         tool: str = "",
+        settle_seconds: float = 0.0,
     ) -> PlannedReading:
         """One reading made whole: id, texts, contact.
 
@@ -283,6 +284,7 @@ class Frame(Structure):
             note_only=note_only,
             remark=remark,
             tool=tool,
+            settle_seconds=settle_seconds,
             range_volts=range_volts,
             stop_words=words.text(f"{key}.stop", **values) if words.is_there(f"{key}.stop") else "",
         )

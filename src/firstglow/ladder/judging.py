@@ -72,3 +72,26 @@ def as_ratio(ladder: Ladder, place: Here, name: str, text: str) -> str:
         if same and other.id in place.taken:
             return f"{volts / float(place.taken[other.id].data['si']):.4g}"
     return text
+
+
+def is_node(reading: ExpectedReading) -> bool:
+    """Dc volts of a joint to chassis, the limiter lamp out."""
+    probe = reading.planned.probe
+    return (
+        probe.kind == "dc volts"
+        and probe.quantity == "volts"
+        and probe.black == "chassis"
+        and reading.planned.situation.lamp_watts is None
+    )
+
+
+def finite(value: float | None) -> float | str | None:
+    """A figure as JSON can hold it."""
+    if value is None or abs(value) < float("inf"):
+        return value
+    return "OL"
+
+
+def typed_mains(text: str) -> float:
+    """``118`` or ``118V`` as volts."""
+    return typed_number(text, "V", "mains")

@@ -120,6 +120,7 @@ def _node(
     if rung == "4a":
         limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"))
         limits = (*limits, stops.least(EARLY_LEAST, "a diode shorted or open, or a short on HT"))
+    minutes = word.strip(" aftermin")
     return frame.reading(
         rung,
         f"{node}{word}",
@@ -132,9 +133,10 @@ def _node(
         fill={
             "node": frame.joint(node).text,
             "minus": minus,
-            "minutes": (minutes := word.strip(" aftermin")),
+            "minutes": minutes,
             "sinks": frame.words.text(_sinks(minutes)),
         },
+        settle_seconds=60.0 * float(minutes or 0),
     )
 
 

@@ -52,6 +52,7 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
                 contact="clip",
                 stops=current_stop(frame, v, SETTING) + bridged_stop(frame, v),
                 fill={"part": part, "minutes": minutes, "shorted": bridged(frame, v)},
+                settle_seconds=60.0 * minutes,
             )
         if part is None or frame.shared_cathode(v):
             yield from half_drop(frame, RUNG, at, v, minutes)

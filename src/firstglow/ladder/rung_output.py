@@ -161,6 +161,7 @@ def half_drop(
         contact="clip",
         stops=(stops.dissipation(v.valve),),
         fill={"when": when},
+        settle_seconds=60.0 * (minutes or 0),
     )
 
 

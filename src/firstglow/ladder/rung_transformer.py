@@ -89,7 +89,7 @@ def _lamp(frame: Frame, rung: str, dials: tuple[float, ...]) -> Iterator[Planned
         yield amps(frame, rung, at if dial < 1.0 or rung == "2a" else frame.alone(dial), word, where)
 
 
-def amps(frame: Frame, rung: str, at: Situation, word: str, where: str) -> PlannedReading:
+def amps(frame: Frame, rung: str, at: Situation, word: str, where: str, settle_seconds: float = 0.0) -> PlannedReading:
     """Mains current at the bench's ammeter, in line."""
     return frame.bench(
         rung,
@@ -101,6 +101,7 @@ def amps(frame: Frame, rung: str, at: Situation, word: str, where: str) -> Plann
         stops=(stops.most(2.0, "twice the computed no-load current"),),
         remark=_guessed(frame) if rung == "2b" and word == "at 100 %" else "",
         fill={"where": where},
+        settle_seconds=settle_seconds,
     )
 
 
@@ -115,7 +116,8 @@ def _guessed(frame: Frame) -> str:
 
 def _warm(frame: Frame) -> Iterator[PlannedReading]:
     minutes = round((UNKNOWN if frame.gear.unknown_transformer else FULL) / 60)
-    yield amps(frame, "2b", frame.alone(), "after the wait", frame.words.text("rung.note.after", minutes=minutes))
+    when = frame.words.text("rung.note.after", minutes=minutes)
+    yield amps(frame, "2b", frame.alone(), "after the wait", when, 60.0 * minutes)
     yield frame.look("2b", "frame warmth", "frame", frame.alone())
 
 

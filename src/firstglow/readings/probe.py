@@ -98,6 +98,7 @@ class PlannedReading:
     checks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     remark: str = ""
     tool: str = ""
+    settle_seconds: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
