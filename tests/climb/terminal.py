@@ -1,5 +1,6 @@
 """A real pseudo-terminal with ``firstglow climb`` at its other end, read screen by screen."""
 
+import codecs
 import os
 import pty
 import re
@@ -31,6 +32,7 @@ class Screen:
         )  # fmt: skip
         os.close(theirs)
         self.raw = ""
+        self._decoder = codecs.getincrementaldecoder("utf-8")("replace")
         self.widest = 0
 
     def __enter__(self) -> Self:
@@ -48,7 +50,7 @@ class Screen:
             data = os.read(self.fd, 65536)
         except OSError:
             return False
-        self.raw += data.decode("utf-8", "replace")
+        self.raw += self._decoder.decode(data)  # a letter may be cut between two reads
         return bool(data)
 
     @property
