@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from firstglow.ladder.here import Here
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.expected import ExpectedReading
-from firstglow.readings.given import unfit
-from firstglow.readings.learn import Learned, learned
+from firstglow.readings.learn import Learned, doubted, learned
 from firstglow.readings.meters import Meter
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import split_range, typed_number
@@ -50,11 +49,7 @@ def judged(
     mains = place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
     row = Taken(name, text.strip(), mains, place.meter, "here")
     verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
-    if verdict.verdict == "go on" and verdict.compared is not None:
-        known = as_learned(ladder, place, name)
-        low, high = known.reading.low, known.reading.high
-        if known.grounds and low is not None and high is not None and not low <= verdict.compared <= high:
-            verdict = unfit(verdict, reading, low, high)
+    verdict = doubted(verdict, as_learned(ladder, place, name), reading)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
 

@@ -7,18 +7,12 @@ stopped by this, and nothing outside a band is ever passed by it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from math import isfinite
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.readings.tails import may_fail
-
-if TYPE_CHECKING:
-    from firstglow.readings.expected import ExpectedLadder, ExpectedReading
-    from firstglow.readings.verdict import Verdict
 
 Array = NDArray[np.float64]
 
@@ -49,30 +43,6 @@ class Given:
     score: float
     heavy: Array
 
-    def second_look(self, ladder: "ExpectedLadder", judged: Sequence["Verdict"]) -> list["Verdict"]:
-        """The verdicts, with ``look first`` where a reading does not fit the ones before it."""
-        number = {name: i for i, name in enumerate(self.ids)}
-        out: list[Verdict] = []
-        used: list[int] = []
-        seen: list[float] = []
-        for v in judged:
-            i = number.get(v.id)
-            if v.verdict != "go on" or v.compared is None or i is None or not isfinite(v.compared):
-                out.append(v)
-                continue
-            t = (v.compared - self.middle[i]) / self.sigma[i]
-            predicted, spread = self.predict(i, used, seen)
-            spread *= self.heavy[i]
-            if abs(t - predicted) <= self.score * spread:
-                used.append(i)
-                seen.append(t)
-                out.append(v)
-                continue
-            reading = ladder.by_id[v.id]
-            low, high = (self.middle[i] + self.sigma[i] * (predicted + k * self.score * spread) for k in (-1, 1))
-            out.append(unfit(v, reading, low, high))
-        return out
-
     def predict(self, i: int, used: Sequence[int], seen: Sequence[float]) -> tuple[float, float]:
         """(expected, standard deviation) of reading ``i``, standardised, given others at their standardised values."""
         own = float(self.covariance[i, i])
@@ -85,7 +55,7 @@ class Given:
         return float(weights @ np.array(seen)), max(variance, 1e-12) ** 0.5
 
     def misfits(self, t: Array, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        """Which readings do not fit those before them, (reading, sample), as ``second_look`` goes through them.
+        """Which readings do not fit those before them, (reading, sample), as ``learn.second_look`` goes through them.
 
         t: standardised readings (reading, sample). sound: those that are in their own bands: no others are grounds.
         """
@@ -192,13 +162,3 @@ def _fit(values: Array) -> tuple[Array, Array, Array]:
     covariance = t @ t.T / values.shape[1]
     covariance[np.diag_indices(len(covariance))] += DISCREPANCY**2
     return middle, sigma, covariance
-
-
-def unfit(v: "Verdict", reading: "ExpectedReading", low: float, high: float) -> "Verdict":
-    """The verdict on a value that the readings before it do not lead to."""
-    on_the_way = replace(reading, expected=(low + high) / 2.0)
-    why = (
-        f"{reading.text(v.compared or 0.0)} is inside its band, but does not fit the readings before it: "
-        f"they lead to {reading.text(low)} to {reading.text(high)}"
-    )
-    return replace(v, verdict="look first", why=why, check_first=on_the_way.checks(v.compared))

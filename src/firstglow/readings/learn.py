@@ -5,18 +5,27 @@ joint normal of the ladder, conditioned). A learned band only ever lies inside t
 with it; and what did not fit its own band is no ground for anything that follows, so no fault is learned away.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import isfinite
+from typing import TYPE_CHECKING
 
 from firstglow.readings.expected import ExpectedLadder, ExpectedReading
+
+if TYPE_CHECKING:
+    from firstglow.readings.verdict import Verdict
 
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """A reading with what is left of its band. grounds: how many readings before it say so; 0: the sheet's own band."""
+    """A reading with what is left of its band. grounds: how many readings before it say so; 0: the sheet's own band.
+
+    lead: (low, high) that they lead to, where that lies outside the band altogether and nothing is left of it [SI].
+    """
 
     reading: ExpectedReading
     grounds: int = 0
+    lead: tuple[float, float] | None = None
 
 
 def learned(ladder: ExpectedLadder, name: str, taken: Mapping[str, float]) -> Learned:
@@ -34,6 +43,37 @@ def learned(ladder: ExpectedLadder, name: str, taken: Mapping[str, float]) -> Le
     low = max(reading.low, reading.on.rounded(low, -1))
     high = min(reading.high, reading.on.rounded(high, 1))
     if low > high:
-        return Learned(reading)  # what came before leads outside the band: nothing is learned from it
+        # what came before leads outside the band: nothing is learned, and nothing inside it fits
+        return Learned(reading, 0, given.narrowed(before, name)[1:])
     middle = min(max(reading.on.rounded(middle), low), high)
     return Learned(replace(reading, expected=middle, low=low, high=high), len(before))
+
+
+def second_look(ladder: ExpectedLadder, judged: "Sequence[Verdict]") -> "list[Verdict]":
+    """Verdicts in the order of the ladder, with ``look first`` where a reading does not fit the ones before it."""
+    out: list[Verdict] = []
+    taken: dict[str, float] = {}
+    for v in judged:
+        after = doubted(v, learned(ladder, v.id, taken), ladder.by_id[v.id])
+        if after.verdict == "go on" and v.compared is not None and isfinite(v.compared):
+            taken[v.id] = v.compared
+        out.append(after)
+    return out
+
+
+def doubted(v: "Verdict", known: Learned, reading: ExpectedReading) -> "Verdict":
+    """The verdict on ``reading``, ``look first`` where it would go on and the readings before it lead elsewhere."""
+    low, high = known.reading.low, known.reading.high
+    if known.lead is not None:
+        low, high = known.lead
+    elif not known.grounds:
+        return v
+    if v.verdict != "go on" or v.compared is None or low is None or high is None:
+        return v
+    if low <= v.compared <= high:
+        return v
+    why = (
+        f"{reading.text(v.compared)} is inside its band, but does not fit the readings before it: "
+        f"they lead to {reading.text(low)} to {reading.text(high)}"
+    )
+    return replace(v, verdict="look first", why=why, check_first=known.reading.checks(v.compared))

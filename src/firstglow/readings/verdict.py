@@ -7,6 +7,7 @@ from math import inf, isfinite
 from typing import Any, Literal
 
 from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
+from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import Taken, TakenFile
@@ -75,8 +76,7 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
     ordered = [by_id[r.id] for r in ladder.readings() if r.id in by_id]
     judged = [judge(ladder, ladder.by_id[row.id], row, taken) for row in ordered]
     judged = [_against_cold(ladder, v, judged) for v in judged]
-    if ladder.given is not None:
-        judged = ladder.given.second_look(ladder, judged)
+    judged = second_look(ladder, judged)
     return gates(ladder, judged)
 
 

@@ -1,7 +1,7 @@
 """What was answered at the bench, as data: a flat table of texts, and what they say in SI.
 
 Keys are those of the readings file with its table in front: ``mains``, ``leads``, ``ohms 1 2``, ``core 1``,
-``insulation 1``, ``excite amps``, ``ac 1 2``, ``primary``, ``phase 2 3``, ``size limb``, ``noload 30``, ``full 5 6``,
+``insulation 1``, ``excite amps``, ``ac 1 2``, ``primary``, ``phase 2 3``, ``size limb``, ``noload 30``,
 ``hour warm``.
 """
 
@@ -21,13 +21,13 @@ LEAD = re.compile(r"[A-Za-z0-9][A-Za-z0-9_/.]{0,19}")
 OHMS_FRACTION, AC_FRACTION, AMPS_FRACTION, COUNTS = 0.008, 0.010, 0.015, 3.0
 PREFIX = {"": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9, "m": 1e-3, "u": 1e-6, "µ": 1e-6}
 _TABLES = {
-    "ohms": ("ohm", 2), "core": ("ohm", 1), "insulation": ("ohm", 1), "ac": ("V", 2), "phase": ("V", 2), "full": ("V", 2),
+    "ohms": ("ohm", 2), "core": ("ohm", 1), "insulation": ("ohm", 1), "ac": ("V", 2), "phase": ("V", 2),
     "noload": ("A", 1), "hour": ("", 1), "size": ("", 1), "excite": ("A", 1), "colours": ("", 1),
 }  # fmt: skip
 _SINGLE = ("format", "name", "mains", "leads", "lead_ohms", "primary", "capped")
 _WORDS = {
     "noload": ("lamp", "30", "65", "100"), "hour": ("cold", "warm", "room_before", "room_after"),
-    "size": ("limb", "stack"), "excite": ("amps",), "full": ("mains",),
+    "size": ("limb", "stack"), "excite": ("amps",),
 }  # fmt: skip
 
 
@@ -59,7 +59,7 @@ class Facts:
     volts [V rms] and hertz of the mains; ohms between leads with the meter's leads taken off; core: ohms from a lead to
     the core; insulation: ohms at 500 V dc from a lead to all that is not joined to it; ac: volts with the excitation on;
     excite_amps: what it draws; primary: as confirmed, text; phase: volts across two windings joined at that pair;
-    limb, stack [m]; noload: percent of the mains to amps; lamp: word; full: volts at ``full_mains``; hour: ohms and degC.
+    limb, stack [m]; noload: percent of the mains to amps; lamp: word; hour: ohms and degC.
     """
 
     name: str
@@ -77,8 +77,6 @@ class Facts:
     size: Mapping[str, float]
     noload: Mapping[str, Read]
     lamp: str | None
-    full: Mapping[Pair, Read]
-    full_mains: float | None
     hour: Mapping[str, float]
     answered: frozenset[str]
     none: frozenset[str]
@@ -146,7 +144,6 @@ def facts_of(answers: Mapping[str, str]) -> Facts:
         raise WindingsError(
             "lead_ohms", f"meter leads of {own.value:g} ohm", "tips held together, under 5 ohm", '"0.2"'
         )
-    full_mains = read(taken["full mains"], "V", "full mains").value if "full mains" in taken else None
     return Facts(
         name=answers.get("name", "T1"), volts=volts, hertz=hertz, leads=leads,
         colours={k.split(" ", 1)[1]: v for k, v in taken.items() if k.startswith("colours ")},
@@ -155,7 +152,6 @@ def facts_of(answers: Mapping[str, str]) -> Facts:
         excite_amps=read(taken["excite amps"], "A", "excite amps") if "excite amps" in taken else None,
         ac=_pairs("ac", taken, leads), primary=taken.get("primary"), phase=_pairs("phase", taken, leads),
         size=_plain("size", taken, 1e-3), noload=_noload(taken), lamp=_lamp(taken.get("noload lamp")),
-        full=_pairs("full", {k: v for k, v in taken.items() if k != "full mains"}, leads), full_mains=full_mains,
         hour=_plain("hour", taken, 1.0), answered=frozenset(answers), none=none,
     )  # fmt: skip
 
