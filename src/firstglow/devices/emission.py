@@ -65,6 +65,24 @@ def cathode_temperature(heater_ratio: Values) -> tuple[Values, Values]:
     return t, d_power / (4.0 * radiate * t * t * t + conduct)
 
 
+def heater_power(heater_ratio: Values) -> tuple[Values, Values]:
+    """Power over the rated one of a heater that has stood at ``heater_ratio`` (volts over rated), and the conductance over
+    the rated one that it has then [1, 1]: power = ratio^2 conductance."""
+    square = heater_ratio * heater_ratio
+    siemens = np.power((square + COLD_KNEE**2) / (1.0 + COLD_KNEE**2), (HEATER_POWER - 1.0) / 2.0)
+    return square * siemens, siemens
+
+
+def ratio_of(temperature: Values) -> Values:
+    """Heater volts over rated that keep a cathode at ``temperature`` (over the working one): ``cathode_temperature``, the
+    other way round."""
+    fourth = ROOM_RATIO**4
+    lost = RADIATED * (temperature**4 - fourth) / (1.0 - fourth)
+    lost = lost + (1.0 - RADIATED) * (temperature - ROOM_RATIO) / (1.0 - ROOM_RATIO)
+    square = np.power(np.maximum(lost, 0.0), 2.0 / (1.0 + HEATER_POWER)) * (1.0 + 1e-6) - 1e-6
+    return np.sqrt(np.maximum(square, 0.0))
+
+
 def emission_limit(
     i_space_charge: Values, heater_ratio: Values, rated_amps: Values, emission: Values = 1.0
 ) -> tuple[Values, Values, Values]:

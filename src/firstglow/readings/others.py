@@ -176,8 +176,17 @@ class Others:
             self._shared["cold cathodes"] = self._cold()
         plain = Probe(probe.kind, probe.red, probe.black)
         cold, warm = self._shared["cold cathodes"].row(plain), self.standing.row(plain)
+        chance = self.cast.chance(f"peak {name}", 0.5)
+        from firstglow.solver.overshoot import overshoot, rings
+
+        if rings(self.amplifier):
+            # settled with everything cold is seen for seconds, the ring by as much as the meter's hold is quick
+            settled = float(np.median(cold))
+            laid = self.circuit.vector(self.situation, self.faults)
+            top = overshoot(self.circuit, laid, probe.red, probe.black, settled)
+            return np.asarray(cold * (1.0 + chance * (top - 1.0)))
         least = LEAST_OF_PEAK[self._heating()]
-        share = least + (1.0 - least) * self.cast.chance(f"peak {name}", 0.5)
+        share = least + (1.0 - least) * chance
         return np.asarray(warm + share * (cold - warm))
 
     def _heating(self) -> str:

@@ -71,8 +71,14 @@ class Heaters:
         return [(piece, float(c["amps"][k, 0] / c["volts"][k, 0])) for k, piece in enumerate(self.pieces)]
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
-        if self.pieces:
-            terms[:], slopes[:] = heater_current(x[self.a] - x[self.b], c["volts"], c["amps"])
+        if not self.pieces:
+            return
+        terms[:], slopes[:] = heater_current(x[self.a] - x[self.b], c["volts"], c["amps"])
+        if "wires" in c:  # slow time: as many ohms as the wire is warm, not as its volts would have it in the end
+            warm = c["wires"] * c["amps"] / c["volts"]
+            slow = np.isfinite(warm)
+            terms[:] = np.where(slow, warm * (x[self.a] - x[self.b]), terms)
+            slopes[:] = np.where(slow, warm, slopes)
 
 
 def halves(part: Part) -> tuple[tuple[tuple[str, str], float], ...]:
@@ -130,8 +136,15 @@ class HeaterRatio:
         """The two differences of unknowns that envelope k's ratio depends on."""
         return [merge((int(self.a[n, k]), 1.0), (int(self.b[n, k]), -1.0)) for n in range(2)]
 
-    def ratios(self, x: Array, volts: Array) -> tuple[Array, Array]:
-        """(envelope, sample) ratio, and its slopes by the two differences (2, envelope, sample)."""
+    def ratios(self, x: Array, c: Coefficients) -> tuple[Array, Array]:
+        """(envelope, sample) ratio, and its slopes by the two differences (2, envelope, sample).
+
+        c: with ``heater``, the rated volts; where ``cathodes`` stands there too, they are as warm as those ratios say,
+        whatever the heaters' volts are at the moment (slow time).
+        """
+        if "cathodes" in c:
+            return c["cathodes"], np.zeros((2, *c["cathodes"].shape))
+        volts = c["heater"]
         v = (x[self.a] - x[self.b]) / volts
         size, d = smooth_size(v, EDGE)
         return self.base + size[0] + size[1], d / volts

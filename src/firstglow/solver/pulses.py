@@ -201,7 +201,7 @@ class Pulses:
 
     def inputs(self, x: Array, c: Coefficients, source: Array) -> Inputs:
         """What stands around the cell at these unknowns."""
-        ratio, _ = self.ratio.ratios(x, c["heater"])
+        ratio, _ = self.ratio.ratios(x, c)
         limit = np.array(c["limit"])
         for n, leg in enumerate(self.legs):
             if leg.valve:
@@ -227,7 +227,7 @@ class Pulses:
             return
         turns = c["turns"]
         source, by_source, share, d_share = self.source(x, c)
-        ratio, by_volts = self.ratio.ratios(x, c["heater"])
+        ratio, by_volts = self.ratio.ratios(x, c)
         along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
             Along(ohms=c["together"] * turns**2)
         ]

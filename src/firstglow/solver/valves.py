@@ -113,7 +113,7 @@ class Sections:
 
     def _limit(self, x: Array, c: Coefficients, wanted: list[Any], terms: Array, slopes: Array) -> None:
         """Scale all currents of a cathode by what it can give, and enter them with their slopes."""
-        ratio, by_volts = self.ratio.ratios(x, c["heater"])
+        ratio, by_volts = self.ratio.ratios(x, c)
         total = sum(i for i, _ in wanted)
         given, by_total, by_ratio = emission_limit(total, ratio, self.rated, c["emission"])
         scale = (given + FLOOR_AMPS) / (total + FLOOR_AMPS)
