@@ -18,6 +18,9 @@ HEATERS = ((6.3, 0.0, "heat"), (5.0, -0.3, "rect"), (12.6, -2.0, "heat"), (2.5, 
 OVER, OVER_SPREAD = 1.055, 0.03
 # Marks that primaries bear [V] (common practice).
 MARKS = (10, 20, 100, 105, 110, 115, 117, 120, 125, 127, 130, 150, 200, 210, 220, 225, 230, 240, 245, 250, 260)  # fmt: skip
+# Those that most of them bear; another one, and a tap of a few volts at the common end, is by so much rarer (natural
+# logarithm; common practice).
+USUAL_MARKS, RARER = (100, 110, 115, 117, 120, 125, 127, 220, 230, 240), 1.5
 EQUAL_TURNS, EQUAL_OHMS = 0.03, 0.25  # two primaries wound alike: the outer one has the longer turns
 MOST_VOLTS = 1500.0
 
@@ -110,17 +113,35 @@ def _spans(coil: Coil, mains: float) -> list[tuple[Pair, float, float]]:
         return [(coil.ends, mains, 0.0)]
     out = []
     for side in (coil, coil.turned()):
-        for n in range(1, len(side.leads)):
-            if n == len(side.leads) - 1 and side is not coil:
-                continue
-            for mark in dict.fromkeys([mains, *(float(m) for m in MARKS if 0.92 <= m / mains <= 1.09)]):
-                others = [mark * t / side.turns[n] for k, t in enumerate(side.turns) if k not in {0, n}]
-                if max(others, default=0.0) > 270:
-                    continue
-                score = -1.0 if mark == mains else -1.7
-                score += sum(-0.5 * min((log(v / m) / 0.012) ** 2 for m in MARKS) if v > 5 else -9.0 for v in others)
-                out.append(((side.leads[0], side.leads[n]), mark, max(score, -14.0)))
+        for n in range(1, len(side.leads) - 1):
+            out += [((side.leads[0], side.leads[n]), mark, score) for mark, score in _tapped(side, n, mains)]
+    # the mains on the whole of it: from the end where its taps fall on marks the better
+    last = len(coil.leads) - 1
+    ends = [dict(_tapped(side, last, mains)) for side in (coil, coil.turned())]
+    for mark in ends[0]:
+        turned = ends[1].get(mark, -99.0) > ends[0][mark]
+        side = coil.turned() if turned else coil
+        out.append(((side.leads[0], side.leads[last]), mark, max(e.get(mark, -99.0) for e in ends)))
     return out
+
+
+def _tapped(side: Coil, n: int, mains: float) -> list[tuple[float, float]]:
+    """(mark, score) with the mains from the first lead to lead ``n``."""
+    found = []
+    for mark in dict.fromkeys([mains, *(float(m) for m in MARKS if 0.92 <= m / mains <= 1.09)]):
+        others = [mark * t / side.turns[n] for k, t in enumerate(side.turns) if k not in {0, n}]
+        if max(others, default=0.0) > 270:
+            continue
+        score = -1.0 if mark == mains else -1.7
+        found.append((mark, max(score + sum(marked(v) for v in (mark, *others)), -14.0)))
+    return found
+
+
+def marked(volts: float) -> float:
+    """How well some volts of a primary fall on a mark (natural logarithm)."""
+    if volts <= 5:
+        return -9.0
+    return max(-0.5 * (log(volts / mark) / 0.012) ** 2 - (0.0 if mark in USUAL_MARKS else RARER) for mark in MARKS)
 
 
 def _made(spans: tuple[Pair, ...], joined: str, mark: float, coils: Sequence[Coil], score: float) -> Guess:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from firstglow.windings.coils import Coil
-from firstglow.windings.guess import Use
+from firstglow.windings.guess import Use, marked
 from firstglow.windings.rating import winding_amps
 from firstglow.windings.study import Study
 
@@ -67,13 +67,11 @@ def _primary(study: Study, mine: list[Coil]) -> Written:
         both = one * two / max(one + two, 1e-9)
         return Written("primary", f"{_figure(chosen.mark)}V {_ohms(both)}R", {"primary 1": f"{a} + {c}", "primary 2": f"{b} + {d}"},
                        chosen.mark, both, None)  # fmt: skip
-    coil = mine[0] if chosen.spans[0][0] == mine[0].leads[0] else mine[0].turned()
-    if chosen.spans[0][0] != coil.leads[0]:
-        coil = (
-            mine[0]
-            if mine[0].leads.index(chosen.spans[0][0]) < mine[0].leads.index(chosen.spans[0][1])
-            else mine[0].turned()
-        )
+    # from the end that the mains go on; where they are on both, from the end that its taps are marked from
+    ends, sides = {*chosen.spans[0]}, (mine[0], mine[0].turned())
+    coil = max(
+        sides, key=lambda c: (c.leads[0] in ends, sum(marked(chosen.per_turn * t) for t in c.turns if t > c.turns[0]))
+    )
     return _text(coil, "primary", [chosen.per_turn * t for t in coil.turns], None, "", marks=True)
 
 
