@@ -135,18 +135,20 @@ def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
 
 
 def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
-    """Joints above 60 V dc, 30 V ac or on the mains, in any situation of a rung; the highest first."""
+    """Joints that are live in any situation of a rung, the highest first: above 60 V dc, 30 V ac, on the mains, or so at
+    the socket's full mains: the dial is one turn away from there (LADDER 5: live from the first turn)."""
     worst: dict[str, tuple[float, str]] = {}
     covered = mains_joints(frame.amplifier)
     for at in situations:
         if at.mains_volts == 0.0:
             continue
+        full = frame.physics.joints(at.but(mains_volts=max(at.mains_volts, frame.gear.mains_now)))
         for joint, (dc, ac) in frame.physics.joints(at).items():
             if joint in covered or joint == "earth":
                 continue
-            for volts, kind, limit in ((abs(dc), "dc", LIVE_DC), (abs(ac), "ac", LIVE_AC)):
-                if volts > limit and volts > worst.get(joint, (0.0, ""))[0]:
-                    worst[joint] = (volts, kind)
+            for volts, most, kind, limit in ((dc, full[joint][0], "dc", LIVE_DC), (ac, full[joint][1], "ac", LIVE_AC)):
+                if max(abs(volts), abs(most)) > limit and abs(volts) > worst.get(joint, (0.0, ""))[0]:
+                    worst[joint] = (abs(volts), kind)
         for joint in covered:
             if at.mains_volts > worst.get(joint, (0.0, ""))[0]:
                 worst[joint] = (at.mains_volts, "mains")

@@ -51,7 +51,17 @@ class Standing:
 
     # -- joints --------------------------------------------------------------------------------------------------
     def dc(self, joint: str) -> Array:
-        """Dc volts of a joint to chassis (sample,). The mains side has none. KeyError for an unknown joint."""
+        """Dc volts of a joint to chassis (sample,). The mains side has none. A joint that hangs on a rectifier alone has the
+        crest of its wave (``loose_ends``). KeyError for an unknown joint."""
+        if "loose ends" not in self._made:
+            from firstglow.solver.loose_ends import loose_ends
+
+            self._made["loose ends"] = loose_ends(self)
+        loose = self._made["loose ends"].get(joint)
+        return self.solved_dc(joint) if loose is None else np.asarray(loose)
+
+    def solved_dc(self, joint: str) -> Array:
+        """The same as the equations have it: nothing where no current flows."""
         return self._volts("dc", joint)
 
     def ac(self, joint: str) -> Array:
