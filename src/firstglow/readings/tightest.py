@@ -32,7 +32,9 @@ def tightest(
         off_low, off_high = low - CLEAR * (expected - low), high + CLEAR * (high - expected)
         if on is not None:
             off_low, off_high = on.rounded(off_low, -1), on.rounded(off_high, 1)
-            off_low = off_low if on.signed else max(off_low, 0.0)
+            # what has no sign, and may be a small share of itself, is spread in proportion: the same room as a ratio, so
+            # that no limit falls to nothing and jumps back where the foot of the band lies lower still
+            off_low = off_low if on.signed else max(off_low, on.rounded(below_in_proportion(low, expected), -1))
     below = above = None
     for limit in limits:
         value, why = limit.value, limit.why
@@ -65,6 +67,11 @@ def tightest(
         if limit.side == "above" and (above is None or stop.limit < above.limit):
             above = stop
     return below, above
+
+
+def below_in_proportion(low: float, expected: float) -> float:
+    """CLEAR under the foot of a band, reckoned as a ratio: never nothing while the foot is something."""
+    return 0.0 if low <= 0.0 or expected <= low else low * (low / expected) ** CLEAR
 
 
 def past(limit: Limit, shown: float, on: Range) -> bool:
