@@ -64,6 +64,27 @@ def test_a_rung_either_stands_or_is_repeated() -> None:
         assert rungs | set(fell.stands) == {r.id for r in ladder().expected.rungs}
 
 
+def test_what_the_loop_hangs_on_brings_back_the_whole_rung_of_the_loop() -> None:
+    """Whether a loop sings hangs on the gain and on every corner within it (Nyquist 1932), and above hearing only the idle
+    shows it: its resistor, its foot, the stages and the output transformer within it, read off the drawing by hand."""
+    rung = {r.id for r in ladder().expected.readings() if r.id.startswith("8/")}
+    assert "8/V2 cathode/shared" in rung
+    for name in ("R14", "R9", "R8", "R6", "R7", "R11", "C2", "C3", "C4", "C5", "C6", "V1", "V2", "T2", "LS"):
+        assert rung <= set(changed(ladder(), [name]).repeat), name
+    for name in ("inlet", "earth bond"):  # the mains' own
+        assert not rung & set(changed(ladder(), [name]).repeat), name
+
+
+def test_two_readings_of_one_spot_in_one_state_fall_together() -> None:
+    """Over all parts of the example: the output cathode lamp out (6), loop closed (8) and at idle (9) is one dc spot (a loop
+    without dc moves none of them): where one counts no longer for what the part does to it, none of the later stand."""
+    for name in sorted(ladder().frame.amplifier.parts):
+        fell = set(changed(ladder(), [name]).repeat)
+        if "6/V2 cathode lamp out/shared" in fell:
+            later = {r.id for r in ladder().expected.readings() if r.id.startswith(("8/V2 cathode", "9/V2 cathode"))}
+            assert later <= fell, name
+
+
 def test_an_unknown_part_is_told_with_the_nearest() -> None:
     with pytest.raises(ReadingsError, match="try C5"):
         part_named(ladder().frame.amplifier, "C55")

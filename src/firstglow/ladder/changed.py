@@ -23,6 +23,8 @@ from firstglow.readings.trial import GO_ON, has_law, judge, show
 # One standard deviation of a part that moves a reading by more than this part of half its band, and by more than half a
 # step of the meter: another part of the kind may read visibly otherwise.
 SEEN = 0.03
+# What is read of the signal. No meter of the trade sees a loop that sings above hearing there: a moved idle shows it.
+LOOP = {"gain ratio", "hum volts"}
 # A figure that moved by less than this part of its band's width is the same figure.
 SAME = 0.05
 
@@ -69,6 +71,10 @@ def changed(ladder: Ladder, names: Sequence[str], before: ExpectedLadder | None 
             why = "the drawing now expects another figure, band or stop there"
         if why:
             repeat[r.id] = why
+    loops = {name.split("/", 1)[0] for name in repeat if _closed(ladder.expected.by_id[name])}
+    for r in ladder.expected.readings():
+        if r.rung in loops and r.id not in repeat and r.kind != "lamp":
+            repeat[r.id] = "the loop hangs on what was changed: singing above hearing shows there"
     # a lamp sees whatever its rung's meter readings see
     rungs = {name.split("/", 1)[0] for name in repeat}
     for r in ladder.expected.readings():
@@ -140,6 +146,11 @@ _BIG = {"transformer", "output transformer", "valve", "rectifier"}
 
 def _joints(parts: Iterable[Part]) -> set[str]:
     return {j for p in parts for j in p.leads.values()} - {"chassis"}
+
+
+def _closed(r: ExpectedReading) -> bool:
+    """A reading of the signal with the loop closed: what moves it moves the loop, and whether it sings."""
+    return r.planned.situation.feedback == "closed" and r.planned.probe.quantity in LOOP
 
 
 def _seen(r: ExpectedReading) -> float:
