@@ -254,7 +254,7 @@ def shown_by(fault: str) -> dict[str, str]:
     one = Fault(part, mode, float(value[0]) if value else None)
     sheet = on.sheet
     values = sheet.observer.nominal
-    setting = {v: s[:1] * 0.0 + 1.0 for v, s in settings(sheet.setting, 2, 1).items()}
+    setting = {v: s[:1] * 0.0 for v, s in settings(sheet.setting, 2, 1).items()}
     cast = Cast(values, setting, ((one,),))
     with np.errstate(all="ignore"):
         seen = sheet.observer.see(sheet.wanted, cast, ohms_for=lambda r: True)

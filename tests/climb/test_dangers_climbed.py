@@ -29,7 +29,7 @@ def shown_with(name: str, fault: Fault) -> dict[str, str]:
     """What the meters and the lamp show on the middle amplifier with one fault, by reading, as typed."""
     on = ladder(name)
     sheet = on.sheet
-    setting = {v: np.ones(1) for v in settings(sheet.setting, 2, 1)}
+    setting = {v: np.zeros(1) for v in settings(sheet.setting, 2, 1)}  # each idle at its target
     cast = Cast(sheet.observer.nominal, setting, ((fault,),))
     with np.errstate(all="ignore"):
         seen = sheet.observer.see(sheet.wanted, cast, ohms_for=lambda r: True)

@@ -17,6 +17,16 @@ def ids(records: Path) -> list[dict[str, object]]:
     return [json.loads(line) for line in records.read_text(encoding="utf-8").splitlines()]
 
 
+def clips(text: str) -> int:
+    """Clips that the set-up of a screen names, counted place by place: the number itself stands nowhere on it."""
+    assert not re.search(r"\d+ clip", text.rpartition("CLIPS ON")[2].replace("\n", " ")), text
+    named = re.search(r"CLIPS ON (.*?)COUNT", text, re.DOTALL)
+    assert named is not None, text
+    words = " ".join(named[1].split())
+    black, _, red = words.removeprefix("black on ").partition("red on ")
+    return sum(len([p for p in places.split(",") if p.strip()]) for places in (black, red) if "none for" not in places)
+
+
 def answers(screen: Screen, sheet: dict[str, str], reading: Callable[[str, str], str | None], most: int = 2000) -> str:
     """Answer every screen as a person would who reads it; the last screen.
 
@@ -33,9 +43,7 @@ def answers(screen: Screen, sheet: dict[str, str], reading: Callable[[str, str],
         if "Enter: the rest" in text or "Enter when" in text.rpartition("──")[2]:
             screen.send("\n")
         elif "How many clips" in text:
-            count = re.search(r"clip\. +(\d+) clip|(\d+)\s+clip\(s\)", text)
-            assert count is not None, text
-            screen.send(f"{count[1] or count[2]}\n")
+            screen.send(f"{clips(text)}\n")
         elif "Type yes" in text:
             screen.send("yes Anna Berg\n")
         elif "known source:" in text:

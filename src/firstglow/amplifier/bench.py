@@ -50,7 +50,8 @@ _METER_UNITS: Mapping[str, tuple[str, str]] = {
     "rating": ("V", "1000V"),
     "leads": ("V", "1000V"),
 }
-_WORDS: Mapping[str, tuple[str, ...]] = {"valve": ("valve", "tube"), "plate": ("plate", "anode"), "ht": ("HT", "B+")}
+_WORDS: Mapping[str, tuple[str, ...]] = {"valve": ("valve", "tube"), "plate": ("plate", "anode"), "ht": ("HT", "B+"),
+                                         "chassis": ("chassis", "ground")}  # fmt: skip
 _ACCURACY = re.compile(r"(?:±\s*)?(\d+(?:\.\d+)?)\s*%\s*(?:\+\s*(\d+(?:\.\d+)?)(?:\s*(?:counts?|digits?))?)?")
 _TYPICAL_COUNTS = 2000.0  # where a reading of a 4000 or 6000 count meter lies on its range, about
 MOST_WATTS = 2000.0
@@ -66,7 +67,7 @@ class Bench:
 
     mains_now: V rms at the socket today, None: the amplifier's own. lamps: ratings of the limiter lamps [W], rising.
     lead_volts: what the meter leads stand [V]. meters_at_once: how many can be clipped on together.
-    dummy_ohms, dummy_watts: of the dummy load. words: "valve", "plate", "ht" as this bench says them.
+    dummy_ohms, dummy_watts: of the dummy load. words: "valve", "plate", "ht", "chassis" as this bench says them.
     meters: name -> its table as written, for ``readings.meters.meter_from_table``; ``meter_lines``: its line.
     """
 

@@ -1,5 +1,6 @@
 """``firstglow changed FILE PART...``."""
 
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from textwrap import wrap
@@ -7,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, spoken, volts_of
 
 if TYPE_CHECKING:
     from firstglow.ladder.changed import Changed
@@ -40,11 +41,13 @@ def command(
     Example:  firstglow changed examples/b-hazel-four.toml C5
               firstglow changed examples/a-linden-twin.toml "left C4" V3
     """
-    from firstglow.amplifier import load, load_bench
+    from firstglow.amplifier import load
     from firstglow.ladder.changed import changed
     from firstglow.ladder.ladder import build
 
-    gear, mains = load_bench(bench) if bench else None, volts_of(mains_now)
+    if sys.stderr.isatty():
+        click.echo("Working out both ladders, before and after: a few seconds.", err=True)
+    gear, mains = bench_of(bench), volts_of(mains_now)
     ladder = build(load(file, as_=as_), gear, mains, meter, mode="fast")
     was = build(load(before, as_=as_), gear, mains, meter, mode="fast").expected if before else None
     found = changed(ladder, parts, was)
@@ -74,7 +77,7 @@ def _say(ladder: "Ladder", found: "Changed", parts: tuple[str, ...]) -> None:
         for why in dict.fromkeys(rows.values()):
             names = [_what(ladder, name) for name, text in rows.items() if text == why]
             for n, line in enumerate(wrap(f"{why}: {'; '.join(names)}", WIDTH - 4)):
-                click.echo(f"  {line}" if n == 0 else f"    {line}")
+                click.echo(spoken().said(f"  {line}" if n == 0 else f"    {line}"))
     stand = ", ".join(found.stands) or "none"
     click.echo("")
     for line in wrap(

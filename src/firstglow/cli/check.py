@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, print_json, say
+from firstglow.cli.output import AS, BENCH, FILE, JSON, bench_of, print_json, say
 
 if TYPE_CHECKING:
     from firstglow.amplifier.model import Amplifier
@@ -14,8 +14,9 @@ if TYPE_CHECKING:
 @click.command()
 @FILE
 @AS
+@BENCH
 @JSON
-def command(file: Path, as_: str, as_json: bool) -> None:
+def command(file: Path, as_: str, bench: Path | None, as_json: bool) -> None:
     """Every mistake in an amplifier file; findings in what it draws, by its structure and its ratings; and every default
     that stands in for what the file does not say, those worth measuring first.
 
@@ -24,6 +25,7 @@ def command(file: Path, as_: str, as_json: bool) -> None:
     """
     from firstglow.amplifier import AmplifierError, load
 
+    bench_of(bench)
     try:
         amplifier = load(file, as_=as_)
     except AmplifierError as error:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, MAINS, METER, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, MAINS, METER, bench_of, spoken, volts_of
 
 if TYPE_CHECKING:
     from firstglow.amplifier import Amplifier, Bench
@@ -57,11 +57,11 @@ def command(
     Example:  firstglow climb examples/b-hazel-four.toml
               firstglow climb examples/b-hazel-four.toml --resume
     """
-    from firstglow.amplifier import load, load_bench
+    from firstglow.amplifier import load
     from firstglow.records.jsonl import open_jsonl
 
     kept = records or file.with_suffix(".climb.jsonl")
-    amplifier, gear = load(file, as_=as_), load_bench(bench) if bench else None
+    amplifier, gear = load(file, as_=as_), bench_of(bench)
     if resume and not kept.exists():
         raise click.ClickException(f"{kept}: no records to go on from; a climb that was begun; try it without --resume")
     store = open_jsonl(kept, mend=mend)
@@ -165,15 +165,16 @@ def _again(climb: "Climb", rung: str) -> None:
 def _sit(climb: "Climb", as_json: bool, told: tuple[str, ...]) -> None:
     """At the terminal where there is one, else from lines."""
     from firstglow.cli.sitting import Sitting
-    from firstglow.cli.talk import Lines, Terminal
+    from firstglow.cli.talk import Lines, Terminal, Worded
 
+    said = spoken().said
     for line in told:
         click.echo(line, err=True)
     if not as_json and sys.stdin.isatty() and sys.stdout.isatty():
         with Terminal() as terminal:
             try:
-                Sitting(climb, terminal).run()
+                Sitting(climb, Worded(terminal, said)).run()
             except KeyboardInterrupt:
-                terminal.say(Sitting(climb, terminal).leaving())
+                terminal.say([said(line) for line in Sitting(climb, terminal).leaving()])
         return
-    Sitting(climb, Lines(as_json)).run()
+    Sitting(climb, Worded(Lines(as_json), said)).run()

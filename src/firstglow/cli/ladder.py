@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, spoken, volts_of
 
 
 @click.command()
@@ -40,12 +40,12 @@ def command(
     Example:  firstglow ladder examples/b-hazel-four.toml --html sheet.html
               firstglow ladder examples/a-linden-twin.toml --mains-now 238 --from 3 --to 4
     """
-    from firstglow.amplifier import load, load_bench
+    from firstglow.amplifier import load
     from firstglow.ladder.ladder import build
 
     built = build(
         load(file, as_=as_),
-        load_bench(bench) if bench else None,
+        bench_of(bench),
         volts_of(mains_now),
         meter,
         from_rung,
@@ -55,12 +55,13 @@ def command(
     if html is not None:
         from firstglow.sheets.ladder_sheet import ladder_sheet
 
-        html.write_text(ladder_sheet(built.document, built.frame.amplifier.drawing), encoding="utf-8")
+        page = ladder_sheet(built.document, built.frame.amplifier.drawing)
+        html.write_text(spoken().page(page), encoding="utf-8")
     if as_json:
         print_json(built.document)
     elif html is None:
         from firstglow.sheets.table import ladder_table
 
-        click.echo(ladder_table(built.document))
+        click.echo(spoken().said(ladder_table(built.document)))
     else:
         click.echo(f"{html}: {len(built.document['rungs'])} rungs, ready to print on A4")

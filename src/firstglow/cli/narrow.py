@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, say, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, say, volts_of
 
 if TYPE_CHECKING:
     from firstglow.readings.narrow import Gain
@@ -31,11 +31,11 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, met
     \b
     Example:  firstglow narrow examples/b-hazel-four.toml
     """
-    from firstglow.amplifier import load, load_bench
+    from firstglow.amplifier import load
     from firstglow.ladder.ladder import build
     from firstglow.readings.narrow import narrowing
 
-    gear = load_bench(bench) if bench else None
+    gear = bench_of(bench)
     ladder = build(load(file, as_=as_), gear, volts_of(mains_now), meter, mode="fast")
     gains = narrowing(ladder.sheet)
     name = ladder.expected.amplifier

@@ -1,11 +1,15 @@
 """What every verb shares: the options that say how the amplifier stands, and JSON that is always finite."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
+
+if TYPE_CHECKING:
+    from firstglow.amplifier.bench import Bench
+    from firstglow.ladder.spoken import Spoken
 
 Command = Callable[..., Any]
 WIDTH = 80
@@ -49,12 +53,41 @@ def situation_options(command: Command) -> Command:
     return command
 
 
+WORDS = "firstglow.words"
+
+
+def bench_of(path: Path | None) -> "Bench | None":
+    """The bench file, where one is named; from here on this verb speaks its words."""
+    from firstglow.amplifier import load_bench
+
+    if path is None:
+        return None
+    bench = load_bench(path)
+    speak(bench.words)
+    return bench
+
+
+def speak(words: Mapping[str, str]) -> None:
+    """How this verb's texts say things."""
+    context = click.get_current_context(silent=True)
+    if context is not None:
+        context.meta[WORDS] = dict(words)
+
+
+def spoken() -> "Spoken":
+    """The words of the bench that this verb was given; ours without one."""
+    from firstglow.ladder.spoken import OURS, Spoken
+
+    context = click.get_current_context(silent=True)
+    return Spoken(OURS if context is None else context.meta.get(WORDS, OURS))
+
+
 def say(text: str = "") -> None:
     """Text on stdout in lines of 80 characters: a longer line goes on two spaces further in; a word is never broken (a
     path, or a line to be pasted, stays whole)."""
     from textwrap import wrap
 
-    for line in text.split("\n"):
+    for line in spoken().said(text).split("\n"):
         if len(line) <= WIDTH:
             click.echo(line)
             continue

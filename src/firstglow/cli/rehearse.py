@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, MAINS, METER, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, MAINS, METER, bench_of, spoken, volts_of
 
 if TYPE_CHECKING:
     from firstglow.amplifier import Amplifier, Fault
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 WIDTH = 79
 HIDDEN = "hidden"
+REAL = "The real one has high voltage in it: local codes, licensed practice."
 NOTE = "REHEARSAL: no high voltage here; time runs on by itself where you would wait."
 
 
@@ -47,7 +48,7 @@ def command(
     Example:  firstglow rehearse examples/b-hazel-four.toml --fault hidden --seed 7
               firstglow rehearse examples/a-linden-twin.toml --auto --fault "left C13:leaks=500k"
     """
-    from firstglow.amplifier import load, load_bench
+    from firstglow.amplifier import load
     from firstglow.ladder.careful import Careful, Clock
     from firstglow.ladder.climb import Climb
     from firstglow.ladder.ladder import build
@@ -57,7 +58,7 @@ def command(
 
     if seed < 0:
         raise click.ClickException(f"--seed {seed}: 0 or more; which amplifier of the population; try --seed 1")
-    amplifier, gear = load(file, as_=as_), load_bench(bench) if bench else None
+    amplifier, gear = load(file, as_=as_), bench_of(bench)
     named = _named(amplifier, fault)
     click.echo("Working out the ladder: a few seconds.", err=True)
     ladder = build(
@@ -73,6 +74,9 @@ def command(
         _auto(person, as_json)
     else:
         _sit(person, as_json)
+        if fault == HIDDEN and climb.step.kind != "done" and not (as_json or _wants_to_know()):
+            click.echo(f"\nNot told. The same one again: --fault hidden --seed {seed}\n{REAL}")
+            return
     _reveal(amplifier, faults, fault, as_json)
 
 
@@ -94,7 +98,7 @@ def _auto(person: "Careful", as_json: bool) -> None:
     click.echo(f"{ladder.expected.amplifier}: {NOTE.split(':')[0].lower()}, climbed by a careful person.")
     outcome = person.run()
     for line in told(ladder, outcome):
-        click.echo(line)
+        click.echo(spoken().said(line))
 
 
 def told(ladder: "Ladder", outcome: "Outcome") -> list[str]:
@@ -168,6 +172,10 @@ class AtTheMeter:
         """As the climb says it."""
         self._talk.say(lines)
 
+    def busy(self, line: str) -> None:
+        """As the climb says it."""
+        self._talk.busy(line)
+
     def kept(self, records: "Sequence[Record]") -> None:
         """As the climb keeps it. A part that was changed is another one: what was wrong with it is gone."""
         for record in records:
@@ -179,16 +187,23 @@ class AtTheMeter:
 def _sit(person: "Careful", as_json: bool) -> None:
     """At the terminal where there is one, else from lines."""
     from firstglow.cli.sitting import Sitting
-    from firstglow.cli.talk import Lines, Terminal
+    from firstglow.cli.talk import Lines, Terminal, Worded
 
+    said = spoken().said
     if not as_json and sys.stdin.isatty() and sys.stdout.isatty():
         with Terminal() as terminal:
             try:
-                Sitting(person.climb, AtTheMeter(terminal, person)).run()
+                Sitting(person.climb, AtTheMeter(Worded(terminal, said), person)).run()
             except KeyboardInterrupt:
                 terminal.say(["Left."])
         return
-    Sitting(person.climb, AtTheMeter(Lines(as_json), person)).run()
+    Sitting(person.climb, AtTheMeter(Worded(Lines(as_json), said), person)).run()
+
+
+def _wants_to_know() -> bool:
+    """Who leaves before the top may want to look on another evening: what is hidden is told only who asks for it."""
+    click.echo("\nType tell to be told what was hidden; Enter leaves it hidden:")
+    return sys.stdin.readline().strip().lower() == "tell"
 
 
 def _reveal(amplifier: "Amplifier", faults: "Sequence[Fault]", asked: str | None, as_json: bool) -> None:
@@ -201,7 +216,7 @@ def _reveal(amplifier: "Amplifier", faults: "Sequence[Fault]", asked: str | None
     text = "Nothing was wrong with this one."
     if names:
         text = f"What was {'hidden' if asked == HIDDEN else 'wrong with it'}: {names[0]}."
-    click.echo(f"\n{text}\nThe real one has high voltage in it: local codes, licensed practice.")
+    click.echo(f"\n{text}\n{REAL}")
 
 
 def _event(data: dict[str, Any]) -> None:

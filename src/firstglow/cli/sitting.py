@@ -11,6 +11,7 @@ from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
 from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
+from firstglow.ladder.waits import advised
 from firstglow.readings.meters import ReadingsError
 from firstglow.records.store import MEMORY
 from firstglow.sheets import climb_screen as screens
@@ -121,8 +122,10 @@ class Sitting:
             self._tried = lines
 
     def _answer(self, text: str) -> None:
-        before = self.climb.state
+        before, step = self.climb.state, self.climb.step
         said = self.climb.answer(text).text
+        if step.kind == "before" and step.clips and self.climb.stage(step.stage).powered:
+            self._last = f"✓ {step.clips} clip(s) counted: as many as this set-up has"
         if before == "switched off" and self.climb.state != "switched off":
             self._last = "✓ made safe by these readings; hands in only with the discharge clip still on"
         self._said = [f"! {line}" for line in screens.wrapped(said)] if said else []
@@ -145,6 +148,8 @@ class Sitting:
     def _changed(self, parts: Sequence[str]) -> None:
         if not parts:
             raise ReadingsError("changed: no part named; one or more of this amplifier's parts; try changed R7")
+        self.climb.may_change()
+        self.talk.busy("Working out what that moves: a few seconds.")
         gone = self.climb.change(parts)
         self._said = [f"{len(gone)} reading(s) that this moves count no longer and are asked again"]
         self._tried, self._last = [], ""
@@ -190,18 +195,18 @@ class Sitting:
     def _screen(self, step: Step) -> list[str]:
         rung = self._rungs[step.rung]
         if step.kind == "hold":
-            return screens.hold_screen(rung, self._name, self._last)
+            return screens.hold_screen(rung, self._name, self._last, powered=self.climb.here.counted is not None)
         if step.kind == "make safe":
             return screens.safe_screen(self._safe_now(step), self._name, self._said)
         if step.kind == "before":
             stage = self.climb.stage(step.stage)
             texts = rung["before"] if stage.first else []
             notes = [*self._repeats(step.rung), *self.climb.here.findings[-1:]]
-            clips = stage.clips if stage.powered else None
+            gate = self.climb.gate
             own = stage.situation != self.climb.rung(step.rung).planned.situation
             text = stands(self.climb.ladder.frame, stage.situation) if own or not stage.first else ""
             return screens.before_screen(
-                rung, self._name, texts, stage.black, stage.red, clips, notes, self._last, text
+                rung, self._name, texts, stage.black, stage.red, stage.powered, notes, self._last, text, gate is not None
             )  # fmt: skip
         return self._reading_screen(step, rung)
 
@@ -214,10 +219,11 @@ class Sitting:
         powered = reading.planned.situation.mains_volts > 0.0
         around = screens.Around(
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
-            rung["live"] if powered else (), self._wait(step, rung), self._last, self._tried,
+            rung["live"] if powered else (), self._wait(step), self._last, self._tried,
             known.grounds, self._twin(reading.planned.twin, reading.planned.channel),
         )  # fmt: skip
-        return screens.reading_screen(reading.json(own), around)
+        charts = next((r.get("charts") for r in rung["readings"] if r["id"] == reading.id), None)
+        return screens.reading_screen({**reading.json(own), "charts": charts or []}, around)
 
     def _twin(self, name: str | None, channel: str | None) -> str:
         """What the same point read in the other channel, or at the other valve of the pair."""
@@ -227,8 +233,8 @@ class Sitting:
         other = self.climb.ladder.expected.by_id[name].planned
         return f"{other.channel if other.channel != channel else other.what} read {record.value}"
 
-    def _wait(self, step: Step, rung: Mapping[str, Any]) -> str:
-        """What the rung still wants to wait before its readings settle, and when it is to be switched off for one."""
+    def _wait(self, step: Step) -> str:
+        """What is still waited for before this reading, and when it is to be switched off for one."""
         known = self.climb.ladder.expected.by_id[step.reading or ""]
         planned = known.planned
         if known.hidden and self.climb.here.meter is None:
@@ -240,13 +246,12 @@ class Sitting:
             return (
                 f"{own // 60:.0f} min {own % 60:02.0f} s yet before this one counts; past its stop it is told at once"
             )
-        if not self.climb.stage(step.stage).first or not self.climb.here.since:
+        if not self.climb.here.powered or not self.climb.here.since:
             return ""
         gone = (self.climb.clock() - datetime.fromisoformat(self.climb.here.since)).total_seconds()
-        left = rung["wait_seconds"] - gone
-        if left <= 0.0:
-            return ""
-        return f"{left // 60:.0f} min {left % 60:02.0f} s yet: {rung['wait_why']}"
+        wanted, why = advised(self.climb.ladder.frame, self.climb.rung(step.rung).planned, planned)
+        left = wanted - gone
+        return f"{left // 60:.0f} min {left % 60:02.0f} s yet: {why}" if left > 0.0 else ""
 
     def _repeats(self, rung: str) -> list[str]:
         why = dict.fromkeys(text for name, text in self.climb.here.repeat.items() if name.startswith(f"{rung}/"))
@@ -289,7 +294,7 @@ class Sitting:
                      "stop_above": reading.stop_above.limit if reading.stop_above else None}  # fmt: skip
         elif step.kind == "before":
             stage = self.climb.stage(step.stage)
-            data |= {"powered": stage.powered, "clips": step.clips, "black": list(stage.black), "red": list(stage.red)}
+            data |= {"powered": stage.powered, "black": list(stage.black), "red": list(stage.red)}
         elif step.safe is not None:
             data |= {"phase": step.safe.phase, "seconds": round(step.safe.seconds, 1),
                      "parts": [p.part for p in step.safe.places]}  # fmt: skip

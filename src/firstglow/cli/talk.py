@@ -33,6 +33,10 @@ class Talk(Protocol):
         """Lines that no answer follows."""
         ...
 
+    def busy(self, line: str) -> None:
+        """What is being worked out, to somebody who waits at a terminal; a pipe does not wait."""
+        ...
+
     def kept(self, records: Sequence[Record]) -> None:
         """Records that were just kept."""
         ...
@@ -61,6 +65,9 @@ class Lines:
         """On stdout; with events, on stderr."""
         for line in (*lines, ""):
             (_err if self._json else _out)(line)
+
+    def busy(self, line: str) -> None:
+        """Nobody looks on."""
 
     def kept(self, records: Sequence[Record]) -> None:
         """One event a line."""
@@ -119,6 +126,10 @@ class Terminal:
         """Below what is there."""
         for line in lines:
             _out(line)
+
+    def busy(self, line: str) -> None:
+        """Below what is there."""
+        _out(line)
 
     def kept(self, records: Sequence[Record]) -> None:
         """A terminal shows what they led to."""
@@ -188,6 +199,29 @@ class Terminal:
             letter = self._byte()
             if not letter or letter.isalpha() or letter == b"~":
                 return
+
+
+class Worded:
+    """A person's end that speaks a bench's own words; events keep ours."""
+
+    def __init__(self, talk: Talk, said: Callable[[str], str]) -> None:
+        self._talk, self._said = talk, said
+
+    def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
+        """As it is asked."""
+        return self._talk.ask(lambda: [self._said(line) for line in screen()], ask, seconds)
+
+    def say(self, lines: Sequence[str]) -> None:
+        """As it is said."""
+        self._talk.say([self._said(line) for line in lines])
+
+    def busy(self, line: str) -> None:
+        """As it is said."""
+        self._talk.busy(self._said(line))
+
+    def kept(self, records: Sequence[Record]) -> None:
+        """As it is kept."""
+        self._talk.kept(records)
 
 
 def _out(line: str) -> None:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, print_json, say, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, say, volts_of
 
 SHOWN = 12  # unread readings named one by one
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
@@ -32,14 +32,14 @@ def command(
         "5/V1 cathode/shared" = { value = "2.6", mains = 229 }
     The names stand under each reading of `firstglow ladder` and of the printed sheet.
     """
-    from firstglow.amplifier import load, load_bench
+    from firstglow.amplifier import load
     from firstglow.ladder.ladder import build
     from firstglow.readings.charts import side_by_side
     from firstglow.readings.meters import meter_from_table
     from firstglow.readings.taken import read_taken
     from firstglow.readings.verdict import verdict
 
-    gear = load_bench(bench) if bench else None
+    gear = bench_of(bench)
     meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else None
     taken = read_taken(readings, meters)
     mains = volts_of(mains_now)

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.safing import resolving
 from firstglow.ladder.virtual import LEFT_OVER, SOURCE_VOLTS, Virtual
+from firstglow.ladder.waits import advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import digital
 from firstglow.readings.verdict import Verdict
@@ -117,8 +118,7 @@ class Careful:
         planned = self.climb.ladder.expected.by_id[step.reading].planned
         rung = self.climb.rung(step.rung).planned
         wanted = max(planned.probe.seconds or 0.0, self.virtual.warm_seconds(planned.situation))
-        if stage.first:
-            wanted = max(wanted, rung.wait_seconds)
+        wanted = max(wanted, advised(self.climb.ladder.frame, rung, planned)[0])
         return max(self.climb.to_settle(step.reading), wanted - self._on_for())
 
     def _on_for(self) -> float:

@@ -9,18 +9,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
+from firstglow.ladder.asking import Asking, Step
 from firstglow.ladder.changed import changed, part_named
-from firstglow.ladder.fall import Fall, fall
-from firstglow.ladder.here import after, here
-from firstglow.ladder.judging import as_learned, finite, is_node, judged
+from firstglow.ladder.here import after
+from firstglow.ladder.judging import finite, judged
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.near import Nearby
-from firstglow.ladder.safing import Asked, answers, asked
-from firstglow.ladder.states import StateError
-from firstglow.ladder.steps import Stage, stages
+from firstglow.ladder.safing import answers
+from firstglow.ladder.states import StateError, follow
+from firstglow.ladder.steps import Stage
 from firstglow.ladder.waits import powered_for, to_settle
-from firstglow.readings.expected import ExpectedReading, ExpectedRung
-from firstglow.readings.learn import Learned
+from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 from firstglow.readings.slips import Slip, recognised, words_elsewhere
 from firstglow.readings.verdict import MAINS_REACH, Verdict
@@ -30,25 +29,9 @@ from firstglow.records.store import Store
 # Past this much of other mains the sheet is better made again for them: limits are never moved by a reading.
 MAINS_SHEET = 0.03
 
+__all__ = ["Answered", "Climb", "Step"]
+
 DONE = ("", "done", "yes", "ok")
-
-StepKind = Literal["before", "reading", "make safe", "hold", "done"]
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """What is asked next.
-
-    before: stage to set up (``clips`` to be counted where it is powered). reading: its id. make safe: ``safe`` says
-    what of it. hold: the rung whose hold point waits for a name. done: nothing is left.
-    """
-
-    kind: StepKind
-    rung: str
-    stage: str = ""
-    reading: str | None = None
-    safe: Asked | None = None
-    clips: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +43,7 @@ class Answered:
     text: str = ""
 
 
-class Climb:
+class Climb(Asking):
     """One climb on one ladder and one store.
 
     meters: the bench's, by name. clock: what time it is. ahead: work out while power goes on what a
@@ -76,108 +59,8 @@ class Climb:
         clock: Callable[[], datetime] = now,
         ahead: bool = True,
     ) -> None:
-        self.ladder, self.store, self.clock = ladder, store, clock
-        self.meters = dict(meters or {})
-        self.stages = stages(ladder)
+        super().__init__(ladder, store, meters=meters, clock=clock)
         self.nearby, self.ahead = Nearby(ladder.frame), ahead
-        self.here = here(store.records())
-        self._falls: tuple[str, Fall] | None = None
-        self._stage_of = {name: stage for stage in self.stages for name in stage.readings}
-        self._rungs = {rung.id: rung for rung in ladder.expected.rungs}
-
-    # ------------------------------------------------------------------------------------------ where it stands
-    @property
-    def state(self) -> str:
-        """One of ``states.STATES``."""
-        return self.here.state
-
-    @property
-    def events(self) -> tuple[Record, ...]:
-        """Every record, oldest first."""
-        return self.store.records()
-
-    def rung(self, name: str) -> ExpectedRung:
-        """A rung with its numbers."""
-        return self._rungs[name]
-
-    def stage(self, name: str) -> Stage:
-        """A stage by its id."""
-        return next(s for s in self.stages if s.id == name)
-
-    def reading(self, name: str) -> ExpectedReading:
-        """A reading with the band that the readings so far leave it."""
-        return self.learned(name).reading
-
-    def learned(self, name: str) -> Learned:
-        """The same, with how many readings say so."""
-        return as_learned(self.ladder, self.here, name)
-
-    @property
-    def step(self) -> Step:
-        """What is asked next."""
-        if self.here.state == "switched off":
-            ask = asked(self.here.safing, self.fall, self.clock())
-            return Step("make safe", self._stage_now().rung, self.here.stage, self._next_reading(), ask)
-        rung = self._next_rung()
-        if rung is None:
-            return Step("done", self.stages[-1].rung)
-        name = self._next_reading()
-        stage = self._next_stage(rung, name)
-        if name is None and (self.here.state == "reading" or not self._to_set_up(rung)):
-            return Step("hold", rung.id, self.here.stage)
-        if self.here.state in ("reading", "look first") and name is not None:
-            return Step("reading", rung.id, self.here.stage, name)
-        return Step("before", rung.id, stage.id, name, clips=stage.clips)
-
-    @property
-    def fall(self) -> Fall:
-        """How the capacitors fall from the last switch-off, by what was read in that stage."""
-        key = f"{self.here.stage} {self.here.powered}"
-        if self._falls is None or self._falls[0] != key:
-            stage = self._stage_now()
-            readings = [self._expected(n) for n in stage.readings]
-            at = [r.planned.situation for r in readings] if self.here.powered else []
-            measured = {
-                r.planned.probe.red: float(self.here.taken[r.id].data["si"])
-                for r in readings
-                if r.id in self.here.taken and is_node(r)
-            }
-            self._falls = key, fall(self.ladder.frame, at or [stage.situation], measured)
-        return self._falls[1]
-
-    def unread(self, rung: str) -> tuple[str, ...]:
-        """Readings of a rung that nothing is known of yet."""
-        return tuple(r.id for r in self._rungs[rung].readings if self._open(r.id))
-
-    def _open(self, name: str) -> bool:
-        return name not in self.here.taken and name not in self.here.skipped
-
-    def _expected(self, name: str) -> ExpectedReading:
-        return self.ladder.expected.by_id[name]
-
-    def _next_rung(self) -> ExpectedRung | None:
-        return next((r for r in self.ladder.expected.rungs if r.id not in self.here.passed), None)
-
-    def _next_reading(self) -> str | None:
-        rung = self._next_rung()
-        return None if rung is None else next((r.id for r in rung.readings if self._open(r.id)), None)
-
-    def _next_stage(self, rung: ExpectedRung, name: str | None) -> Stage:
-        if name is not None:
-            return self._stage_of[name]
-        return next(s for s in self.stages if s.rung == rung.id)
-
-    def _to_set_up(self, rung: ExpectedRung) -> bool:
-        """A rung without readings of its own: only what is done before it."""
-        return not rung.readings and not any(
-            r.event in ("ready", "power") and r.rung == rung.id for r in self.store.records()
-        )
-
-    def _stage_now(self) -> Stage:
-        if self.here.stage:
-            return self.stage(self.here.stage)
-        rung = self._next_rung() or self.ladder.expected.rungs[-1]
-        return self._next_stage(rung, self._next_reading())
 
     # ------------------------------------------------------------------------------------------ what happens
     def begin(self, **data: Any) -> None:
@@ -237,17 +120,22 @@ class Climb:
             _just_done(text)
             self._keep("ready", rung=stage.rung, data={"stage": stage.id})
         else:
-            count = text.strip()
-            if count != str(stage.clips):
-                raise ReadingsError(
-                    f'count: "{count}"; {stage.clips} clip(s) are on for this set-up and nothing else is in the chassis; '
-                    f"try counting again: {stage.clips} and no more before the plug goes in"
-                )
-            self._keep("power", value=count, rung=stage.rung, data={"stage": stage.id})
-            if self.ahead:
-                self.nearby.prepare(self._expected(n) for n in stage.readings)
+            self._count(stage, text.strip())
         self._settle()
         return Answered()
+
+    def _count(self, stage: Stage, count: str) -> None:
+        """Clips counted in the chassis; then the plug goes in, or where a hold point is before that, its name is asked."""
+        if count != str(stage.clips):
+            raise ReadingsError(
+                f'count: "{count}"; as many clips as the set-up above names, and nothing else in the chassis; try looking '
+                "at each place above and counting again, before the plug goes in"
+            )
+        rung = self._next_rung()
+        event = "power" if rung is None or rung.id == stage.rung else "counted"
+        self._keep(event, value=count, rung=stage.rung, data={"stage": stage.id})
+        if self.ahead:
+            self.nearby.prepare(self._expected(n) for n in stage.readings)
 
     def _safe(self, text: str) -> Answered:
         said = ""
@@ -334,9 +222,14 @@ class Climb:
     def change(self, parts: Iterable[str]) -> tuple[str, ...]:
         """Parts were changed: readings that they move count no longer; their ids."""
         names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
+        self.may_change()  # refused at once, not after it is worked out
         gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
         self.repeat(gone, f"{', '.join(names)} changed", "change", parts=names)
         return tuple(gone)
+
+    def may_change(self) -> None:
+        """StateError where no part may be changed now: under power nobody's hands are inside."""
+        follow(self.here.state, "change", self.here.powered)
 
     def repeat(
         self, readings: Iterable[str], why: str, event: Literal["change", "repeat"] = "repeat", **data: Any
@@ -385,15 +278,21 @@ class Climb:
             self._keep("open", rung=rung.id)
             return True
         name = self._next_reading()
-        if place.state == "made safe" and name is None and not rung.planned.hold.signed and not self._to_set_up(rung):
+        if place.state == "open" and place.counted is not None:
+            return self._power_signed(place.counted, rung.id, name)
+        idle = place.state in ("made safe", "open")
+        if idle and name is None and not rung.planned.hold.signed and not self._to_set_up(rung):
             self._keep("pass", rung=rung.id, why=rung.planned.hold.text)
             return True
         if place.state not in ("reading", "look first"):
             return False
         if name is None:
-            if rung.planned.hold.signed or place.state != "reading":
+            if place.state != "reading" or (rung.planned.hold.signed and not place.powered):
                 return False
-            self._keep("pass", rung=rung.id, why=rung.planned.hold.text)
+            if rung.planned.hold.signed:
+                self._keep("switch off", why="all of it is read: what hands do next, then the hold point, then power")
+            else:
+                self._keep("pass", rung=rung.id, why=rung.planned.hold.text)
             return True
         if self._stage_of[name].id == place.stage:
             return False
@@ -401,6 +300,15 @@ class Climb:
             self._keep("switch off", why="the next readings want other clips, or hands inside")
         else:
             self._keep("open", rung=rung.id)
+        return True
+
+    def _power_signed(self, counted: Record, rung: str, name: str | None) -> bool:
+        """The plug goes in on a hold point just signed, if what was counted for is what follows."""
+        stage = str(counted.data["stage"])
+        follows = stage == (self._stage_of[name].id if name is not None else f"{rung}.1")
+        if counted.rung != rung or not follows:
+            return False
+        self._keep("power", value=counted.value, rung=rung, data={"stage": stage})
         return True
 
     def _keep(

@@ -64,5 +64,5 @@ def gear_of(bench: Bench, meter: Meter, mains_now: float) -> Gear:
         min(bench.lead_volts, meter.lead_volts),
         bench.old_electrolytics,
         bench.unknown_transformer,
-        Words(bench.words["valve"], bench.words["plate"], bench.words["ht"]),
+        Words(bench.words["valve"], bench.words["plate"], bench.words["ht"]),  # the rest of it: spoken.Spoken
     )

@@ -34,7 +34,8 @@ class Here:
     taken: reading id -> the record that counts. tried: the last answer to the reading that is asked now, where it does
     not count. skipped: readings left out. passed: rungs, in the order they passed. signed: rung -> name.
     mains_share: mains as last read over the mains wanted there [1], None where nobody read them. meter: name, None for
-    the ladder's own. findings: what making safe found. why_off: why it was switched off.
+    the ladder's own. findings: what the last making safe found, until the next set-up under power. why_off: why it was switched off.
+    counted: the count of clips that the hold point before it is signed on; any other step but that signature undoes it.
     """
 
     state: State = "open"
@@ -53,6 +54,7 @@ class Here:
     findings: tuple[str, ...] = ()
     why_off: str = ""
     digest: str = ""
+    counted: Record | None = None
 
 
 def here(records: Iterable[Record]) -> Here:
@@ -71,7 +73,7 @@ def after(place: Here, record: Record) -> Here:
     """Where one more record leads; StateError where it may not follow."""
     event = record.event
     state = follow(place.state, event, place.powered)
-    place = replace(place, state=state)
+    place = replace(place, state=state, counted=place.counted if event in _KEEPS_COUNT else None)
     if event in VERDICTS:
         return _read(place, record)
     change = _CHANGES.get(event)
@@ -87,7 +89,7 @@ def _read(place: Here, record: Record) -> Here:
         )
     place = replace(place, tried=record, taken=_without(place.taken, {name}))
     if record.event == "switch off now":
-        return replace(place, safing=Safing(), why_off=f"{name}: {record.why}")
+        return replace(place, safing=Safing(), findings=(), why_off=f"{name}: {record.why}")
     return place
 
 
@@ -102,7 +104,13 @@ def _begin(place: Here, record: Record) -> Here:
 
 def _set_up(place: Here, record: Record) -> Here:
     stage = str(record.data.get("stage", ""))
-    return replace(place, stage=stage, since=record.at, powered=record.event == "power", tried=None, why_off="")
+    powered = record.event == "power"
+    findings = () if powered else place.findings
+    return replace(place, stage=stage, since=record.at, powered=powered, tried=None, why_off="", findings=findings)
+
+
+def _counted(place: Here, record: Record) -> Here:
+    return replace(place, counted=record, tried=None)
 
 
 def _skip(place: Here, record: Record) -> Here:
@@ -136,7 +144,7 @@ def _pass(place: Here, record: Record) -> Here:
 
 
 def _off(place: Here, record: Record) -> Here:
-    return replace(place, safing=Safing(), why_off=record.why, tried=None)
+    return replace(place, safing=Safing(), why_off=record.why, tried=None, findings=())
 
 
 def _safe(place: Here, record: Record) -> Here:
@@ -178,10 +186,14 @@ def _meter(place: Here, record: Record) -> Here:
     return replace(place, meter=record.value)
 
 
+# After a count the gate is signed, its rung passes and the next is opened; a meter or the mains changes no clip.
+_KEEPS_COUNT = ("counted", "sign", "open", "mains", "meter")
+
 _CHANGES = {
     "begin": _begin,
     "ready": _set_up,
     "power": _set_up,
+    "counted": _counted,
     "skip": _skip,
     "back": _void,
     "change": _void,

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from firstglow.ladder.here import Here
 from firstglow.ladder.ladder import Ladder
+from firstglow.ladder.sides import against_the_other
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.learn import Learned, doubted, learned
 from firstglow.readings.meters import Meter
@@ -50,6 +51,7 @@ def judged(
     row = Taken(name, text.strip(), mains, place.meter, "here")
     verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
     verdict = doubted(verdict, as_learned(ladder, place, name), reading)
+    verdict = against_the_other(verdict, ladder, place, name)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
 

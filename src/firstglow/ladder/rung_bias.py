@@ -117,7 +117,9 @@ def _all_negative(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedRe
             )
 
 
-def grid_negative(frame: Frame, rung: str, at: Situation, v: OutputValve, state: str) -> PlannedReading:
+def grid_negative(
+    frame: Frame, rung: str, at: Situation, v: OutputValve, state: str, settle_seconds: float = 0.0
+) -> PlannedReading:
     """Output grid with every pot at its most negative: it must hold the strongest valve."""
     return frame.reading(
         rung,
@@ -129,4 +131,5 @@ def grid_negative(frame: Frame, rung: str, at: Situation, v: OutputValve, state:
         owner=v.valve,
         stops=(stops.safe_bias(v.valve),),
         fill={"state": state},
+        settle_seconds=settle_seconds,
     )

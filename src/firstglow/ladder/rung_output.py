@@ -15,6 +15,7 @@ from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 from firstglow.readings.rated import section_of
 
 WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
+TEN_MINUTES = 600.0  # s: gas and grid emission show when it is hot (common practice)
 SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator
 SELF_BIAS = 0.5  # of the expected cathode volts: a shorted bypass leaves next to nothing (common practice)
 HUM = 0.5  # V at the load, input shorted: more is oscillation (common practice)
@@ -212,6 +213,7 @@ def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[
             contact="clip",
             stops=creep,
             series_ohms=SERIES,
+            settle_seconds=TEN_MINUTES,
         )
     else:
         yield frame.reading(
@@ -225,6 +227,7 @@ def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[
             contact="clip",
             stops=creep,
             series_ohms=SERIES,
+            settle_seconds=TEN_MINUTES,
         )
     if v.pot is not None and part is not None and frame.target(v):
         yield frame.reading(  # row 37

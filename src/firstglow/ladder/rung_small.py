@@ -28,7 +28,7 @@ def rung(frame: Frame) -> PlannedRung:
         *gas_tubes(frame, RUNG, at),
         *(r for v in frame.roles.outputs for r in _output(frame, at, v)),
         *(
-            frame.look(RUNG, "in the hand", "hand_check", at, owner=v.valve, contact="none")
+            frame.look(RUNG, "in the hand", "hand_check", at.but(mains_volts=0.0), owner=v.valve)  # never under power
             for v in frame.roles.outputs
         ),
     )
@@ -162,9 +162,10 @@ def _output(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedRead
                 owner=v.valve,
                 stops=(stops.zero(LEAK, "coupling capacitor leaks"),),
                 fill={"parts": ", ".join(v.coupling)},
+                settle_seconds=WAIT,
             )
         state = frame.words.text("rung.small.warm")
-        yield grid_negative(frame, RUNG, at, v, state)  # row 32
+        yield grid_negative(frame, RUNG, at, v, state, WAIT)  # row 32
         yield from _driver_states(frame, v)
         return
     if v.bias == "back":  # what the small valves alone make of it
@@ -189,6 +190,7 @@ def _output(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedRead
         owner=v.valve,
         stops=(stops.zero(LEAK, "coupling capacitor leaks, or the grid leak is open"),),
         fill={"state": frame.words.text("rung.small.warm")},
+        settle_seconds=WAIT,
     )
 
 

@@ -13,7 +13,8 @@ STATES: tuple[State, ...] = ("open", "reading", "look first", "switched off", "m
 # What happens, in the order in which a climb meets it:
 #   begin, resume    a sitting begins, or another one on the same records
 #   ready            the rung's work is done, unplugged readings follow
-#   power            clips and tools counted out, then the plug goes in
+#   counted          the work by hand for what follows is done, clips and tools are counted out: the hold point may be signed
+#   power            clips and tools counted out (and where a hold point is before it, signed), then the plug goes in
 #   go on, note only, look first, switch off now     a reading, by its verdict
 #   stopped          the last of them on an ohms range or a look, unplugged: it does not go on, and nothing is on
 #   skip             a reading that no gate needs is left out
@@ -31,6 +32,9 @@ TABLE: dict[tuple[State, str], State] = {
     ("open", "begin"): "open",
     ("open", "ready"): "reading",
     ("open", "power"): "reading",
+    ("open", "counted"): "open",
+    ("open", "pass"): "passed",
+    ("open", "sign"): "passed",
     ("open", "change"): "repeat needed",
     ("open", "repeat"): "repeat needed",
     ("open", "back"): "open",
@@ -42,6 +46,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("reading", "skip"): "reading",
     ("reading", "back"): "reading",
     ("reading", "open"): "open",
+    ("reading", "counted"): "reading",
     ("reading", "pass"): "passed",
     ("reading", "sign"): "passed",
     ("reading", "change"): "repeat needed",
@@ -60,6 +65,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("switched off", "made safe"): "made safe",
     ("made safe", "ready"): "reading",
     ("made safe", "power"): "reading",
+    ("made safe", "counted"): "made safe",
     ("made safe", "pass"): "passed",
     ("made safe", "sign"): "passed",
     ("made safe", "back"): "made safe",
@@ -84,7 +90,9 @@ TABLE: dict[tuple[State, str], State] = {
 POWERED: dict[str, bool] = {
     "stopped": False,
     "ready": False,
+    "counted": False,
     "power": False,
+    "sign": False,
     "open": False,
     "change": False,
     "repeat": False,

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.faults import all_faults
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.devices.catalogue import valve_type
 from firstglow.ladder.fall import Fall
 from firstglow.ladder.ladder import Ladder
+from firstglow.ladder.waits import valves_in, warm_seconds, warm_up
 from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.finish import glow_word
@@ -89,7 +89,7 @@ class Virtual:
 
     def warm_seconds(self, at: Situation) -> float:
         """How long until every valve that is in a situation carries all its current [s]."""
-        return max((self._warm_up(name) for name in self._valves(at)), default=0.0)
+        return warm_seconds(self.ladder.frame, at)
 
     def _value(self, r: ExpectedReading, seconds: float) -> float:
         """The true value at that moment [SI]."""
@@ -103,25 +103,15 @@ class Virtual:
         at = r.planned.situation
         frame = self.ladder.frame
         rectifiers = frame.ht_rectifiers - at.out
-        share = self._warmed([v for v in self._valves(at) if v not in rectifiers], seconds)
+        share = self._warmed([v for v in valves_in(frame, at) if v not in rectifiers], seconds)
         between = float(np.ravel(cold)[0]) * (1.0 - share) + value * share
         return between * self._warmed(sorted(rectifiers), seconds) if r.planned.probe.red in self._on_ht else between
 
     def _warmed(self, valves: Sequence[str], seconds: float) -> float:
-        longest = max((self._warm_up(name) for name in valves), default=0.0)
+        longest = max((warm_up(self.ladder.frame, name) for name in valves), default=0.0)
         if longest <= 0.0 or seconds >= longest:
             return 1.0
         return expm1(-IN_WARM_UP * max(seconds, 0.0) / longest) / expm1(-IN_WARM_UP)
-
-    def _warm_up(self, envelope: str) -> float:
-        part = next(
-            p for p in self.ladder.frame.amplifier.parts.values() if envelope in (p.envelope, p.name) and p.type
-        )
-        return valve_type(part.type or "").warmup_s
-
-    def _valves(self, at: Situation) -> list[str]:
-        frame = self.ladder.frame
-        return sorted((frame.small_envelopes | frame.output_envelopes | frame.ht_rectifiers) - at.out)
 
     @property
     def _on_ht(self) -> frozenset[str]:

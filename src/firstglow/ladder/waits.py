@@ -7,7 +7,10 @@ the times under power on a rung are added up (common practice), and nobody waits
 from collections.abc import Iterable
 from datetime import datetime
 
-from firstglow.readings.probe import PlannedReading
+from firstglow.amplifier.situation import Situation
+from firstglow.devices.catalogue import valve_type
+from firstglow.ladder.frame import Frame
+from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.records.record import Record
 
 
@@ -27,3 +30,39 @@ def powered_for(records: Iterable[Record], rung: str, now: datetime) -> float:
 def to_settle(planned: PlannedReading, powered: float) -> float:
     """Seconds that a reading still waits, ``powered`` seconds after the power came on."""
     return max(0.0, planned.settle_seconds - powered)
+
+
+# Read from the first moment on: they are what tells that it must be switched off again.
+AT_ONCE = ("lamp", "ac amps", "look")
+
+
+def advised(frame: Frame, rung: PlannedRung, planned: PlannedReading) -> tuple[float, str]:
+    """Seconds after the power came on before a reading is worth taking, and why, where nothing of it counts the minutes.
+
+    A rung's own wait belongs to its readings "after minutes" where it has any; there the others wait for warm cathodes
+    alone, and heaters for nothing. (0, "") for what is read at once.
+    """
+    at = planned.situation
+    if planned.probe.kind in AT_ONCE or planned.settle_seconds or at.mains_volts == 0.0:
+        return 0.0, ""
+    warm = warm_seconds(frame, at) if planned.probe.kind == "dc volts" or planned.probe.quantity != "volts" else 0.0
+    found = (warm, "cathodes warm") if warm else (0.0, "")
+    if any(r.settle_seconds for r in rung.readings):
+        return found
+    return max((rung.wait_seconds, rung.wait_why), found) if rung.wait_seconds else found
+
+
+def warm_seconds(frame: Frame, at: Situation) -> float:
+    """How long until every valve that is in a situation carries all its current [s]."""
+    return max((warm_up(frame, name) for name in valves_in(frame, at)), default=0.0)
+
+
+def valves_in(frame: Frame, at: Situation) -> list[str]:
+    """The glass that is in, by name."""
+    return sorted((frame.small_envelopes | frame.output_envelopes | frame.ht_rectifiers) - at.out)
+
+
+def warm_up(frame: Frame, envelope: str) -> float:
+    """Warm-up time of one glass [s], its type's."""
+    part = next(p for p in frame.amplifier.parts.values() if envelope in (p.envelope, p.name) and p.type)
+    return valve_type(part.type or "").warmup_s

@@ -88,6 +88,8 @@ def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█")
             if around.grounds > 1
             else "yours, by the reading before it",
         )
+    if told.chart:
+        lines += folded("CHART", told.chart)
     if around.twin:
         lines += folded("TWIN", around.twin)
     if told.note:
@@ -184,12 +186,13 @@ def last_line(verdict: str, what: str, value: str) -> str:
 
 def before_screen(
     rung: Mapping[str, Any], amplifier: str, texts: Sequence[str], black: Sequence[str], red: Sequence[str],
-    clips: int | None, notes: Sequence[str] = (), last: str = "", stands: str = "",
+    powered: bool, notes: Sequence[str] = (), last: str = "", stands: str = "", signed: bool = False,
 ) -> list[str]:  # fmt: skip
     """What is done with the plug out: the rung's own work, then this set-up's clips, then the count.
 
-    clips: how many are on, None where what follows is read unplugged. notes: what making safe found, what must be
-    repeated and why. stands: how it stands for this set-up, in words, where that is not its rung's own way.
+    powered: the plug goes in for what follows. notes: what making safe found, what must be repeated and why. stands:
+    how it stands for this set-up, in words, where that is not its rung's own way. signed: a hold point comes between the
+    count and the plug. How many clips that makes is not told: who counts what is printed above counts nothing.
     """
     lines = [*([last] if last else []), *top(amplifier, str(rung["title"]))]
     for line in stands_lines(rung, full=True) if texts else [stands or str(rung["situation"]["text"])]:
@@ -204,24 +207,24 @@ def before_screen(
         lines += folded("NOTE", text)
     if stands and texts:
         lines += folded("FIRST", stands)
-    if clips is not None:
+    if powered:
         lines += ["", *folded("CLIPS ON", f"black on {', '.join(black)}" if black else "none for this set-up")]
         lines += folded("", f"red on {', '.join(red)}") if red else []
         lines += folded(
             "COUNT",
-            f"everything else OUT of the chassis: tools, loose parts, the discharge clip. {clips} clip(s) stay.",
+            "everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay.",
         )
         lines += [
             RULE,
             f"{KEY}   back  safe  changed PART",
-            "How many clips are on in the chassis? Count them, type the number,",
+            "How many clips are on in the chassis? Count them there, type the number,",
         ]
-        return [*lines, "and only then the plug goes in."]
+        return [*lines, "and only then sign: the plug stays out." if signed else "and only then the plug goes in."]
     return [*lines, RULE, f"{KEY}   back  changed PART", "Enter when that is done; the plug stays out."]
 
 
-def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "") -> list[str]:
-    """A hold point: a yes and a name."""
+def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "", *, powered: bool = False) -> list[str]:
+    """A hold point: a yes and a name. powered: the plug goes in when it is signed."""
     lines = [
         *([last] if last else []),
         *top(amplifier, str(rung["title"])),
@@ -230,6 +233,7 @@ def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "") -> list
         "",
     ]
     lines += folded("", str(rung["hold"]["text"]))
+    lines += ["", *folded("", "The plug goes in only after it.")] if powered else []
     return [*lines, RULE, f"{KEY}   back  safe", "Nobody goes on before this is signed. Type yes and your name:"]
 
 

@@ -1,0 +1,178 @@
+"""What a climb asks next: the step that its records lead to, on one ladder. It keeps nothing and changes nothing."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from firstglow.ladder.fall import Fall, fall
+from firstglow.ladder.here import here
+from firstglow.ladder.judging import as_learned, is_node
+from firstglow.ladder.ladder import Ladder
+from firstglow.ladder.safing import Asked, asked
+from firstglow.ladder.steps import Stage, stages
+from firstglow.readings.expected import ExpectedReading, ExpectedRung
+from firstglow.readings.learn import Learned
+from firstglow.readings.meters import Meter
+from firstglow.records.record import Record, now
+from firstglow.records.store import Store
+
+StepKind = Literal["before", "reading", "make safe", "hold", "done"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What is asked next.
+
+    before: stage to set up (``clips`` to be counted where it is powered). reading: its id. make safe: ``safe`` says
+    what of it. hold: the rung whose hold point waits for a name. done: nothing is left.
+    """
+
+    kind: StepKind
+    rung: str
+    stage: str = ""
+    reading: str | None = None
+    safe: Asked | None = None
+    clips: int = 0
+
+
+class Asking:
+    """Where one climb stands on one ladder, by the records of one store, and what it asks next.
+
+    meters: the bench's, by name. clock: what time it is.
+    """
+
+    def __init__(
+        self,
+        ladder: Ladder,
+        store: Store,
+        *,
+        meters: Mapping[str, Meter] | None = None,
+        clock: Callable[[], datetime] = now,
+    ) -> None:
+        self.ladder, self.store, self.clock = ladder, store, clock
+        self.meters = dict(meters or {})
+        self.stages = stages(ladder)
+        self.here = here(store.records())
+        self._falls: tuple[str, Fall] | None = None
+        self._stage_of = {name: stage for stage in self.stages for name in stage.readings}
+        self._rungs = {rung.id: rung for rung in ladder.expected.rungs}
+
+    # ------------------------------------------------------------------------------------------ where it stands
+    @property
+    def state(self) -> str:
+        """One of ``states.STATES``."""
+        return self.here.state
+
+    @property
+    def events(self) -> tuple[Record, ...]:
+        """Every record, oldest first."""
+        return self.store.records()
+
+    def rung(self, name: str) -> ExpectedRung:
+        """A rung with its numbers."""
+        return self._rungs[name]
+
+    def stage(self, name: str) -> Stage:
+        """A stage by its id."""
+        return next(s for s in self.stages if s.id == name)
+
+    def reading(self, name: str) -> ExpectedReading:
+        """A reading with the band that the readings so far leave it."""
+        return self.learned(name).reading
+
+    def learned(self, name: str) -> Learned:
+        """The same, with how many readings say so."""
+        return as_learned(self.ladder, self.here, name)
+
+    @property
+    def step(self) -> Step:
+        """What is asked next."""
+        if self.here.state == "switched off":
+            ask = asked(self.here.safing, self.fall, self.clock())
+            return Step("make safe", self._stage_now().rung, self.here.stage, self._next_reading(), ask)
+        rung = self._next_rung()
+        if rung is None:
+            return Step("done", self.stages[-1].rung)
+        name = self._next_reading()
+        if name is None and (self.here.state == "reading" or not self._to_set_up(rung)):
+            return self._gate(rung)
+        if self.here.state in ("reading", "look first") and name is not None:
+            return Step("reading", rung.id, self.here.stage, name)
+        stage = self._next_stage(rung, name)
+        return Step("before", rung.id, stage.id, name, clips=stage.clips)
+
+    @property
+    def gate(self) -> str | None:
+        """The rung whose hold point is signed before the power that is prepared now, where that is so."""
+        rung, step = self._next_rung(), self.step
+        return rung.id if rung is not None and step.kind in ("before", "hold") and step.rung != rung.id else None
+
+    def _gate(self, rung: ExpectedRung) -> Step:
+        """A signed hold point: first what hands do for the power that comes after it, with the count; then the name."""
+        after, counted = self._powered_after(rung), self.here.counted
+        if after is None or (counted is not None and counted.data.get("stage") == after.id):
+            return Step("hold", rung.id, self.here.stage)
+        return Step("before", after.rung, after.id, after.readings[0] if after.readings else None, clips=after.clips)
+
+    def _powered_after(self, rung: ExpectedRung) -> Stage | None:
+        """The set-up that a hold point lets power into; None where nothing is powered next."""
+        left = (r for r in self.ladder.expected.rungs if r.id not in self.here.passed and r.id != rung.id)
+        after = next(left, None)
+        if after is None:
+            return None
+        name = next((r.id for r in after.readings if self._open(r.id)), None)
+        if name is None and not self._to_set_up(after):
+            return None
+        stage = self._next_stage(after, name)
+        return stage if stage.powered else None
+
+    @property
+    def fall(self) -> Fall:
+        """How the capacitors fall from the last switch-off, by what was read in that stage."""
+        key = f"{self.here.stage} {self.here.powered}"
+        if self._falls is None or self._falls[0] != key:
+            stage = self._stage_now()
+            readings = [self._expected(n) for n in stage.readings]
+            at = [r.planned.situation for r in readings] if self.here.powered else []
+            measured = {
+                r.planned.probe.red: float(self.here.taken[r.id].data["si"])
+                for r in readings
+                if r.id in self.here.taken and is_node(r)
+            }
+            self._falls = key, fall(self.ladder.frame, at or [stage.situation], measured)
+        return self._falls[1]
+
+    def unread(self, rung: str) -> tuple[str, ...]:
+        """Readings of a rung that nothing is known of yet."""
+        return tuple(r.id for r in self._rungs[rung].readings if self._open(r.id))
+
+    def _open(self, name: str) -> bool:
+        return name not in self.here.taken and name not in self.here.skipped
+
+    def _expected(self, name: str) -> ExpectedReading:
+        return self.ladder.expected.by_id[name]
+
+    def _next_rung(self) -> ExpectedRung | None:
+        return next((r for r in self.ladder.expected.rungs if r.id not in self.here.passed), None)
+
+    def _next_reading(self) -> str | None:
+        rung = self._next_rung()
+        return None if rung is None else next((r.id for r in rung.readings if self._open(r.id)), None)
+
+    def _next_stage(self, rung: ExpectedRung, name: str | None) -> Stage:
+        if name is not None:
+            return self._stage_of[name]
+        return next(s for s in self.stages if s.rung == rung.id)
+
+    def _to_set_up(self, rung: ExpectedRung) -> bool:
+        """A rung without readings of its own: only what is done before it."""
+        return not rung.readings and not any(
+            r.event in ("ready", "power") and r.rung == rung.id for r in self.store.records()
+        )
+
+    def _stage_now(self) -> Stage:
+        if self.here.stage:
+            return self.stage(self.here.stage)
+        rung = self._next_rung() or self.ladder.expected.rungs[-1]
+        return self._next_stage(rung, self._next_reading())

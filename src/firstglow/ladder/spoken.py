@@ -1,0 +1,86 @@
+"""A bench's own words in whatever is shown: valve or tube, plate or anode, HT or B+, chassis or ground.
+
+One vocabulary inside; the other is put in where text leaves for a screen or a page. Names that a file or a readings file
+uses (``6/V2 plate/shared``, ``HT1``) are names and stay as they are.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+OURS: Mapping[str, str] = {"valve": "valve", "plate": "plate", "ht": "HT", "chassis": "chassis"}
+WIDTH = 80
+_NAMES = r"(?<![\w/])\d+[a-z]?/[^/\n<>]+/\w+"  # ids of readings
+_GAPS = re.compile(r"( {2,})")
+_LEAVE = re.compile(r"<style.*?</style>|<script.*?</script>|<[^>]*>", re.DOTALL)
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """How a bench says things, as its file has it. words: as ``Bench.words``."""
+
+    words: Mapping[str, str]
+
+    @property
+    def ours(self) -> bool:
+        """Is it the vocabulary inside?"""
+        return all(self.words.get(key, own) == own for key, own in OURS.items())
+
+    def said(self, text: str) -> str:
+        """A text, its columns kept where they are."""
+        return "\n".join(self._line(line) for line in text.split("\n")) if self._pattern else text
+
+    def page(self, html: str) -> str:
+        """A page: the text between its tags."""
+        kept = _LEAVE.findall(html)
+        between = [self._put(text) for text in _LEAVE.split(html)] if self._pattern else _LEAVE.split(html)
+        return "".join(a + b for a, b in zip(between, [*kept, ""], strict=True))
+
+    def _line(self, line: str) -> str:
+        """Each cell of a line, and the gap after it as much wider as the cell became narrower."""
+        out, off = "", 0
+        for n, piece in enumerate(_GAPS.split(line)):
+            if n % 2:
+                out += " " * max(1, len(piece) + off)
+                off = 0
+            else:
+                new = self._put(piece)
+                out, off = out + new, off + len(piece) - len(new)
+        out = out.rstrip() if line == line.rstrip() else out
+        return out if len(out) <= WIDTH or len(out) <= len(line) else re.sub(r"\b[Aa]n (?=anode)", "", out)
+
+    @property
+    def _changed(self) -> dict[str, str]:
+        """Our word -> the bench's, of those that differ."""
+        words = {own: self.words.get(key, own) for key, own in OURS.items()}
+        if words["chassis"] == "chassis":
+            words["ground"] = "chassis"
+        return {own: said for own, said in words.items() if own != said}
+
+    @property
+    def _pattern(self) -> "re.Pattern[str] | None":
+        names = "|".join(map(re.escape, self._changed))
+        return (
+            re.compile(rf"(?P<name>{_NAMES})|(?P<a>\b[Aa]n? )?\b(?P<word>(?i:{names}))(?P<s>[sS]?)\b")
+            if names
+            else None
+        )
+
+    def _put(self, text: str) -> str:
+        pattern, changed = self._pattern, self._changed
+        assert pattern is not None
+
+        def one(found: re.Match[str]) -> str:
+            word = found["word"]
+            own = next((w for w in changed if word is not None and (w == word or w == word.lower())), None)
+            if word is None or own is None:  # a name, or letters that only look like HT
+                return found[0]
+            said = changed[own]
+            if own != "HT":
+                said = said.upper() if word.isupper() else said.capitalize() if word[0].isupper() else said
+            article = found["a"] or ""
+            if article:
+                article = article[0] + ("n " if said[0].lower() in "aeio" else " ")
+            return f"{article}{said}{found['s']}"
+
+        return pattern.sub(one, text)

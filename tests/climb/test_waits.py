@@ -1,0 +1,144 @@
+"""Waits stand at the readings that need them, and what an old make safe found does not follow for ever."""
+
+from datetime import datetime
+from functools import cache
+
+import pytest
+from player import begun, healthy, ladder, once, up_to
+
+from firstglow.amplifier import load
+from firstglow.cli.sitting import Sitting
+from firstglow.cli.talk import Lines
+from firstglow.ladder.climb import Climb
+from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.waits import advised, warm_seconds
+from firstglow.records.store import MemoryStore
+
+B = "b-hazel-four"
+
+
+def shown(climb: Climb) -> str:
+    return "\n".join(Sitting(climb, Lines()).screen(climb.step))
+
+
+@pytest.mark.parametrize(
+    ("reading", "word"),
+    [
+        # two rehearsers: the 15 minutes of the no-load current stood at the dark lamp of the first dial step, the
+        # 10 minutes of the leakage at the rectifier's first seconds, 15 minutes at heaters read "in the first minute"
+        ("2b/lamp at 65 %/shared", ""),
+        ("2b/mains amps at 100 %/shared", ""),
+        ("2b/mains amps after the wait/shared", "WAIT     1"),
+        ("2b/V1 heater pin to pin/shared", ""),
+        ("4/lamp/shared", ""),
+        ("4/V3 warm-up/shared", ""),
+        ("4/HT1 after 10 min/shared", "WAIT     "),
+        ("4/HT2/shared", ""),
+        ("5/V1 heater pin to pin/shared", ""),
+        ("5/V2 grid/shared", "WAIT     1"),
+        ("6/lamp/shared", ""),
+        ("6/V2 grid through 1 Mohm/shared", "WAIT     "),
+        ("8/LS hum/shared", "slow oscillation"),
+    ],
+)
+def test_a_wait_stands_at_the_reading_that_needs_it(reading: str, word: str) -> None:
+    screen = shown(at(reading))
+    assert ("WAIT" in screen) == bool(word), screen
+    assert word in screen
+
+
+@cache
+def _walk() -> dict[str, tuple]:
+    """The records up to each reading of one healthy climb, and the time there."""
+    climb, clock = begun(B)
+    found = {}
+    while climb.step.kind != "done":
+        if climb.step.kind == "reading":
+            found[climb.step.reading] = (climb.events, clock.at)
+        once(climb, clock, healthy)
+    return found
+
+
+def at(reading: str) -> Climb:
+    """A climb that asks one reading now."""
+    events, moment = _walk()[reading]
+    store = MemoryStore()
+    for record in events:
+        store.append(record)
+    return Climb(ladder(B), store, clock=lambda: moment)
+
+
+def test_dc_with_valves_in_waits_for_warm_cathodes() -> None:
+    """Example (b)'s slowest cathode by its type's warm-up, whatever the rung waits for."""
+    on = ladder(B)
+    rung = next(r for r in on.expected.rungs if r.id == "5")
+    planned = on.expected.by_id["5/V1 plate/shared"].planned
+    assert advised(on.frame, rung.planned, planned) == (warm_seconds(on.frame, planned.situation), "cathodes warm")
+    assert 5.0 <= advised(on.frame, rung.planned, planned)[0] <= 60.0
+
+
+def test_a_coupling_leak_is_not_taken_cold() -> None:
+    """Leakage grows with warmth (common practice): what is read after 15 minutes counts after them."""
+    climb = at("5/V2 grid/shared")
+    assert climb.to_settle("5/V2 grid/shared") > 600.0
+
+
+# ------------------------------------------------------------------------------------------ an old fall
+def slow(climb: Climb, clock) -> None:
+    """Made safe, with a fall that is twice as slow as predicted, twice."""
+    while climb.step.kind == "make safe":
+        ask = climb.step.safe
+        if ask.phase == "fall":
+            seconds = (clock() - datetime.fromisoformat(climb.here.safing.off)).total_seconds()
+            climb.answer(f"{climb.fall.volts(ask.places[0].part, seconds / 2.0) + 40.0:.0f}")
+        else:
+            once(climb, clock, healthy)
+
+
+def test_what_a_make_safe_found_is_said_before_the_next_power_and_not_again() -> None:
+    climb, clock = begun(B)
+    up_to(climb, clock, "4/HT1 after 5 min/shared")
+    climb.switch_off()
+    slow(climb, clock)
+    assert "bleeder is open" in " ".join(shown(climb).split())
+    up_to(climb, clock, "4/HT1 after 10 min/shared")
+    climb.switch_off()
+    while climb.step.kind == "make safe":
+        once(climb, clock, healthy)
+    assert climb.step.kind == "before"
+    assert "NOTE" not in shown(climb)
+
+
+# ------------------------------------------------------------------------------------------ charts
+CHART = """
+[[chart]]
+title = "drawn on the lid"
+mains = "220V"
+meter = "20k/V"
+[chart.points]
+"V1 plate" = "90V"
+"HT1" = "300V"
+"""
+
+
+@cache
+def charted() -> Ladder:
+    from player import EXAMPLES
+
+    text = (EXAMPLES / f"{B}.toml").read_text(encoding="utf-8")
+    return build(load(text + CHART), mode="fast")
+
+
+def test_a_chart_stands_beside_what_is_expected_as_on_the_ladder() -> None:
+    on = charted()
+    rows = {r["id"]: r for rung in on.document["rungs"] for r in rung["readings"] if r.get("charts")}
+    climb, clock = begun(B)
+    climb = Climb(on, MemoryStore(), clock=clock)
+    climb.begin()
+    name = next(n for n in rows if n.startswith("5/"))
+    up_to(climb, clock, name)
+    screen = " ".join(shown(climb).split())
+    assert "CHART" in screen
+    assert rows[name]["charts"][0]["text"] in screen
+    assert "here today" in screen
+    assert max(map(len, shown(climb).split("\n"))) <= 80
