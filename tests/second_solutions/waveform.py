@@ -57,7 +57,9 @@ class Cycle:
 
 def emf(mains: Mains, legs: Sequence[Leg], socket: float, states: Sequence[float]) -> tuple[float, list[float]]:
     """Core emf and leg amps at an instant: (socket - e)/R = load e + sum of ratio x amps, by safeguarded Newton."""
-    low, high = -abs(socket) - 1e-9, abs(socket) + 1e-9
+    # a reservoir may drive the core backwards through a shorted rectifier
+    reach = abs(socket) + max((abs(states[leg.reservoir] / leg.ratio) for leg in legs), default=0.0) + 1e-9
+    low, high = -reach, reach
     e = socket / (1 + mains.ohms * mains.load)
     for _ in range(60):
         f, g, amps = (socket - e) / mains.ohms - mains.load * e, -1 / mains.ohms - mains.load, []

@@ -26,8 +26,9 @@ Shapes: the batch (``sample``) is always last, ``leg`` before it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,7 +85,9 @@ class Inputs:
     farads, hertz, esr, drain: reservoir [F], mains [Hz], reservoir's series resistance [ohm], ripple conductance of the load
     [S] (sample,). leak: ohms across the diode in reverse [ohm] (leg, sample), inf none, 0 a shorted diode. sense: +1, or -1
     for a reversed diode (leg, sample). dent: by how much the core's volts fall short of their fundamental, over its rms
-    (CELLS, sample); see ``departure``.
+    (CELLS, sample); see ``departure``. at_once: samples whose legs conduct at the same moments and are solved together
+    (sample,), None for none; there ``mutual`` are the ohms by which one leg's current works against another in windings and
+    mains side that both share, negative where their phases oppose (leg, leg, sample), the diagonal not used.
     """
 
     volts: Array
@@ -99,6 +102,8 @@ class Inputs:
     leak: Array | None = None
     sense: Array | None = None
     dent: Array | None = None
+    at_once: NDArray[np.bool_] | None = None
+    mutual: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +127,8 @@ class Averaged:
     without it emf of every leg, ohms of every leg, scale ..., limit ....
     state: capacitor volts as each cell begins, then the mean current (cell + 1, sample); hand it back as ``start``.
     unsettled: the last change of its volts over the emf (sample,).
+    cross, d_cross: where legs are solved together, mean product of the currents of two different legs [A^2]
+    (leg, leg, sample) and its slopes (leg, leg, cause, sample); else None.
     """
 
     cell: Cell
@@ -134,6 +141,8 @@ class Averaged:
     d_square: Array
     state: Array
     unsettled: Array
+    cross: Array | None = None
+    d_cross: Array | None = None
 
     @property
     def stands_for(self) -> float:
@@ -194,6 +203,8 @@ def averaged(
     heat: False leaves out the mean squares (zeros), when no lamp asks for them.
     """
     _keep_memory()
+    if x.at_once is not None and not x.at_once.all():
+        return _apart(cell, x, x.at_once, start, passes, along, heat)
     p = prepare(cell, x)
     ways = every_way(p.emf.shape) if along is None else along
     state = _first_guess(p) if start is None else start
@@ -212,6 +223,35 @@ def averaged(
         if done == passes or (last and unsettled.max(initial=0.0) < SETTLED):
             break
     return _close(cell, p, run, step, state, unsettled)
+
+
+def _apart(
+    cell: Cell, x: Inputs, at_once: NDArray[np.bool_], start: Array | None, passes: int,
+    along: Sequence[Along] | None, heat: bool,
+) -> Averaged:  # fmt: skip
+    """Some samples whose legs are solved together, some whose legs are not: each kind by itself."""
+    merged: dict[str, Array] = {}
+    for which in (~at_once, at_once):
+        here = columns(x, which)
+        ways = None if along is None else [replace(way, **_some(way, which)) for way in along]
+        found = averaged(cell, here, None if start is None else start[:, which], passes, ways, heat)
+        for name in (f.name for f in fields(Averaged) if f.name != "cell"):
+            value = getattr(found, name)
+            if value is not None:
+                merged.setdefault(name, np.zeros((*value.shape[:-1], len(which))))[..., which] = value
+    return Averaged(cell, **merged)
+
+
+def columns(x: Inputs, which: NDArray[np.bool_]) -> Inputs:
+    """Some samples of a batch's inputs; where none of them has its legs solved together it says so."""
+    here = replace(x, **_some(x, which))
+    return here if here.at_once is None or here.at_once.any() else replace(here, at_once=None, mutual=None)
+
+
+def _some(x: Inputs | Along, which: NDArray[np.bool_]) -> dict[str, Any]:
+    """Those fields that have a value for each sample, some samples of them."""
+    found = {f.name: getattr(x, f.name) for f in fields(x)}
+    return {name: v[..., which] for name, v in found.items() if np.ndim(v) and np.shape(v)[-1] == len(which)}
 
 
 @cache
@@ -256,7 +296,7 @@ def prepare(cell: Cell, x: Inputs) -> Problem:
         CELLS // 2 if cell.equal else CELLS,
         row(x.volts), rows(x.emf), np.maximum(ohms, SMALLEST_OHMS), rows(x.scale), rows(x.limit),
         None if x.leak is None else rows(x.leak), None if x.sense is None else rows(x.sense), x.dent,
-        esr, drain, beta * hold, beta, 1.0 / theta,
+        esr, drain, beta * hold, beta, 1.0 / theta, None if x.at_once is None else x.mutual,
     )  # fmt: skip
 
 
@@ -288,10 +328,18 @@ def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsett
     mean_of_volts = run.mean[MEAN] if p.esr is None else run.mean[MEAN] - p.esr
     mean = np.concatenate([[-p.drain * mean_of_volts - 1.0], run.mean[FIRST:]])
     move = _solve(run, end, mean)
-    by_v, by_amps = run.slopes[:, :, START, None], run.slopes[:, :, MEAN, None]
-    rows = np.concatenate([-p.drain * by_amps, run.slopes[:, :, FIRST:]], axis=2)
-    rows += by_v * move[0]
-    rows += by_amps * move[1]
-    values = run.values + run.slopes[:, :, MISS] + run.slopes[:, :, START] * step[0] + run.slopes[:, :, MEAN] * step[1]
+
+    def closed(value: Array, slope: Array) -> tuple[Array, Array]:
+        """A result (..., sample) and its slopes (..., cause, sample) from its rows (..., way, sample)."""
+        by_v, by_amps = slope[..., START, None, :], slope[..., MEAN, None, :]
+        rows = np.concatenate([-p.drain * by_amps, slope[..., FIRST:, :]], axis=-2)
+        rows += by_v * move[0]
+        rows += by_amps * move[1]
+        return value + slope[..., MISS, :] + slope[..., START, :] * step[0] + slope[..., MEAN, :] * step[1], rows
+
+    values, rows = closed(run.values, run.slopes)
     square, d_square = (values[2], rows[2]) if len(values) > 2 else (np.zeros_like(values[0]), np.zeros_like(rows[0]))
-    return Averaged(cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled)
+    cross, d_cross = (None, None) if run.cross is None or run.d_cross is None else closed(run.cross, run.d_cross)
+    return Averaged(
+        cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled, cross, d_cross
+    )

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from firstglow.amplifier.leg_types import WindingStep
 from firstglow.amplifier.model import Part
 from firstglow.devices.lamp import filament
 from firstglow.solver.averaged import Averaged, Inputs
@@ -132,7 +133,11 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
         miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c)
         books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
-    rest = share**2 * ((c["together"] * turns**2 * found.each_square).sum(axis=0) - flow_turns**2) * c["per lamp"]
+    cross = np.zeros((len(turns), *turns.shape)) if found.cross is None else found.cross
+    square_turns = (c["together"] * turns**2 * found.each_square).sum(axis=0)
+    square_turns = square_turns + (group.paired(turns) * cross).sum(axis=(0, 1))
+    rest = share**2 * (square_turns - flow_turns**2) * c["per lamp"]
+    mutual = group.mutual(c, source)
     lamp = books.flows.setdefault("lamp", Flow())
     lamp.row["rest"] = lamp.row.get("rest", 0.0) + rest
     volts = wide[group.plus] - wide[group.minus]
@@ -145,6 +150,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
                 wide[group.emfs[n]] * in_phase
                 - volts * amps
                 - (c["ohms"][n] + c["together"][n] * turns[n] ** 2 * source) * square
+                - (mutual[n] * cross[n]).sum(axis=0)
             )
         else:  # a volt in hundreds: its law at the current that weighs most tells it better than a difference
             weighty = square / np.maximum(np.abs(amps), 1e-15)
@@ -163,14 +169,14 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
             name = f"{plate.lead}_amps" if plate.valve else "amps"
             flow.row[name] = flow.row.get(name, 0.0) + plate.way * i
-        cross = np.abs(in_phase * group.not_met(n, wide, c)) + np.abs(amps * _others_drop(bench, leg, amps))
-        least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - cross
+        crossed = np.abs(in_phase * group.not_met(n, wide, c)) + np.abs(amps * _others_drop(bench, leg, amps))
+        least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - crossed
         costs.append(([plate.part.name for plate, _ in plates], cost - given))
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row
                 moves = {
-                    "pulses square": c["together"][n] * square,
+                    "pulses square": c["together"][n] * square + _beside(group, n, w, cross),
                     "pulses dc": w.sign * amps,
                     "pulses in phase": w.sign * leg.phase * in_phase,
                 }
@@ -180,6 +186,16 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     for names, cost in costs:
         for name in names:
             books.flows[name].watts = books.flows[name].watts + (cost + missing / len(costs)) / len(names)
+
+
+def _beside(group: Pulses, n: int, mine: WindingStep, cross: Array) -> Array:
+    """What the other legs that pulse through a winding at the same moments add to leg ``n``'s mean square there [A^2]."""
+    out = np.zeros(cross.shape[-1])
+    for k, other in enumerate(group.legs):
+        for w in other.leg.windings:
+            if k != n and (w.part, w.winding) == (mine.part, mine.winding):
+                out = out + mine.sign * w.sign * cross[n, k]
+    return out
 
 
 def _others_drop(bench: Bench, leg: LegRows, amps: Array) -> Array:

@@ -27,12 +27,14 @@ MISS, START, MEAN, FIRST = range(4)
 
 @dataclass(frozen=True, slots=True)
 class Along:
-    """A direction in which slopes are wanted: how fast each input moves; None where it does not. Each (leg, sample)."""
+    """A direction in which slopes are wanted: how fast each input moves; None where it does not. Each (leg, sample);
+    mutual (leg, leg, sample)."""
 
     emf: Array | None = None
     ohms: Array | None = None
     scale: Array | None = None
     limit: Array | None = None
+    mutual: Array | None = None
 
 
 _INPUTS = tuple(f.name for f in fields(Along))
@@ -43,8 +45,9 @@ class Problem:
     """Inputs of a batch, broadcast, and what follows from them. (leg, sample) or (sample,).
 
     phase: +1 or -1 a leg; junction: yes or no a leg; cells: how many make the period (half of them where two equal legs
-    alternate). esr, leak, sense, dent: None where there is none anywhere. ohms: esr included. keep, beta, back: a cell's
-    reservoir volts are node = keep v + beta (currents in), next v = v + back (node - v).
+    alternate). esr, leak, sense, dent: None where there is none anywhere. mutual (leg, leg, sample): where legs are solved
+    together, see ``averaged.Inputs``. ohms: esr included. keep, beta, back: a cell's reservoir
+    volts are node = keep v + beta (currents in), next v = v + back (node - v).
     """
 
     phase: tuple[int, ...]
@@ -63,6 +66,7 @@ class Problem:
     keep: Array
     beta: Array
     back: Array
+    mutual: Array | None = None
 
 
 @dataclass(slots=True)
@@ -142,7 +146,7 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
             rows = slice(rows.start + int(busy[0]), rows.start + int(busy[-1]) + 1)
         i, m, *by = series_current(p, leg, drive, wanted)
         flow = Flow(leg, rows.start, rows.stop, wave[rows], i, m, {})
-        _sources(p, flow, by, along)
+        sources(flow, leg, by, along)
         for other in out:
             _split(p, flow, other)
         out.append(flow)
@@ -174,12 +178,12 @@ def _overlap(first: int, last: int, other: Flow) -> list[tuple[slice, slice]]:
     return [(slice(low - first, high - first), slice(low - other.first, high - other.first))] if low < high else []
 
 
-def _sources(p: Problem, f: Flow, by: Sequence[Array], along: Sequence[Along]) -> None:
+def sources(f: Flow, leg: int, by: Sequence[Array], along: Sequence[Along]) -> None:
     """What every way does to a leg's current at given volts."""
     for k, way in enumerate(along):
-        terms = [] if way.emf is None else [f.by_drive * (f.wave * way.emf[f.leg])]
+        terms = [] if way.emf is None else [f.by_drive * (f.wave * way.emf[leg])]
         moves = (way.ohms, way.scale, way.limit)
-        terms += [slope * move[f.leg] for slope, move in zip(by, moves, strict=True) if move is not None]
+        terms += [slope * move[leg] for slope, move in zip(by, moves, strict=True) if move is not None]
         if terms:
             f.ways[FIRST + k] = sum(terms[1:], terms[0])
 

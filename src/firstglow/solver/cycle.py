@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.cells import CELLS, FIRST, MEAN, MISS, START, Along, Flow, Problem, flows
+from firstglow.solver.together import flows_together, overlap
 
 Array = NDArray[np.float64]
 
@@ -47,7 +48,8 @@ class Sweep:
     """One Newton step. end, mean: rows of periodicity and of the mean volts (way, sample), the given mean volts aside.
     values: (result, leg, sample), results being mean, projection on the emf (rms) and, where wanted, mean square of a leg's
     current; slopes: their rows (result, leg, way, sample). stretches: where somebody conducts, in order; elsewhere the
-    reservoir only discharges. load: what the load takes off a cell's volts (sample,)."""
+    reservoir only discharges. load: what the load takes off a cell's volts (sample,). cross, d_cross: mean product of two
+    legs' currents (leg, leg, sample) and its rows, where legs are solved together and it was asked for."""
 
     end: Array
     mean: Array
@@ -55,6 +57,8 @@ class Sweep:
     slopes: Array
     stretches: list[Stretch]
     load: Array
+    cross: Array | None = None
+    d_cross: Array | None = None
 
 
 def stretches(found: Sequence[Flow], wide: int) -> list[Stretch]:
@@ -89,7 +93,7 @@ def sweep(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Sweep
 
     heat: whether ``square`` is wanted.
     """
-    found = flows(p, state, along)
+    found = (flows if p.mutual is None else flows_together)(p, state, along)
     wide = FIRST + len(along)
     walk = _Walk(p, state, wide)
     parts = stretches(found, wide)
@@ -99,7 +103,35 @@ def sweep(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Sweep
     walk.rest(p.cells)
     end, mean = walk.finish()
     values, slopes = _results(p, found, parts, wide, 3 if heat else 2)
-    return Sweep(end, mean, values, slopes, parts, walk.load)
+    out = Sweep(end, mean, values, slopes, parts, walk.load)
+    if heat and p.mutual is not None:
+        out.cross, out.d_cross = _products(p, found, parts, wide)
+    return out
+
+
+def _products(p: Problem, found: Sequence[Flow], parts: Sequence[Stretch], wide: int) -> tuple[Array, Array]:
+    """Means of the products of two different legs' currents over the cycle, and their rows."""
+    legs, size = p.emf.shape
+    value, slope = np.zeros((legs, legs, size)), np.zeros((legs, legs, wide, size))
+    for n, f in enumerate(found):
+        for g in found[:n]:
+            cells = overlap(f, g)
+            if cells is None:
+                continue
+            part = next(s for s in parts if s.first <= f.first < s.last)
+            first = max(f.first, g.first) - part.first
+            dv = part.volts[first : first + cells[0].stop - cells[0].start]
+            i, k = f.amps[cells[0]] / CELLS, g.amps[cells[1]] / CELLS
+            through = i * g.by_drive[cells[1]] + k * f.by_drive[cells[0]]
+            rows = -p.keep * np.einsum("cn,cdn->dn", through, dv)
+            rows[MEAN] += p.beta * through.sum(axis=0)
+            for way, source in g.ways.items():
+                rows[way] += (i * source[cells[1]]).sum(axis=0)
+            for way, source in f.ways.items():
+                rows[way] += (k * source[cells[0]]).sum(axis=0)
+            for a, b in ((f.leg, g.leg), (g.leg, f.leg)):
+                value[a, b], slope[a, b] = value[a, b] + CELLS * (i * k).sum(axis=0), slope[a, b] + rows
+    return value, slope
 
 
 def _results(p: Problem, found: Sequence[Flow], parts: Sequence[Stretch], wide: int, count: int) -> tuple[Array, Array]:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstglow.amplifier.legs import Leg
 from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
@@ -29,6 +30,8 @@ FULL_PASSES = 60
 PASSES = 2
 """Passes of the cycle in one step of the whole: the first, without slopes, brings its inner unknowns to where the last step
 left the others. Without it they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2."""
+SHARING_LEAK_OHMS = 1e6
+"""A rectifier that leaks through more ohms than this in its neighbour's half cycle moves it by less than its own leak."""
 MOST_TRIES = 3
 NEAR = 0.01
 
@@ -73,6 +76,7 @@ class Pulses:
         self.lamp = f.index.get("lamp ohms", f.ground) if transformer else f.ground
         self.rest = f.index.get("lamp harmonics", f.ground) if transformer else f.ground
         self.ahead, self.primaries = ahead_of(f, transformer) if transformer else ([], [])
+        self.loss = f.rows.of(f.amplifier.parts[transformer], "core_loss_watts") if transformer else None
         self.heaters = heaters_on(f, transformer) if transformer else []
         self.ratio = HeaterRatio(f, [r.envelope for r in self.legs])
         halves = {} if loops or halves is None else halves
@@ -137,7 +141,9 @@ class Pulses:
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
         c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
+        c["at once"] = self._at_once(c)
         like = self._like(p, c["sense"])
+        like[:, :, c["at once"]] = np.eye(len(like))[:, :, None]
         c["together"] = like.sum(axis=1)
         c["ohms"] = c["ohms"] + ((like - np.eye(len(like))[:, :, None]) * np.abs(c["shared"])).sum(axis=1)
         c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
@@ -149,6 +155,7 @@ class Pulses:
         else:
             c |= {"core ohms": np.zeros(n), "per lamp": np.zeros(n)}
         c["heaters"] = sum((p[v] * p[a] * p[i] * p[w] for v, a, i, w in self.heaters), np.zeros(n)) / nominal**2
+        c["core loss"] = np.zeros(n) if self.loss is None else p[self.loss] / nominal**2
         return c | {
             "henries": np.zeros(n) if self.henries is None else p[self.henries],
             "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
@@ -170,13 +177,14 @@ class Pulses:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
         mains side carries: each (sample,) with its slopes by core and lamp (2, sample).
 
-        The heaters stand in parallel with the mains side, each with its resistance of the moment.
+        The heaters and the core's loss stand in parallel with the mains side, each with its resistance of the moment.
         """
         k = c["core ohms"] + x[self.lamp] * c["per lamp"]
         nominal = self.frame.amplifier.mains_volts
         warmth = (x[self.core] / nominal) ** 2 + COLD_KNEE**2
-        g = c["heaters"] * warmth ** ((HEATER_POWER - 1.0) / 2.0)
-        by_core = (HEATER_POWER - 1.0) * g * x[self.core] / nominal**2 / warmth
+        heat = c["heaters"] * warmth ** ((HEATER_POWER - 1.0) / 2.0)
+        g = heat + c["core loss"]
+        by_core = (HEATER_POWER - 1.0) * heat * x[self.core] / nominal**2 / warmth
         share = 1.0 / (1.0 + k * g)
         d_share = -(share**2) * np.array([k * by_core, g * c["per lamp"]])
         d_value = k * d_share
@@ -208,10 +216,12 @@ class Pulses:
                 limit[n] = emitted_limit(c["limit"][n], ratio[n])[0]
         turned = bool((c["sense"] < 0.0).any())
         leaks = bool(np.isfinite(c["leak"]).any())
+        together = bool(c["at once"].any())
         return Inputs(
             x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
             c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
-            c["leak"] if leaks else None, c["sense"] if turned else None,
+            c["leak"] if leaks else None, c["sense"] if turned else None, None,
+            c["at once"] if together else None, self.mutual(c, source) if together else None,
         )  # fmt: skip
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:
@@ -229,7 +239,7 @@ class Pulses:
         source, by_source, share, d_share = self.source(x, c)
         ratio, by_volts = self.ratio.ratios(x, c)
         along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
-            Along(ohms=c["together"] * turns**2)
+            Along(ohms=c["together"] * turns**2, mutual=self.paired(turns) if c["at once"].any() else None)
         ]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
@@ -261,7 +271,36 @@ class Pulses:
             row = at + legs + k
             terms[row] = x[self.frame.index[in_phase_name(self.name, n)]] - found.each_in_phase[n]
             np.negative(in_phase[n], out=table[row])
-        self._harmonics(c, found.each_square, square, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
+        weight = c["together"] * turns**2
+        squares = (weight * found.each_square).sum(axis=0), (weight[:, None] * square).sum(axis=0)
+        if found.cross is not None and found.d_cross is not None:
+            shared = self.paired(turns)
+            moved = (shared[:, :, None] * found.d_cross).sum(axis=1)
+            squares = (
+                squares[0] + (shared * found.cross).sum(axis=(0, 1)),
+                squares[1] + self._causes(moved, by_source, by_volts).sum(axis=0),
+            )
+        self._harmonics(c, squares, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
+
+    def _at_once(self, c: Coefficients) -> NDArray[np.bool_]:
+        """Samples in which a bad rectifier conducts while its neighbour does (sample,)."""
+        if len(self.legs) < 2 or self.loops or self.henries is not None:
+            return np.zeros(c["leak"].shape[1], dtype=bool)
+        bad = (c["leak"] < SHARING_LEAK_OHMS) | (c["sense"] != c["sense"][:1])
+        return np.asarray(bad.any(axis=0))
+
+    def _opposing(self, values: Array) -> Array:
+        """Values of two legs each (leg, leg, sample), turned where their phases oppose; nothing on the diagonal."""
+        phase = np.array([leg.phase for leg in self.legs])
+        return np.asarray((phase[:, None] * phase - np.eye(len(phase)))[:, :, None] * values)
+
+    def paired(self, turns: Array) -> Array:
+        """Product of every two legs' turns as the core sees them at one moment (leg, leg, sample); 0 on the diagonal."""
+        return self._opposing(turns[:, None] * turns)
+
+    def mutual(self, c: Coefficients, source: Array) -> Array:
+        """Ohms by which one leg's pulse works against another's at the same moment: the windings they share, and the core."""
+        return self._opposing(c["shared"] + c["turns"][:, None] * c["turns"] * source)
 
     def not_met(self, leg: int, x: Array, c: Coefficients) -> Array:
         """What legs of the other half cycle drop at the fundamental in this leg's windings: it conducts without it."""
@@ -293,13 +332,13 @@ class Pulses:
         return np.concatenate(parts, axis=1)
 
     def _harmonics(
-        self, c: Coefficients, each: Array, d_each: Array, flow: tuple[Array, Array], share: tuple[Array, Array],
+        self, c: Coefficients, squares: tuple[Array, Array], flow: tuple[Array, Array], share: tuple[Array, Array],
         out: tuple[Array, Array],
     ) -> None:  # fmt: skip
-        """What the pulses add to the lamp's mean square beyond their fundamental [A^2]."""
-        weight, at = c["together"] * c["turns"] ** 2, 1 + len(self.legs)
-        rest = (weight * each).sum(axis=0) - flow[0] ** 2
-        d_rest = (weight[:, None] * d_each).sum(axis=0) - 2.0 * flow[0] * flow[1]
+        """What the pulses add to the lamp's mean square beyond their fundamental [A^2]. squares: mean square of the core's
+        amp-turns."""
+        at = 1 + len(self.legs)
+        rest, d_rest = squares[0] - flow[0] ** 2, squares[1] - 2.0 * flow[0] * flow[1]
         part = share[0] ** 2 * c["per lamp"]
         out[0][:] = part * rest
         out[1][:] = part * d_rest

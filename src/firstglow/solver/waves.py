@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firstglow.solver.averaged import Averaged, Inputs, prepare
+from firstglow.solver.averaged import Averaged, Inputs, columns, prepare
 from firstglow.solver.cells import CELLS, ROOT2, flows
 from firstglow.solver.charging import ReservoirRows
 from firstglow.solver.frame import Array
 from firstglow.solver.pulses import Pulses
+from firstglow.solver.together import flows_together
 
 if TYPE_CHECKING:
     from firstglow.solver.standing import Standing
@@ -57,8 +58,13 @@ def leg_waves(group: Pulses, found: Averaged, inputs: Inputs) -> Array:
             turn = np.ones(CELLS, dtype=bool) if alone else half == (leg.phase > 0)
             out[n] = np.where(turn[:, None], state, 0.0)
         return out
-    for f in flows(prepare(group.cell, inputs), found.state, ()):
-        out[f.leg, f.first : f.last] += f.amps
+    every = np.ones(out.shape[-1], dtype=bool)
+    apart = [every] if inputs.at_once is None else [~inputs.at_once, inputs.at_once]
+    for which in (which for which in apart if which.any()):
+        here = inputs if which.all() else columns(inputs, which)
+        law = flows if here.at_once is None else flows_together
+        for f in law(prepare(group.cell, here), found.state[:, which], ()):
+            out[f.leg, f.first : f.last, which] += f.amps.T
     return out
 
 
