@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.asked import Block
+from firstglow.readings.dead import dead_ohms
 from firstglow.readings.expected import share_of
 from firstglow.readings.hotter import DRIVE_STEPS, crossing, drive
 from firstglow.readings.least import least_ohms
@@ -287,9 +288,12 @@ class Limits:
         return [replace(limit, most=start) for limit in found]
 
     def at_supply(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
-        """So close to its supply that next to no current flows through what feeds it."""
+        """So close to its supply that next to no current flows through what feeds it: as this meter shows it there, which
+        draws through what feeds it when the valve does not."""
         standing = self.standing(r)
-        supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0]) * self.share(r)
+        dead = dead_ohms(self.observer, self.blocks[r.id], r) if r.id in self.on else None
+        share = self.share(r) if dead is None else share_of(r, self.on[r.id], dead)
+        supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0]) * share
         drop = supply - self.nominal(r)
         if drop <= 0.0 or rule.limit is None:
             return []
