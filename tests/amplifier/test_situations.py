@@ -220,7 +220,7 @@ def test_the_default_bench_is_sensible() -> None:
     assert not bench.isolating_transformer
     assert bench.lamps == tuple(sorted(bench.lamps))
     assert bench.lead_volts >= 1000
-    assert bench.words == {"valve": "valve", "plate": "plate", "ht": "HT"}
+    assert bench.words == {"valve": "valve", "plate": "plate", "ht": "HT", "chassis": "chassis"}
 
 
 def test_a_bench_file() -> None:

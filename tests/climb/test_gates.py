@@ -1,8 +1,12 @@
 """Hold points: what hands do comes first, then the count, then the name, then the plug, and nothing between."""
 
+import re
+
 import pytest
 from player import begun, climbed, healthy, ladder, once, up_to
 
+from firstglow.cli.sitting import Sitting
+from firstglow.cli.talk import Lines
 from firstglow.ladder.climb import Climb
 from firstglow.ladder.states import StateError
 from firstglow.readings.meters import ReadingsError
@@ -99,3 +103,35 @@ def test_what_is_done_by_hand_is_asked_with_the_plug_out() -> None:
                 if on.expected.by_id[reading].planned.contact == "none":
                     assert not stage.powered, reading
         assert any(r.id.startswith("5/") and r.planned.contact == "none" for r in on.expected.readings())
+
+
+def test_how_many_clips_there_should_be_stands_nowhere_before_they_are_counted() -> None:
+    """What is printed above its own question is copied (a rehearser did): counted first, compared then."""
+    climb, _ = gate()
+    sitting = Sitting(climb, Lines())
+    text = "\n".join(sitting.screen(climb.step))
+    assert "How many clips" in text
+    number = re.compile(r"\b\d+ clip|clip\(s\)|\b(one|two|three|four) clip", re.IGNORECASE)
+    assert not number.search(text), text
+    sitting._line(climb.step, "7")
+    wrong = "\n".join(sitting.screen(climb.step))
+    assert "counting again" in " ".join(wrong.split())
+    assert not number.search(wrong)
+    assert "clips" not in sitting._asked(climb.step)["data"]  # nor in the events that a script reads
+    right = climb.step.clips
+    sitting._line(climb.step, str(right))
+    assert f"✓ {right} clip(s) counted" in sitting.screen(climb.step)[0]
+    assert "The plug goes in only after it" in "\n".join(sitting.screen(climb.step))
+
+
+def test_a_change_under_power_is_refused_before_anything_is_worked_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A rehearser's screen froze for nine seconds, with 375 V on, to say no."""
+    climb, clock = begun(B)
+    up_to(climb, clock, "4/HT1 after 1 min/shared")
+
+    def worked_out(*_: object) -> None:
+        raise AssertionError("worked out under power")
+
+    monkeypatch.setattr("firstglow.ladder.climb.changed", worked_out)
+    with pytest.raises(StateError, match="make safe first"):
+        climb.change(["V2"])

@@ -1,6 +1,9 @@
 """A rehearsal: a virtual amplifier, its meter, and a careful person; nothing here has high voltage."""
 
 import json
+import os
+import pty
+import select
 import subprocess
 import sys
 from functools import cache
@@ -156,6 +159,32 @@ def test_at_the_prompt_the_meter_is_beside_the_screen_and_enter_takes_it() -> No
     assert done.stdout.count("THE METER SHOWS") >= 4
     assert all(len(line) <= 80 for line in done.stdout.splitlines())
     assert "Nothing was wrong with this one" in done.stdout
+
+
+def test_who_leaves_is_told_what_was_hidden_only_on_asking() -> None:
+    """A rehearser typed quit to go on another evening, and the fault stood there."""
+    hidden = (str(B), "--quick", "--fault", "hidden", "--seed", "3")
+    for typed in ("quit\n", "\nquit\n\n", "quit\nno\n"):
+        left = command(*hidden, typed=typed)
+        assert left.returncode == 0, left.stderr
+        assert "Not told" in left.stdout
+        assert "--seed 3" in left.stdout
+        assert "What was hidden:" not in left.stdout
+    assert "What was hidden:" in command(*hidden, typed="quit\ntell\n").stdout
+
+
+def test_changed_says_that_it_works_at_a_terminal_and_nothing_in_a_pipe() -> None:
+    words = [sys.executable, "-m", "firstglow", "changed", str(B), "R7"]
+    piped = subprocess.run(words, capture_output=True, text=True, timeout=120)
+    assert piped.returncode == 0
+    assert piped.stderr == ""
+    ours, theirs = pty.openpty()
+    with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=theirs) as process:
+        os.close(theirs)
+        assert select.select([ours], [], [], 60.0)[0]
+        assert "Working out both ladders" in os.read(ours, 4096).decode()
+        assert process.wait(120) == 0
+    os.close(ours)
 
 
 def test_bad_input_is_told() -> None:
