@@ -17,7 +17,8 @@ _KEYS = {"valve": "pin_ohms", "diode": "diode_ohms"}
 
 def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[PlannedReading]:
     """One reading for each pair of joints not read yet. Not needed for the hold: read them when time allows, or when a
-    powered reading asks for them."""
+    powered reading asks for them. Diodes are needed: a shorted one shorts its winding at the first turn of the dial, and
+    neither lamp nor mains current tells it before the winding is past its amps."""
     seen = {frozenset((r.probe.red, r.probe.black)) for r in before if r.probe.quantity == "ohms"}
     covered = mains_joints(frame.amplifier)
     for owner, word, red, black in _pairs(frame):
@@ -37,7 +38,7 @@ def the_rest(frame: Frame, before: Sequence[PlannedReading]) -> Iterator[Planned
             kind="ohms",
             quantity="ohms",
             owner=owner.name,
-            needs=False,
+            needs=owner.kind == "diode",
             stops=(stops.no_short("a shorted diode"),) if owner.kind == "diode" else (),
             fill=fill,
         )
