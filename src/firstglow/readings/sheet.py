@@ -25,6 +25,8 @@ SMALL_LOADING = 0.03
 # Twins are one reading if their nominals agree to this part.
 TWIN = 1e-6
 MIDDLE = MAINS_STEPS.index(1.0)
+# Standard deviations from nominal that a range has to show: as far as the bands reach, or a healthy amplifier reads OL.
+RANGE_SIGMAS = 3.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +90,8 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     width = mains_width(observer, wanted, meter, mains_read)
     targets = idle_settings(observer.amplifier, wanted)
     found = moved(observer, wanted, numeric, columns(observer.circuit, width), targets)
+    reach = RANGE_SIGMAS * np.sqrt((found.sigmas**2).sum(axis=0))
+    on, shown = ranges(numeric, true, source, meter, grounds, reach)
     after = np.array([loaded(1.0, s, r.input_ohms) for s, r in zip(source, on, strict=True)])
     found = with_meter(found, on, shown, after)
     groups = twins(numeric, shown, on, found)
@@ -166,31 +170,37 @@ def highest(r: PlannedReading, readings: Sequence[PlannedReading], true: Array) 
 
 
 def ranges(
-    readings: Sequence[PlannedReading], true: Array, source: Array, meter: Meter, grounds: Sequence[Ground]
-) -> tuple[tuple[Range, ...], Array]:
+    readings: Sequence[PlannedReading], true: Array, source: Array, meter: Meter, grounds: Sequence[Ground],
+    reach: Array | None = None,
+) -> tuple[tuple[Range, ...], Array]:  # fmt: skip
     """(range, nominal value as shown) of every reading: the range is chosen for what the meter will show on it, and
-    where nothing is expected, so that what must not stand there shows."""
+    where nothing is expected, so that what must not stand there shows.
+
+    reach: how far from nominal healthy amplifiers stand [SI], at the joints; None while that is not known.
+    """
     on, shown = [], np.empty(len(readings))
     for i, r in enumerate(readings):
         if r.probe.quantity == "gain ratio":
             on.append(ratio_of(meter.range_for(r.probe.kind, RATIO_OVER)))
             shown[i] = true[i]
             continue
-        chosen = grounds[i].resolving(meter) or range_of(r, true[i], source[i], meter)
+        away = 0.0 if reach is None or not np.isfinite(reach[i]) else float(reach[i])
+        chosen = grounds[i].resolving(meter) or range_of(r, true[i], source[i], meter, away)
         on.append(chosen)
         shown[i] = loaded(true[i], source[i], chosen.input_ohms)
     return tuple(on), shown
 
 
-def range_of(r: PlannedReading, true: float, source: float, meter: Meter) -> Range:
-    """The range for what is expected. A needle's is chosen for what stands there WITHOUT it: a loose tip, an open part or
+def range_of(r: PlannedReading, true: float, source: float, meter: Meter, reach: float = 0.0) -> Range:
+    """The range for what is expected of any healthy amplifier. A needle's is chosen for what stands there WITHOUT it: a loose tip, an open part or
     a charged capacitor puts all of that across it, and a range that counts on its own load would be thrown."""
-    chosen = meter.range_for(r.probe.kind, HEADROOM * true, r.range_volts)
+    most = max(HEADROOM * abs(true), abs(true) + reach)
+    chosen = meter.range_for(r.probe.kind, most, r.range_volts)
     if meter.needle:
         return chosen
     for lower in meter.of_kind(r.probe.kind):
         fits = lower.full >= (r.range_volts or 0.0)
-        if fits and abs(HEADROOM * loaded(true, source, lower.input_ohms)) <= lower.full:
+        if fits and loaded(most, source, lower.input_ohms) <= lower.full:
             return lower
     return chosen
 

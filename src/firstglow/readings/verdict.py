@@ -90,6 +90,9 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     said = _range_said(reading, typed_range, meter, f"{row.where}: {row.id}")
     on = said or (reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter))
     here = _to_this_range(reading, value, on)
+    over = _off_the_scale(reading, value, on, meter)
+    if over:
+        return Verdict(row.id, row.text, "look first", over, reading.checks(inf), None)
     stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
@@ -191,12 +194,22 @@ def _glow(word: str) -> int:
 
 
 def _stopped(reading: ExpectedReading, value: float) -> Stop | None:
-    """The stop limit that this value passes, or None. An overload is past every limit on its side."""
+    """The stop limit that this value passes, or None. An overload is past every limit on its side (``_off_the_scale`` has
+    seen whether the range goes that far)."""
     if reading.stop_below is not None and value < reading.stop_below.limit:
         return reading.stop_below
     if reading.stop_above is not None and value > reading.stop_above.limit:
         return reading.stop_above
     return None
+
+
+def _off_the_scale(reading: ExpectedReading, value: float, on: Range | None, meter: Meter) -> str:
+    """What an overload of volts or amps says that no stop limit of the reading lies within: only that the range was too low."""
+    if on is None or isfinite(value) or reading.unit not in {"V", "A"} or meter.of_kind(on.kind)[-1].full <= on.full:
+        return ""
+    if reading.stop_above is not None and reading.stop_above.limit <= on.full:
+        return ""
+    return f"past the end of the {on.shown(on.full)} range, and no more is known of it: one range up, and read it again"
 
 
 def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) -> Stop | None:

@@ -1,0 +1,50 @@
+"""A range shows every healthy amplifier, and its end says nothing about a limit that lies past it."""
+
+from pathlib import Path
+
+import pytest
+
+from firstglow.amplifier import load
+from firstglow.ladder.ladder import Ladder, build
+from firstglow.readings.taken import Taken, TakenFile
+from firstglow.readings.verdict import Verdict, judge
+
+EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+
+
+@pytest.fixture(scope="module", params=["digital", "20k"])
+def ladder(request: pytest.FixtureRequest) -> Ladder:
+    return build(load(EXAMPLES / "c-sorrel-twenty.toml"), meter=request.param, samples=600)
+
+
+def told(ladder: Ladder, name: str, text: str) -> Verdict:
+    expected = ladder.expected
+    row = Taken(name, text, None, None, "here")
+    return judge(expected, expected.by_id[name], row, TakenFile((row,), None, None, {}))
+
+
+def test_no_band_ends_past_its_range(ladder: Ladder) -> None:
+    """HT1's ripple stood on 6 V with a band to 7.7 V: one healthy amplifier in five read OL."""
+    past = [
+        (r.id, r.low, r.high, r.on.full)
+        for r in ladder.expected.readings()
+        if r.on is not None and not r.hidden
+        for edge in (r.low, r.high)
+        if edge is not None and abs(edge) > r.on.full * (1 + 1e-9)
+    ]
+    assert past == []
+
+
+def test_overload_short_of_the_stop_is_one_range_up_and_not_off(ladder: Ladder) -> None:
+    found = 0
+    for r in ladder.expected.readings():
+        if r.on is None or r.unit not in ("V", "A") or r.stop_above is None or r.hidden or r.note_only:
+            continue
+        verdict = told(ladder, r.id, "OL")
+        if r.stop_above.limit > r.on.full:
+            found += 1
+            assert verdict.verdict == "look first", (r.id, verdict)
+            assert "one range up" in verdict.why
+        else:
+            assert verdict.verdict == "switch off now", (r.id, verdict)
+    assert found
