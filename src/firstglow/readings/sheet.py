@@ -192,8 +192,9 @@ def ranges(
 
 
 def range_of(r: PlannedReading, true: float, source: float, meter: Meter, reach: float = 0.0) -> Range:
-    """The range for what is expected of any healthy amplifier. A needle's is chosen for what stands there WITHOUT it: a loose tip, an open part or
-    a charged capacitor puts all of that across it, and a range that counts on its own load would be thrown."""
+    """The range for what is expected of any healthy amplifier. A needle's is chosen for what stands there WITHOUT it: a
+    loose tip, an open part or a charged capacitor puts all of that across it, and a range that counts on its own load
+    would be thrown."""
     most = max(HEADROOM * abs(true), abs(true) + reach)
     chosen = meter.range_for(r.probe.kind, most, r.range_volts)
     if meter.needle:
