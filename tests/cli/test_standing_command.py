@@ -1,5 +1,6 @@
 """``firstglow standing``: the whole situation in its head, 80 columns, ripple in it, remedies that work when pasted."""
 
+import itertools
 import json
 import re
 import shlex
@@ -120,3 +121,23 @@ def test_idle_of_a_situation_file_is_kept(tmp_path: Path) -> None:
     file = tmp_path / "s.json"
     file.write_text('{"mains_volts": 230, "idle": {"V3": 0.02}}', encoding="utf-8")
     assert document(A, "--situation", str(file))["parts"]["left R25"]["amps"] == pytest.approx(20e-3, rel=1e-3)
+
+
+@pytest.mark.parametrize("ohms", [2.5e3, 25e3])
+def test_an_empty_choke_is_told_on_its_near_side(ohms: float, tmp_path: Path) -> None:
+    """8 H at 50 Hz full wave run empty above 2 pi f L x 3 = 7.5 kohm of load (the critical inductance is R/(6 pi f), common
+    practice); only then steps on the near side leave more than the carried harmonics."""
+    file = tmp_path / "supply.toml"
+    file.write_text(
+        'format = 1\nfragment = true\namplifier = { name = "S", drawing = "sketch", mains = "230V 50Hz" }\n[parts]\n'
+        'J1 = ["inlet", "line", "neutral", "earth"]\nW1 = ["wire", "earth", "chassis"]\n'
+        'T1 = ["mains transformer", { primary = "230V 14R", ht = "300-0-300V 150m 85+85R" }, '
+        '{ "primary 1" = "line", "primary 2" = "neutral" }]\n'
+        'D1 = ["1N4007", "T1 ht 1", "near"]\nD2 = ["1N4007", "T1 ht 2", "near"]\n'
+        'L1 = ["choke 8H 160m 110R", "near", "HT1"]\nC1 = ["47u 500V", "HT1", "chassis"]\n'
+        f'R1 = ["{ohms / 1e3:g}k 50W", "HT1", "chassis"]\n',
+        encoding="utf-8",
+    )
+    lines = run(str(file)).stdout.splitlines()
+    told = [before.split()[0] for before, line in itertools.pairwise(lines) if "runs empty" in line]
+    assert told == (["near"] if ohms > 1e4 else [])

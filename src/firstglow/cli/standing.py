@@ -136,6 +136,7 @@ def _lines(
     amplifier: Any, set_to: Any, situation: Any, fault: Sequence[str], as_: str, document: Mapping[str, Any]
 ) -> Iterator[str]:
     from firstglow.ladder.overloads import past_ratings
+    from firstglow.solver.rippled import broken_currents
 
     standing = set_to.standing
     yield from _head(amplifier, situation, fault, as_)
@@ -147,10 +148,13 @@ def _lines(
             yield f"  ! {valve}: its pot comes to its end before that idle is reached"
     if not turned and not situation.pots and any(t.pot for t in amplifier.idle.values()):
         yield "  Presets stand where the file leaves them; --idle turns them to the targets."
+    empty = broken_currents(standing)
     yield "\nJoints: volts to chassis; ac is rms, of windings and ripple"
     for name, row in document["joints"].items():
         ac = f"   {row['ac']:9.3f} V ac" if "ac" in row else ""
         yield f"  {name[:34]:<34} {row['dc']:9.2f} V dc{ac}"
+        if ac and name in empty:
+            yield "    the choke runs empty in each half cycle: the ac here is 7 to 8 % low"
     past: dict[str, list[str]] = {}
     for over in past_ratings(amplifier, standing):
         past.setdefault(over.part, []).append(over.past)
