@@ -6,6 +6,7 @@ clock runs 3000 times faster than life, nothing else is changed.
 """
 
 import argparse
+import contextlib
 import json
 import os
 import random
@@ -101,13 +102,18 @@ def climbed(name: str, typed: Typed) -> tuple[float, str, list[dict[str, object]
             while True:
                 # a reading was typed by ``reading`` itself: answers() is only told to go on with what is on the screen
                 text = answers(screen, {}, reading)
-                if "is climbed" in text or (stopped and "▶" not in text):
+                if "is climbed" in text or stopped:
                     break
+            while "▶" in screen.text:  # made safe, one answer after another, and nothing after it
+                with contextlib.suppress(AssertionError):
+                    answers(screen, {}, reading, most=1)
             if screen.widest > 80:
                 stopped.append(f"{screen.widest} COLUMNS WIDE")
         events = [json.loads(x) for x in records.read_text(encoding="utf-8").splitlines()]
-    made_safe = any(e["event"] == "made safe" for e in events)
-    how = stopped[0] + (", made safe" if made_safe else "") if stopped else "climbed to the top"
+    last = [str(e["event"]) for e in events][-1]
+    how = (
+        f"{stopped[0]}, {'made safe' if last == 'made safe' else 'NOT MADE SAFE'}" if stopped else "climbed to the top"
+    )
     return time.perf_counter() - start, how, events
 
 

@@ -210,16 +210,15 @@ def before_screen(
     if powered:
         lines += ["", *folded("CLIPS ON", f"black on {', '.join(black)}" if black else "none for this set-up")]
         lines += folded("", f"red on {', '.join(red)}") if red else []
+        after = (
+            "Then the hold point is signed, and only after it the plug goes in." if signed else "Then the plug goes in."
+        )
         lines += folded(
             "COUNT",
-            "everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay.",
+            f"everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay. {after}",
         )
-        lines += [
-            RULE,
-            f"{KEY}   back  safe  changed PART",
-            "How many clips are on in the chassis? Count them there, type the number,",
-        ]
-        return [*lines, "and only then sign: the plug stays out." if signed else "and only then the plug goes in."]
+        keys = f"{KEY}   back  safe  changed PART"
+        return [*lines, RULE, keys, "How many clips are on in the chassis? Count them there, type the number:"]
     return [*lines, RULE, f"{KEY}   back  changed PART", "Enter when that is done; the plug stays out."]
 
 
