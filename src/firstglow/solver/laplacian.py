@@ -11,6 +11,7 @@ from their off-diagonals and row excesses, W. K. Grassmann, M. I. Taksar, D. P. 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,7 +50,7 @@ class Laplacian:
                 ground[max(a, b)] = ground[max(a, b)] + g
             else:
                 mesh[a][b] = mesh[b][a] = mesh[a].get(b, 0.0) + g
-        self.pivots = _eliminate(mesh, ground)
+        self.pivots = _eliminate(mesh, ground, _order(joints, tuple(edges)))
 
     def forward(self, injection: Injection) -> Array:
         """Currents that reach each joint's turn in the elimination, (joint, sample) [A]."""
@@ -100,13 +101,29 @@ def through(a: int, b: int, samples: int) -> dict[int, Array]:
     return out
 
 
-def _eliminate(mesh: list[dict[int, Array]], ground: list[Array]) -> tuple[Pivot, ...]:
-    """Star to mesh, the joint with fewest neighbours first (minimum degree)."""
-    left = set(range(len(mesh)))
-    pivots = []
+@lru_cache(maxsize=256)
+def _order(joints: int, edges: tuple[tuple[int, int], ...]) -> tuple[int, ...]:
+    """The joint with fewest neighbours first (minimum degree): of the drawing alone, so found once for all its values."""
+    near: list[set[int]] = [set() for _ in range(joints)]
+    for a, b in edges:
+        if a != b and a >= 0 and b >= 0:
+            near[a].add(b)
+            near[b].add(a)
+    left, order = set(range(joints)), []
     while left:
-        k = min(left, key=lambda j: (len(mesh[j]), j))
+        k = min(left, key=lambda j: (len(near[j]), j))
         left.remove(k)
+        order.append(k)
+        for other in near[k]:
+            near[other] |= near[k]
+            near[other] -= {k, other}
+    return tuple(order)
+
+
+def _eliminate(mesh: list[dict[int, Array]], ground: list[Array], order: Sequence[int]) -> tuple[Pivot, ...]:
+    """Star to mesh, joint by joint in this order."""
+    pivots = []
+    for k in order:
         star = list(mesh[k].items())
         total = ground[k]
         for _, g in star:

@@ -22,7 +22,7 @@ from firstglow.solver.nodes import free_end
 from firstglow.solver.passive import Array, Values
 from firstglow.solver.pulses import Pulses
 from firstglow.solver.slopes import valve_slopes
-from firstglow.solver.smallsignal import Phasors, Response, SignalNetwork, Slopes
+from firstglow.solver.smallsignal import Phasors, Response, SignalNetwork, Slopes, at_rest
 from firstglow.solver.standing import Standing
 from firstglow.solver.waves import cycle_state
 from firstglow.solver.wiring import Wiring
@@ -77,8 +77,9 @@ def ripple(
     mains = situation.mains_hz or amplifier.mains_hz
     orders = sorted({order for source in sources for order in source.phasors})
     found: dict[int, Response] = {}
+    resting = at_rest(amplifier, situation, values, faults)
     for order in orders:
-        network = SignalNetwork(amplifier, situation, slopes, values, faults, hertz=order * mains)
+        network = SignalNetwork(amplifier, situation, slopes, values, faults, hertz=order * mains, resting=resting)
         unit = network.solve([{s.hot: 1.0, s.ret: -1.0} for s in sources])
         # amps that make the sources' volts: one small system, usually 1 x 1 or 2 x 2
         held = np.stack([np.stack([u.at(s.hot, s.ret) for u in unit], axis=-1) for s in sources], axis=-2)

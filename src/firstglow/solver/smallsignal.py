@@ -54,11 +54,19 @@ class Response:
         return out
 
 
+def at_rest(
+    amplifier: Amplifier, situation: Situation, values: Values | None = None, faults: Sequence[Fault] = ()
+) -> Passives:
+    """The passive network that every frequency shares."""
+    return passives(amplifier, situation.but(stimulus_volts=0.0), values, faults, powered=True)
+
+
 class SignalNetwork:
     """Factored once for a situation and a batch; every excitation after that is one substitution.
 
     slopes: of every valve that conducts, at the standing point. values: parameter name -> (sample,).
     hertz: None for mid-band, which then needs ``band`` (see ``find_band``).
+    resting: what ``at_rest`` gives for the same situation, values and faults, where several frequencies are asked.
     The input(s) are fed from CONTACT_OHMS: shorted until driven.
     """
 
@@ -71,9 +79,10 @@ class SignalNetwork:
         faults: Sequence[Fault] = (),
         hertz: float | None = None,
         band: Band | None = None,
+        resting: Passives | None = None,
     ) -> None:
         self.amplifier = amplifier
-        resting = passives(amplifier, situation.but(stimulus_volts=0.0), values, faults, powered=True)
+        resting = resting or at_rest(amplifier, situation, values, faults)
         self.resting, self.hertz, self.band = resting, hertz, band
         cores = dict.fromkeys(c.core for c in resting.coils if c.kind == "output transformer")
         names = [*resting.joints, *(f"core {name}" for name in cores)]
