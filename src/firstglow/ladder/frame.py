@@ -244,6 +244,7 @@ class Frame(Structure):
         seconds: float = 0.0,
         series_ohms: float = 0.0,
         range_volts: float | None = None,
+        rest_volts: float = 0.0,
         fill: Mapping[str, object] | None = None,
         aside: str = "",
         tool: str = "",
@@ -286,6 +287,7 @@ class Frame(Structure):
             tool=tool,
             settle_seconds=settle_seconds,
             range_volts=range_volts,
+            rest_volts=rest_volts,
             stop_words=words.text(f"{key}.stop", **values) if words.is_there(f"{key}.stop") else "",
         )
 

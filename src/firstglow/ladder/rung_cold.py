@@ -16,6 +16,7 @@ from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 RUNG = "1"
 CHARGE_LIMIT = 1.0  # V: the ohms range is not turned on above it (common practice)
+REST_VOLTS = 0.5  # V: what a healthy electrolytic brings back by itself minutes after it was emptied (common practice)
 TAKEN_AS = 600.0  # V: the range a capacitor without a known rating is first read on
 LARGE = 0.6e-6  # F: reservoirs and bias electrolytics, no coupling capacitor (common practice)
 INSULATION = 10e6  # ohm, loudspeaker winding to HT: less is a broken-down output transformer (common practice)
@@ -95,6 +96,7 @@ def charges(frame: Frame) -> Iterator[PlannedReading]:  # row 4
             contact="clip",
             stops=(stops.zero(CHARGE_LIMIT, "still charged"),),
             range_volts=part.value("volts") if "volts" in part.values else TAKEN_AS,
+            rest_volts=REST_VOLTS,
             fill={"part": part.name},
         )
 

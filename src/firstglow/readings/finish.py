@@ -48,8 +48,8 @@ def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, Ex
     for i, r in enumerate(sheet.readings):
         on = sheet.on[i]
         expected = on.rounded(float(sheet.shown[i]))
-        most = float(high[i]) + heater_hum(sheet, r)
-        down, up = min(on.rounded(float(low[i]), -1), expected), max(on.rounded(most, 1), expected)
+        most = float(high[i]) + heater_hum(sheet, r) + r.rest_volts
+        down, up = min(on.rounded(float(low[i]) - r.rest_volts, -1), expected), max(on.rounded(most, 1), expected)
         if not on.signed:
             down = max(down, min(floor_of(sheet, r, on), expected))
         curve = tuple(float(v) for v in mains_curve(sheet, i))
