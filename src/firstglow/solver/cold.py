@@ -136,6 +136,8 @@ def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
     z = np.stack([np.stack([np.einsum("js,js->s", p, q) for q in rows], axis=-1) for p in rows], axis=-2)
     closed_ohms = np.stack([np.broadcast_to(np.maximum(j.ohms, CONTACT_OHMS), samples) for j in junctions], axis=-1)
     noise = 1e-13 * np.abs(z).max()
+    # pairs that close the same junctions share a network
+    made: dict[bytes, ColdNetwork] = {np.zeros((samples, count), dtype=bool).tobytes(): network}
     out = []
     for red, black in pairs:
         row = laplacian.root_rows(through(network.joint(red), network.joint(black), samples))
@@ -150,7 +152,10 @@ def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
             first = np.argmax(wrong, axis=1)
             changed = np.nonzero(wrong.any(axis=1))[0]
             closed[changed, first[changed]] ^= True
-        out.append(_closed(network, closed.T).ohms(red, black) if closed.any() else network.ohms(red, black))
+        state = closed.tobytes()
+        if state not in made:
+            made[state] = _closed(network, closed.T)
+        out.append(made[state].ohms(red, black))
     return np.stack(out)
 
 
