@@ -131,8 +131,10 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     for n in range(len(group.legs)):
         emf = wide[group.emfs[n]]
         miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
-        miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c)
+        miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c, source)
         books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
+        if group.others:
+            books.misses[f"shared {group.name} {n + 1}"] = group.not_told(n, wide, c, source, found.each_amps[n])
     cross = np.zeros((len(turns), *turns.shape)) if found.cross is None else found.cross
     square_turns = (c["together"] * turns**2 * found.each_square).sum(axis=0)
     square_turns = square_turns + (group.paired(turns) * cross).sum(axis=(0, 1))
@@ -169,7 +171,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
             name = f"{plate.lead}_amps" if plate.valve else "amps"
             flow.row[name] = flow.row.get(name, 0.0) + plate.way * i
-        crossed = np.abs(in_phase * group.not_met(n, wide, c)) + np.abs(amps * _others_drop(bench, leg, amps))
+        crossed = np.abs(in_phase * group.not_met(n, wide, c, source)) + np.abs(amps * _others_drop(bench, leg, amps))
         least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - crossed
         costs.append(([plate.part.name for plate, _ in plates], cost - given))
         for w in leg.leg.windings:

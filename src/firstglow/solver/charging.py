@@ -102,10 +102,14 @@ class LegRows:
                 self.windings.append((f.rows.of(part, "volts"), f.rows.of(part, "ohms"), none, w.sign))
         self.ohms = [f.rows.of(f.amplifier.parts[n], "ohms") for n in (*leg.series_ac, *leg.series_dc)]
         self.phase = leg_phase(f.amplifier, leg)
+        ends = {leg.start, leg.end}
+        held = any(set(c.leads.values()) == ends for c in f.amplifier.of_kind("capacitor"))
+        self.middle = next((j for j in (leg.start, leg.end) if held and f"ac {j}" in f.index), CHASSIS)
 
     def ac_ends(self, plate: PlateRows) -> tuple[str, str]:
         """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends, unless the pulse
-        comes to them from a winding through a capacitor (a cascade doubler's pump)."""
+        comes to them from a winding through a capacitor (a cascade doubler's pump), or a reservoir from one to the other
+        takes it back to the winding (a full-wave doubler's middle)."""
         one, two = (self._behind(j) if j in {self.leg.start, self.leg.end} else j for j in (plate.anode, plate.cathode))
         return one, two
 
@@ -119,7 +123,7 @@ class LegRows:
                 and all(f"ac {j}" in self.frame.index for j in far)
             ):
                 return far.pop()
-        return CHASSIS
+        return self.middle
 
     def across(self) -> dict[int, float]:
         """Unknowns whose signed sum is the ac across the leg's windings, in the leg's own phase."""
@@ -305,21 +309,30 @@ def no_small_leak(ohms: Array) -> Array:
 
 
 class ReservoirRows:
-    """What the legs charge: farads between start and end, and how the load takes the ripple."""
+    """What the legs charge: farads between start and end, and how the load takes the ripple. A capacitor that ``others``
+    charge (the other half of a full-wave doubler) holds nothing of its own here: it hands on to what stands beyond it."""
 
-    def __init__(self, frame: Frame, leg: Leg) -> None:
+    def __init__(self, frame: Frame, leg: Leg, others: Sequence[Leg] = ()) -> None:
         f = self.frame = frame
         start, end = leg.start, leg.end
         hot, cold = (end, start) if start == CHASSIS or end != CHASSIS else (start, end)
         self.direct, self.at_hot, self.at_cold = [], [], []
+        self.leaks: list[int] = []
         self.esr: int | None = None
-        for part in f.amplifier.of_kind("capacitor"):
-            ends = {part.leads["+"], part.leads["-"]}
-            row = f.rows.of(part, "farads")
+        theirs = [{other.start, other.end} for other in others if {other.start, other.end} != {start, end}]
+        every = [(part, {part.leads["+"], part.leads["-"]}) for part in f.amplifier.of_kind("capacitor")]
+        handed = [(part, ends) for part, ends in every if hot in ends and cold not in ends and ends in theirs]
+        hots = {hot}.union(*(ends for _, ends in handed))
+        for part, ends in every:
+            if (part, ends) in handed:
+                continue
+            row, leak = f.rows.of(part, "farads"), f.rows.of(part, "leak_ohms")
             if part.name in leg.coupling or ends == {hot, cold}:
                 self.direct.append(row)
-            elif hot in ends:
+                self.leaks.append(leak)
+            elif len(hots & ends) == 1:
                 self.at_hot.append(row)
+                self.leaks += [leak] if cold == CHASSIS else []
             elif cold in ends and cold != CHASSIS:
                 self.at_cold.append(row)
             else:
@@ -328,19 +341,21 @@ class ReservoirRows:
                 self.esr = f.rows.of(part, "esr_ohms")
         self.grounded = cold == CHASSIS
         self.branches = [
-            self._branch(part, hot)
+            self._branch(part, hots, cold)
             for part in f.amplifier.of_kind("resistor", "choke")
-            if hot in part.leads.values() and part.leads["1"] != part.leads["2"] and part.name != leg.choke
+            if len(hots & set(part.leads.values())) == 1
+            and part.leads["1"] != part.leads["2"]
+            and part.name != leg.choke
         ]
 
-    def _branch(self, part: Part, hot: str) -> tuple[int, int | None, list[int]]:
-        """Rows of ohms and henries of a part that leads on from the hot joint, and of the capacitors it leads to."""
+    def _branch(self, part: Part, hots: set[str], cold: str) -> tuple[int, int | None, list[int]]:
+        """Rows of ohms and henries of a part that leads on from the hot joints, and of the capacitors it leads to."""
         f = self.frame
-        far = next(j for j in part.leads.values() if j != hot)
+        far = next(j for j in part.leads.values() if j not in hots)
         beyond = [
             f.rows.of(c, "farads")
             for c in f.amplifier.of_kind("capacitor")
-            if far in c.leads.values() and hot not in c.leads.values() and far != CHASSIS
+            if far in c.leads.values() and not hots & set(c.leads.values()) and far not in {CHASSIS, cold}
         ]
         return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
 
@@ -366,7 +381,8 @@ class ReservoirRows:
         elif self.at_hot and self.at_cold:
             cold = sum((p[r] for r in self.at_cold), nothing)
             farads = farads + hot * cold / (hot + cold + 1e-15)
-        drain = nothing
+        # a shorted one holds nothing in any cell: what it leaks is there at every moment
+        drain = sum((siemens(p[row]) for row in self.leaks), nothing)
         for ohms, henries, beyond in self.branches:
             r = 1.0 / siemens(p[ohms])
             across = nothing if henries is None else ripple * p[henries]

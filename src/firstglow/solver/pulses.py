@@ -32,6 +32,8 @@ PASSES = 2
 left the others. Without it they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2."""
 SHARING_LEAK_OHMS = 1e6
 """A rectifier that leaks through more ohms than this in its neighbour's half cycle moves it by less than its own leak."""
+UNTOLD = 100.0
+"""A rectifier that leaks less than this many times the ohms it shares with another cell's leg moves that by under 1 %."""
 MOST_TRIES = 3
 NEAR = 0.01
 
@@ -65,7 +67,8 @@ class Pulses:
         self.legs: Sequence[LegRows] = loops or [LegRows(f, leg) for leg in legs]
         self.loops = loops
         self.cell = Cell(tuple(CycleLeg(r.phase, "valve" if r.valve else "junction") for r in self.legs))
-        self.reservoir = NoReservoir() if loops else ReservoirRows(f, legs[0])
+        beside = [leg for n in range(len(legs)) for _, leg in (halves or {}).get((name, n), ())]
+        self.reservoir = NoReservoir() if loops else ReservoirRows(f, legs[0], beside)
         self.plus, self.minus = (f.ground, f.ground) if loops else (f.dc(legs[0].end), f.dc(legs[0].start))
         choke = None if loops else legs[0].choke
         self.henries = None if choke is None else f.rows.of(f.amplifier.parts[choke], "henries")
@@ -147,6 +150,14 @@ class Pulses:
         c["together"] = like.sum(axis=1)
         c["ohms"] = c["ohms"] + ((like - np.eye(len(like))[:, :, None]) * np.abs(c["shared"])).sum(axis=1)
         c["dropped"] = np.array([self.legs[k].shared(leg, p) for k, _, leg in self.others]).reshape(-1, n)
+        c["pulls"] = np.array([c["turns"][k] * leg.source(p)[0] for k, _, leg in self.others]).reshape(-1, n)
+        # a reversed rectifier conducts in the other half's own half cycle, which meets what it draws
+        theirs = [leg.values(p) for _, _, leg in self.others]
+        turned = [(c["sense"][k] < 0.0) != (v.sense < 0.0) for (k, *_), v in zip(self.others, theirs, strict=True)]
+        apart = ~np.array(turned, dtype=bool).reshape(-1, n)
+        c["dropped"], c["pulls"] = apart * c["dropped"], apart * c["pulls"]
+        leaks = [np.minimum(c["leak"][k], v.leak) for (k, *_), v in zip(self.others, theirs, strict=True)]
+        c["other leak"] = np.array(leaks).reshape(-1, n)
         if self.primaries:
             per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
             share = sum(s * siemens(p[r]) for (r, _), s in zip(self.primaries, per, strict=True))
@@ -228,8 +239,6 @@ class Pulses:
         legs, causes = len(self.legs), len(self.causes)
         whole = self.terms * causes
         slopes[whole:] = -1.0
-        if self.others:
-            slopes[-len(self.others) :] = -c["dropped"]
         table = slopes[:whole].reshape(self.terms, causes, -1)
         if self.loops and not c["there"].any():
             c.pop("unsettled", None)  # nothing left that could be
@@ -237,6 +246,8 @@ class Pulses:
             return
         turns = c["turns"]
         source, by_source, share, d_share = self.source(x, c)
+        if self.others:
+            slopes[-len(self.others) :] = -(c["dropped"] + c["pulls"] * source)
         ratio, by_volts = self.ratio.ratios(x, c)
         along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
             Along(ohms=c["together"] * turns**2, mutual=self.paired(turns) if c["at once"].any() else None)
@@ -261,11 +272,14 @@ class Pulses:
         for n in range(legs):
             pull = c["shared"][n]
             terms[at + n] = x[self.emfs[n]] - self.volts_across(n, x) - turns[n] * source * flow
-            terms[at + n] -= (pull * found.each_in_phase).sum(axis=0) + self.not_met(n, x, c)
+            terms[at + n] -= (pull * found.each_in_phase).sum(axis=0) + self.not_met(n, x, c, source)
             row = table[at + n]
             np.multiply(d_flow, -turns[n] * source, out=row)
             row -= (pull[:, None] * in_phase).sum(axis=0)
-            row[1 + legs : 3 + legs] -= turns[n] * flow * by_source
+            theirs = sum(
+                (c["pulls"][k] * x[u] for k, (m, u, _) in enumerate(self.others) if m == n), np.zeros_like(flow)
+            )
+            row[1 + legs : 3 + legs] -= (turns[n] * flow + theirs) * by_source
             row[1 + n] += 1.0
         for k, n in enumerate(self.echoes):
             row = at + legs + k
@@ -302,12 +316,24 @@ class Pulses:
         """Ohms by which one leg's pulse works against another's at the same moment: the windings they share, and the core."""
         return self._opposing(c["shared"] + c["turns"][:, None] * c["turns"] * source)
 
-    def not_met(self, leg: int, x: Array, c: Coefficients) -> Array:
-        """What legs of the other half cycle drop at the fundamental in this leg's windings: it conducts without it."""
+    def not_met(self, leg: int, x: Array, c: Coefficients, source: Array) -> Array:
+        """What legs of the other half cycle drop at the fundamental in this leg's windings and mains side: it conducts without
+        it."""
         out = np.zeros(x.shape[1])
         for k, (n, unknown, _) in enumerate(self.others):
             if n == leg:
-                out = out + c["dropped"][k] * x[unknown]
+                out = out + (c["dropped"][k] + c["pulls"][k] * source) * x[unknown]
+        return out
+
+    def not_told(self, leg: int, x: Array, c: Coefficients, source: Array, amps: Array) -> Array:
+        """Amps of a leg [A] that conduct while a leg of another cell does, through a shorted rectifier: what the two drop for
+        each other is then neither the fundamental nor nothing, and no answer is one (sample,)."""
+        out = np.zeros(x.shape[1])
+        for k, (n, unknown, _) in enumerate(self.others):
+            if n == leg:
+                both = np.minimum(np.abs(x[unknown]), np.abs(amps))
+                shared = c["dropped"][k] + c["pulls"][k] * source
+                out = out + np.where(c["other leak"][k] < UNTOLD * np.abs(shared), both, 0.0)
         return out
 
     def volts_across(self, leg: int, x: Array) -> Array:
