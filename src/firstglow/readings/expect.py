@@ -76,7 +76,9 @@ def expect_with_sheet(
 def given_of(sheet: Sheet, values: Array, rungs: Sequence[ExpectedRung]) -> Given:
     """What the readings say about each other, in the order in which they are taken."""
     number = {r.id: i for i, r in enumerate(sheet.readings)}
-    order = [r.id for rung in rungs for r in rung.readings if r.id in number and not r.note_only and not r.planned.rest_volts]
+    order = [
+        r.id for rung in rungs for r in rung.readings if r.id in number and not r.note_only and not r.planned.rest_volts
+    ]
     return joint(order, values[[number[name] for name in order]])
 
 
