@@ -73,6 +73,7 @@ class Limits:
     socket: float = 0.0
     _paths: dict[tuple[str, str], Any] = field(default_factory=dict)
     _safe: dict[str, float | None] = field(default_factory=dict)
+    _dead: Mapping[str, float] | None = None
 
     @property
     def amplifier(self) -> Amplifier:
@@ -291,7 +292,7 @@ class Limits:
         """So close to its supply that next to no current flows through what feeds it: as this meter shows it there, which
         draws through what feeds it when the valve does not."""
         standing = self.standing(r)
-        dead = dead_ohms(self.observer, self.blocks[r.id], r) if r.id in self.on else None
+        dead = self._dead_ohms().get(r.id)
         share = self.share(r) if dead is None else share_of(r, self.on[r.id], dead)
         supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0]) * share
         drop = supply - self.nominal(r)
@@ -300,6 +301,14 @@ class Limits:
         why = rule.why or f"it stands at {rule.part}"
         # room for a wide band never takes it past the supply, where no reading gets
         return [Limit("above", supply - rule.limit * drop, why, physical=False, most=abs(supply))]
+
+    def _dead_ohms(self) -> Mapping[str, float]:
+        """Of every reading whose stop is "at supply" and that a meter shows, solved at the first question."""
+        if self._dead is None:
+            every = {q.id: q for b in self.blocks.values() for q in b.readings if q.id in self.on}
+            asked = [q for q in every.values() if any(rule.rule == "at supply" for rule in q.stops)]
+            self._dead = dead_ohms(self.observer, asked)
+        return self._dead
 
     def _watts(self, r: PlannedReading, rule: StopRule, electrodes: tuple[str, ...]) -> list[Limit]:
         part = self.amplifier.parts[rule.part]
