@@ -35,16 +35,20 @@ def test_no_band_ends_past_its_range(ladder: Ladder) -> None:
     assert past == []
 
 
-def test_overload_short_of_the_stop_is_one_range_up_and_not_off(ladder: Ladder) -> None:
-    found = 0
+def test_overload_short_of_the_stop_is_off_only_where_the_next_range_holds_the_stop(ladder: Ladder) -> None:
+    seen = set()
     for r in ladder.expected.readings():
         if r.on is None or r.unit not in ("V", "A") or r.stop_above is None or r.hidden or r.note_only:
             continue
         verdict = told(ladder, r.id, "OL")
-        if r.stop_above.limit > r.on.full:
-            found += 1
+        higher = [x.full for x in ladder.expected.meter.of_kind(r.on.kind) if x.full > r.on.full]
+        if higher and r.stop_above.limit > higher[0]:
+            seen.add("one range up")
             assert verdict.verdict == "look first", (r.id, verdict)
             assert "one range up" in verdict.why
         else:
+            seen.add("perhaps past" if r.stop_above.limit > r.on.full else "past")
             assert verdict.verdict == "switch off now", (r.id, verdict)
-    assert found
+            assert "past the stop limit" in verdict.why
+            assert ("perhaps" in verdict.why) == (r.stop_above.limit > r.on.full and bool(higher)), (r.id, verdict)
+    assert seen >= {"past", "perhaps past"}

@@ -90,9 +90,9 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     said = _range_said(reading, typed_range, meter, f"{row.where}: {row.id}")
     on = said or (reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter))
     here = _to_this_range(reading, value, on)
-    over = _off_the_scale(reading, value, on, meter)
-    if over:
-        return Verdict(row.id, row.text, "look first", over, reading.checks(inf), None)
+    past = _off_the_scale(reading, value, on, meter)
+    if past is not None:
+        return Verdict(row.id, row.text, *past, reading.checks(inf), None)
     stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
@@ -203,13 +203,20 @@ def _stopped(reading: ExpectedReading, value: float) -> Stop | None:
     return None
 
 
-def _off_the_scale(reading: ExpectedReading, value: float, on: Range | None, meter: Meter) -> str:
-    """What an overload of volts or amps says that no stop limit of the reading lies within: only that the range was too low."""
-    if on is None or isfinite(value) or reading.unit not in {"V", "A"} or meter.of_kind(on.kind)[-1].full <= on.full:
-        return ""
-    if reading.stop_above is not None and reading.stop_above.limit <= on.full:
-        return ""
-    return f"past the end of the {on.shown(on.full)} range, and no more is known of it: one range up, and read it again"
+def _off_the_scale(reading: ExpectedReading, value: float, on: Range | None, meter: Meter) -> tuple[Answer, str] | None:
+    """What an overload of volts or amps says where no stop limit lies within its range. Every healthy amplifier reads on it:
+    where the limit lies within the next range up it may be past already, and nobody turns a range meanwhile."""
+    if on is None or isfinite(value) or reading.unit not in {"V", "A"}:
+        return None
+    stop = reading.stop_above
+    higher = [r.full for r in meter.of_kind(on.kind) if r.full > on.full]
+    if not higher or (stop is not None and stop.limit <= on.full):
+        return None
+    said = f"past the end of the {on.shown(on.full)} range"
+    if stop is not None and stop.limit <= higher[0]:
+        why = f"{said}, where {reading.text(reading.high or 0.0)} is the most of a healthy one, and perhaps past the stop limit"
+        return "switch off now", f"{why} {reading.text(stop.limit)}: {stop.why}"
+    return "look first", f"{said}, and no more is known of it: one range up, and read it again"
 
 
 def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) -> Stop | None:
