@@ -22,7 +22,14 @@ from firstglow.readings.trial import show
 sys.path.insert(0, str(Path(__file__).parents[1] / "dangers"))
 from planted import PLANTED, ROWS, Planted
 
-CASES = [pytest.param(name, p, id=f"{name[0]}: {p.danger}: {p.name}") for name, ps in PLANTED.items() for p in ps]
+# A second one of a danger in the same amplifier is left to ``benchmarks/climbs``, which climbs all of them at a terminal.
+TWINS = {"V8 grid to cathode", "V8 plate to screen", "V9 half dead", "V9 wrong type=GZ34", "T2 plates exchanged"}
+CASES = [
+    pytest.param(name, p, id=f"{name[0]}: {p.danger}: {p.name}")
+    for name, ps in PLANTED.items()
+    for p in ps
+    if p.name not in TWINS
+]
 
 
 def shown_with(name: str, fault: Fault) -> dict[str, str]:
