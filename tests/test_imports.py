@@ -8,6 +8,7 @@ SRC = Path(__file__).parent.parent / "src" / "firstglow"
 MAY = {
     "quantities": set(),
     "records": set(),
+    "markings": {"quantities"},
     "amplifier": {"quantities"},
     "devices": {"quantities"},
     "solver": {"quantities", "amplifier", "devices"},
@@ -26,6 +27,7 @@ MAY = {
         "ladder",
         "sheets",
         "windings",
+        "markings",
         "accuracy",
         "schemas",
     },

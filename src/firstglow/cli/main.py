@@ -25,6 +25,7 @@ VERBS = {
     "windings": "From a bundle of unknown leads to the transformer's line of the file, one reading at a time.",
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
+    "marking": "What a part's marking means: colours, letter and figure codes, old ones; and back.",
     "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",
     "accuracy": "How near the predictions come to published figures, row by row.",
     "schema": "The JSON Schema of a command's output or of the amplifier file.",
@@ -39,6 +40,7 @@ _BAD_INPUT = {
     "SituationError",
     "RecordsError",
     "WindingsError",
+    "MarkingError",
 }
 
 

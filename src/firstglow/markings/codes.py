@@ -1,0 +1,242 @@
+"""Letter codes of IEC 60062, three- and four-figure codes, written values old and new: to meanings."""
+
+import re
+from decimal import Decimal
+
+from firstglow.markings.meaning import UNIT, Meaning, made_of, slip
+from firstglow.markings.series import MarkingError, is_preferred
+
+# IEC 60062 tolerance letters, percent (B C D F G J K M Z seen published; the rest from memory).
+LETTERS = {
+    "E": "0.005", "L": "0.01", "P": "0.02", "W": "0.05", "B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2",
+    "H": "3", "J": "5", "K": "10", "M": "20", "N": "30",
+}  # fmt: skip
+UNEVEN = {"Q": ("-10", "30"), "S": ("-20", "50"), "T": ("-10", "50"), "Z": ("-20", "80")}
+_TRAILING = "BCDFGJKMQSZ"  # after figures alone; not E, P, N: 470E is ohms, 470P picofarads
+_ABSOLUTE_PF = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2"}  # below 10 pF these are pF
+# Rated dc volts, JIS and EIA-198, from memory.
+VOLTS = {
+    "1C": 16, "1E": 25, "1V": 35, "1H": 50, "1J": 63, "2A": 100, "2C": 160, "2D": 200, "2E": 250, "2F": 315, "2V": 350,
+    "2G": 400, "2W": 450, "2H": 500, "2J": 630, "2K": 800, "3A": 1000, "3B": 1250, "3C": 1600, "3D": 2000,
+}  # fmt: skip
+_POINT = {
+    "R": ("resistor", 0), "E": ("resistor", 0), "K": ("resistor", 3), "k": ("resistor", 3), "M": ("resistor", 6),
+    "G": ("resistor", 9), "T": ("resistor", 12), "L": ("resistor", -3), "r": ("resistor", 0), "p": ("capacitor", -12),
+    "P": ("capacitor", -12), "n": ("capacitor", -9), "N": ("capacitor", -9), "u": ("capacitor", -6),
+    "U": ("capacitor", -6), "F": ("capacitor", 0),
+}  # fmt: skip
+_WORDS = {
+    "ohm": ("resistor", 0), "ohms": ("resistor", 0), "kohm": ("resistor", 3), "kohms": ("resistor", 3),
+    "meg": ("resistor", 6), "megohm": ("resistor", 6), "megohms": ("resistor", 6), "mohm": ("ask", 0),
+    "pf": ("capacitor", -12), "pfd": ("capacitor", -12), "mmf": ("capacitor", -12), "mmfd": ("capacitor", -12),
+    "uuf": ("capacitor", -12), "uufd": ("capacitor", -12), "nf": ("capacitor", -9), "uf": ("capacitor", -6),
+    "ufd": ("capacitor", -6), "mfd": ("capacitor", -6), "h": ("inductor", 0), "hy": ("inductor", 0),
+    "mh": ("inductor", -3), "mhy": ("inductor", -3), "uh": ("inductor", -6), "f": ("capacitor", 0),
+}  # fmt: skip
+_NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
+_VOLT_WORD = re.compile(
+    rf"(?:(?<=\s)|^|(?<=[A-Za-z])){_NUMBER}\s*(k?)"
+    r"(?:V|WV|W\.V\.|VDC|VDCW|WVDC|V\.?\s*D\.?C\.?(?:\s*W\.?)?|VOLTS?)$",
+    re.IGNORECASE,
+)
+_PERCENT = re.compile(rf"(?:\s|^|(?=±)|(?=\+))(?:±|\+/-|\+-)?\s*{_NUMBER}\s*%$")
+_UNEVEN = re.compile(r"\s\+(\d+)\s*%?\s*/?\s*-(\d+)\s*%$|\s-(\d+)\s*%?\s*/?\s*\+(\d+)\s*%$")
+
+
+def read_code(text: str, of: str | None) -> list[Meaning]:
+    """Every meaning of a code, the likeliest first. Raises MarkingError where there is none."""
+    body, low, high, volts = _stripped(text)
+    found = _pure(body, of)
+    if of is not None:
+        found = [m for m in found if m.of == of] or _of(body, of)
+    out = []
+    for m in found:
+        if volts is not None and m.of != "capacitor" and of is None:
+            continue  # working volts stand on capacitors
+        sides = (m.low, m.high) if low is None else (low, high)
+        out.append(Meaning(m.of, m.value, m.how, *sides, m.volts if volts is None else volts, m.notes))
+    if not out or any(m.value < 0 for m in out):
+        raise MarkingError(
+            f"marking: {text}: no marking of a {of or 'resistor, capacitor or choke'} that is known here; colours, letter "
+            "or figure codes, or a value with its unit; try 4K7J, 104K, 0.02 MFD 600V"
+        )
+    return out
+
+
+def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]:
+    """The code alone, its tolerance as fractions, its volts."""
+    body = re.sub(
+        r"\s+(\d+/\d+|\d*\.?\d+)\s*W(ATTS?)?$", "", text.strip(), flags=re.IGNORECASE
+    )  # watts say nothing of the value
+    low: float | None = None
+    high: float | None = None
+    volts: float | None = None
+    for _ in range(2):  # tolerance and volts, in either order
+        if (m := _UNEVEN.search(body)) and low is None:
+            up, down = (m[1], m[2]) if m[1] else (m[4], m[3])
+            low, high, body = -float(Decimal(down) / 100), float(Decimal(up) / 100), body[: m.start()].strip()
+        elif (m := _PERCENT.search(body)) and low is None:
+            high = float(Decimal(m[1]) / 100)
+            low, body = -high, body[: m.start()].strip()
+            if not 0 < high <= 1:
+                raise MarkingError(f"marking: {text}: a tolerance of {m[1]} %; above 0, at most 100 %; try 5%")
+        elif (
+            (m := _VOLT_WORD.search(body))
+            and volts is None
+            and m.start()
+            and not re.search(r"\d{3}\s?[A-Z]?\s?[12]V$", body)
+        ):
+            volts = float(Decimal(m[1]) * (1000 if m[2] else 1))
+            body = body[: m.start()].strip()
+    return body, low, high, volts
+
+
+def _pure(body: str, of: str | None) -> list[Meaning]:
+    """A code without volts and percent written out."""
+    if m := re.fullmatch(r"([123][A-Z])\s*(\d{3})\s*([A-Z])?", body, re.IGNORECASE) or re.fullmatch(
+        r"(\d{3})\s*([A-Z])?\s*([123][A-Z])", body, re.IGNORECASE
+    ):
+        front = m[1][0] in "123" and len(m[1]) == 2
+        volts, digits, letter = (m[1], m[2], m[3]) if front else (m[3], m[1], m[2])
+        if volts.upper() in VOLTS:
+            coded = _figures("capacitor", digits, (letter or "").upper(), float(VOLTS[volts.upper()]))
+            glued = re.fullmatch(r"(\d{4})([A-Z])", body)  # 1052G: 10.5 nF 2 %, or 1 uF with the volts code 2G
+            return [*_lettered(glued[1], glued[2], of), coded] if glued and glued[2] in _TRAILING else [coded]
+    if m := re.fullmatch(_NUMBER, body):
+        return _bare(m[1])
+    if (m := re.fullmatch(r"(\d{3,4})\s?([A-Z])", body)) and m[2] in _TRAILING:
+        return _lettered(m[1], m[2], of)
+    if m := re.fullmatch(rf"{_NUMBER}\s*(m|M|mf|mF|Mf|MF)", body):
+        return _lone_m(m[1], m[2])
+    if m := re.fullmatch(r"(\d+)m(\d+)", body):
+        return _lone_m(f"{m[1]}.{m[2]}", "m")
+    if m := re.fullmatch(r"(\d*)([A-Za-z])(\d*)\s?([A-Z]?)", body):
+        found = _point(*m.groups())
+        if found:
+            return [found]
+    return _worded(body)
+
+
+def _of(body: str, of: str) -> list[Meaning]:
+    """What only stands on one kind of part: 4R7 on a choke is 4.7 µH."""
+    if of == "inductor" and (m := re.fullmatch(r"(\d*)[Rr](\d*)([A-Z]?)", body)) and (m[1] or m[2]):
+        value = made_of(f"{m[1] or 0}.{m[2] or 0}", -6)
+        how = "R for the point, in µH (makers' practice, from memory)"
+        return [Meaning("inductor", value, how, *_sides(m[3], value, "inductor"))]
+    return []
+
+
+def _sides(letter: str, value: float, of: str) -> tuple[float | None, float | None]:
+    """A tolerance letter as fractions of the value."""
+    if letter in UNEVEN:
+        low, high = UNEVEN[letter]
+        return float(Decimal(low) / 100), float(Decimal(high) / 100)
+    if letter not in LETTERS or not value:
+        return None, None
+    if of == "capacitor" and value < 10e-12 * (1 - 1e-9) and letter in _ABSOLUTE_PF:
+        half = float(Decimal(_ABSOLUTE_PF[letter]) / (Decimal(repr(value)) * 10**12))
+    else:
+        half = float(Decimal(LETTERS[letter]) / 100)
+    return -half, half
+
+
+def _point(whole: str, letter: str, part: str, tolerance: str) -> Meaning | None:
+    """IEC 60062: the letter stands where the point would."""
+    if (
+        letter not in _POINT
+        or not (whole or part)
+        or (tolerance and tolerance not in LETTERS and tolerance not in UNEVEN)
+    ):
+        return None
+    of, power = _POINT[letter]
+    if of == "capacitor" and not part and "F" in {letter, tolerance}:
+        return None  # 47nF is a value with its unit
+    value = made_of(f"{whole or 0}.{part or 0}", power)
+    unit = "F" if of == "capacitor" else "ohm"
+    return Meaning(of, value, "letter code (IEC 60062)", *_sides(tolerance, value, of), None,
+                   (slip(value, unit, "the point"),) if value else ())  # fmt: skip
+
+
+def _figures(of: str, digits: str, letter: str, volts: float | None = None) -> Meaning:
+    """Two (three) figures and a number of zeros: pF on capacitors, ohms, µH on chokes."""
+    zeros = int(digits[-1])
+    power = {8: -2, 9: -1}.get(zeros, zeros) if of == "capacitor" else zeros
+    base, unit, name = {"capacitor": (-12, "F", "pF"), "resistor": (0, "ohm", "Ω"), "inductor": (-6, "H", "µH")}[of]
+    value = made_of(digits[:-1], base + power)
+    how = f"{len(digits)}-figure code: {digits[:-1]} x 10^{power} {name}"
+    note = (slip(value, unit, f"the last figure ({digits[-1]})"),) if value else ()
+    return Meaning(of, value, how, *_sides(letter, value, of), volts, note)
+
+
+def _lettered(digits: str, letter: str, of: str | None) -> list[Meaning]:
+    """104K: the letter is a tolerance, on a capacitor. 470K may as well be kilohms, being a preferred value."""
+    found = [_figures("capacitor", digits, letter)]
+    value = made_of(digits, {"K": 3, "M": 6, "G": 9}.get(letter, 0))
+    if letter in "KMG" and value and (of == "resistor" or is_preferred(value, "E24")):
+        found.append(Meaning("resistor", value, f"letter code (IEC 60062), {letter} for the power of ten"))
+        found += _lone_m(digits, letter)[1:] if letter == "M" else []
+    if len(digits) == 4 or of == "resistor":
+        found.append(_figures("resistor", digits, letter))
+    return [*found, _figures("inductor", digits, letter)] if of == "inductor" else found
+
+
+def _bare(number: str) -> list[Meaning]:
+    """Figures alone say neither the part nor the unit."""
+    code = re.fullmatch(r"[1-9]\d{2,3}", number)
+    found = [_figures(of, number, "") for of in UNIT] if code else []
+    found = sorted((m for m in found if m.of != "inductor" or m.value <= 10), key=lambda m: m.of != "capacitor")
+    if found and number[-1] != "0":
+        return found
+    if number.strip("0.") == "":
+        return [Meaning("resistor", 0.0, "a link (0 Ω)")]
+    micro, small = ("." in number and float(number) < 1), float(number) < 100
+    plain = [Meaning("resistor", made_of(number, 0), "figures alone: ohms")]
+    if micro or small:
+        plain.insert(0, Meaning("capacitor", made_of(number, -6), "figures alone on an old capacitor: µF"))
+    if not micro:
+        plain.insert(0, Meaning("capacitor", made_of(number, -12), "figures alone on a small capacitor: pF"))
+    return [*found, *(p for p in plain if all((p.of, p.value) != (f.of, f.value) for f in found))]
+
+
+def _lone_m(number: str, suffix: str) -> list[Meaning]:
+    """m, mf (any case) on a capacitor: micro on old parts, milli in the letter code; M on a resistor: mega, or an old
+    drawing's thousand. Never guessed."""
+    found = [
+        Meaning("capacitor", made_of(number, -6), "m or mf on an old part or drawing: micro"),
+        Meaning("capacitor", made_of(number, -3), "milli, as the letter code has it: old sets hold none so large"),
+    ]
+    if suffix == "M":
+        old = Meaning("resistor", made_of(number, 3), "old American drawing, M for thousand")
+        found = [Meaning("resistor", made_of(number, 6), "letter code (IEC 60062), megohms"), old, *found]
+    if suffix == "MF" and "." not in number:
+        found.append(
+            Meaning("resistor", made_of(number, 6), "letter code (IEC 60062), megohms, F for 1 %", -0.01, 0.01)
+        )
+    if suffix == "m":
+        found.append(Meaning("resistor", made_of(number, -3), "milliohms"))
+        found.append(Meaning("resistor", made_of(number, 6), "megohms with a small letter"))
+    return found
+
+
+def _worded(body: str) -> list[Meaning]:
+    """A number and its unit, new or old: 0.02 MFD, 250 mmf, 4.7 k, 4.7 kΩ, 8 H, 100 cm."""
+    text = body.replace("Ω", "ohm").replace("Ω", "ohm")
+    m = re.fullmatch(rf"{_NUMBER}\s*([A-Za-z][A-Za-z. ]*?)\.?\s*([A-Z]?)", text)
+    if not m:
+        return []
+    number, word, letter = m[1], m[2].replace(" ", "").replace(".", ""), m[3]
+    if word + letter and (word + letter).lower() in _WORDS | {"cm": 0}:
+        word, letter = word + letter, ""
+    if word.lower() == "cm":
+        value = float(f"{float(number) * 1.112650e-12:.4g}")  # 1 cm is 4 pi eps0 x 0.01 m
+        return [Meaning("capacitor", value, "old German centimetres, 1.113 pF each")]
+    if word.lower() == "mohm":
+        return [Meaning("resistor", made_of(number, 6 if word[0] == "M" else -3), "value and unit")]
+    known = _POINT.get(word) or _WORDS.get(word.lower())
+    if known is None or (letter and letter not in LETTERS and letter not in UNEVEN):
+        return []
+    of, power = known
+    value = made_of(number, power)
+    unit = {"capacitor": "F", "resistor": "ohm", "inductor": "H"}[of]
+    return [Meaning(of, value, "value and unit", *_sides(letter, value, of), None,
+                    (slip(value, unit, "the point"),) if value and "." in number else ())]  # fmt: skip

@@ -1,0 +1,116 @@
+"""Incoming capacitors: what a new or an old one may leak at working volts, and the test for it with one meter.
+
+The limits are data (incoming.toml, each row with source and doubt). The test puts the capacitor, a limiting resistor and
+a meter's own 10 Mohm, or a resistor that the meter stands across, in series on the working volts.
+"""
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from math import isfinite, sqrt
+from typing import Any
+
+from firstglow.markings.series import MarkingError, next_up
+from firstglow.quantities import show
+
+_GRID_VOLTS = 0.1  # common practice: 0.1 V and more across the grid leak, replace
+_FEED = 20.0  # facts, fault modes: leakage at least 20 times the feed resistor
+_SHORT_AMPS = 5e-3  # facts, reforming: current limit with the capacitor shorted (seen quoted)
+
+
+@dataclass(frozen=True)
+class LeakTest:
+    """good_amps, reject_amps [A]: fit it below, do not above, look first between; after_seconds; series_ohms: in series
+    with it, short-circuit proof; meter_ohms: what the meter stands across (its own 10 Mohm, or series_ohms);
+    good_volts, reject_volts: what it shows there; steps: the test in bench words; source, doubt."""
+
+    good_amps: float
+    reject_amps: float
+    after_seconds: float
+    series_ohms: float
+    series_watts: float
+    meter_ohms: float
+    good_volts: float
+    reject_volts: float
+    steps: tuple[str, ...]
+    source: str
+    doubt: str
+
+
+@cache
+def _rows() -> dict[tuple[str, str], dict[str, Any]]:
+    text = files("firstglow.markings").joinpath("incoming.toml").read_text(encoding="utf-8")
+    return {(r["kind"], r["age"]): r for r in tomllib.loads(text)["row"]}
+
+
+def leak_test(
+    kind: str, age: str, farads: float, volts: float, *, grid_leak_ohms: float | None = None,
+    feed_ohms: float | None = None, meter_ohms: float = 10e6,
+) -> LeakTest:  # fmt: skip
+    """The leakage test of one capacitor at ``volts`` (its working volts in the amplifier, dc).
+
+    kind, age: a row of incoming.toml; grid_leak_ohms: what it would feed; feed_ohms: what feeds it. The place may only
+    tighten the limits. Raises MarkingError for an unknown kind, or a part that cannot be.
+    """
+    row = _rows().get((kind, age))
+    if row is None or not all(isfinite(x) and x > 0 for x in (farads, volts, meter_ohms)):
+        known = ", ".join(f"{k} {a}" for k, a in _rows())
+        raise MarkingError(
+            f"marking: {kind} {age} {farads:g} F {volts:g} V: no leakage test for it; one of {known}, farads and volts "
+            "above 0; try film new"
+        )
+    place = [_GRID_VOLTS / r for r in (grid_leak_ohms,) if r]
+    place += [volts / (_FEED * r) for r in (feed_ohms,) if r]
+    good = min([_limit(row, row["good"], farads, volts, place), *place])
+    reject = max(min([_limit(row, row["reject"], farads, volts, place), *place]), good)
+    series = next_up(volts / _SHORT_AMPS, "E12")
+    across = series if kind == "electrolytic" else meter_ohms
+    watts = volts**2 / series
+    steps = (
+        f"Out of the amplifier. In series on {show(volts, 'V')} dc: {show(series, 'ohm')}, at least "
+        f"{2 * watts:.1f} W and rated for the volts, the capacitor (its + to +), and "
+        + ("the meter across the resistor." if across == series else f"the meter on dc volts ({show(across, 'ohm')}).")
+        + f" Meter and leads stand {show(volts, 'V')}: begin on a range above it.",
+        "High voltage kills: clips on with the power off, one hand, nothing touched while it is on.",
+        _said(row["after_seconds"], good * across, reject * across),
+        "Off; discharge it through the resistor, measure below 10 V, before the clips come off.",
+    )
+    return LeakTest(
+        good, reject, row["after_seconds"], series, watts, across, good * across, reject * across, steps, row["source"],
+        row["doubt"],
+    )  # fmt: skip
+
+
+def _said(seconds: float, good: float, reject: float) -> str:
+    """The verdict's line."""
+    between = "; between, look first" if reject > good else ""
+    return (
+        f"After {seconds / 60:g} min: under {show(good, 'V')} fit it, over {show(reject, 'V')} do not{between}. Rising, or "
+        "warm to the back of the hand once it is off and discharged: do not."
+    )
+
+
+def _limit(row: dict[str, Any], rule: dict[str, Any], farads: float, volts: float, place: list[float]) -> float:
+    if rule["law"] == "c u":
+        return float(max(rule["factor"] * farads * volts + rule["amps"], rule["floor_amps"]))
+    if rule["law"] == "jan":
+        k = next((k for most, k in row["k"] if volts <= most), row["k"][-1][1])
+        return float((k * farads * 1e6 + 0.3) * 1e-3)
+    if rule["law"] == "ohms":
+        return float(volts / min(rule["ohms_min"], rule["seconds"] / farads))
+    return min(place, default=_GRID_VOLTS / 470e3)  # no place said: an ordinary grid leak of 470 kohm
+
+
+def pairs(values: list[float]) -> tuple[tuple[int, int], ...]:
+    """Measured parts (any unit) put into pairs as like as can be: indices, least ratio first; one left over is dropped."""
+    order = sorted(range(len(values)), key=values.__getitem__)
+    if len(order) % 2:  # leave out the one whose absence makes the rest most alike
+
+        def misfit(skip: int) -> float:
+            rest = [values[i] for n, i in enumerate(order) if n != skip]
+            return sqrt(sum((b / a - 1) ** 2 for a, b in zip(rest[::2], rest[1::2], strict=True)))
+
+        order.pop(min(range(0, len(order), 2), key=misfit))
+    made = list(zip(order[::2], order[1::2], strict=True))
+    return tuple(sorted(made, key=lambda p: values[p[1]] / values[p[0]]))

@@ -1,0 +1,62 @@
+"""What can be bought: working volts of capacitors, watts of resistors, and the present value for an old one."""
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from firstglow.markings.series import MarkingError, around, is_preferred, next_up, preferred
+
+# Present catalogues, rated volts after the R10 series of ISO 3; from memory.
+VOLTS: Mapping[str, tuple[float, ...]] = {
+    "electrolytic": (63, 100, 160, 200, 250, 350, 400, 420, 450, 500, 550, 600),
+    "film": (63, 100, 160, 250, 400, 630, 1000, 1250, 1600, 2000),
+    "ceramic": (50, 100, 200, 500, 1000, 2000, 3000),
+    "mica": (100, 300, 500, 1000),
+}
+# Common practice: what shops keep.
+WATTS: Mapping[str, tuple[float, ...]] = {
+    "film": (0.25, 0.5, 0.6, 1.0, 2.0, 3.0),
+    "wirewound": (3.0, 5.0, 7.0, 10.0, 15.0, 25.0, 50.0, 100.0),
+}
+# How far below the old value a capacitor's present one may lie: the facts' table of old values (from memory) goes to
+# 12 % below (0.25 to 0.22 uF), and up to about 40 % above, which the rectifier's largest capacitor must allow.
+_BELOW, _ABOVE = -0.125, 0.40
+
+
+class Present(NamedTuple):
+    """A value made today in place of an old one. ``change``: fraction of the old value."""
+
+    value: float
+    change: float
+
+
+def made_volts(volts: float, kind: str = "film") -> float | None:
+    """The smallest made working volts of a kind (electrolytic, film, ceramic, mica) not below; None: none is made, put
+    two in series with equalising resistors."""
+    return next((v for v in _row(VOLTS, kind) if v >= volts), None)
+
+
+def made_watts(watts: float, kind: str = "film") -> float | None:
+    """The smallest made resistor watts of a kind (film, wirewound) not below; None: none is made."""
+    return next((w for w in _row(WATTS, kind) if w >= watts), None)
+
+
+def _row(table: Mapping[str, tuple[float, ...]], kind: str) -> tuple[float, ...]:
+    if kind not in table:
+        raise MarkingError(f"marking: {kind}: no such kind; one of {', '.join(table)}; try {next(iter(table))}")
+    return table[kind]
+
+
+def present(value: float, unit: str) -> tuple[Present, ...]:
+    """Values made today for an old one, least change first: 0.02 uF to 0.022; 8 uF to 8.2 and 10; 50 kohm to 51 and 47.
+
+    Resistors: both E24 neighbours. Capacitors (``unit`` F): the nearest of E6 (what is kept in every kind), of E12, and
+    the next up in E6. Empty for what is made as it is (small mica and ceramic in E24 too).
+    """
+    low, high = around(value, "E24")
+    if low == high and (unit != "F" or value < 1e-9 or is_preferred(value, "E12")):
+        return ()
+    found = {low, high} if unit != "F" else {preferred(value, "E6"), preferred(value, "E12"), next_up(value, "E6")}
+    rows = [Present(v, v / value - 1) for v in found]
+    if unit == "F":
+        rows = [r for r in rows if _BELOW <= r.change <= _ABOVE]
+    return tuple(sorted(rows, key=lambda r: (round(abs(r.change), 9), -r.value)))

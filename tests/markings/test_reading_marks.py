@@ -1,0 +1,102 @@
+"""Markings to meanings against published examples; the source stands beside each. Facts: standards.toml."""
+
+import pytest
+
+from firstglow.markings.read import read
+from firstglow.markings.series import MarkingError
+
+# IEC 60062 colour code, standards.toml mark.resistor_colour (read on pages).
+BANDS = [
+    ("yellow violet orange gold", 47000.0, 0.05), ("brown black yellow silver", 100000.0, 0.1),
+    ("red violet gold gold", 2.7, 0.05), ("green blue black red brown", 56000.0, 0.01),
+    ("yellow violet yellow", 470000.0, 0.2), ("YE VT OG GD", 47000.0, 0.05), ("yellow-violet-orange-gold", 47000.0, 0.05),
+    ("gold orange violet yellow", 47000.0, 0.05),  # typed from the wrong end: gold is no digit
+    ("orange orange red brown brown red", 3320.0, 0.01),  # 332 x 10, by hand
+]  # fmt: skip
+# IEC 60062 letters, standards.toml mark.rkm and mark.tolerance_letters (read on pages).
+LETTERS = [
+    ("R47", 0.47, None), ("4R7", 4.7, None), ("470R", 470.0, None), ("4K7", 4700.0, None), ("4k7", 4700.0, None),
+    ("47K3", 47300.0, None), ("4M7", 4.7e6, None), ("1M0", 1e6, None), ("2n2", 2.2e-9, None), ("n47", 4.7e-10, None),
+    ("4p7", 4.7e-12, None), ("2u2", 2.2e-6, None), ("2µ2", 2.2e-6, None), ("6K8G", 6800.0, 0.02), ("R33M", 0.33, 0.2),
+    ("4K7J", 4700.0, 0.05), ("4n7J", 4.7e-9, 0.05), ("p33", 3.3e-13, None), ("2M2", 2.2e6, None),
+]  # fmt: skip
+# EIA / IEC 60062 figures, standards.toml mark.capacitor_three_digit (read on a page); volts JIS, from memory.
+FIGURES = [
+    ("102K", 1e-9, 0.1), ("473J", 4.7e-8, 0.05), ("104K", 1e-7, 0.1), ("2A104K", 1e-7, 0.1), ("104K 2J", 1e-7, 0.1),
+]  # fmt: skip
+# Period notation, standards.toml val.unit_legacy (from memory).
+OLD = [
+    ("250 mmf", 250e-12, None), (".02 mfd", 20e-9, None), ("25 uuF", 25e-12, None), ("0.02 MFD 600 V", 20e-9, None),
+    ("8 uF 450V", 8e-6, None), (".02 600V", 20e-9, None), ("2 meg", 2e6, None), ("10H", 10.0, None), ("47 kΩ ±5%", 47e3, 0.05),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "value", "tolerance"), BANDS + LETTERS + FIGURES + OLD)
+def test_one_meaning(text: str, value: float, tolerance: float | None) -> None:
+    found = read(text)
+    assert [m.value for m in found.meanings] == [value]
+    assert found.meanings[0].tolerance == tolerance and found.ask is None
+
+
+# standards.toml: 479 and 104 of the same row; the rest follow from the two rules by hand.
+@pytest.mark.parametrize(("text", "of", "value"), [
+    ("104", "capacitor", 1e-7), ("479", "capacitor", 4.7e-12), ("104", "resistor", 1e5), ("4702", "resistor", 47e3),
+    ("4R7K", "inductor", 4.7e-6), ("101K", "inductor", 1e-4), ("470K", "resistor", 470e3),
+])  # fmt: skip
+def test_said_of_a_part(text: str, of: str, value: float) -> None:
+    assert read(text, of).meanings[0].value == value
+
+
+@pytest.mark.parametrize(("text", "values"), [
+    ("10m", [1e-5, 1e-2, 1e-2, 1e7]), ("10mf", [1e-5, 1e-2]), ("16 MF 450 V", [16e-6, 16e-3]), ("104", [1e-7, 1e5, 0.1]),
+    ("470K", [47e-12, 470e3]), ("10M", [1e7, 1e4, 1e-5, 1e-2]), ("0.1", [1e-7, 0.1]),
+    ("brown black black red brown", [10e3, 120.0]),  # from the other end 12 x 10, 1 %: both in E24
+    ("orange black brown", [300.0, 10e3]),  # 300 is in no E6; from the other end 10 k is
+])  # fmt: skip
+def test_more_than_one_is_asked_with_every_meaning(text: str, values: list[float]) -> None:
+    found = read(text)
+    assert [m.value for m in found.meanings] == pytest.approx(values)
+    assert found.ask and "measure it" in found.ask.lower()
+
+
+def test_plain_470_on_a_capacitor_is_asked() -> None:
+    assert [m.value for m in read("470", "capacitor").meanings] == pytest.approx([47e-12, 470e-12])
+
+
+# standards.toml mark.mica_3_and_5_dot, mark.mica_6_dot (pages); mark.paper_tubular_bands (memory); body_tip_spot (page).
+@pytest.mark.parametrize(("text", "layout", "value", "volts", "tolerance"), [
+    ("red green black", "dots", 25e-12, 500, 0.2), ("black green brown red yellow black", "dots", 51e-12, 500, 0.04),
+    ("yellow violet orange black blue", "tubular", 47e-9, 600, 0.2), ("red orange brown", "body-tip-spot", 230.0, None, 0.2),
+    ("red green brown orange gold", "dots", 250e-12, 300, 0.05), ("yellow violet orange silver brown orange", "tubular", 47e-9, 1300, 0.1),
+    ("red green black brown gold blue", "dots", 2500e-12, 600, 0.05),  # older RMA, three figures
+])  # fmt: skip
+def test_old_colours(text: str, layout: str, value: float, volts: float | None, tolerance: float) -> None:
+    meaning = read(text, None, layout).meanings[0]
+    assert (meaning.value, meaning.volts) == (pytest.approx(value, rel=1e-12), volts)
+    assert meaning.tolerance == pytest.approx(tolerance)
+
+
+def test_uneven_and_absolute_tolerances() -> None:
+    z = read("104Z").meanings[0]  # IEC 60062: Z is -20 +80 %
+    assert (z.low, z.high) == (-0.2, 0.8)
+    assert read("104 -20+80%", "capacitor").meanings[0].low == -0.2
+    assert read("4p7C").meanings[0].high == pytest.approx(0.25 / 4.7)  # under 10 pF the letter is pF
+    assert read("10pC").meanings[0].high == pytest.approx(0.0025)
+
+
+def test_nf_uf_and_pf_stand_together_and_the_slip_is_said() -> None:
+    lines = read("104K").meanings[0].shown()
+    assert lines[0] == "100 nF = 0.1 µF = 100000 pF"
+    assert any("10 nF or 1 µF" in line for line in lines)
+    assert "4.7 kΩ = 4700 Ω" in read("4K7").meanings[0].shown()
+    assert any("22 nF (+10 %)" in line for line in read("0.02 MFD 600 V").meanings[0].shown())
+
+
+@pytest.mark.parametrize("text", [
+    "hello", "", "   ", "x" * 200, "yellow violet", "yellow vilet orange", "gr rd br", "6V3", "600V", "1e5", "4.7k 0%",
+    "4.7k 500%", "50,000", "black black black", "--", "%", "gold gold gold gold", "🙂", "2A2A2A", "R", "p", "-5K", "٤K٧",
+    "nan", "inf", "red " * 15,
+])  # fmt: skip
+def test_no_marking_is_refused_with_a_remedy(text: str) -> None:
+    with pytest.raises(MarkingError, match=r"^marking: .*; .*; try .+"):
+        read(text)
