@@ -9,13 +9,14 @@ from typing import Any
 
 from firstglow.amplifier.doubles import Double, one_name_a_part
 from firstglow.amplifier.lines import line_index
-from firstglow.amplifier.mistakes import Mistakes, nearest
+from firstglow.amplifier.mistakes import Mistakes, nearest, short
 
 FORMAT = 1
 LARGEST = 256 * 1024  # bytes; a large amplifier with its chassis is about 30 kB
 DEEPEST = 12
 KEYS = ("format", "amplifier", "fragment", "shared", "parts", "channel", "names", "spread", "layer", "chart", "intake")
 RESERVED = ("chassis", "wire")
+_CHANNEL = re.compile(r"[a-z][a-z0-9_]{0,15}")
 
 
 @dataclass
@@ -179,11 +180,11 @@ def _format(document: Document, keys: tuple[str, ...]) -> None:
             ("format",),
             "file",
             f"format {found} is newer than this firstglow",
-            f"format up to {FORMAT}",
-            "pip install --upgrade firstglow",
+            f"format up to {FORMAT}, or the firstglow that the file was written for",
+            f"format = {FORMAT}",
         )
         mistakes.stop()
-    channels = [c for c in _channel_names(data) if isinstance(c, str)] if keys is KEYS else []
+    channels = _channel_names(document) if keys is KEYS else []
     for key in data:
         if key in RESERVED and keys is KEYS:
             mistakes.add(
@@ -200,14 +201,21 @@ def _format(document: Document, keys: tuple[str, ...]) -> None:
                 "file",
                 f"unknown key {key[:40]!r}",
                 "allowed: " + ", ".join([*keys, *channels]),
-                near or keys[2],
+                near if near is not None and near not in data else f"taking {key[:40]} out",
             )
     for key in ("shared", "parts", "channel", "names", "spread", *channels):
         if key in data and key in {*keys, *channels} and not isinstance(data[key], dict):
             mistakes.add((key,), key, "this is no table", f"a table [{key}]", f"[{key}]")
 
 
-def _channel_names(data: dict[str, Any]) -> list[Any]:
-    amplifier = data.get("amplifier")
-    channels = amplifier.get("channels", []) if isinstance(amplifier, dict) else []
-    return channels if isinstance(channels, list) else []
+def _channel_names(document: Document) -> list[str]:
+    """The channels; raises where they cannot be told apart: every line of a channel would be a mistake of its own."""
+    amplifier, mistakes = document.data.get("amplifier"), document.mistakes
+    found = amplifier.get("channels", []) if isinstance(amplifier, dict) else []
+    good = isinstance(found, list) and len(found) <= 8
+    good = good and all(isinstance(c, str) and _CHANNEL.fullmatch(c) for c in found)
+    if not good or len(set(found)) != len(found) or {*KEYS, *RESERVED, "line", "neutral", "earth"} & set(found):
+        allowed, remedy = "different small-letter names, at most 8", 'channels = ["left", "right"]'
+        mistakes.add(("amplifier", "channels"), "amplifier", f"channels = {short(found)}", allowed, remedy)
+        mistakes.stop()
+    return list(found)

@@ -104,7 +104,7 @@ class Scopes:
             if draft.lost:
                 return None
             names = lead_names(draft)
-            near = (nearest(rest, names) if rest else self._unnamed(draft)) or (names[0] if names else "")
+            near = (_same_winding(draft, rest) if rest else self._unnamed(draft)) or (names[0] if names else "")
             found = (
                 f"{short(text)!r}: {part} has no lead {short(rest)!r}"
                 if rest
@@ -131,6 +131,8 @@ class Scopes:
                 '"HT1"',
             )
             return None
+        if self._bare_value(place, owner, rest):
+            return None
         words = rest.split()
         if len(words) > 1 and _PARTLIKE.fullmatch(words[0]):
             self._no_part(place, owner, text, words)
@@ -138,6 +140,23 @@ class Scopes:
         if rest in SPECIAL or channel is None or (rest in self.shared and channel == place.channel):
             return ("name", rest, "")
         return ("name", f"{channel} {rest}", "")
+
+    def _bare_value(self, place: Place, owner: str, text: str) -> bool:
+        """Whether the text is a part's value without its unit and the joint behind it: "680 chassis"; noted if so.
+
+        It would else be the name of a joint of its own, and the cathode would stand on nothing."""
+        number, _, behind = text.partition(" ")
+        if not behind or not re.fullmatch(r"\d[\d.]*", number):
+            return False
+        part, rest, _ = self.find(behind, place.channel)
+        named = part is not None and lead_of(self.drafts[part], rest) is not None
+        said = {p.text for d in self.drafts.values() for p in [*d.leads.values(), *(via.to for via in d.vias)]}
+        if behind not in SPECIAL and not named and behind not in said:
+            return False
+        right = f"{number}u" if number.startswith(("0", ".")) else f"{number}R"
+        found = f"{short(text)!r}: {number} has no unit: ohms or farads?"
+        self.mistakes.add(place.line, owner, found, "R, k, M; p, n, u", f'"{right} {behind}"')
+        return True
 
     def _unnamed(self, draft: Draft) -> str | None:
         """The first lead of a part that no line gives a place or mentions."""
@@ -202,6 +221,18 @@ class Scopes:
         here = [d for d in self.drafts.values() if d.channel in inside and lead_of(d, first.lead) is not None]
         sections = [d.local for d in here if d.envelope and d.local[:-1] == word]
         return nearest(word, sections or [d.local for d in here]) or (sections[0] if sections else None)
+
+
+def _same_winding(draft: Draft, rest: str) -> str | None:
+    """The lead most like the words; of a winding that is named, one of its own: "ht 1" of a winding 0-220 V is its 0.
+
+    Never another winding's: a heater lead joined to chassis in place of an HT one is a short of the HT."""
+    names = lead_names(draft)
+    words = rest.split()
+    own = [name for name in names if len(words) > 1 and name.startswith(f"{words[0]} ")]
+    if len(own) > 1 and words[-1] in {"1", "2"}:
+        return own[0] if words[-1] == "1" else own[-1]
+    return nearest(rest, own or names) or (own[0] if own else None)
 
 
 def _lines(asked: list[Missing]) -> str:

@@ -9,6 +9,7 @@ from firstglow.amplifier.defaults import capacitor_type, fill
 from firstglow.amplifier.digest import digest
 from firstglow.amplifier.drafts import Draft, Place, lead_names
 from firstglow.amplifier.drawn_loops import settle_links
+from firstglow.amplifier.guesses import bias_pots, other_joint
 from firstglow.amplifier.joints import SPECIAL, Groups, Node, Scopes, canonical, natural, terminal
 from firstglow.amplifier.lines import dotted
 from firstglow.amplifier.mistakes import Mistakes, nearest
@@ -277,7 +278,9 @@ class Resolver:
             joint = next(iter(part.leads.values()))
             last = list(part.leads)[-1]
             found, allowed = f"both leads on one joint, {joint}", f"another joint for lead {last}"
-            self.mistakes.add(part.origin.line, part.name, found, allowed, f"the joint of lead {last} in the drawing")
+            remedy = other_joint(part, joint, parts)
+            self.mistakes.broken = True  # what it should feed is fed from nowhere: not another mistake
+            self.mistakes.add(part.origin.line, part.name, found, allowed, remedy)
 
     # -- links, idle, aliases --------------------------------------------------------------------------------------
     def _links(self, parts: Mapping[str, Part]) -> dict[str, Link]:
@@ -323,13 +326,14 @@ class Resolver:
             by = draft.words.get("set_by")
             pot = self.scopes.find(str(by), draft.channel)[0] if by else None
             if by and (pot is None or self.scopes.drafts[pot].kind != "pot"):
-                near = nearest(str(by), [d.local for d in self.scopes.drafts.values() if d.kind == "pot"])
+                pots = bias_pots(self.scopes.drafts, draft)
+                near = nearest(str(by), pots) or next(iter(pots), None)
                 self.mistakes.add(
                     draft.line,
                     name,
                     f"set_by = {by!r}",
-                    "a pot",
-                    f'set_by = "{near}"' if near else "the pot that sets its bias",
+                    "a pot: " + ", ".join(pots) if pots else "a pot, and there is none here",
+                    f'set_by = "{near}"' if near else "taking set_by out",
                 )
             if draft.idle is not None:
                 found[name] = IdleTarget(

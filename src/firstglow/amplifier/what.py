@@ -152,8 +152,14 @@ def _designation(token: str, said: Said) -> bool:
 def _value(kind: Kind, token: str, said: Said) -> bool:
     """Read the token as one of the kind's unnamed attributes; raises QuantityError for one that has two readings."""
     asked: QuantityError | None = None
+    bare = _NUMBER.fullmatch(token) is not None
+    if bare and kind.unnamed and all(name in said.values for name in kind.unnamed):
+        units = ", ".join(kind.attributes[name].unit for name in kind.unnamed)
+        raise QuantityError(f"{token!r} has no unit, and a value in {units} is there", "one value in each unit", '""')
     for name in kind.unnamed:
         unit = kind.attributes[name].unit
+        if bare and name in said.values:
+            continue  # "47uF 3" is short of its volts, not of a second value in farads
         try:
             value = read_value(token, unit)
         except QuantityError as error:
@@ -208,7 +214,8 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
     spread: Spread | None = None
     if said.kind == "resistor" and any(_NUMBER.fullmatch(token) and float(token) == 0 for token in tokens):
         raise QuantityError("0 ohm is no resistor", "more than 0 ohm, or a wire", '"wire"')
-    for token in tokens:
+    # a bare number is asked about when the others have said which units are taken
+    for token in sorted(tokens, key=lambda t: _NUMBER.fullmatch(t) is not None):
         try:
             spread = _take(kind, token, said) or spread
         except QuantityError as error:
