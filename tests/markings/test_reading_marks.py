@@ -27,7 +27,8 @@ FIGURES = [
 # Period notation, standards.toml val.unit_legacy (from memory).
 OLD = [
     ("250 mmf", 250e-12, None), (".02 mfd", 20e-9, None), ("25 uuF", 25e-12, None), ("0.02 MFD 600 V", 20e-9, None),
-    ("8 uF 450V", 8e-6, None), (".02 600V", 20e-9, None), ("2 meg", 2e6, None), ("10H", 10.0, None), ("47 kΩ ±5%", 47e3, 0.05),
+    ("8 uF 450V", 8e-6, None), (".02 600V", 20e-9, None), ("0.1/400", 100e-9, None), ("2 meg", 2e6, None), ("10H", 10.0, None),
+    ("47 kΩ ±5%", 47e3, 0.05),
 ]  # fmt: skip
 
 
@@ -49,7 +50,8 @@ def test_said_of_a_part(text: str, of: str, value: float) -> None:
 
 @pytest.mark.parametrize(("text", "values"), [
     ("10m", [1e-5, 1e-2, 1e-2, 1e7]), ("10mf", [1e-5, 1e-2]), ("16 MF 450 V", [16e-6, 16e-3]), ("104", [1e-7, 1e5, 0.1]),
-    ("470K", [47e-12, 470e3]), ("10M", [1e7, 1e4, 1e-5, 1e-2]), ("0.1", [1e-7, 0.1]),
+    ("470K", [47e-12, 470e3]), ("500K", [50e-12, 500e3]), ("1052G", [10.5e-9, 10.5e3, 1e-6]),
+    ("10M", [1e7, 1e4, 1e-5, 1e-2]), ("0.1", [1e-7, 0.1]),
     ("brown black black red brown", [10e3, 120.0]),  # from the other end 12 x 10, 1 %: both in E24
     ("orange black brown", [300.0, 10e3]),  # 300 is in no E6; from the other end 10 k is
 ])  # fmt: skip
@@ -94,9 +96,27 @@ def test_nf_uf_and_pf_stand_together_and_the_slip_is_said() -> None:
 
 @pytest.mark.parametrize("text", [
     "hello", "", "   ", "x" * 200, "yellow violet", "yellow vilet orange", "gr rd br", "6V3", "600V", "1e5", "4.7k 0%",
-    "4.7k 500%", "50,000", "black black black", "--", "%", "gold gold gold gold", "🙂", "2A2A2A", "R", "p", "-5K", "٤K٧",
+    "4.7k 500%", "50,000", "black black black", "--", "%", "gold gold gold gold", "0uF", "0mfd", "16+16 450V", "R R R",
+    "b r g", "🙂", "2A2A2A", "R", "p", "-5K", "٤K٧",
     "nan", "inf", "red " * 15,
 ])  # fmt: skip
 def test_no_marking_is_refused_with_a_remedy(text: str) -> None:
     with pytest.raises(MarkingError, match=r"^marking: .*; .*; try .+"):
         read(text)
+
+
+def test_a_remedy_works() -> None:
+    """What follows "try" reads, where it is not an option."""
+    for text in ("hello", "6V3", "50,000", "0,047 uF", "4.7k 0%", "16+16 450V", "black black black"):
+        with pytest.raises(MarkingError) as refused:
+            read(text)
+        read(str(refused.value).split("; try ")[1].split(", ")[0])
+    with pytest.raises(MarkingError, match=r"try 50000$"):  # a point there would be a thousand times less
+        read("50,000")
+
+
+def test_bands_from_the_wrong_end_have_one_meaning_where_only_one_end_fits() -> None:
+    assert "other end" in read("gold orange violet yellow").meanings[0].how
+    assert read("brown black red").ask is None  # 200 ohm 20 % from the other end is in no E6
+    assert read("green blue black red brown").ask is None  # 120 Mohm 0.5 %: no such part is sold
+    assert any("choke" in line for line in read("brown black red").meanings[0].shown())

@@ -55,7 +55,7 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
             continue  # working volts stand on capacitors
         sides = (m.low, m.high) if low is None else (low, high)
         out.append(Meaning(m.of, m.value, m.how, *sides, m.volts if volts is None else volts, m.notes))
-    if not out or any(m.value < 0 for m in out):
+    if not out or any(m.value == 0 and m.of != "resistor" for m in out):
         raise MarkingError(
             f"marking: {text}: no marking of a {of or 'resistor, capacitor or choke'} that is known here; colours, letter "
             "or figure codes, or a value with its unit; try 4K7J, 104K, 0.02 MFD 600V"
@@ -68,6 +68,11 @@ def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]
     body = re.sub(
         r"\s+(\d+/\d+|\d*\.?\d+)\s*W(ATTS?)?$", "", text.strip(), flags=re.IGNORECASE
     )  # watts say nothing of the value
+    if "+" in body and re.fullmatch(r"[\d.]+\s*\w*\s*(\+\s*[\d.]+\s*\w*\s*)+([\d.]+ ?V)?", body):
+        first = body.split("+")[0].strip()
+        raise MarkingError(f"marking: {text}: a can of several sections; one section at a time; try {first}u 450V")
+    if m := re.fullmatch(r"(\S*\d\S*?)\s*/\s*(\d{2,4})\s*(?:V|V-|-|=)?", body, re.IGNORECASE):
+        body = f"{m[1]} {m[2]}V"  # 0.1/400: volts behind the stroke
     low: float | None = None
     high: float | None = None
     volts: float | None = None
@@ -79,7 +84,7 @@ def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]
             high = float(Decimal(m[1]) / 100)
             low, body = -high, body[: m.start()].strip()
             if not 0 < high <= 1:
-                raise MarkingError(f"marking: {text}: a tolerance of {m[1]} %; above 0, at most 100 %; try 5%")
+                raise MarkingError(f"marking: {text}: a tolerance of {m[1]} %; above 0, at most 100 %; try {body} 5%")
         elif (
             (m := _VOLT_WORD.search(body))
             and volts is None
@@ -169,10 +174,11 @@ def _figures(of: str, digits: str, letter: str, volts: float | None = None) -> M
 
 
 def _lettered(digits: str, letter: str, of: str | None) -> list[Meaning]:
-    """104K: the letter is a tolerance, on a capacitor. 470K may as well be kilohms, being a preferred value."""
+    """104K: the letter is a tolerance, on a capacitor. 470K or 500K may as well be kilohms."""
     found = [_figures("capacitor", digits, letter)]
     value = made_of(digits, {"K": 3, "M": 6, "G": 9}.get(letter, 0))
-    if letter in "KMG" and value and (of == "resistor" or is_preferred(value, "E24")):
+    round_ = digits.endswith("0")  # 250K and 500K are old resistors and pots as much as 25 and 50 pF
+    if letter in "KMG" and value and (of == "resistor" or round_ or is_preferred(value, "E24")):
         found.append(Meaning("resistor", value, f"letter code (IEC 60062), {letter} for the power of ten"))
         found += _lone_m(digits, letter)[1:] if letter == "M" else []
     if len(digits) == 4 or of == "resistor":

@@ -5,6 +5,7 @@ Mica dots: RMA three and five, JAN/RMA/AWS six (OD 1647); paper tubular: RMA, fr
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from difflib import get_close_matches
 
@@ -29,6 +30,7 @@ _SHORT = {
     "go": "gold", "gld": "gold", "sr": "silver", "sv": "silver", "sil": "silver", "pk": "pink",
 }  # fmt: skip
 _TWO = {"gr": "green (GN) or grey (GY)", "bl": "black (BK) or blue (BU)", "b": "BK, BN or BU", "g": "GN, GY or GD"}
+_WHOLE = {"gr": "green", "bl": "blue", "b": "brown", "g": "green"}
 _EXTRA = ("none", "body")
 _MICA = {name: str(n) for n, name in enumerate(DIGITS) if n} | {
     "gold": "5",
@@ -39,6 +41,7 @@ _MICA = {name: str(n) for n, name in enumerate(DIGITS) if n} | {
 _VOLTS = {name: 100.0 * n for n, name in enumerate(DIGITS) if n} | {"gold": 1000.0, "silver": 2000.0, "none": 500.0}
 _SIX = {"black": "mica (JAN)", "white": "mica (RMA)", "silver": "paper (AWS)", "body": "paper"}
 _PAPER = {"black": "20", "silver": "10", "gold": "5", "white": "10", "green": "5", "orange": "30", "yellow": "40"}
+_ELSEWHERE = ("on a capacitor (--of capacitor, --as dots) or choke (--of inductor) they mean pF or µH",)
 _MADE = (0.1, 22e6)  # ohms of wired resistors as sold (common practice): beyond, nobody asks about the other end
 
 
@@ -46,13 +49,14 @@ def colour(word: str) -> str | None:
     """The colour that a word or short code names; None for no colour. MarkingError where a code names two."""
     low = word.lower()
     if low in _TWO:
-        raise MarkingError(f"marking: {word}: two colours share it: {_TWO[low]}; the whole word; try {_TWO[low][:5]}")
+        raise MarkingError(f"marking: {word}: two colours share it: {_TWO[low]}; the whole word; try {_WHOLE[low]}")
     return low if low in POWERS or low in _EXTRA else _SHORT.get(low)
 
 
 def near(word: str) -> str:
     """What a misspelt colour may have meant."""
-    return (get_close_matches(word.lower(), [*POWERS, *_SHORT], 1, 0.5) or ["brown"])[0]
+    starts = [name for name in POWERS if name.startswith(word.lower())]
+    return (starts or get_close_matches(word.lower(), [*POWERS], 1, 0.5) or ["brown"])[0]
 
 
 def read_colours(names: Sequence[str], of: str | None, layout: str) -> list[Meaning]:
@@ -70,7 +74,7 @@ def read_colours(names: Sequence[str], of: str | None, layout: str) -> list[Mean
     elif of == "inductor":
         found = _inductor(names)
     else:
-        found = _resistor(names)
+        found = [replace(m, notes=(*m.notes, *_ELSEWHERE)) if of is None and m.value else m for m in _resistor(names)]
         if of is None and len(names) == 6 and names[0] in _SIX:
             found += _dots(names)
     if not found:
@@ -97,9 +101,7 @@ def _resistor(names: tuple[str, ...]) -> list[Meaning]:
         return [Meaning("resistor", 0.0, "a single black band: a link (IEC 60062)")]
     first, other = _bands(names), _bands(names[::-1])
     if other is not None:
-        other = Meaning(
-            "resistor", other.value, other.how + ", from the other end", other.low, other.high, None, other.notes
-        )
+        other = replace(other, how=other.how + ", from the other end")
         if not _MADE[0] <= other.value <= _MADE[1]:
             other = None
     good = [m for m in (first, other) if m is not None and _fits(m)]

@@ -53,8 +53,10 @@ def read(text: str, of: str | None = None, layout: str = "bands") -> Read:
         raise MarkingError(f"marking: {text}: --as is for colours; colour words; try --as {layout} red green black")
     else:
         if re.search(r"\d,\d", text):
+            thousands = re.search(r"(?<!\d)[1-9]\d{0,2}(,\d{3})+(?!\d)", text)
+            mended = text.replace(",", "" if thousands else ".")
             raise MarkingError(
-                f"marking: {text}: a comma; a point for decimals, nothing between thousands; try {text.replace(',', '.')}"
+                f"marking: {text}: a comma; a point for decimals, nothing between thousands; try {mended}"
             )
         meanings = read_code(text, of)
     return Read(tuple(meanings), _question(text, meanings))
