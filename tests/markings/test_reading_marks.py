@@ -50,7 +50,7 @@ def test_said_of_a_part(text: str, of: str, value: float) -> None:
 
 @pytest.mark.parametrize(("text", "values"), [
     ("10m", [1e-5, 1e-2, 1e-2, 1e7]), ("10mf", [1e-5, 1e-2]), ("16 MF 450 V", [16e-6, 16e-3]), ("104", [1e-7, 1e5, 0.1]),
-    ("470K", [47e-12, 470e3]), ("500K", [50e-12, 500e3]), ("1052G", [10.5e-9, 10.5e3, 1e-6]),
+    ("470K", [47e-12, 470e3]), ("500K", [50e-12, 500e3]), ("470K 2W", [47e-12, 470e3]), ("1052G", [10.5e-9, 10.5e3, 1e-6]),
     ("10M", [1e7, 1e4, 1e-5, 1e-2]), ("0.1", [1e-7, 0.1]),
     ("brown black black red brown", [10e3, 120.0]),  # from the other end 12 x 10, 1 %: both in E24
     ("orange black brown", [300.0, 10e3]),  # 300 is in no E6; from the other end 10 k is
@@ -120,3 +120,48 @@ def test_bands_from_the_wrong_end_have_one_meaning_where_only_one_end_fits() -> 
     assert read("brown black red").ask is None  # 200 ohm 20 % from the other end is in no E6
     assert read("green blue black red brown").ask is None  # 120 Mohm 0.5 %: no such part is sold
     assert any("choke" in line for line in read("brown black red").meanings[0].shown())
+
+
+# IEC 60062 colour table (standards.toml mark.resistor_colour, read on pages; tolerance colours there from memory).
+DIGITS = ["black", "brown", "red", "orange", "yellow", "green", "blue", "violet", "grey", "white"]
+TOLERANCE = {
+    "silver": 0.1, "gold": 0.05, "brown": 0.01, "red": 0.02, "green": 0.005, "blue": 0.0025, "violet": 0.001,
+    "orange": 0.0005, "yellow": 0.0002, "grey": 0.0001,
+}  # fmt: skip
+
+
+def test_every_colour_in_every_place() -> None:
+    for n, name in enumerate(DIGITS):
+        assert read(f"brown {name} black gold").meanings[0].value == 10 + n
+        assert read(f"brown black {name} gold").meanings[0].value == pytest.approx(10 * 10**n)
+        assert read(f"red brown {name} black gold").meanings[0].value == 210 + n
+    assert read("brown black gold gold").meanings[0].value == 1.0
+    assert read("brown black silver gold").meanings[0].value == pytest.approx(0.1)
+    assert read("brown black pink gold").meanings[0].value == pytest.approx(0.01)
+    for name, fraction in TOLERANCE.items():
+        assert read(f"brown black orange {name}").meanings[0].tolerance == pytest.approx(fraction)
+
+
+# IEC 60062 letters (standards.toml mark.tolerance_letters; B C D F G J K M Z on pages, the others from memory), percent.
+@pytest.mark.parametrize(("letter", "low", "high"), [
+    ("B", -0.1, 0.1), ("C", -0.25, 0.25), ("D", -0.5, 0.5), ("F", -1, 1), ("G", -2, 2), ("J", -5, 5), ("K", -10, 10),
+    ("M", -20, 20), ("Z", -20, 80), ("N", -30, 30), ("Q", -10, 30), ("S", -20, 50), ("T", -10, 50), ("H", -3, 3),
+    ("E", -0.005, 0.005), ("L", -0.01, 0.01), ("P", -0.02, 0.02), ("W", -0.05, 0.05),
+])  # fmt: skip
+def test_every_tolerance_letter(letter: str, low: float, high: float) -> None:
+    meaning = read(f"4K7{letter}").meanings[0]
+    assert (meaning.low, meaning.high) == (pytest.approx(low / 100), pytest.approx(high / 100))
+
+
+# standards.toml mark.capacitor_voltage_code (JIS, EIA-198; from memory); 1A, 2B, 3E by the same R10 steps of ISO 3.
+VOLTS = {
+    "1C": 16, "1E": 25, "1V": 35, "1H": 50, "1J": 63, "2A": 100, "2C": 160, "2D": 200, "2E": 250, "2F": 315, "2V": 350,
+    "2G": 400, "2W": 450, "2H": 500, "2J": 630, "2K": 800, "3A": 1000, "3B": 1250, "3C": 1600, "3D": 2000, "1A": 10,
+    "2B": 125, "3E": 2500,
+}  # fmt: skip
+
+
+def test_every_volts_code() -> None:
+    for code, volts in VOLTS.items():
+        for text in (f"{code}104K", f"104K {code}", f"104K{code}"):
+            assert [m.volts for m in read(text).meanings] == [volts], text

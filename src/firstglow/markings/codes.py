@@ -14,11 +14,9 @@ LETTERS = {
 UNEVEN = {"Q": ("-10", "30"), "S": ("-20", "50"), "T": ("-10", "50"), "Z": ("-20", "80")}
 _TRAILING = "BCDFGJKMQSZ"  # after figures alone; not E, P, N: 470E is ohms, 470P picofarads
 _ABSOLUTE_PF = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2"}  # below 10 pF these are pF
-# Rated dc volts, JIS and EIA-198, from memory.
-VOLTS = {
-    "1C": 16, "1E": 25, "1V": 35, "1H": 50, "1J": 63, "2A": 100, "2C": 160, "2D": 200, "2E": 250, "2F": 315, "2V": 350,
-    "2G": 400, "2W": 450, "2H": 500, "2J": 630, "2K": 800, "3A": 1000, "3B": 1250, "3C": 1600, "3D": 2000,
-}  # fmt: skip
+# Rated dc volts, JIS and EIA-198, from memory: the letter is a step of R10 (V and W are additions), the digit its decade.
+_R10 = {"A": 100, "B": 125, "C": 160, "D": 200, "E": 250, "F": 315, "V": 350, "G": 400, "W": 450, "H": 500, "J": 630, "K": 800}  # fmt: skip
+VOLTS = {f"{decade}{letter}": step * 10 ** (decade - 2) for decade in (1, 2, 3) for letter, step in _R10.items()}
 _POINT = {
     "R": ("resistor", 0), "E": ("resistor", 0), "K": ("resistor", 3), "k": ("resistor", 3), "M": ("resistor", 6),
     "G": ("resistor", 9), "T": ("resistor", 12), "L": ("resistor", -3), "r": ("resistor", 0), "p": ("capacitor", -12),
@@ -65,9 +63,9 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
 
 def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]:
     """The code alone, its tolerance as fractions, its volts."""
-    body = re.sub(
-        r"\s+(\d+/\d+|\d*\.?\d+)\s*W(ATTS?)?$", "", text.strip(), flags=re.IGNORECASE
-    )  # watts say nothing of the value
+    body = text.strip()
+    if not re.fullmatch(r"\d{3}[A-Z]\s+[123]W", body):  # 104K 2W is a volts code; other watts say nothing of the value
+        body = re.sub(r"\s+(\d+/\d+|\d*\.?\d+)\s*W(ATTS?)?$", "", body, flags=re.IGNORECASE)
     if "+" in body and re.fullmatch(r"[\d.]+\s*\w*\s*(\+\s*[\d.]+\s*\w*\s*)+([\d.]+ ?V)?", body):
         first = body.split("+")[0].strip()
         raise MarkingError(f"marking: {text}: a can of several sections; one section at a time; try {first}u 450V")
@@ -105,6 +103,8 @@ def _pure(body: str, of: str | None) -> list[Meaning]:
         volts, digits, letter = (m[1], m[2], m[3]) if front else (m[3], m[1], m[2])
         if volts.upper() in VOLTS:
             coded = _figures("capacitor", digits, (letter or "").upper(), float(VOLTS[volts.upper()]))
+            if letter and volts.upper().endswith("W"):  # 470K 2W: a resistor of two watts as well
+                return [coded, *(m for m in _lettered(digits, letter, of) if m.of == "resistor")]
             glued = re.fullmatch(r"(\d{4})([A-Z])", body)  # 1052G: 10.5 nF 2 %, or 1 uF with the volts code 2G
             return [*_lettered(glued[1], glued[2], of), coded] if glued and glued[2] in _TRAILING else [coded]
     if m := re.fullmatch(_NUMBER, body):
