@@ -15,7 +15,8 @@ MAY = {
     "readings": {"quantities", "amplifier", "devices", "solver"},
     "windings": {"quantities", "amplifier", "readings"},
     "ladder": {"quantities", "records", "amplifier", "devices", "solver", "readings"},
-    "sheets": {"quantities", "records", "amplifier", "devices", "solver", "readings", "ladder"},
+    "audit": {"quantities", "markings", "amplifier", "devices", "solver", "readings"},
+    "sheets": {"quantities", "records", "amplifier", "devices", "solver", "readings", "ladder", "audit"},
     "accuracy": {"quantities", "amplifier", "devices", "solver", "readings"},
     "cli": {
         "quantities",
@@ -29,6 +30,7 @@ MAY = {
         "windings",
         "markings",
         "accuracy",
+        "audit",
         "schemas",
     },
     "schemas": set(),

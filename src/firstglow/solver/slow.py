@@ -7,10 +7,11 @@ Ordinary Differential Equations II", Springer 1996, chapter III.5 and V; from me
 between what was foreseen and what came lets it be.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from firstglow.solver.circuit import Circuit
 from firstglow.solver.equations import Prepared
@@ -47,6 +48,7 @@ class Course:
 
     seconds: (moment,). x: (moment, unknown, sample). temperatures: (moment, 2, envelope, sample), wires and cathodes over
     their working temperature. amps: (moment, choke, sample). steps, solutions: how many steps and Newton steps it took.
+    values: (parameter, sample) of every stretch; stretch: (moment,), which of them a moment belongs to. end: to go on from.
     """
 
     seconds: Array
@@ -58,6 +60,9 @@ class Course:
     circuit: Circuit
     stores: Stores
     warming: Warming
+    values: tuple[Array, ...]
+    stretch: NDArray[np.int64]
+    end: "Moment"
 
     def dc(self, joint: str) -> Array:
         """Dc volts of a joint to chassis, (moment, sample)."""
@@ -69,6 +74,23 @@ class Course:
         k = self.stores.names.index(capacitor)
         wide = np.concatenate([self.x, np.zeros((len(self.x), 1, self.x.shape[2]))], axis=1)
         return np.asarray(wide[:, self.stores.a[k]] - wide[:, self.stores.b[k]])
+
+    def cathode_amps(self, valve: str) -> Array:
+        """Cathode current of a valve section, (moment, sample) [A]: its own law at every moment's volts and warmth."""
+        out = np.zeros((len(self.seconds), self.x.shape[2]))
+        for number, p in enumerate(self.values):
+            chosen = np.flatnonzero(self.stretch == number)
+            if chosen.size:
+                wide = self.x[chosen].transpose(1, 0, 2).reshape(self.x.shape[1], -1)
+                warm = self.temperatures[chosen].transpose(1, 2, 0, 3).reshape(*self.temperatures.shape[1:3], -1)
+                amps = self.warming.cathode_amps(valve, wide, np.tile(p, chosen.size), warm)
+                out[chosen] = amps.reshape(chosen.size, -1)
+        return out
+
+    def sample(self, number: int, copies: int = 1) -> "Moment":
+        """Where one sample ended, as often as wanted side by side."""
+        at = self.end
+        return Moment(at.at, *(np.repeat(a[..., number : number + 1], copies, -1) for a in (at.x, at.held, at.heat)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +107,10 @@ class Moment:
 class Slow:
     """One circuit in slow time."""
 
-    def __init__(self, circuit: Circuit) -> None:
+    def __init__(self, circuit: Circuit, warmup: Mapping[str, Array] | None = None) -> None:
+        """warmup: seconds to warm up by envelope, (sample,), where they are not the type's own."""
         self.circuit = circuit
-        self.stores, self.warming = Stores(circuit), Warming(circuit)
+        self.stores, self.warming = Stores(circuit), Warming(circuit, warmup or {})
         self.solutions = 0
 
     def rest(self, values: Array) -> Moment:
@@ -101,15 +124,18 @@ class Slow:
         now = begin or self.rest(stretches[0].values)
         moments, steps = [now], 0
         self.solutions = 0
-        for stretch in stretches:
+        of = [0]
+        for number, stretch in enumerate(stretches):
             with np.errstate(all="ignore"):
                 course = self._stretch(stretch, moments[-1])
             moments += course
             steps += len(course)
+            of += [number] * len(course)
         n = self.stores.capacitors
         return Course(
             np.array([m.at for m in moments]), np.array([m.x for m in moments]), np.array([m.heat for m in moments]),
             np.array([m.held[n:] for m in moments]), steps, self.solutions, self.circuit, self.stores, self.warming,
+            tuple(s.values for s in stretches), np.array(of), moments[-1],
         )  # fmt: skip
 
     def _stretch(self, stretch: Stretch, begin: Moment) -> list[Moment]:

@@ -9,6 +9,7 @@ it there: P(u) = u^2 g(u) is then the standing law's own power (``devices.emissi
 on the standing solution. A directly heated cathode is its wire.
 """
 
+from collections.abc import Mapping
 from functools import cache
 
 import numpy as np
@@ -34,11 +35,11 @@ _NUDGE = 1e-5
 class Warming:
     """All envelopes of a circuit that have a heater, in one order.
 
-    heat: (2, envelope, 1) [s]: seconds of rated power that wire and cathode take up from nothing to working, over what that
+    heat: (2, envelope, sample or 1) [s]: seconds of rated power that wire and cathode take up from nothing to working, over what that
     would be if temperature were power. Temperatures are (2, envelope, sample): wires, then cathodes.
     """
 
-    def __init__(self, circuit: Circuit) -> None:
+    def __init__(self, circuit: Circuit, warmup: Mapping[str, Array]) -> None:
         f = circuit.frame
         self.groups = circuit.equations.groups
         self.envelopes = sorted({str(p.envelope) for p in circuit.amplifier.of_kind("heater") if p.envelope})
@@ -49,7 +50,10 @@ class Warming:
         }
         kinds = [types.get(name) for name in self.envelopes]
         self.direct = np.array([[k is not None and k.heating == "direct"] for k in kinds], dtype=bool).reshape(-1, 1)
-        seconds = np.array([[15.0 if k is None else k.warmup_s] for k in kinds]).reshape(-1, 1)
+        usual = [np.atleast_1d(15.0 if k is None else k.warmup_s) for k in kinds]
+        own = [warmup.get(name, s) for name, s in zip(self.envelopes, usual, strict=True)]
+        samples = max((len(s) for s in own), default=1)
+        seconds = np.array([np.broadcast_to(s, samples) for s in own]).reshape(-1, samples)
         share = np.where(self.direct, 1.0, WIRE_SHARE)
         scale = np.array([[seconds_of(bool(d))] for d in self.direct[:, 0]]).reshape(-1, 1)
         self.heat = seconds / scale * np.stack([share, 1.0 - share])
@@ -79,6 +83,20 @@ class Warming:
                 c["cathodes"] = self._each([p.envelope for p in group.parts], cathodes, samples, 1.0)
             elif isinstance(group, Pulses):
                 c["cathodes"] = self._each([leg.envelope for leg in group.legs], cathodes, samples, 1.0)
+
+    def cathode_amps(self, valve: str, x: Array, p: Array, temperatures: Array) -> Array:
+        """All that leaves a valve section's cathode (sample,) [A] at x (unknown, sample). KeyError where it is none."""
+        cathodes = ratio_of(temperatures[1])
+        for group in self.groups:
+            if isinstance(group, Sections) and valve in [part.name for part in group.parts]:
+                k = [part.name for part in group.parts].index(valve)
+                n = x.shape[1]
+                c = group.prepare(p)
+                c["cathodes"] = self._each([part.envelope for part in group.parts], cathodes, n, 1.0)
+                terms, slopes = np.empty((group.terms, n)), np.empty((group.slopes, n))
+                group.flows(np.concatenate([x, np.zeros((1, n))]), c, terms, slopes)
+                return np.asarray(terms.reshape(-1, group.size, n)[: len(group.currents), k].sum(axis=0))
+        raise KeyError(valve)
 
     def _each(self, envelopes: list[str | None], values: Array, samples: int, other: float = np.nan) -> Array:
         """Rows of ``values`` by envelope; ``other`` for what has no heater."""

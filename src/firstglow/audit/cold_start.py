@@ -1,0 +1,253 @@
+"""The cold start on the highest mains: how high each HT joint goes, what the capacitors meet, which comes first, bias or
+current; and the same once more after a few seconds off, with hot cathodes.
+
+Presets stand where the idle targets put them at nominal mains. Warm-up times are each type's own; the band of the HT peaks
+takes 10 to 20 s for indirectly and 2 to 4 s for directly heated cathodes (common practice), rectifiers fast while all
+else is slow and the other way round.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.roles import roles
+from firstglow.amplifier.situation import Situation
+from firstglow.amplifier.supplies import supplies
+from firstglow.readings.observe import Observer
+from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
+from firstglow.readings.vsafe import safe_bias
+from firstglow.solver.circuit import Circuit, compile_circuit
+from firstglow.solver.idle import stand
+from firstglow.solver.slow import Course, Moment, Slow, Stretch
+
+Array = NDArray[np.float64]
+
+SECONDS = 60.0
+OFF_SECONDS = (2.0, 5.0, 10.0)
+"""How long the plug is out before a hot restart [s]."""
+AGAIN_SECONDS = 20.0
+INDIRECT, DIRECT = (10.0, 20.0), (2.0, 4.0)
+"""Fast and slow warm-up [s] (common practice)."""
+TENTH = 0.1
+"""Part of its idle from which on an output valve is said to conduct."""
+THERE = 0.9
+"""Part of the bias it runs on from which on the bias is said to be there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """Highest volts of one supply joint to chassis. at [s]. low, high: of slow and fast warm-up. settled: warm. tenth: when
+    it first stood at a tenth of what it settles at [s]."""
+
+    joint: str
+    volts: float
+    at: float
+    low: float
+    high: float
+    settled: float
+    tenth: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Stress:
+    """One capacitor: most volts across it (+ minus -, by size, the band's own included), when, on which start; working and
+    surge volts (None where the file says none). reverse: the most the wrong way round [V]."""
+
+    part: str
+    volts: float
+    at: float
+    when: str
+    working: float | None
+    surge: float | None
+    reverse: float
+
+    @property
+    def verdict(self) -> str:
+        """Fit, past its working volts for a while, past its surge volts, or unknown."""
+        if self.working is None or self.surge is None:
+            return "rating unknown"
+        if self.volts > self.surge:
+            return "past its surge volts"
+        return "past its working volts" if self.volts > self.working else "within its working volts"
+
+
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """One output valve through one start. off: seconds off before it (None: cold).
+
+    conducts: when a tenth of its idle flows [s after switching on]. ready: when its bias stands at nine tenths of what it
+    runs on; safe: when past Vsafe (None: never). most: highest cathode current [A], idle: what it settles at [A]. bias:
+    volts of its grid to chassis when a tenth flows, settled: warm. vsafe: None without a target.
+    """
+
+    valve: str
+    off: float | None
+    conducts: float | None
+    ready: float | None
+    safe: float | None
+    most: float
+    idle: float
+    bias: float | None
+    settled: float
+    vsafe: float | None
+
+    @property
+    def ahead(self) -> float | None:
+        """Seconds by which the bias is there before the current; negative: after it. None: one of them never comes."""
+        return None if self.conducts is None or self.ready is None else self.conducts - self.ready
+
+
+@dataclass(frozen=True)
+class ColdStart:
+    """What came of it. course: samples nominal, rectifiers fast and all else slow, the other way round; again: samples the
+    restarts, time counted from the first switching on."""
+
+    amplifier: Amplifier
+    circuit: Circuit
+    mains: float
+    pots: Mapping[str, float]
+    course: Course
+    off: Course
+    again: Course
+
+    @cached_property
+    def nodes(self) -> tuple[str, ...]:
+        """Joints of all supplies' capacitors, each once."""
+        return tuple(dict.fromkeys(n for s in supplies(self.amplifier) for n in (s.joint, *s.nodes)))
+
+    @cached_property
+    def peaks(self) -> tuple[Peak, ...]:
+        """Every supply joint."""
+        return tuple(_peak(self.course, n) for n in self.nodes)
+
+    @cached_property
+    def stresses(self) -> tuple[Stress, ...]:
+        """Every capacitor."""
+        return tuple(self._stress(name) for name in self.course.stores.names[: self.course.stores.capacitors])
+
+    @cached_property
+    def valves(self) -> tuple[Coming, ...]:
+        """Every output valve: cold, then after each time off."""
+        observer, out = Observer(self.amplifier, self.circuit), []
+        for o in roles(self.amplifier).outputs:
+            fixed = o.bias in ("fixed", "mixed", "back")
+            vsafe = safe_bias(observer, o.valve, self.mains) if fixed else None
+            out.append(_coming(self.course, self.course, 0, o.valve, o.grid, None, vsafe, fixed))
+            for k, seconds in enumerate(OFF_SECONDS):
+                out.append(_coming(self.again, self.course, k, o.valve, o.grid, seconds, vsafe, fixed))
+        return tuple(out)
+
+    def _stress(self, name: str) -> Stress:
+        part = self.amplifier.parts[name]
+        cold, hot = self.course.across(name), self.again.across(name)
+        of, when = (cold, "cold start") if np.abs(cold).max() >= np.abs(hot).max() else (hot, "hot restart")
+        moment = int(np.abs(of).max(axis=1).argmax())
+        seconds = (self.course if of is cold else self.again).seconds
+        begin = 0.0 if of is cold else float(seconds[0])
+        working = part.value("volts") if "volts" in part.values and part.value("volts") > 0 else None
+        return Stress(
+            name, float(np.abs(of).max()), float(seconds[moment]) - begin, when, working,
+            None if working is None else surge_volts(self.amplifier, name, working), max(0.0, -float(min(cold.min(), hot.min()))),
+        )  # fmt: skip
+
+    @property
+    def highest(self) -> dict[str, float]:
+        """Most volts on every capacitor through all of it, + minus -, with its sign."""
+        out = {}
+        for name in self.course.stores.names[: self.course.stores.capacitors]:
+            every = np.concatenate([self.course.across(name).ravel(), self.again.across(name).ravel()])
+            out[name] = float(every[np.abs(every).argmax()])
+        return out
+
+
+def surge_volts(amplifier: Amplifier, name: str, working: float) -> float:
+    """A capacitor's surge volts: its own, else an electrolytic's by IEC 60384-4, else its working volts."""
+    part = amplifier.parts[name]
+    stated = part.values.get("surge_volts")
+    if stated is not None and stated.value > 0:
+        return stated.value
+    if part.type != "electrolytic":
+        return working
+    return working * (SURGE_LOW if working <= SURGE_STEP_VOLTS else SURGE_HIGH)
+
+
+def cold_start(amplifier: Amplifier, mains: float | None = None, seconds: float = SECONDS) -> ColdStart:
+    """A whole cold start, off and on again. mains: default the highest that the file's mains may be. Raises SolveError."""
+    circuit = compile_circuit(amplifier)
+    volts = amplifier.mains_volts * (1.0 + amplifier.mains_spread) if mains is None else mains
+    targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
+    pots = {k: float(at[0]) for k, at in stand(circuit, Situation(amplifier.mains_volts, idle=targets)).pots.items()}
+    on = circuit.vector(Situation(volts, pots=pots))[:, None]
+    out = circuit.vector(Situation(0.0, pots=pots))[:, None]
+    course = Slow(circuit, _warm_ups(circuit)).run([Stretch(seconds, np.repeat(on, 3, axis=1))])
+    plain = Slow(circuit)
+    waits = np.diff([0.0, *OFF_SECONDS])
+    offs = []
+    now = course.sample(0)
+    for wait in waits:
+        offs.append(plain.run([Stretch(float(wait), out)], now))
+        now = offs[-1].end
+    together = _side_by_side([o.end for o in offs])
+    again = plain.run([Stretch(AGAIN_SECONDS, np.repeat(on, len(offs), axis=1))], together)
+    return ColdStart(amplifier, circuit, volts, pots, course, offs[-1], again)
+
+
+def _side_by_side(moments: Sequence[Moment]) -> Moment:
+    """Each ended at its own time: counted on from the first."""
+    x, held, heat = (np.concatenate([getattr(m, name) for m in moments], axis=-1) for name in ("x", "held", "heat"))
+    return Moment(moments[0].at, x, held, heat)
+
+
+def _warm_ups(circuit: Circuit) -> dict[str, Array]:
+    """(nominal, rectifiers fast and all else slow, the other way round) by envelope [s]."""
+    rectifiers = {p.envelope for p in circuit.amplifier.of_kind("rectifier")}
+    out: dict[str, Array] = {}
+    for part in circuit.amplifier.of_kind("valve", "rectifier"):
+        kind = circuit.frame.types(part.type or "")
+        fast, slow = DIRECT if kind.heating == "direct" else INDIRECT
+        fast, slow = min(fast, kind.warmup_s), max(slow, kind.warmup_s)
+        ends = (fast, slow) if part.envelope in rectifiers else (slow, fast)
+        out[part.envelope or part.name] = np.array([kind.warmup_s, *ends])
+    return out
+
+
+def _peak(course: Course, joint: str) -> Peak:
+    volts, t = course.dc(joint), course.seconds
+    sizes = np.abs(volts)
+    k = int(sizes[:, 0].argmax())
+    tops = [float(volts[int(sizes[:, n].argmax()), n]) for n in range(volts.shape[1])]
+    low, high = sorted((min(tops, key=abs), max(tops, key=abs)), key=abs)
+    settled = float(volts[-1, 0])
+    return Peak(
+        joint, float(volts[k, 0]), float(t[k]), low, high, settled, _first(t, sizes[:, 0] - TENTH * abs(settled))
+    )
+
+
+def _first(t: Array, over: Array) -> float | None:
+    """When a quantity first is above nothing (straight between two moments) [s]; None for never."""
+    up = np.flatnonzero(over >= 0.0)
+    if not up.size:
+        return None
+    k = int(up[0])
+    if k == 0:
+        return float(t[0])
+    return float(t[k - 1] + (t[k] - t[k - 1]) * over[k - 1] / (over[k - 1] - over[k]))
+
+
+def _coming(
+    course: Course, cold: Course, k: int, valve: str, grid: str, off: float | None, vsafe: float | None, fixed: bool
+) -> Coming:
+    t = course.seconds - course.seconds[0]
+    amps, volts = course.cathode_amps(valve)[:, k], course.dc(grid)[:, k]
+    idle, settled = float(cold.cathode_amps(valve)[-1, 0]), float(cold.dc(grid)[-1, 0])
+    conducts = _first(t, amps - TENTH * idle) if idle > 0.0 else None
+    return Coming(
+        valve, off, conducts,
+        _first(t, THERE * settled - volts) if fixed and settled < 0.0 else None,
+        None if vsafe is None else _first(t, vsafe - volts),
+        float(amps.max()), idle, None if conducts is None else float(np.interp(conducts, t, volts)), settled, vsafe,
+    )  # fmt: skip
