@@ -86,7 +86,7 @@ def test_remedies_work_when_pasted(words: list[str]) -> None:
 
 
 def test_no_meter_that_would_change_nothing() -> None:
-    assert "No such option" in run(B, "--meter", "nosuch", code=2).stderr
+    assert "no such option" in run(B, "--meter", "nosuch", code=2).stderr
 
 
 def test_past_a_rating_is_said_in_words() -> None:

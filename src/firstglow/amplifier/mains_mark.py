@@ -6,6 +6,8 @@ HEATER_VOLTS, MOST_HEATER_VOLTS = 6.3, 6.9
 """A heater's marked volts, and the most it may ever get: 10 % over (makers' absolute limit, common practice) [V]."""
 MOST_OVER = 1.005 * MOST_HEATER_VOLTS / HEATER_VOLTS
 """Mains over the volts that the primary is marked for: with the 10 % of EN 50160 a heater is just at its limit."""
+MOST_SOLVED = 1.3
+"""Mains over the mark up to which a standing solution is given: what a wrong tap does (FILE.md 4). No ladder goes there."""
 LEAST_OVER = 0.85
 """Below this no heater is warm enough to mean anything (15 % under, common practice)."""
 

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 from firstglow.amplifier.faults import FAULTS, Mode, cases_of
-from firstglow.amplifier.mains_mark import MOST_OVER, over_mark
+from firstglow.amplifier.mains_mark import MOST_SOLVED, over_mark
 from firstglow.amplifier.mistakes import nearest
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Feedback, LoadState, Situation
@@ -73,11 +73,11 @@ def situation_from_options(
     Raises SituationError.
     """
     volts = amplifier.mains_volts if mains_now is None else _number("--mains-now", mains_now, "V", "118")
-    if not 0 <= volts <= MOST_OVER * amplifier.mains_volts:
+    if not 0 <= volts <= MOST_SOLVED * amplifier.mains_volts:
         raise SituationError(
             "--mains-now",
             over_mark(amplifier, volts) if volts > 0 else f"{volts:g} V",
-            f"0 to {MOST_OVER * amplifier.mains_volts:.0f} V",
+            f"0 to {MOST_SOLVED * amplifier.mains_volts:.0f} V",
             f"--mains-now {amplifier.mains_volts:g}, or a file whose tap is marked for {abs(volts):g} V",
         )
     watts = None if lamp is None else _number("--lamp", lamp, "W", "60")

@@ -24,6 +24,8 @@ VERBS = {
     "narrow": "Which three measurements before any power would narrow the bands most.",
     "windings": "From a bundle of unknown leads to the transformer's line of the file, one reading at a time.",
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
+    "start": "A cold start over seconds: how high HT goes, bias or current first, off and on again.",
+    "discharge": "What stays charged after switch-off, how long, and what a bleeder would change.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
     "marking": "What a part's marking means: colours, letter and figure codes, old ones; and back.",
     "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",
@@ -81,13 +83,15 @@ def main() -> None:
 def run() -> None:
     """Entry point: run a verb, and say what went wrong in one line each."""
     try:
-        code = main(standalone_mode=False)  # an Exit's code comes back as a value here (click's documentation)
+        code = main(prog_name="firstglow", standalone_mode=False)  # an Exit's code comes back as a value here (click's documentation)
         if isinstance(code, int):
             sys.exit(code)
     except click.exceptions.Abort:
         sys.exit(2)
     except click.ClickException as error:
-        fail([f"firstglow: {error.format_message()}"], 2)
+        from firstglow.cli.refused import refused
+
+        fail([refused(error)], 2)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)

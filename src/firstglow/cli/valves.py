@@ -30,7 +30,7 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
             chosen.append(valve_type(name))
         except DeviceError as error:
             if type_ is not None:
-                raise
+                raise click.ClickException(unknown(type_, str(error))) from None
             without.append(str(error).split(":")[0])
     if plot is not None:
         if type_ is None:
@@ -48,6 +48,15 @@ def command(type_: str | None, plot: Path | None, as_json: bool) -> None:
         say(f"published, but with too few figures for a law: {', '.join(without)}")
     if plot is not None:
         say(f"{plot}: plate curves with the published points")
+
+
+def unknown(name: str, told: str) -> str:
+    """``TYPE: found; allowed; try`` from what the catalogue says of a type that it has no law for."""
+    found, _, near = told.removeprefix(f"{name}: ").partition("; try ")
+    near = near.split(",")[0].split(" ")[0]
+    what = found.replace(f" {name}", "") if found.startswith("unknown") else found
+    told = what.replace(";", ",")
+    return f"{name}: {told}; a type that `firstglow valves` lists; try firstglow valves {near}".rstrip()
 
 
 def drawing(valve: Any) -> str:
