@@ -83,7 +83,8 @@ def main() -> None:
 def run() -> None:
     """Entry point: run a verb, and say what went wrong in one line each."""
     try:
-        code = main(prog_name="firstglow", standalone_mode=False)  # an Exit's code comes back as a value here (click's documentation)
+        # an Exit's code comes back as a value here (click's documentation)
+        code = main(prog_name="firstglow", standalone_mode=False)
         if isinstance(code, int):
             sys.exit(code)
     except click.exceptions.Abort:
