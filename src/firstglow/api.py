@@ -47,7 +47,7 @@ def verdict(climbed: "Ladder", readings: str | Path) -> "Verdicts":
     from firstglow.readings.taken import read_taken
     from firstglow.readings.verdict import verdict as judge
 
-    return judge(climbed.expected, read_taken(readings))
+    return judge(climbed.expected, read_taken(readings, later=True))
 
 
 def valve(name: str) -> "ValveType":

@@ -10,6 +10,7 @@ from firstglow.readings.meters import ReadingsError, digital
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import parse_taken
+from firstglow.readings.typed import typed_number
 from firstglow.readings.verdict import verdict
 
 FULL = Situation(230.0)
@@ -121,10 +122,12 @@ def test_gates() -> None:
     found = verdict(ladder(), parse_taken(text))
     assert (found.passed_to, found.stopped_at) == ("3", None)
     assert found.unread == ("4/ht", "4/lamp")
+    assert found.ahead is None
     # a needed reading unread: no gate is passed, whatever comes after
     found = verdict(ladder(), parse_taken('[readings]\n"3/bias/left" = "-38"\n"4/ht" = "431"\n"4/lamp" = "dark"\n'))
     assert found.passed_to is None
     assert "3/ht" in found.unread
+    assert "Rung 4 was read while rung 3 lacks a reading" in (found.ahead or "")
     found = verdict(ladder(), parse_taken(text + '"4/ht" = "470"\n"4/lamp" = "dark"\n'))
     assert (found.passed_to, found.stopped_at) == ("3", "4/ht")
 
@@ -163,3 +166,59 @@ def test_json_is_the_contract() -> None:
 def test_twin_stop_sides_read_signed() -> None:
     below = replace(ladder().by_id["4/ht"], stop_below=Stop(50.0, "nothing comes"))
     assert below.json()["stop_below"] == 50.0
+
+
+def test_every_mistake_of_a_readings_file_is_told_in_one_go() -> None:
+    text = 'mans = 1\nmains = -1\n[readings]\n"3/hht" = "1"\n"3/ht" = "much"\n"4/lamp" = "3"\n"4/ht" = { value = "4", metre = 1 }\n'
+    with pytest.raises(ReadingsError) as caught:
+        verdict(ladder(), parse_taken(text, "r", later=True))
+    lines = str(caught.value).splitlines()
+    assert [line.split(":")[1] for line in lines] == ["1", "2", "4", "5", "6", "7"]
+    with pytest.raises(ReadingsError) as caught:
+        parse_taken(text, "r")
+    assert len(str(caught.value).splitlines()) == 3
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("2oo", "200"), ("-3O.5", "-30.5"), ("2oomV", "200mV"), ("1o k", "10k")])
+def test_a_letter_o_is_not_an_ohm(typed: str, meant: str) -> None:
+    with pytest.raises(ReadingsError, match="letter o") as caught:
+        typed_number(typed, None)
+    assert str(caught.value).endswith(f"try {meant}")
+
+
+def test_ohms_are_still_ohms() -> None:
+    assert typed_number("2ohm", "ohm") == 2.0
+    assert typed_number("0.5 ohms", "ohm") == 0.5
+
+
+def test_a_slip_of_the_pen_is_said_before_any_part_is_blamed() -> None:
+    """The stop stands, and the first words are what most likely happened."""
+    wrong = one("4/ht", "-431")
+    assert wrong.why.startswith("Only the sign is wrong")
+    bias = one("3/bias/left", "38.2")
+    assert (bias.verdict, bias.why.startswith("Only the sign is wrong")) == ("switch off now", True)
+    assert "past the stop limit" in bias.why
+    assert one("3/bias/left", "-38200").why.startswith("Is it mV typed as V?")
+    # a thousandth is also what is left of a dead one: that is said first
+    dead = one("4/ht", "0.4312").why
+    assert dead.index("V typed as mV") > 0
+
+
+def test_low_volts_that_follow_the_mains_ask_for_the_mains_first() -> None:
+    """15 % low: a socket or a tap explains it before any winding does; not where they were read, nor for no volts."""
+    asked = one("4/ht", "366")
+    assert "230 V at the plug" in asked.check_first[0]
+    assert asked.check_first[0] == one("4/ht", "366", top="mains = 230").check_first[0]
+    assert not any("at the plug" in c for c in one("4/ht", "366", ", mains = 230").check_first)
+    assert not any("at the plug" in c for c in one("4/ht", "20").check_first)
+
+
+def test_millivolts_typed_as_volts_are_asked_at_a_grid_and_only_there() -> None:
+    """5 V cannot be read on a 600 mV range (OL): so 5 mV was meant; the stop stands all the same."""
+    grid = reading("6/V2 grid", expected=0.0012, low=-0.0002, high=0.0093, stop_above=Stop(0.4, "a leak"))
+    grid = replace(grid, planned=replace(grid.planned, probe=replace(grid.planned.probe, red="V2 grid")))
+    assert grid.on is not None and grid.on.full == pytest.approx(0.6)
+    assert "mV typed as V" in slip(grid, 5.0)
+    assert slip(grid, 0.5) == ""  # half a volt can be read there: it is what it is
+    assert slip(grid, 20.0) == ""  # 20 mV would not be right either
+    assert slip(ladder().by_id["3/ht"], 5.0) == ""

@@ -322,9 +322,10 @@ class Sitting:
 
 
 def _without(why: str, found: Answered) -> str:
-    """Why, without the slips that it ends in: they are said by themselves."""
+    """Why, without the slips that it begins or ends with: they are said by themselves."""
     for slip in found.slips:
-        why = why.replace(f". {slip.text[0].upper()}{slip.text[1:]}", "")
+        text = f"{slip.text[0].upper()}{slip.text[1:]}"
+        why = why.removeprefix(f"{text}. As typed, ").replace(f". {text}", "")
     return why
 
 

@@ -41,7 +41,7 @@ def command(
 
     gear = bench_of(bench)
     meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else None
-    taken = read_taken(readings, meters)
+    taken = read_taken(readings, meters, later=True)
     mains = volts_of(mains_now)
     ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter)
     told = verdict(ladder.expected, taken)
@@ -62,6 +62,8 @@ def command(
             say(f"    {line}")
         for text in v.check_first:
             say(f"    check first: {text}")
+    if told.ahead:
+        say(f"{told.ahead}.")
     if told.stopped_at:
         say(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
     if told.unread:

@@ -74,10 +74,29 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
             dead = factor == 1e3 and reading.unit in ("V", "A")
             tail = "; read it again on that unit: if it is as typed, next to nothing is there" if dead else ""
             return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again{tail}", not dead)
+        if text and factor == 1e-3 and reading.unit == "V" and _past_its_range(reading, value, low, high):
+            there = reading.text(value * factor)
+            tail = "; read it again on that range: if it is as typed, it is far past the limit"
+            return Slip(
+                kind, f"{text}? {there} would be right on the {_range_text(reading)} range{tail}", innocent=False
+            )
         if text and reading.low is not None and reading.low < 0 and fits(-value * factor):
             there = reading.text(-value * factor)
             return Slip(kind, f"{text}, and the minus left out? {there} would be right; read it again with both")
     return None
+
+
+def _past_its_range(reading: ExpectedReading, value: float, low: float, high: float) -> bool:
+    """Volts at a grid that the millivolt range of its row cannot show, and that as millivolts are inside the band: where so
+    little is expected a thousandth fits by itself, and only the range tells that it was meant."""
+    on, planned = reading.on, reading.planned
+    if "grid" not in f"{planned.probe.red} {planned.red_at}":
+        return False
+    return on is not None and on.full < 1.0 and on.full < abs(value) and low <= value * 1e-3 <= high
+
+
+def _range_text(reading: ExpectedReading) -> str:
+    return "" if reading.on is None else reading.on.text
 
 
 def _nothing(reading: ExpectedReading) -> float:

@@ -2,14 +2,16 @@
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 
+T = TypeVar("T")
 _TOP = ("format", "amplifier", "digest", "mains", "meter", "readings")
 _EACH = ("value", "mains", "meter", "note")
 
@@ -37,10 +39,14 @@ class TakenFile:
     meter: str | None = None
     meters: Mapping[str, Meter] = field(default_factory=dict)
     file: str = "readings"
+    wrong: tuple[str, ...] = ()
 
 
-def read_taken(path: str | Path, meters: Mapping[str, Meter] | None = None) -> TakenFile:
-    """Read a readings file; ReadingsError ``FILE:LINE: part: found; allowed; try`` for the first thing wrong."""
+def read_taken(path: str | Path, meters: Mapping[str, Meter] | None = None, *, later: bool = False) -> TakenFile:
+    """Read a readings file; ReadingsError with a line ``FILE:LINE: part: found; allowed; try`` for each thing wrong.
+
+    later: keep them in ``wrong`` for whoever knows the ladder (``verdict`` tells them with its own, all in one go).
+    """
     path = Path(path)
     try:
         text = path.read_bytes().decode("utf-8-sig")
@@ -48,10 +54,12 @@ def read_taken(path: str | Path, meters: Mapping[str, Meter] | None = None) -> T
         raise ReadingsError(
             f"{path}:1: file: not UTF-8 text (byte {error.start}); a TOML text file; try saving it as UTF-8"
         ) from None
-    return parse_taken(text, str(path), meters)
+    return parse_taken(text, str(path), meters, later=later)
 
 
-def parse_taken(text: str, file: str = "readings", meters: Mapping[str, Meter] | None = None) -> TakenFile:
+def parse_taken(
+    text: str, file: str = "readings", meters: Mapping[str, Meter] | None = None, *, later: bool = False
+) -> TakenFile:
     """The same from text."""
     try:
         data = tomllib.loads(text)
@@ -59,18 +67,37 @@ def parse_taken(text: str, file: str = "readings", meters: Mapping[str, Meter] |
         line = re.search(r"line (\d+)", str(error))
         at = line[1] if line else str(text.count("\n") + 1)
         raise ReadingsError(f'{file}:{at}: file: {error}; TOML; try "rung/probe/channel" = "38.2"') from None
-    for key in data:
-        if key not in _TOP:
-            raise _unknown(key, _TOP, f"{file}:{_line(text, key)}")
+    wrong = [str(_unknown(key, _TOP, f"{file}:{_line(text, key)}")) for key in data if key not in _TOP]
     found = data.get("readings")
     if not isinstance(found, dict):
-        raise ReadingsError(
-            f'{file}:1: readings: no [readings] table; one is needed; try [readings] and then "id" = "38.2"'
-        )
-    meter = _meter(data.get("meter"), f"{file}:{_line(text, 'meter')}", meters)
-    mains = _mains(data.get("mains"), f"{file}:{_line(text, 'mains')}")
-    taken = tuple(_taken(i, v, f"{file}:{_line(text, i)}", meters) for i, v in found.items())
-    return TakenFile(taken, mains, meter, dict(meters or {}), file)
+        told = f'{file}:1: readings: no [readings] table; one is needed; try [readings] and then "id" = "38.2"'
+        raise told_in_order([*wrong, told])
+    meter = _kept(wrong, lambda: _meter(data.get("meter"), f"{file}:{_line(text, 'meter')}", meters))
+    mains = _kept(wrong, lambda: _mains(data.get("mains"), f"{file}:{_line(text, 'mains')}"))
+    rows = [(name, value, f"{file}:{_line(text, name)}") for name, value in found.items()]
+    taken = [_kept(wrong, partial(_taken, name, value, where, meters)) for name, value, where in rows]
+    if wrong and not later:
+        raise told_in_order(wrong)
+    return TakenFile(tuple(t for t in taken if t), mains, meter, dict(meters or {}), file, tuple(wrong))
+
+
+def _kept(wrong: list[str], read: Callable[[], T]) -> T | None:
+    """What ``read`` gives, or None with its mistake noted."""
+    try:
+        return read()
+    except ReadingsError as error:
+        wrong.append(str(error))
+        return None
+
+
+def told_in_order(wrong: Sequence[str]) -> ReadingsError:
+    """One error with a line for each mistake, by the lines of the file."""
+
+    def place(text: str) -> int:
+        found = re.match(r".*?:(\d+):", text)
+        return int(found[1]) if found else 0
+
+    return ReadingsError("\n".join(sorted(wrong, key=place)))
 
 
 def _taken(name: str, value: Any, where: str, meters: Mapping[str, Meter] | None) -> Taken:

@@ -19,6 +19,7 @@ OPEN_WORDS = {"ol", "o.l", "o.l.", "0l", "open", "inf", "overload"}
 _PLAIN = re.compile(
     r"(?P<sign>[+-]?)\s*(?P<digits>\d+(?:[.,]\d*)?|[.,]\d+)\s*(?P<prefix>[pnuµμmkKMG]?)\s*(?P<unit>[A-Za-zΩωΩ]*)"
 )
+_LETTERS = re.compile(r"(?P<sign>[+-]?)(?P<digits>[\d.,oO]+)\s*(?P<rest>[pnuµμmkKM]?(?:V|A|R|Ω|Ω|ohms?)?)")
 _CODE = re.compile(r"(?P<sign>[+-]?)(?P<whole>\d+)(?P<letter>[kKMmRGV])(?P<rest>\d+)\s*(?P<unit>[A-Za-zΩωΩ]*)")
 
 _THOUSANDS = re.compile(r"[+-]?[1-9]\d{0,2},\d{3}(?!\d|[.,])")  # decimals or thousands: a person must say which
@@ -48,6 +49,10 @@ def typed_number(text: str, unit: str | None, where: str = "reading") -> float:
         size = float(f"{code['whole']}.{code['rest']}") * {**PREFIX, "R": 1.0, "V": 1.0}[code["letter"]]
         letter_unit = {"R": "ohm", "V": "V"}.get(code["letter"])
         return _signed(code["sign"], size, code["unit"], unit or letter_unit, letter_unit, where, text)
+    letters = _LETTERS.fullmatch(plain)
+    if letters and re.search(r"\d", letters["digits"]) and re.search("[oO]", letters["digits"]):
+        meant = letters["sign"] + re.sub("[oO]", "0", letters["digits"]) + letters["rest"]
+        raise ReadingsError(f'{where}: "{text}" has the letter o in it; figures only; try {meant}')
     match = _PLAIN.fullmatch(_decimal_point(plain))
     if not match:
         raise ReadingsError(f'{where}: "{text}" is not a reading; a number, its unit if it is not {unit or "SI"}, '

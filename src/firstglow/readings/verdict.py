@@ -9,8 +9,8 @@ from typing import Any, Literal
 from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
 from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
-from firstglow.readings.slips import slip
-from firstglow.readings.taken import Taken, TakenFile
+from firstglow.readings.slips import pen
+from firstglow.readings.taken import Taken, TakenFile, told_in_order
 from firstglow.readings.typed import split_range, typed_number, typed_word
 from firstglow.readings.warm import MOST_KELVIN, rise
 
@@ -20,6 +20,11 @@ Answer = Literal["go on", "look first", "switch off now", "note only"]
 MAINS_REACH = 0.12
 # A winding that reads this many kelvin colder than cold: leads or meter (an ohmmeter's 1 % is 3 K; common practice).
 WARM_DOUBT = 5.0
+# Volts that move by less than this over 20 % of mains do not follow them; a wrong tap or a sagging socket is no further off.
+_FOLLOWS, _TAP = 0.1, 0.25
+_MAINS_ASKED = (
+    "the mains: were there really {:.0f} V at the plug when this was read? Read them now, type them beside it"
+)
 # Below this part of the band's width an expected value counts as nothing: mains then shift it, not scale it.
 _NOTHING = 2.0
 
@@ -45,13 +50,15 @@ class Verdicts:
 
     unread: readings that a gate still needs, on the rungs up to the one after the last that was read.
     stopped_at: id of the first reading that says switch off, or None. passed_to: id of the last rung whose gate, and
-    every gate before it, is passed; None if not even the first.
+    every gate before it, is passed; None if not even the first. ahead: that something was read on a rung whose
+    way was not free: readings of a rung before it are missing; None where nothing was.
     """
 
     verdicts: tuple[Verdict, ...]
     unread: tuple[str, ...]
     stopped_at: str | None
     passed_to: str | None
+    ahead: str | None = None
 
     def json(self) -> dict[str, Any]:
         """CONTRACTS.md's verdict document."""
@@ -60,21 +67,26 @@ class Verdicts:
                 {"id": v.id, "value": v.value, "verdict": v.verdict, "why": v.why,
                  "check_first": list(v.check_first)} for v in self.verdicts
             ],
-            "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to,
+            "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to, "ahead": self.ahead,
         }  # fmt: skip
 
 
 def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
-    """Judge a readings file against a ladder. ReadingsError for an unknown id or an unreadable value."""
+    """Judge a readings file against a ladder. ReadingsError, a line each, for unknown ids and unreadable values."""
+    wrong = list(taken.wrong)
     for row in taken.readings:
         if row.id not in ladder.by_id:
             near = get_close_matches(row.id, list(ladder.by_id), 1, 0.0)
-            raise ReadingsError(
-                f"{row.where}: {row.id}: no such reading on this ladder; rung/probe/channel; try {near[0]}"
-            )
+            wrong.append(f"{row.where}: {row.id}: no such reading on this ladder; rung/probe/channel; try {near[0]}")
     by_id = {row.id: row for row in taken.readings}
-    ordered = [by_id[r.id] for r in ladder.readings() if r.id in by_id]
-    judged = [judge(ladder, ladder.by_id[row.id], row, taken) for row in ordered]
+    judged = []
+    for reading in ladder.readings():
+        try:
+            judged += [judge(ladder, reading, by_id[reading.id], taken)] if reading.id in by_id else []
+        except ReadingsError as error:
+            wrong.append(str(error))
+    if wrong:
+        raise told_in_order(wrong)
     judged = [_against_cold(ladder, v, judged) for v in judged]
     judged = second_look(ladder, judged)
     return gates(ladder, judged)
@@ -111,6 +123,8 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     value = here
     compared = _to_these_mains(reading, value, away)
     judged = _judge_band(reading, row, value, compared, spare)
+    if judged.verdict == "look first" and row.mains is None and _with_the_mains(reading, compared):
+        judged = replace(judged, check_first=(_MAINS_ASKED.format(ladder.mains), *judged.check_first))
     if reading.bridged and judged.verdict == "go on":
         return replace(judged, verdict="note only", why=reading.bridged)
     return judged
@@ -159,6 +173,15 @@ def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: fl
     return Verdict(
         row.id, row.text, "look first", _with_slip(why, reading, compared), reading.checks(compared), compared
     )
+
+
+def _with_the_mains(reading: ExpectedReading, value: float) -> bool:
+    """Whether other mains are the first thing to think of: volts that follow them, off by what a socket or a tap may be."""
+    curve = reading.mains_curve
+    if reading.unit != "V" or not curve or not isinstance(reading.expected, float) or not isfinite(value):
+        return False
+    follows = abs(curve[-1] - curve[0]) > _FOLLOWS * abs(reading.expected)
+    return follows and abs(value - reading.expected) < _TAP * abs(reading.expected)
 
 
 def _band(reading: ExpectedReading) -> str:
@@ -235,8 +258,12 @@ def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) 
 
 
 def _with_slip(why: str, reading: ExpectedReading, value: float) -> str:
-    text = slip(reading, value)
-    return f"{why}. {text[0].upper()}{text[1:]}" if text else why
+    """Why, and the slip of the pen that would explain it: first where nothing need be wrong with the amplifier."""
+    found = pen(reading, value)
+    if found is None:
+        return why
+    text = f"{found.text[0].upper()}{found.text[1:]}"
+    return f"{text}. As typed, {why}" if found.innocent else f"{why}. {text}"
 
 
 def _mains_away(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> float | None:
@@ -325,4 +352,19 @@ def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:
         ) and all(by_id[r.id].verdict in {"go on", "note only"} for r in rung.readings if r.id in by_id)  # fmt: skip
         if going:
             passed = rung.id
-    return Verdicts(tuple(judged), tuple(unread), stopped, passed)
+    return Verdicts(tuple(judged), tuple(unread), stopped, passed, _ahead(ladder, unread, last_read))
+
+
+def _ahead(ladder: ExpectedLadder, unread: Sequence[str], last_read: int) -> str | None:
+    """What to say where the last rung that was read stands past one whose gate still lacks readings."""
+    order = [r.id for r in ladder.rungs]
+    missing = [order.index(ladder.by_id[n].rung) for n in dict.fromkeys(unread)]
+    early = [n for n in missing if n < last_read]
+    if not early:
+        return None
+    last, first = order[last_read], order[early[0]]
+    lacks = "a reading" if early.count(early[0]) == 1 else f"{early.count(early[0])} of its readings"
+    return (
+        f"Rung {last} was read while rung {first} lacks {lacks}: it was not yet to be gone to. Off, plug out, make safe, "
+        "and read those first"
+    )
