@@ -22,7 +22,7 @@ from firstglow.readings.meters import Meter
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
-from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, prepare, sample
+from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, on_ranges, prepare, sample, shown_of
 from firstglow.readings.spreads import SEED, draw, settings
 from firstglow.readings.straight import sizes, straight
 
@@ -61,6 +61,9 @@ def expect_with_sheet(
     sheet = prepare(observer, rungs, meter, mains_read)
     socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)
     bands = sampled_bands(sheet, meter, samples, seed) if mode == "sampled" else fast_bands(sheet, seed)
+    if (past := past_the_range(sheet, bands)).any():
+        sheet = on_ranges(sheet, meter, past)
+        bands = sampled_bands(sheet, meter, samples, seed, bands.seen) if mode == "sampled" else fast_bands(sheet, seed)
     made = numbers(sheet, bands.low, bands.high, meter)
     limits = limits_of(sheet, made, socket, hottest(sheet, meter, bands.seen, seed))
     done = finish(sheet, rungs, made, meter, limits, bands.seen)
@@ -88,10 +91,23 @@ def shape_of(sheet: Sheet) -> Array:
     return shapes(np.abs(sheet.found.sigmas), flat, sheet.groups)
 
 
-def sampled_bands(sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int = SEED) -> Bands:
-    """Through the nonlinear solution."""
+def past_the_range(sheet: Sheet, bands: Bands) -> Array:
+    """What the range of each reading has to show where its band ends past it [SI, at the joint]; 0 elsewhere, (reading,)."""
+    edge = np.maximum(np.abs(bands.low), np.abs(bands.high))
+    full = np.array([on.full for on in sheet.on])
+    share = np.where(sheet.true == 0.0, 1.0, sheet.shown / np.where(sheet.true == 0.0, 1.0, sheet.true))
+    return np.where(np.isfinite(edge) & (edge > full * (1 + 1e-9)), edge / np.maximum(np.abs(share), 1e-6), 0.0)
+
+
+def sampled_bands(
+    sheet: Sheet, meter: Meter, samples: int = SAMPLES, seed: int = SEED, seen: Seen | None = None
+) -> Bands:
+    """Through the nonlinear solution. seen: what an earlier run of the same amplifiers saw."""
     shape = shape_of(sheet)
-    values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
+    if seen is None:
+        values, seen = sample(sheet, meter, draw(sheet.observer.circuit, samples, sheet.mains_width, seed))
+    else:
+        values = shown_of(sheet, meter, seen, samples, seed)
     values = values[:, settled(seen, samples)]
     score, shape = common_score(values, shape, sheet.groups)
     low, high = on_its_side(sheet, *marginals(values, shape, sheet.groups).band(score), values)

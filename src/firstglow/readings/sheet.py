@@ -33,6 +33,7 @@ RANGE_SIGMAS = 3.5
 class Sheet:
     """Everything about the numeric readings of a ladder, in one order.
 
+    found, raw: how far each spread moves each reading, as the meter shows it and at the joints.
     on, source_ohms, shown: range, Thevenin ohms and nominal shown value, (reading,). groups: twins by number.
     grounds: what each range was chosen on, (reading,).
     """
@@ -46,6 +47,7 @@ class Sheet:
     shown: Array
     groups: tuple[int, ...]
     found: Moved
+    raw: Moved
     mains_width: float
     setting: Mapping[str, float]
     nominal: Seen
@@ -89,13 +91,21 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     true, source, shown = true[keep], source[keep], shown[keep]
     width = mains_width(observer, wanted, meter, mains_read)
     targets = idle_settings(observer.amplifier, wanted)
-    found = moved(observer, wanted, numeric, columns(observer.circuit, width), targets)
-    reach = RANGE_SIGMAS * np.sqrt((found.sigmas**2).sum(axis=0))
-    on, shown = ranges(numeric, true, source, meter, grounds, reach)
-    after = np.array([loaded(1.0, s, r.input_ohms) for s, r in zip(source, on, strict=True)])
-    found = with_meter(found, on, shown, after)
-    groups = twins(numeric, shown, on, found)
-    return Sheet(observer, wanted, numeric, on, true, source, shown, groups, found, width, targets, nominal, grounds)
+    raw = moved(observer, wanted, numeric, columns(observer.circuit, width), targets)
+    bare = Sheet(
+        observer, wanted, numeric, on, true, source, shown, (), raw, raw, width, targets, nominal, grounds
+    )  # fmt: skip
+    return on_ranges(bare, meter, np.zeros(len(numeric)))
+
+
+def on_ranges(sheet: Sheet, meter: Meter, least: Array) -> Sheet:
+    """The same readings on ranges that show ``least`` (reading,) [SI, at the joints] and what healthy amplifiers show."""
+    reach = RANGE_SIGMAS * np.sqrt((sheet.raw.sigmas**2).sum(axis=0))
+    reach = np.maximum(np.nan_to_num(reach), least - np.abs(sheet.true))
+    on, shown = ranges(sheet.readings, sheet.true, sheet.source_ohms, meter, sheet.grounds, reach)
+    after = np.array([loaded(1.0, s, r.input_ohms) for s, r in zip(sheet.source_ohms, on, strict=True)])
+    found = with_meter(sheet.raw, on, shown, after)
+    return replace(sheet, on=on, shown=shown, found=found, groups=twins(sheet.readings, shown, on, found))
 
 
 def no_false_opens(wanted: Sequence[Block], nominal: Seen) -> tuple[Block, ...]:
@@ -184,7 +194,7 @@ def ranges(
             on.append(ratio_of(meter.range_for(r.probe.kind, RATIO_OVER)))
             shown[i] = true[i]
             continue
-        away = 0.0 if reach is None or not np.isfinite(reach[i]) else float(reach[i])
+        away = 0.0 if reach is None or not np.isfinite(reach[i]) else max(0.0, float(reach[i]))
         chosen = grounds[i].resolving(meter) or range_of(r, true[i], source[i], meter, away)
         on.append(chosen)
         shown[i] = loaded(true[i], source[i], chosen.input_ohms)
@@ -235,11 +245,16 @@ def sample(sheet: Sheet, meter: Meter, draws: Draws) -> tuple[Array, Seen]:
     seen = sheet.observer.see_side_by_side(
         sheet.wanted, cast, ohms_for=lambda r: loading.get(r.id, 0.0) > SMALL_LOADING
     )
-    errors = MeterErrors(meter.name, draws.samples, draws.seed)
-    shown = np.empty((len(sheet.readings), draws.samples))
+    return shown_of(sheet, meter, seen, draws.samples, draws.seed), seen
+
+
+def shown_of(sheet: Sheet, meter: Meter, seen: Seen, samples: int, seed: int) -> Array:
+    """What the meter shows of what was seen, (reading, sample)."""
+    errors = MeterErrors(meter.name, samples, seed)
+    shown = np.empty((len(sheet.readings), samples))
     for i in range(len(sheet.readings)):
         shown[i] = as_shown(sheet, i, seen, errors)
-    return shown, seen
+    return shown
 
 
 def as_shown(sheet: Sheet, i: int, seen: Seen, errors: MeterErrors | None) -> Array:
