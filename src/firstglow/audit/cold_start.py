@@ -103,15 +103,15 @@ class Coming:
 
 @dataclass(frozen=True)
 class ColdStart:
-    """What came of it. course: samples nominal, rectifiers fast and all else slow, the other way round; again: samples the
-    restarts, time counted from the first switching on."""
+    """What came of it. course: samples nominal, rectifiers fast and all else slow, the other way round; offs: seconds off before
+    each restart; again: samples the restarts, time counted from the first switching on."""
 
     amplifier: Amplifier
     circuit: Circuit
     mains: float
     pots: Mapping[str, float]
     course: Course
-    off: Course
+    offs: tuple[float, ...]
     again: Course
 
     @cached_property
@@ -136,9 +136,9 @@ class ColdStart:
         for o in roles(self.amplifier).outputs:
             fixed = o.bias in ("fixed", "mixed", "back")
             vsafe = safe_bias(observer, o.valve, self.mains) if fixed else None
-            out.append(_coming(self.course, self.course, 0, o.valve, o.grid, None, vsafe, fixed))
-            for k, seconds in enumerate(OFF_SECONDS):
-                out.append(_coming(self.again, self.course, k, o.valve, o.grid, seconds, vsafe, fixed))
+            out.append(coming(self.course, self.course, 0, o.valve, o.grid, None, vsafe, fixed))
+            for k, seconds in enumerate(self.offs):
+                out.append(coming(self.again, self.course, k, o.valve, o.grid, seconds, vsafe, fixed))
         return tuple(out)
 
     def _stress(self, name: str) -> Stress:
@@ -175,8 +175,12 @@ def surge_volts(amplifier: Amplifier, name: str, working: float) -> float:
     return working * (SURGE_LOW if working <= SURGE_STEP_VOLTS else SURGE_HIGH)
 
 
-def cold_start(amplifier: Amplifier, mains: float | None = None, seconds: float = SECONDS) -> ColdStart:
-    """A whole cold start, off and on again. mains: default the highest that the file's mains may be. Raises SolveError."""
+def cold_start(
+    amplifier: Amplifier, mains: float | None = None, seconds: float = SECONDS,
+    offs: Sequence[float] = OFF_SECONDS, again_seconds: float = AGAIN_SECONDS,
+) -> ColdStart:  # fmt: skip
+    """A whole cold start, off for each of ``offs`` (rising) and on again. mains: default the highest that the file's mains
+    may be. Raises SolveError."""
     circuit = compile_circuit(amplifier)
     volts = amplifier.mains_volts * (1.0 + amplifier.mains_spread) if mains is None else mains
     targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
@@ -185,15 +189,15 @@ def cold_start(amplifier: Amplifier, mains: float | None = None, seconds: float 
     out = circuit.vector(Situation(0.0, pots=pots))[:, None]
     course = Slow(circuit, _warm_ups(circuit)).run([Stretch(seconds, np.repeat(on, 3, axis=1))])
     plain = Slow(circuit)
-    waits = np.diff([0.0, *OFF_SECONDS])
-    offs = []
+    waits = np.diff([0.0, *offs])
+    gone: list[Course] = []
     now = course.sample(0)
     for wait in waits:
-        offs.append(plain.run([Stretch(float(wait), out)], now))
-        now = offs[-1].end
-    together = _side_by_side([o.end for o in offs])
-    again = plain.run([Stretch(AGAIN_SECONDS, np.repeat(on, len(offs), axis=1))], together)
-    return ColdStart(amplifier, circuit, volts, pots, course, offs[-1], again)
+        gone.append(plain.run([Stretch(float(wait), out)], now))
+        now = gone[-1].end
+    together = _side_by_side([o.end for o in gone])
+    again = plain.run([Stretch(again_seconds, np.repeat(on, len(gone), axis=1))], together)
+    return ColdStart(amplifier, circuit, volts, pots, course, tuple(offs), again)
 
 
 def _side_by_side(moments: Sequence[Moment]) -> Moment:
@@ -238,9 +242,11 @@ def _first(t: Array, over: Array) -> float | None:
     return float(t[k - 1] + (t[k] - t[k - 1]) * over[k - 1] / (over[k - 1] - over[k]))
 
 
-def _coming(
+def coming(
     course: Course, cold: Course, k: int, valve: str, grid: str, off: float | None, vsafe: float | None, fixed: bool
 ) -> Coming:
+    """Sample ``k`` of a course, against what sample 0 of ``cold`` ends on. off, vsafe: as in ``Coming``; fixed: is there a
+    negative supply at the grid?"""
     t = course.seconds - course.seconds[0]
     amps, volts = course.cathode_amps(valve)[:, k], course.dc(grid)[:, k]
     idle, settled = float(cold.cathode_amps(valve)[-1, 0]), float(cold.dc(grid)[-1, 0])

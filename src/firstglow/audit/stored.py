@@ -1,0 +1,204 @@
+"""What every capacitor keeps once the plug is out: from the highest volts of a cold start, with its path and without it.
+
+Slow by tolerance and without help from leakage, the figures a person waits for. Arithmetic on the drawing, never a promise:
+a joint counts as discharged when a meter has read it.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.named import check_names
+from firstglow.amplifier.options import SituationError
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.supplies import supplies
+from firstglow.markings.made import made_watts
+from firstglow.markings.series import next_down, preferred
+from firstglow.solver.discharge import (
+    HAZARD_VOLTS,
+    Discharge,
+    Tool,
+    capacitor_starts,
+    discharge,
+    tool_ohms,
+)
+
+Array = NDArray[np.float64]
+
+MINUTE = 60.0
+"""A capacitor that is not below 60 V by then gets a bleeder proposed [s]."""
+TRIES = 36
+"""E24 steps down from four times what the capacitors alone ask for."""
+EXACT = 0.05
+"""A bleeder's own tolerance, which slows it."""
+HALF = 0.5
+"""Part of its rating that a bleeder is let run at, for years in a warm chassis (common practice)."""
+RESISTOR_VOLTS = 350.0
+"""Volts that one film resistor of 1 to 3 W stands (common practice; the maker's figure counts)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bleeder:
+    """across: the capacitor. ohms: of all in series, each ``each_ohms``, ``count`` of them. each_volts: on each.
+    each_watts: a made rating, run at half of it. seconds: until its supply is below 60 V with it.
+    """
+
+    across: str
+    ohms: float
+    count: int
+    each_ohms: float
+    each_volts: float
+    each_watts: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """One capacitor after switch-off. volts: + minus -. below_60, below_10 [s], None: not by itself within a day.
+
+    path: parts it empties through. without_60, without_10: the same with the resistors of its path open.
+    mains_side: it stands on the mains. watts: peak of the discharge resistor.
+    """
+
+    part: str
+    volts: float
+    joules: float
+    below_60: float | None
+    below_10: float | None
+    path: tuple[str, ...]
+    without_60: float | None
+    without_10: float | None
+    mains_side: bool
+    watts: float
+
+    @property
+    def slow(self) -> bool:
+        """Does it stand above 60 V after a minute?"""
+        late = self.below_60 is None or self.below_60 > MINUTE
+        return late and not self.mains_side and abs(self.volts) > HAZARD_VOLTS
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """rows: HT first, bias last. ohms, watts: of the discharge resistor at the highest volts. wait: seconds until the last one
+    that falls by itself is below 60 V; never: those that do not. bleeders: proposed, by
+    capacitor. opened: taken as open."""
+
+    rows: tuple[Kept, ...]
+    bleeders: Mapping[str, Bleeder]
+    ohms: float
+    watts: float
+    highest: float
+    wait: float
+    never: tuple[str, ...]
+    opened: tuple[str, ...]
+    fall: Discharge
+
+
+def checked(amplifier: Amplifier, opened: Sequence[str]) -> list[Fault]:
+    """The parts taken as open as faults. SituationError for a name that is no resistor or choke here."""
+    faults = [Fault(name, "open") for name in opened]
+    check_names(amplifier, Situation(0.0), faults)
+    wrong = [name for name in opened if amplifier.parts[name].kind not in ("resistor", "choke")]
+    if wrong:
+        kind = amplifier.parts[wrong[0]].kind
+        raise SituationError("--open", f"{wrong[0]} is a {kind}", "a resistor or choke", f"it without {wrong[0]}")
+    return faults
+
+
+def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, opened: Sequence[str] = ()) -> Stored:
+    """highest: volts across each capacitor to start from (``ColdStart.highest``). mains: at the socket [V rms]. opened:
+    parts taken as open (see ``checked``)."""
+    faults = checked(amplifier, opened)
+    on_mains = capacitor_starts(amplifier, mains, lambda _: np.zeros(1))
+    start = {name: highest.get(name, float(volts[0])) for name, volts in on_mains.items()}
+    fall = discharge(amplifier, Situation(mains), start, faults, high=True)
+    by_name = {c.part: c for c in fall.capacitors}
+    order = sorted((n for n in by_name if start[n]), key=_order(amplifier, start))
+    most = max((abs(v) for v in start.values()), default=0.0)
+    ohms = tool_ohms(most)
+    rows = []
+    for name in order:
+        path, without = by_name[name].path, None
+        gone = [p for p in path if amplifier.parts[p].kind == "resistor"] if set(path) <= set(amplifier.parts) else []
+        if gone:
+            lost = [Fault(p, "open") for p in gone if p not in [f.part for f in faults]]
+            without = discharge(amplifier, Situation(mains), start, [*faults, *lost], high=True).of(name)
+        mine = by_name[name]
+        open_too = without or mine
+        rows.append(
+            Kept(
+                name, start[name], float(mine.joules[0]), _whole(mine.below_60_s), _whole(mine.below_10_s), path,
+                _whole(open_too.below_60_s), _whole(open_too.below_10_s), bool(on_mains[name][0]), start[name] ** 2 / ohms,
+            )
+        )  # fmt: skip
+    waits = [r.below_60 for r in rows if r.below_60 is not None]
+    never = tuple(r.part for r in rows if r.below_60 is None)
+    return Stored(
+        tuple(rows),
+        _bleeders(amplifier, rows, faults),
+        ohms,
+        most**2 / ohms,
+        most,
+        max(waits, default=0.0),
+        never,
+        tuple(opened),
+        fall,
+    )
+
+
+def bleeder(
+    amplifier: Amplifier, name: str, with_it: Sequence[str], start: Mapping[str, float], faults: Sequence[Fault] = ()
+) -> Bleeder | None:
+    """A resistor across a capacitor (E24, as many in series as its volts ask for) with which it and those of ``with_it`` are
+    below 60 V within a minute, capacitance and resistance at the high end of their spreads; None where none does."""
+    leads, volts = amplifier.parts[name].leads, abs(start[name])
+    farads = sum(amplifier.parts[n].value("farads") for n in with_it)
+    count = int(np.ceil(volts / RESISTOR_VOLTS))
+    each = preferred(4.0 * MINUTE / (farads * float(np.log(volts / HAZARD_VOLTS))) / count, "E24")
+    for _ in range(TRIES):
+        tool = Tool(leads["+"], leads["-"], each * count * (1.0 + EXACT))
+        fall = discharge(amplifier, Situation(0.0), start, faults, high=True, tool=tool)
+        seconds = max(float(np.max(fall.of(n).below_60_s)) for n in with_it)
+        if seconds <= MINUTE:
+            watts = (volts / count) ** 2 / each / HALF
+            made = made_watts(watts, "film") or made_watts(watts, "wirewound")
+            return None if made is None else Bleeder(name, each * count, count, each, volts / count, made, seconds)
+        each = next_down(0.99 * each, "E24")  # at or below: one step of a series of twenty-four is 10 %
+    return None
+
+
+def _bleeders(amplifier: Amplifier, rows: Sequence[Kept], faults: Sequence[Fault]) -> dict[str, Bleeder]:
+    """Where a supply is slow: one across its first capacitor; where that does not reach, across the slow one itself. Never
+    across what couples: it would carry HT to a grid."""
+    start = {r.part: r.volts for r in rows} | {
+        c.name: 0.0 for c in amplifier.of_kind("capacitor") if c.name not in {r.part for r in rows}
+    }
+    slow = {r.part for r in rows if r.slow}
+    out: dict[str, Bleeder] = {}
+    for s in supplies(amplifier):
+        ends = {s.ret, *s.nodes, s.joint}
+        mine = [r.part for r in rows if set(amplifier.parts[r.part].leads.values()) <= ends]
+        wanted = [n for n in mine if n in slow and n not in out]
+        if wanted and (one := bleeder(amplifier, mine[0], mine, start, faults)):
+            out[mine[0]] = one
+            continue
+        out |= {n: found for n in wanted if (found := bleeder(amplifier, n, [n], start, faults))}
+    return out
+
+
+def _order(amplifier: Amplifier, start: Mapping[str, float]) -> Callable[[str], tuple[bool, bool, float, str]]:
+    """HT reservoirs first, then by volts, the negative supplies' last: bias gone first would leave hot valves conducting."""
+    first = {c for s in supplies(amplifier) if s.use == "ht" for c in (s.reservoirs or (s.reservoir,)) if c}
+    negative = {n for s in supplies(amplifier) if s.use in ("bias", "negative") for n in (s.joint, *s.nodes)}
+    last = {c.name for c in amplifier.of_kind("capacitor") if set(c.leads.values()) & negative} - first
+    return lambda name: (name in last, name not in first, -abs(start[name]), name)
+
+
+def _whole(seconds: Array) -> float | None:
+    value = float(np.max(seconds))
+    return value if isfinite(value) else None

@@ -1,0 +1,104 @@
+"""One stress of one part: the worst value over the ways of standing, beside its rating, and the verdict."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.audit.ways import Array, Stood
+
+Verdict = Literal["fit", "tight", "unfit", "rating unknown"]
+RANK: tuple[Verdict, ...] = ("fit", "rating unknown", "tight", "unfit")
+"""From the best to the worst."""
+EXACT = 1e-9
+WORSE = 1.02
+"""A fault gets a row of its own where it asks this much more than every way of standing without one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stress:
+    """value, rating [unit]; side: "at most" the rating or "at least". margin: part of the rating that is left (negative: past
+    it), None without a rating. verdict: None for a fault's row, survives: None for all others. note: what else to know."""
+
+    stress: str
+    value: float
+    unit: str
+    rating: float | None
+    situation: str
+    side: Literal["at most", "at least"] = "at most"
+    tight: float = 0.0
+    fault: bool = False
+    note: str = ""
+
+    @property
+    def margin(self) -> float | None:
+        """(rating - value) / rating, the other way round for a least."""
+        if self.rating is None or self.rating <= 0.0:
+            return None
+        left = (self.rating - self.value) / self.rating
+        return left if self.side == "at most" else -left
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """Fit, tight (margin under its share), unfit (past it), rating unknown; None for a fault."""
+        if self.fault:
+            return None
+        margin = self.margin
+        if margin is None:
+            return "rating unknown"
+        if margin < -EXACT:
+            return "unfit"
+        return "tight" if margin < self.tight else "fit"
+
+    @property
+    def survives(self) -> bool | None:
+        """Of a fault's row: whether the rating bears it; None without a rating."""
+        margin = self.margin
+        return None if not self.fault or margin is None else margin >= -EXACT
+
+    def row(self) -> dict[str, Any]:
+        """CONTRACTS' row."""
+        return {
+            "stress": self.stress, "value": self.value, "unit": self.unit, "rating": self.rating, "margin": self.margin,
+            "verdict": self.verdict, "situation": self.situation, "survives": self.survives, "side": self.side,
+            "note": self.note or None,
+        }  # fmt: skip
+
+
+def worst(stresses: tuple[Stress, ...]) -> Verdict:
+    """A part's verdict: its worst stress's."""
+    found = [s.verdict for s in stresses if s.verdict is not None]
+    return max(found, key=RANK.index, default="rating unknown")
+
+
+def most(
+    stood: Stood, stress: str, unit: str, values: Array, rating: float | None, tight: float,
+    where: NDArray[np.bool_] | None = None, note: str = "", faults: bool = True,
+) -> Iterator[Stress]:  # fmt: skip
+    """The worst of ``values`` (way,) by size among ``where`` (default: every way without a fault), and the worst fault's
+    where that is worse."""
+    sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
+    among = stood.where() if where is None else where & stood.where()
+    value = 0.0
+    if among.any():
+        k = int(np.where(among, sizes, -1.0).argmax())
+        value = float(sizes[k])
+        yield Stress(stress, value, unit, rating, stood.ways[k].text, tight=tight, note=note)
+    if faults and stood.faulty.any():
+        k = int(np.where(stood.faulty, sizes, -1.0).argmax())
+        if sizes[k] > WORSE * value + EXACT:
+            yield Stress(stress, float(sizes[k]), unit, rating, stood.ways[k].text, tight=tight, fault=True, note=note)
+
+
+def least(
+    stood: Stood, stress: str, unit: str, values: Array, rating: float | None, tight: float, where: NDArray[np.bool_],
+    note: str = "",
+) -> Iterator[Stress]:  # fmt: skip
+    """The least of ``values`` (way,) among ``where``, which must be at least the rating."""
+    if where.any():
+        k = int(np.where(where, values, np.inf).argmin())
+        yield Stress(
+            stress, float(values[k]), unit, rating, stood.ways[k].text, side="at least", tight=tight, note=note
+        )

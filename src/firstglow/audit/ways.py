@@ -1,0 +1,203 @@
+"""Every way in which the amplifier can stand, solved as one batch: what each part meets at worst is read from its columns."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.roles import Roles, roles
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.solver.circuit import Circuit, compile_circuit
+from firstglow.solver.idle import stand
+from firstglow.solver.overshoot import overshoot
+from firstglow.solver.standing import SolveError, Standing
+
+Array = NDArray[np.float64]
+Level = Literal["now", "high", "low"]
+
+WANDERS = 0.05
+"""Part by which mains that were read today still move through a day (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way of standing. text: in bench words. level: which mains. runs: everything in and warm. cold: the moment before
+    anything draws. out: envelopes pulled. faults: a neighbour's, which people expect the rest to survive."""
+
+    text: str
+    situation: Situation
+    level: Level
+    runs: bool = False
+    cold: bool = False
+    faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True)
+class Stood:
+    """The solved batch: ``ways`` are its columns. unsolved: faults that would not settle, by their text. mains: volts of
+    each level [V rms]; pots: where the presets stand."""
+
+    amplifier: Amplifier
+    circuit: Circuit
+    ways: tuple[Way, ...]
+    standing: Standing
+    unsolved: tuple[str, ...]
+    mains: Mapping[Level, float]
+    pots: Mapping[str, float]
+    _rows: dict[str, Mapping[str, Array] | None] = field(default_factory=dict, repr=False, compare=False)
+
+    @cached_property
+    def roles(self) -> Roles:
+        """What everything is for."""
+        return roles(self.amplifier)
+
+    def row(self, name: str) -> Mapping[str, Array]:
+        """The standing row of a part or winding, (way,) each; empty for what has none."""
+        if name not in self._rows:
+            try:
+                self._rows[name] = self.standing.part(name)
+            except KeyError:
+                self._rows[name] = None
+        return self._rows[name] or {}
+
+    def dc(self, joint: str) -> Array:
+        """Dc volts to chassis (way,); 0 on the mains side."""
+        try:
+            return self.standing.dc(joint)
+        except KeyError:
+            return np.zeros(len(self.ways))
+
+    def ac(self, joint: str) -> Array:
+        """Signed volts rms to chassis (way,); 0 where none stand."""
+        return self.standing.ac(joint) if self.standing.has_ac(joint) else np.zeros(len(self.ways))
+
+    def where(
+        self, *, level: Level | None = None, runs: bool | None = None, cold: bool | None = None
+    ) -> NDArray[np.bool_]:
+        """Which columns are so and no fault (way,)."""
+        return np.array(
+            [
+                not w.faults
+                and (level is None or w.level == level)
+                and (runs is None or w.runs == runs)
+                and (cold is None or w.cold == cold)
+                for w in self.ways
+            ]
+        )
+
+    @cached_property
+    def faulty(self) -> NDArray[np.bool_]:
+        """Which columns are a neighbour's fault (way,)."""
+        return np.array([bool(w.faults) for w in self.ways])
+
+    def is_in(self, part: Part) -> NDArray[np.bool_]:
+        """Whether a valve is in its socket and warm (way,)."""
+        return np.array([not w.cold and part.envelope not in w.situation.out for w in self.ways])
+
+    def swing(self, red: str, black: str) -> Array:
+        """How many times further than it settles a pair of joints swings at switch-on, (way,): 1 but in cold starts."""
+        out = np.ones(len(self.ways))
+        settled = self.dc(red) - self.dc(black)
+        for k, way in enumerate(self.ways):
+            if way.cold:
+                laid = self.circuit.vector(way.situation)
+                out[k] = overshoot(self.circuit, laid, red, black, float(settled[k]))
+        return out
+
+
+def stood(amplifier: Amplifier, mains_now: float | None = None) -> Stood:
+    """Every way solved together. mains_now: at the socket today [V rms], default what the file marks; the highest is then 5 %
+    above it, else the file's own spread. Raises SolveError where a way without a fault would not settle."""
+    circuit = compile_circuit(amplifier)
+    mains = levels(amplifier, mains_now)
+    targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
+    set_to = stand(circuit, Situation(mains["now"], idle=targets))
+    pots = {k: float(at[0]) for k, at in set_to.pots.items()}
+    every = tuple(ways(amplifier, mains, pots))
+    laid = np.concatenate([_laid(circuit, way)[:, None] for way in every], axis=1)
+    start = np.repeat(set_to.standing.x, len(every), axis=1)
+    standing = circuit.solve(laid, start, strict=False)
+    lost = [w for w, good in zip(every, standing.settled, strict=True) if not good]
+    for way in lost:
+        if not way.faults:
+            raise SolveError(f"{way.text}: would not settle; `firstglow check` first, or try less mains", "HT")
+    if lost:
+        keep = np.flatnonzero(standing.settled)
+        standing = circuit.solve(laid[:, keep], standing.x[:, keep], strict=False)
+        every = tuple(every[int(k)] for k in keep)
+    return Stood(amplifier, circuit, every, standing, tuple(w.text for w in lost), mains, pots)
+
+
+def levels(amplifier: Amplifier, mains_now: float | None) -> dict[Level, float]:
+    """Volts of each level [V rms]: marked and its spread, or read today and 5 % either way."""
+    high = amplifier.mains_volts * (1.0 + amplifier.mains_spread)
+    if mains_now is None:
+        return {
+            "now": amplifier.mains_volts,
+            "high": high,
+            "low": amplifier.mains_volts * (1.0 - amplifier.mains_spread),
+        }
+    wandered = mains_now * (1.0 + WANDERS)
+    return {"now": mains_now, "high": max(mains_now, min(wandered, high)), "low": mains_now * (1.0 - WANDERS)}
+
+
+def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, float]) -> Iterator[Way]:
+    """Every way, then the faults."""
+    found = roles(amplifier)
+    rectifiers = {p.envelope for p in amplifier.of_kind("rectifier")}
+    output = frozenset(o.envelope for o in found.outputs)
+    small = frozenset(s.envelope for s in found.smalls) - output - rectifiers
+    choke = any(s.input == "choke" for s in found.supplies)
+    all_out = "all valves out but the rectifiers" + (", so the choke input is unloaded" if choke else "")
+    pulled: list[tuple[str, frozenset[str]]] = []
+    if (found.supplies and not all(s.kind == "valve" for s in found.supplies)) or not rectifiers:
+        all_out = "all valves out" + (", so the choke input is unloaded" if choke else "")
+    if output:
+        pulled.append(("output valves out", output))
+    if small:
+        pulled.append(("small valves out", small))
+    if output and small:
+        pulled.append((all_out, output | small))
+    if len(amplifier.channels) > 1:
+        pulled += [
+            (f"{c} channel's valves out", mine)
+            for c in amplifier.channels
+            if (mine := frozenset(p.envelope or "" for p in amplifier.of_kind("valve") if p.channel == c))
+        ]
+    yield Way("running, lowest mains", Situation(mains["low"], pots=pots), "low", runs=True)
+    told: tuple[tuple[Level, str], ...] = (("now", ""), ("high", ", highest mains"))
+    for level, words in told:
+        plain = Situation(mains[level], pots=pots)
+        yield Way(f"running{words}", plain, level, runs=True)
+        yield Way(f"cold start{words}, nothing drawing yet", plain, level, cold=True)
+        for text, out in pulled:
+            yield Way(text + words, plain.but(out=out), level)
+        for s in found.standby:
+            yield Way(f"{s.switch} open (standby){words}", plain.but(switches_open=frozenset({s.switch})), level)
+    high = Situation(mains["high"], pots=pots)
+    for text, faults in neighbours(amplifier, found):
+        yield Way(text, high, "high", faults=faults)
+
+
+def neighbours(amplifier: Amplifier, found: Roles) -> Iterator[tuple[str, tuple[Fault, ...]]]:
+    """Single faults that people expect the rest to survive: a preset's wiper, the bias supply, a shorted output valve."""
+    for pot in found.pots:
+        if pot.kind.startswith("bias"):
+            yield f"wiper of {pot.pot} open", (Fault(pot.pot, "wiper open"),)
+    for supply in found.supplies:
+        if supply.use == "bias":
+            yield f"bias supply {supply.name} lost", tuple(Fault(r, "open") for r in supply.rectifiers)
+    for output in found.outputs:
+        yield f"{output.valve} shorted, plate to cathode", (Fault(output.valve, "plate to cathode"),)
+
+
+def _laid(circuit: Circuit, way: Way) -> Array:
+    laid = circuit.vector(way.situation, way.faults)
+    if way.cold:
+        for part in circuit.amplifier.of_kind("valve"):
+            laid[circuit.column[f"{part.name} emission"]] = 0.0
+    return laid

@@ -1,0 +1,142 @@
+"""``firstglow discharge FILE``."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
+
+
+@click.command()
+@FILE
+@AS
+@MAINS
+@click.option("--open", "opened", multiple=True, metavar="PART", help="Taken as open: a bleeder, a dropper, a choke.")
+@JSON
+def command(file: Path, as_: str, mains_now: str | None, opened: tuple[str, ...], as_json: bool) -> None:
+    """What stays charged after switch-off: every capacitor, from the most a cold start puts on it.
+
+    \b
+    Example:  firstglow discharge examples/a-linden-twin.toml
+              firstglow discharge examples/a-linden-twin.toml --open R1
+    """
+    from firstglow.amplifier import load
+    from firstglow.audit.cold_start import cold_start
+    from firstglow.audit.stored import checked, stored
+
+    amplifier = load(file, as_=as_)
+    names = [n.strip() for words in opened for n in words.split(",") if n.strip()]
+    checked(amplifier, names)
+    start = cold_start(amplifier, volts_of(mains_now))
+    kept = stored(amplifier, start.highest, start.mains, names)
+    if as_json:
+        print_json(discharge_document(amplifier, kept))
+        return
+    for line in _lines(amplifier, start, kept):
+        say(line)
+
+
+def capacitor_rows(kept: Any) -> list[dict[str, Any]]:
+    """CONTRACTS.md's rows of the capacitors; null for never by itself."""
+    return [
+        {
+            "part": r.part, "volts": r.volts, "joules": r.joules, "below_60_s": r.below_60, "below_10_s": r.below_10,
+            "path": list(r.path), "without_path": {"below_60_s": r.without_60, "below_10_s": r.without_10},
+            "mains_side": r.mains_side, "discharge_watts": r.watts,
+            "bleeder": _bleeder(kept.bleeders.get(r.part)),
+        }
+        for r in kept.rows
+    ]  # fmt: skip
+
+
+def _bleeder(found: Any) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "ohms": found.ohms, "count": found.count, "each_ohms": found.each_ohms, "each_volts": found.each_volts,
+        "each_watts": found.each_watts, "below_60_s": found.seconds,
+    }  # fmt: skip
+
+
+def discharge_document(amplifier: Any, kept: Any) -> dict[str, Any]:
+    """CONTRACTS.md's document: joints after switch-off, slow by tolerance."""
+    import numpy as np
+
+    end = max((r.below_10 for r in kept.rows if r.below_10 is not None), default=0.0)
+    times = np.concatenate([[0.0], np.geomspace(0.01, max(end, 60.0), 200)])
+    joints = {}
+    for name in sorted({j for r in kept.rows for j in amplifier.parts[r.part].leads.values()}):
+        joints[name] = [float(v) for v in kept.fall.joint_volts(name, times)[:, 0]]
+    marks = [{"time_s": 0.0, "what": "off, plug out"}]
+    for r in kept.rows:
+        for seconds, volts in ((r.below_60, 60), (r.below_10, 10)):
+            if seconds:
+                marks.append({"time_s": seconds, "what": f"{r.part} below {volts} V"})
+    return {
+        "time_s": [float(t) for t in times],
+        "joints": joints,
+        "marks": sorted(marks, key=lambda m: float(str(m["time_s"]))),
+        "capacitors": capacitor_rows(kept),
+        "opened": list(kept.opened),
+        "discharge": {"ohms": kept.ohms, "watts": kept.watts, "from_volts": kept.highest, "wait_s": kept.wait},
+    }
+
+
+def time_text(seconds: float | None) -> str:
+    """Seconds as a person waits for them, rounded up."""
+    from math import ceil
+
+    if seconds is None:
+        return "never"
+    if seconds == 0.0:
+        return "-"
+    if seconds < 120.0:
+        return f"{ceil(seconds)} s"
+    return f"{ceil(seconds / 60.0)} min" if seconds < 7200.0 else f"{ceil(seconds / 3600.0)} h"
+
+
+def _lines(amplifier: Any, start: Any, kept: Any) -> Iterator[str]:
+    yield f"{amplifier.name}: what stays charged after switch-off"
+    yield f"from the most that a cold start on {start.mains:.0f} V mains puts on each, at the slow"
+    yield "end of every part's tolerance"
+    if kept.opened:
+        yield f"with {', '.join(kept.opened)} open"
+    yield ""
+    yield f"{'capacitor':<14}{'volts':>7}{'joules':>8}{'<60 V':>8}{'<10 V':>8}{'its path open':>16}  empties through"
+    for r in kept.rows:
+        without = f"{time_text(r.without_60)}, {time_text(r.without_10)}"
+        path = r.path[0] + (" ..." if len(r.path) > 1 else "") if r.path else "leakage only"
+        yield (
+            f"{r.part[:13]:<14}{r.volts:7.0f}{r.joules:8.3f}{time_text(r.below_60):>8}{time_text(r.below_10):>8}"
+            f"{without:>16}  {path[:16]}"
+        )
+    yield "  'its path open': below 60 V, 10 V with the resistors on its way out open."
+    for r in kept.rows:
+        if r.mains_side:
+            yield f"  ! {r.part} stands on the mains: the plug's pins may keep up to {abs(r.volts):.0f} V."
+    for b in kept.bleeders.values():
+        each = f"{b.each_ohms / 1e3:g}k" if b.each_ohms < 1e6 else f"{b.each_ohms / 1e6:g}M"
+        yield ""
+        yield (
+            f"Bleeder proposed across {b.across}: {f'{b.count} in series of ' if b.count > 1 else ''}{each}, {b.each_watts:g} W, "
+            f"{b.each_volts:.0f} V on each; the supply is then below 60 V in {time_text(b.seconds)}."
+        )
+    yield ""
+    yield from make_safe_lines(kept)
+
+
+def make_safe_lines(kept: Any) -> Iterator[str]:
+    """What to do before a hand goes in."""
+    yield "Before any hand goes in"
+    wait = time_text(kept.wait)
+    never = f" {', '.join(kept.never)} never get there by themselves." if kept.never else ""
+    yield f"  Off, plug out and in sight. Wait at least {wait}.{never}"
+    yield (
+        f"  Then {kept.ohms / 1e3:g} kohm ({kept.watts:.0f} W at its peak; tool, clip and lead of the 1000 V class; its ohms read "
+        "first) across each capacitor's own two ends, HT first, bias last."
+    )
+    yield "  Read each: below 10 V dc, on a meter just proved. Again after a minute. The clip stays on."
+    yield "  These times are arithmetic on the drawing: an open part makes them longer."
+    yield "  Only what the meter read counts: no chassis is ever safe by the clock."

@@ -1,0 +1,172 @@
+"""``firstglow start FILE``."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import click
+
+from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
+
+MOST_MARKS = 26
+
+
+@click.command()
+@FILE
+@AS
+@MAINS
+@click.option("--seconds", type=click.FloatRange(30.0, 600.0), default=60.0, show_default=True, help="How long.")
+@click.option("--svg", type=click.Path(path_type=Path), default=None, metavar="FILE", help="A picture of it.")
+@JSON
+def command(file: Path, as_: str, mains_now: str | None, seconds: float, svg: Path | None, as_json: bool) -> None:
+    """A cold start over seconds: how high HT goes, whether bias or current comes first; then off and on again, hot.
+
+    \b
+    Example:  firstglow start examples/a-linden-twin.toml
+              firstglow start examples/c-sorrel-twenty.toml --svg start.svg
+    Without --mains-now on the highest mains that the file allows.
+    """
+    from firstglow.amplifier import load
+    from firstglow.audit.cold_start import cold_start
+    from firstglow.audit.stored import stored
+
+    amplifier = load(file, as_=as_)
+    start = cold_start(amplifier, volts_of(mains_now), seconds)
+    marks = start_marks(start)
+    if svg:
+        from firstglow.sheets.seconds import seconds_svg
+
+        lines = {n: start.course.dc(n)[:, 0] for n in start.nodes}
+        svg.write_text(
+            seconds_svg(
+                f"{amplifier.name}: cold start on {start.mains:.0f} V", start.course.seconds, lines, marks[:MOST_MARKS]
+            ),
+            encoding="utf-8",
+        )
+    kept = stored(amplifier, start.highest, start.mains)
+    if as_json:
+        print_json(start_document(start, kept, marks))
+        return
+    for line in _lines(start, kept):
+        say(line)
+    if svg:
+        say(f"\nPicture: {svg}")
+
+
+def start_marks(start: Any) -> list[tuple[float, str]]:
+    """The moments of the cold start, in order."""
+    out = [(p.tenth, f"{p.joint} at a tenth of its volts") for p in start.peaks if p.tenth is not None]
+    out += [
+        (p.at, f"{p.joint} at its highest, {p.volts:.0f} V")
+        for p in start.peaks
+        if abs(p.volts) > 1.01 * abs(p.settled)
+    ]
+    for v in start.valves:
+        if v.off is None:
+            out += [(v.conducts, f"{v.valve} draws a tenth of its idle")] if v.conducts is not None else []
+            out += [(v.ready, f"{v.valve}'s bias is there")] if v.ready is not None else []
+    return sorted(out)
+
+
+def start_document(start: Any, kept: Any, marks: list[tuple[float, str]]) -> dict[str, Any]:
+    """CONTRACTS.md's document and what the tables show."""
+    from firstglow.amplifier.roles import roles
+    from firstglow.cli.discharge import capacitor_rows
+
+    grids = [v.grid for v in roles(start.amplifier).outputs]
+    stresses = {s.part: s for s in start.stresses}
+    rows = []
+    for row in capacitor_rows(kept):
+        s = stresses.get(row["part"])
+        rows.append(
+            row
+            | {
+                "highest_when": s.when if s else None, "highest_time_s": s.at if s else None,
+                "working_volts": s.working if s else None, "surge_volts": s.surge if s else None,
+                "reverse_volts": s.reverse if s else 0.0, "verdict": s.verdict if s else "rating unknown",
+            }
+        )  # fmt: skip
+    return {
+        "time_s": [float(t) for t in start.course.seconds],
+        "joints": {n: [float(v) for v in start.course.dc(n)[:, 0]] for n in dict.fromkeys([*start.nodes, *grids])},
+        "marks": [{"time_s": t, "what": what} for t, what in marks],
+        "capacitors": rows,
+        "mains_volts": start.mains,
+        "pots": dict(start.pots),
+        "peaks": [
+            {"joint": p.joint, "volts": p.volts, "time_s": p.at, "low": p.low, "high": p.high, "settled": p.settled}
+            for p in start.peaks
+        ],
+        "valves": [
+            {
+                "valve": v.valve, "off_s": v.off, "conducts_s": v.conducts, "bias_ready_s": v.ready, "bias_safe_s": v.safe,
+                "bias_ahead_s": v.ahead, "most_amps": v.most, "idle_amps": v.idle, "bias_volts": v.bias,
+                "bias_settled_volts": v.settled, "safe_volts": v.vsafe,
+            }
+            for v in start.valves
+        ],
+    }  # fmt: skip
+
+
+def _lines(start: Any, kept: Any) -> Iterator[str]:
+    from firstglow.cli.discharge import make_safe_lines
+
+    yield f"{start.amplifier.name}: cold start on {start.mains:.0f} V mains, then off and on again"
+    if start.pots:
+        yield "  Presets stand where the valves idle at their targets on nominal mains."
+    yield ""
+    yield f"{'joint':<16}{'highest V':>10}{'at s':>8}{'slow and fast warm-up':>24}{'warm V':>10}"
+    for p in start.peaks:
+        band = f"{p.low:.0f} to {p.high:.0f}"
+        at = f"{p.at:.1f}" if abs(p.volts) > 1.01 * abs(p.settled) else "-"
+        yield f"{p.joint[:15]:<16}{p.volts:10.0f}{at:>8}{band:>24}{p.settled:10.0f}"
+    yield "  Warm-up 10 to 20 s indirectly, 2 to 4 s directly heated (common practice)."
+    yield ""
+    yield f"{'capacitor':<16}{'most V':>8}{'working':>9}{'surge':>8}  when"
+    for s in start.stresses:
+        working, surge = (f"{v:.0f}" if v is not None else "?" for v in (s.working, s.surge))
+        mark = "! " if s.verdict.startswith("past") else "  "
+        yield f"{mark}{s.part[:13]:<14}{s.volts:8.0f}{working:>9}{surge:>8}  {_stands(s)}"
+        if s.reverse > 1.0 and start.amplifier.parts[s.part].type == "electrolytic":
+            yield f"  ! {s.part} stands {s.reverse:.1f} V the wrong way round for a moment"
+    yield "  Surge: the part's own, else IEC 60384-4: 1.15 times to 315 V, 1.10 above."
+    yield ""
+    yield f"{'output valve':<14}{'off s':>7}{'draws at s':>12}{'bias at s':>11}{'bias first by':>15}{'most mA':>10}{'idle mA':>9}"
+    for v in start.valves:
+        off = "cold" if v.off is None else f"{v.off:g}"
+        ahead = "-" if v.ready is None and v.settled >= -1.0 else "never" if v.ahead is None else f"{v.ahead:.1f} s"
+        yield (
+            f"{v.valve[:13]:<14}{off:>7}{_s(v.conducts):>12}{_s(v.ready):>11}{ahead:>15}{1e3 * v.most:10.1f}{1e3 * v.idle:9.1f}"
+        )
+    yield from _words(start)
+    yield ""
+    yield from make_safe_lines(kept)
+
+
+def _s(seconds: float | None) -> str:
+    return "-" if seconds is None else f"{seconds:.2f}"
+
+
+def _stands(s: Any) -> str:
+    said = "" if s.verdict.startswith("within") else f"{s.verdict}, "
+    return f"{said}{s.when} {s.at:.1f} s"
+
+
+def _words(start: Any) -> Iterator[str]:
+    """What the table of the valves means."""
+    yield "  'draws': a tenth of its idle; 'bias at': nine tenths of what it runs on."
+    cold = [v for v in start.valves if v.off is None]
+    for v in cold:
+        if v.settled < -1.0 and (v.ahead is None or v.ahead <= 0.0):
+            late = "never comes" if v.ready is None else f"comes {-(v.ahead or 0.0):.1f} s after the current"
+            yield f"  ! {v.valve}: its bias {late}: it draws up to {1e3 * v.most:.0f} mA at a cold start."
+    never = [v for v in cold if v.vsafe is not None and v.safe is None]
+    if never:
+        worst = min(never, key=lambda v: v.vsafe)
+        yield (
+            f"  Set for their idle, the grids of {', '.join(v.valve for v in never)} run on {worst.settled:.0f} V and never reach "
+            f"the {worst.vsafe:.0f} V that would hold the strongest valve of the type on unloaded HT."
+        )
+    hot = {v.off: v for v in start.valves if v.off is not None and v.most > 1.5 * v.idle}
+    for off, v in hot.items():
+        yield f"  ! {off:g} s off and on again: {v.valve} draws up to {1e3 * v.most:.0f} mA; leave it off for a minute."
