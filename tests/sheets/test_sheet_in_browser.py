@@ -1,6 +1,7 @@
 """The printed sheet in a real browser: large figures, nothing clipped, the right pin ringed, legible in grey."""
 
 import re
+from math import atan2, degrees
 from pathlib import Path
 from typing import Any
 
@@ -79,6 +80,51 @@ def test_the_ringed_pin_is_the_electrode_of_the_base_table(ladder: Any) -> None:
             assert told[3].split()[0] in electrode, (told[0], electrode)
             ringed += 1
     assert ringed > 15
+
+
+def test_the_ring_drawn_stands_on_the_electrode_told_beside_it(ladder: Any) -> None:
+    # read from the page as it is rendered: which place on the circle the ring's middle has, counted clockwise seen from
+    # below from the gap or the key (IEC 60067 outlines, from memory), and not from any number the page carries with it
+    html = ladder_sheet(ladder.document)
+    drawn = measure(
+        html,
+        "const middle = e => { const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; };"
+        "return [...document.querySelectorAll('tr[data-ids]')].filter(r => r.querySelector('svg.socket')).map(r => ({"
+        "rim: middle(r.querySelector('.rim')), rings: [...r.querySelectorAll('.ring')].map(middle),"
+        "dots: [...r.querySelectorAll('.pin, .hit')].map(middle), base: r.querySelector('svg').dataset.base,"
+        "squares: [...r.querySelectorAll('.square')].map(middle),"
+        "told: [...r.querySelectorAll('td.where div')].map(d => d.textContent).join(' ')}))",
+    )
+    assert isinstance(drawn, list)
+    types = {
+        name: p.type
+        for p in ladder.frame.amplifier.parts.values()
+        for name in (p.name, p.name.removeprefix(f"{p.channel} "), p.envelope)
+        if name and p.kind in {"valve", "rectifier"}
+    }
+    squares = 0
+    for row in drawn:
+        places, first = {"noval": (10, 1), "B7G": (8, 1), "octal": (8, 0.5), "UX4": (4, 0.5)}[row["base"]]
+
+        def place(at: list[float], middle: list[float] = row["rim"], places: int = places, first: float = first) -> int:
+            turn = degrees(atan2(middle[0] - at[0], at[1] - middle[1])) % 360 / (360 / places) - first
+            assert turn == pytest.approx(round(turn), abs=0.1)
+            return round(turn) + 1
+
+        assert len(row["rings"]) == 1
+        pins = sorted(map(place, row["dots"]))
+        assert pins == list(range(1, len(pins) + 1))
+        for colour, marks in (("red", row["rings"]), ("black", row["squares"])):
+            for mark in marks:
+                told = re.search(rf"{colour}: (\S+) pin (\d+)(?:/\d+)? \(([\w ]+)\)", row["told"])
+                assert told, row["told"]
+                names = [told[1]] if told[1] in types else told[1].split("/")[:1]
+                assert place(mark) == int(told[2]), row["told"]
+                electrode = valve_type(types[names[0]] or "").pins[place(mark)]
+                assert told[3].split()[0] in electrode, (row["told"], electrode)
+                squares += colour == "black"
+    assert len(drawn) > 15
+    assert squares > 2
 
 
 def test_it_prints_in_grey_with_enough_contrast(ladder: Any) -> None:

@@ -117,7 +117,7 @@ def beside(left: Sequence[str], right: Sequence[str]) -> list[str]:
 def _where(told: Row, reading: Mapping[str, Any], width: int) -> list[str]:
     side = reading.get("channel") or ""
     what = f"{told.what} ({side})" if side and side not in told.what else told.what
-    lines = [*wrap(what, width), ""]
+    lines = [*wrap(what, width), *wrap(told.instead, width), ""]
     if told.red == told.black:
         lines += folded("LOOK" if reading["kind"] == "look" else "AT", told.red, width)
     else:

@@ -35,10 +35,23 @@ WORDS = (
         "1 MΩ in clip",
         "a 1 MΩ resistor soldered into the clip's end of the lead, so that the lead does not disturb a grid",
     ),
+    (
+        "3 times off, safe, clips, on",
+        "how often this rung is switched off, made safe, clipped on and switched on; rows of one round are read in one go",
+    ),
     ("lamp", "the limiter lamp in series with the mains: dark, dim, half or full"),
     ("moved most by", "the parts whose spread widens the range most: measure them and the range narrows"),
     ("name", 'in small print under each row: what a readings file calls it, "5/V1 cathode/left" = "1.41"'),
     ("GATE, HOLD", "a gate is passed by its readings; a hold point by a yes with a name"),
+)
+PICTURE = (
+    ("ring round a large dot", "red goes on this pin; its number stands inside it (an octal has its key there)"),
+    ("open square", "black goes on this pin, where black is on the same socket"),
+    ("small dots", "the other pins: neither lead, and within a slip of the tip"),
+    (
+        "seen from below",
+        "as the chassis lies open: pins count clockwise from the gap (noval, B7G) or from the key (octal)",
+    ),
 )
 LONG = 6  # letters of a figure from which they stand closer
 
@@ -98,9 +111,16 @@ def first_page(ladder: Mapping[str, Any], drawing: str) -> str:
     words = "".join(f"<dt>{escape(word)}</dt><dd>{escape(text)}</dd>" for word, text in WORDS)
     return (
         f'<section class="page first" data-rung="first">{head(ladder, drawing)}<h1>Before the first rung</h1>'
-        f"<h2>Found in the file</h2><ul>{items}</ul><h2>Words on these pages</h2><dl>{words}</dl>"
+        f"<h2>Found in the file</h2><ul>{items}</ul><h2>Words on these pages</h2><dl>{words}</dl>{legend()}"
         f'<div class="grow"></div><footer><div class="law"><span>{LAW}</span></div></footer></section>'
     )
+
+
+def legend() -> str:
+    """What the marks of the socket picture mean, beside two of them."""
+    words = "".join(f"<dt>{escape(mark)}</dt><dd>{escape(text)}</dd>" for mark, text in PICTURE)
+    drawings = socket_svg("noval", 7, "noval", 3) + socket_svg("octal", 3, "octal", 8)
+    return f'<h2>The picture of a socket</h2><div class="legend"><div>{drawings}</div><dl>{words}</dl></div>'
 
 
 def head(ladder: Mapping[str, Any], drawing: str) -> str:
@@ -200,6 +220,7 @@ def table_row(row: Row, sides: Sequence[str]) -> str:
             drawing = socket_svg(base, row.pin[1], row.red, row.black_pin)
     where = (
         what_cell(row)
+        + (f'<div class="instead">{escape(row.instead)}</div>' if row.instead else "")
         + f"<div>{escape(' · '.join(probes(row)))}</div>"
         + f'<div class="range">{escape(" · ".join(t for t in (row.range, row.contact) if t))}</div>'
         + (f'<div class="range">{escape(row.differs)}</div>' if row.differs else "")

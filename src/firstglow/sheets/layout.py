@@ -6,6 +6,7 @@ from typing import Any
 
 from firstglow.sheets.lettering import lines
 from firstglow.sheets.live import live_text
+from firstglow.sheets.rounds import rounds_text
 from firstglow.sheets.rows import Row, ids_text, probes
 
 PAGE = 280.0  # an A4 page between the paddings
@@ -40,7 +41,7 @@ def short(row: Row) -> bool:
     return (
         bool(row.band)
         and row.contact == "unplugged"
-        and not (row.stop or row.pin or row.note or row.differs or row.chart)
+        and not (row.stop or row.pin or row.note or row.differs or row.chart or row.instead)
     )
 
 
@@ -86,6 +87,7 @@ def _row_height(row: Row) -> float:
         " · ".join(probes(row)), room, 3.5
     )
     where += 4.125 * (lines(f"{row.range} · {row.contact}", room, 3.3))
+    where += 4.56 * lines(row.instead, room, 3.8, bold=True) if row.instead else 0
     where += 4.125 * (lines(row.differs, room, 3.3) if row.differs else 0)
     middle = 12 + 0.7 + 5 + (0.4 + 3.75 * lines(row.moved, MIDDLE, 3.0) if row.moved else 0)
     middle += 3.4 * lines(ids_text(row), MIDDLE, 2.7)
@@ -112,6 +114,8 @@ def stands_lines(rung: Mapping[str, Any], *, full: bool) -> list[str]:
         found.append(live)
     elif not rung["make_safe"]["needed"]:
         found.append("Unplugged. Every capacitor is taken as charged until read.")
+    if full and rounds_text(rung):
+        found.append(rounds_text(rung))
     if rung["wait_seconds"] and full:
         wait = rung["wait_seconds"]
         text = f"{wait / 60:.0f} min" if wait >= 120 else f"{wait:.0f} s"

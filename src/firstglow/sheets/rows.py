@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import Any
 
+from firstglow.sheets.rounds import TOUCHED, rounds, rounds_text
+
 SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e9, "n": 1e-9, "p": 1e-12}
 UNITS = {"ohm": "Ω", "1": ""}
 LARGEST_OHMS = 1e8
@@ -18,8 +20,8 @@ class Row:
     channels: which blanks it needs ("left", "right", or "" for one that belongs to neither).
 
     ids: the reading ids it stands for. pin: (base name, number) to ring, or None; black_pin: number of the pin of the same
-    socket that black goes on. moved: the parts that move it most. chart: what charts say of it. Texts
-    are ready to print.
+    socket that black goes on. moved: the parts that move it most. chart: what charts say of it. instead: said before
+    range, band and stop where this meter cannot judge it. Texts are ready to print.
     """
 
     number: int
@@ -39,6 +41,7 @@ class Row:
     differs: str
     moved: str
     chart: str = ""
+    instead: str = ""
 
 
 def probes(row: Row) -> list[str]:
@@ -142,6 +145,8 @@ def rows(rung: Mapping[str, Any], words: Mapping[str, str]) -> list[Row]:
     by_id = {r["id"]: r for r in readings}
     done: set[str] = set()
     made: list[Row] = []
+    turn = dict(zip(by_id, rounds(rung), strict=True)) if rounds_text(rung) else {}
+    several = max(turn.values(), default=0) > 1
     for reading in readings:
         if reading["id"] in done:
             continue
@@ -150,7 +155,8 @@ def rows(rung: Mapping[str, Any], words: Mapping[str, str]) -> list[Row]:
         if twin is not None and twin["id"] not in done and twin is not reading and same_figures(reading, twin):
             pair.append(twin)
         done.update(r["id"] for r in pair)
-        made.append(row(len(made) + 1, pair, words))
+        own = sorted({turn[r["id"]] for r in pair}) if several and reading["contact"] in TOUCHED else []
+        made.append(row(len(made) + 1, pair, words, own))
     return made
 
 
@@ -164,9 +170,10 @@ def together(texts: Sequence[str]) -> str:
     return " ".join(words[0] if len(set(words)) == 1 else "/".join(words) for words in zip(*split, strict=True))
 
 
-def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]) -> Row:
-    """One row for a reading, or for a reading and its twin."""
+def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str], turn: Sequence[int] = ()) -> Row:
+    """One row for a reading, or for a reading and its twin; turn: the rounds it is read in, where that is told."""
     first = pair[0]
+    told = f", round {' and '.join(map(str, turn))}" if turn else ""
     figure, band = expect_text(first)
     pin = first.get("pin")
     differs = first.get("situation") or {}
@@ -178,7 +185,7 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
         what=together([r["what"] for r in pair]),
         red=red,
         black=black,
-        contact=words.get(first["contact"], first["contact"]),
+        contact=words.get(first["contact"], first["contact"]) + told,
         range=range_text(first),
         expect=figure,
         band=band,
@@ -190,6 +197,7 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
         differs=str(differs.get("text", "")) if isinstance(differs, Mapping) else "",
         moved=moved_text(pair),
         chart=chart_text(pair),
+        instead=instead_text(first),
     )
 
 
@@ -218,12 +226,19 @@ def _judged_text(reading: Mapping[str, Any]) -> str:
     note = reading.get("note_only")
     if note:
         return str(note) if note is not True else "no verdict from this one: note it"
-    if reading.get("hidden"):
-        return f"Not with this meter: {reading['hidden']}"
     separate = reading.get("separate") or []
-    if reading.get("band_cut"):
+    if reading.get("band_cut") and not reading.get("hidden"):
         return f"A healthy one may read past the stop. Stop all the same; first {separate[0]}" if separate else ""
     return ""
+
+
+def instead_text(reading: Mapping[str, Any]) -> str:
+    """What to do first where this meter cannot tell what must be told: ``READ IT WITH A DIGITAL METER: ...``."""
+    hidden = str(reading.get("hidden") or "")
+    if not hidden:
+        return ""
+    why, found, _ = hidden.partition("; read it with a digital meter")
+    return f"{'READ IT WITH A DIGITAL METER' if found else 'NOT WITH THIS METER'}: {why}"
 
 
 def chart_text(pair: Sequence[Mapping[str, Any]]) -> str:

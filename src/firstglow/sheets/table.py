@@ -61,6 +61,8 @@ def row_lines(row: Row) -> list[str]:
     side = " + ".join(c for c in row.channels if c)
     title = f"{row.what} ({side})" if side and side not in row.what else row.what
     lines = folded(f"{row.number:>4}", title)
+    if row.instead:
+        lines += folded("", row.instead)
     where = " → ".join(probes(row))
     how = ", ".join(t for t in (row.range, row.contact) if t)
     lines += folded("", where) + folded("", how)
