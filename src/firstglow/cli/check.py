@@ -115,7 +115,7 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     """Parts past their ratings as drawn, and capacitors that full mains would be too much for; one line each."""
     from firstglow.ladder.answers import SolverPhysics
     from firstglow.ladder.gear import Gear
-    from firstglow.ladder.overloads import by_part, overloads
+    from firstglow.ladder.overloads import at_the_limit, by_part, overloads
     from firstglow.ladder.plan import frame_of
     from firstglow.solver.standing import SolveError
 
@@ -123,7 +123,8 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     try:
         found = overloads(amplifier, physics)
         if amplifier.of_kind("transformer"):
-            return list(frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings)
+            told = frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings
+            return [*told, *at_the_limit(amplifier, physics)]
     except SolveError as error:
         return [f"As drawn it would not settle around {error.joint}: check the values of the parts there."]
-    return list(by_part(found))
+    return [*by_part(found), *at_the_limit(amplifier, physics)]

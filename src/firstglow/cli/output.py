@@ -22,7 +22,13 @@ AS = click.option(
 BENCH = click.option("--bench", type=click.Path(path_type=Path), default=None, help="Bench file: meters, lamps, dial.")
 JSON = click.option("--json", "as_json", is_flag=True, help="One JSON document (see: firstglow schema).")
 MAINS = click.option("--mains-now", type=str, default=None, metavar="VOLTS", help="Mains at the socket, read today.")
-METER = click.option("--meter", type=str, default=None, metavar="NAME", help="Which meter of the bench file reads.")
+METER = click.option(
+    "--meter",
+    type=str,
+    default=None,
+    metavar="NAME",
+    help="What reads: digital, 20k, 1k, or a meter of the bench file.",
+)
 
 
 def situation_options(command: Command) -> Command:

@@ -157,6 +157,8 @@ def _lines(
             yield "    the choke runs empty in each half cycle: the ac here is 7 to 8 % low"
     past: dict[str, list[str]] = {}
     for over in past_ratings(amplifier, standing):
+        if over.part in amplifier.parts and amplifier.parts[over.part].envelope in situation.out:
+            continue  # it lies on the bench
         past.setdefault(over.part, []).append(over.past)
     yield f"\n{'Valves':<24} {'plate V':>9} {'grid V':>8} {'plate mA':>9} {'screen mA':>10} {'plate W':>9}"
     for name, row in document["parts"].items():

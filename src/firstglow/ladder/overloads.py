@@ -78,6 +78,16 @@ def past_ratings(amplifier: Amplifier, standing: Any) -> tuple[Overload, ...]:
     return tuple(sorted(found, key=lambda o: -o.value / o.limit))
 
 
+def at_the_limit(amplifier: Amplifier, physics: SolverPhysics) -> tuple[str, ...]:
+    """A line for each rating of a valve that is passed as drawn by less than counts as an overload: the drawing stands on
+    the limit itself, and half of all healthy amplifiers past it."""
+    standing = physics.standing(as_it_stands(amplifier))
+    every = [o for part in amplifier.of_kind("valve") for o in _of(amplifier, standing, part)]
+    near = [o for o in every if o.limit > 0.0 and o.limit < o.value <= SLACK * o.limit]
+    told = (f"{o.part}: {o.what} {_finely(o.value, o.unit)} as drawn, rated {_finely(o.limit, o.unit)}" for o in near)
+    return tuple(f"AT ITS LIMIT as drawn: {text}. {o.remedy}" for o, text in zip(near, told, strict=True))
+
+
 def as_it_stands(amplifier: Amplifier) -> Situation:
     """Everything in, each pot at its valve's idle, the loop closed, the mains as marked."""
     idle = {valve: target.amps.value for valve, target in amplifier.idle.items() if target.pot}
@@ -224,6 +234,11 @@ def _rectified(amplifier: Amplifier, standing: Any) -> dict[str, float]:
         for name in {f"{w.part} {w.winding}" for leg in supply.legs for w in leg.windings}:
             found[name] = found.get(name, 0.0) + amps
     return found
+
+
+def _finely(value: float, unit: str) -> str:
+    """With a figure more than ``_said``: what differs by less than a percent must not read alike."""
+    return f"{1e3 * value:.4g} mA" if unit == "A" else f"{value:.4g} {unit}"
 
 
 def _said(value: float, unit: str) -> str:

@@ -45,7 +45,8 @@ def _unfit(frame: "Frame", part: str, at: Mapping[str, Ceiling]) -> str:
     if dials.stops_after in ("2a", "3"):
         until = frame.words.text("finding.no_dial", rung=dials.stops_after)
     elif dials.ceilings["4"].part is not None:
-        until = frame.words.text("finding.dial", dial=int(dials.dial["4"] * frame.gear.mains_now))
+        last = "8" if frame.liftable else "7"  # without a loop to lift there is no rung 8
+        until = frame.words.text("finding.dial", dial=int(dials.dial["4"] * frame.gear.mains_now), rung=last)
     else:
         until = frame.words.text("finding.until", rung=dials.stops_after)
     return frame.words.text("finding.unfit", **_fill(frame, worst), state=_states(frame, at), until=until)
