@@ -57,7 +57,7 @@ def seconds_svg(
         parts += label(escape(name), (WIDTH - RIGHT + 4, y(float(volts[-1])) + 5), taken, small=True)
     for number, (t, _) in enumerate(marks, start=1):
         parts.append(f'<path class="edge" d="M{x(t):.1f},{HEIGHT - BOTTOM} V{TOP}"/>')
-        parts += label(str(number), (x(t) - 4, TOP - 4.0 - 10.0 * (number % 2)), taken, small=True)
+        parts += label(str(number), (x(t) - 4, TOP - 3.0 - 8.0 * (number % 2)), taken, small=True)
     below = [f'<text class="title" x="{LEFT}" y="24">The moments</text>']
     for number, (t, what) in enumerate(marks, start=1):
         below.append(f'<text x="{LEFT}" y="{36 + LINE * number:.0f}">{number}  {t:.2f} s  {escape(what)}</text>')

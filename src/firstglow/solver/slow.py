@@ -29,8 +29,8 @@ TOLERANCE = 1e-3
 SMALL_VOLTS, SMALL_AMPS = 0.5, 1e-3
 """What counts as a small number of a capacitor's volts and a choke's amps."""
 NEWTON = 10
-SETTLED = 1e-7
-INNER = 1e-6
+SETTLED = 1e-5
+INNER = 1e-5
 GROW, SHRINK = 2.5, 0.3
 
 
@@ -189,6 +189,7 @@ class Slow:
         equations = self.circuit.equations
         x, unit = np.array(x), equations.unit[:, None]
         longest = 0.5 * equations.highest
+        before = 1e-300  # of the first step nothing is foretold
         for _ in range(NEWTON):
             self.solutions += 1
             residual, slots = equations.evaluate(x, at)
@@ -203,8 +204,10 @@ class Slow:
             x += dx
             size = (np.abs(dx) / (unit + np.abs(x))).max()
             left = max((float(c["unsettled"].max()) for c in at.coefficients if "unsettled" in c), default=0.0)
-            if size < SETTLED and left < INNER:
+            # what the next step would move, were it only as much smaller again (Hairer and Wanner, IV.8): it shrinks faster
+            if min(size, size * size / before) < SETTLED and left < INNER:
                 return x
+            before = size
         return None
 
     def _error(self, past: Sequence[Moment], foreseen: Moment, now: Moment, h: float) -> float:
