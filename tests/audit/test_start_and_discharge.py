@@ -133,7 +133,7 @@ def test_a_bias_electrolytic_too_large_comes_after_the_current(tmp_path: Path, f
 
     a = load(changed(tmp_path, A, 'C5 = ["100u', f'C5 = ["{farads}'))
     circuit = compile_circuit(a)
-    course = Slow(circuit).run([Stretch(20.0, circuit.vector(Situation(a.mains_volts))[:, None])])
+    course = Slow(circuit).run([Stretch(14.0, circuit.vector(Situation(a.mains_volts))[:, None])])
     found = coming(course, course, 0, "V3", "V3 grid", None, None, True)
     assert found.conducts is not None
     assert 5.0 < found.conducts < 20.0
@@ -157,3 +157,20 @@ def test_a_bleeder_lost_is_said_and_one_is_proposed() -> None:
     assert one.each_watts >= 2.0 * one.each_volts**2 / one.each_ohms
     assert np.isfinite(kept.watts)
     assert kept.watts == pytest.approx(430.0**2 / 10e3)
+
+
+def test_both_tables_hold_eighty_columns_and_end_in_what_to_do(
+    hazel: ColdStart, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from firstglow.cli import discharge, start
+    from firstglow.cli.output import say
+
+    kept = stored(hazel.amplifier, hazel.highest, hazel.mains)
+    for lines in (start._lines(hazel, kept), discharge._lines(hazel.amplifier, hazel, kept)):
+        for line in lines:
+            say(line)
+        said = capsys.readouterr().out
+        assert max(len(line) for line in said.splitlines()) <= 80
+        assert "below 10 V dc" in said
+        assert "The clip stays on" in " ".join(said.split())
+        assert "safe to touch" not in said
