@@ -6,8 +6,19 @@ from importlib.resources import files
 from itertools import groupby
 from typing import Any
 
-from firstglow.sheets.layout import LAW, Line, foot_text, share_out, stands_lines, watch_text
-from firstglow.sheets.rows import Row, findings_text, ids_text, probes, rows
+from firstglow.sheets.layout import (
+    LAW,
+    Line,
+    foot_text,
+    share_out,
+    small_band,
+    stands_lines,
+    stop_texts,
+    under_texts,
+    watch_text,
+    where_texts,
+)
+from firstglow.sheets.rows import Row, findings_text, ids_text, rows
 from firstglow.sheets.socket import BASES, base_of, socket_svg
 
 CONTACT = {
@@ -53,6 +64,7 @@ PICTURE = (
         "as the chassis lies open: pins count clockwise from the gap (noval, B7G) or from the key (octal)",
     ),
 )
+AGAIN = ' class="again"'  # a rung's second page and those after it
 LONG = 6  # letters of a figure from which they stand closer
 
 
@@ -75,20 +87,20 @@ def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str)
     """One rung as one page or more, each with the same head and foot."""
     made = rows(rung, CONTACT)
     sides = ("left", "right") if two_channels(ladder) else ("read",)
-    groups = share_out(rung, made)
+    groups, tight = share_out(rung, made)
     pages = []
     for number, group in enumerate(groups):
         first, last = number == 0, number == len(groups) - 1
         part = f'<span class="go">page {number + 1} of {len(groups)}</span>' if len(groups) > 1 else ""
         body = [
             head(ladder, drawing),
-            f"<h1>{part}{escape(rung['title'])}</h1>",
+            f"<h1{'' if first else AGAIN}>{part}{escape(rung['title'])}</h1>",
             stands(rung, first),
         ]
         if first:
             body += opening(rung)
         body += [
-            half_table(list(run)) if short else table(list(run), sides)
+            half_table(list(run)) if short else table(list(run), sides, tight)
             for short, run in groupby(group, lambda w: w.halves)
         ]
         body.append('<div class="grow"></div>')
@@ -139,7 +151,7 @@ def stands(rung: Mapping[str, Any], full: bool) -> str:
         f'<div class="live">{escape(t)}</div>' if t.startswith("LIVE") else f"<div>{escape(t)}</div>"
         for t in stands_lines(rung, full=full)
     )
-    return f'<div class="stands">{inner}</div>'
+    return f'<div class="stands{"" if full else " again"}">{inner}</div>'
 
 
 def opening(rung: Mapping[str, Any]) -> list[str]:
@@ -153,7 +165,7 @@ def opening(rung: Mapping[str, Any]) -> list[str]:
     return made
 
 
-def table(group: Sequence[Line], sides: Sequence[str]) -> str:
+def table(group: Sequence[Line], sides: Sequence[str], tight: bool) -> str:
     """Readings across the page, with a blank for each of the sides and one for the mains."""
     blank = 24 / len(sides)
     head_cells = (
@@ -164,8 +176,8 @@ def table(group: Sequence[Line], sides: Sequence[str]) -> str:
         + "".join(f"<th>{side}</th>" for side in sides)
         + "<th>mains</th></tr></thead>"
     )
-    body = "".join(table_row(r, sides) for line in group for r in line.rows)
-    return f"<table>{head_cells}<tbody>{body}</tbody></table>"
+    body = "".join(table_row(r, sides, tight) for line in group for r in line.rows)
+    return f'<table class="{"tight" if tight else "wide"}">{head_cells}<tbody>{body}</tbody></table>'
 
 
 def half_table(group: Sequence[Line]) -> str:
@@ -192,12 +204,12 @@ def half_row(row: Row) -> str:
     )
 
 
-def figure_cells(row: Row) -> tuple[str, str]:
+def figure_cells(row: Row, *, small: bool = False) -> tuple[str, str]:
     """(the large figure, its band) as page text."""
     number, _, unit = row.expect.rpartition(" ")
     figure = f'{escape(number)}<span class="unit">{escape(unit)}</span>' if number else escape(row.expect)
     long = " long" if len(number) >= LONG else ""
-    band = f'<div class="band">{escape(row.band)}</div>' if row.band else ""
+    band = f'<div class="band{" small" if small else ""}">{escape(row.band)}</div>' if row.band else ""
     return f'<div class="expect{long}">{figure}</div>', band
 
 
@@ -211,8 +223,8 @@ def ids_cell(row: Row) -> str:
     return f'<div class="ids">{escape(ids_text(row))}</div>'
 
 
-def table_row(row: Row, sides: Sequence[str]) -> str:
-    """One row: socket, where, the large figure with its band, the stop, three blanks."""
+def table_row(row: Row, sides: Sequence[str], tight: bool) -> str:
+    """One row: socket, where, the large figure with its band, the stop, the blanks; a line under it."""
     drawing = ""
     if row.pin is not None:
         base = base_of(row.pin[0])
@@ -221,28 +233,36 @@ def table_row(row: Row, sides: Sequence[str]) -> str:
     where = (
         what_cell(row)
         + (f'<div class="instead">{escape(row.instead)}</div>' if row.instead else "")
-        + f"<div>{escape(' · '.join(probes(row)))}</div>"
-        + f'<div class="range">{escape(" · ".join(t for t in (row.range, row.contact) if t))}</div>'
-        + (f'<div class="range">{escape(row.differs)}</div>' if row.differs else "")
+        + "".join(f'<div class="probe">{escape(text)}</div>' for text in where_texts(row, tight))
+        + (f'<div class="range">{escape(row.range)}</div>' if row.range else "")
     )
-    figure, band = figure_cells(row)
-    moved = f'<div class="moved">{escape(row.moved)}</div>' if row.moved else ""
-    note = f'<div class="note">{escape(row.note)}</div>' if row.note else ""
-    chart = f'<div class="note">{escape(row.chart)}</div>' if row.chart else ""
-    stop = f'<span class="label">switch off if</span>{escape(row.stop)}' if row.stop else ""
+    figure, band = figure_cells(row, small=small_band(row, tight))
+    column, also = stop_texts(row, tight)
+    stop = f'<span class="label">switch off if</span>{escape(column)}' if column else ""
     return (
-        f'<tr data-ids="{escape(" ".join(row.ids))}">'
-        + (f'<td>{drawing}</td><td class="where">' if drawing else '<td class="where" colspan="2">')
-        + f"{where}</td>"
-        f'<td class="figure">{figure}{band}{moved}{chart}{note}{ids_cell(row)}</td>'
-        f'<td class="stop">{stop}</td>{blanks(row, sides)}<td class="blank"></td></tr>'
+        f'<tr class="top" data-ids="{escape(" ".join(row.ids))}">'
+        + (f'<td rowspan="2">{drawing}</td><td class="where">' if drawing else '<td class="where" colspan="2">')
+        + f'{where}</td><td class="figure">{figure}{band}</td><td class="stop">{stop}</td>'
+        + f'{blanks(row, sides)}<td class="blank" rowspan="2"></td></tr>'
+        + f'<tr class="under"><td colspan="{3 if drawing else 4}">'
+        + (f'<div class="also">{escape(also)}</div>' if also else "")
+        + f"{under(row)}</td></tr>"
     )
+
+
+def under(row: Row) -> str:
+    """The line under a row: how it is touched, how it stands, remarks, what moves it, its names."""
+    *texts, names = (escape(text) for text in under_texts(row))
+    return f'<div>{" · ".join([*texts, ""])}<span class="ids">{names}</span></div>'
 
 
 def blanks(row: Row, sides: Sequence[str]) -> str:
     """The blanks to write in; a row of one channel hatches the other's, a row of neither uses the first."""
     own = row.channels if any(c in sides for c in row.channels) else (sides[0],)
-    return "".join('<td class="blank"></td>' if side in own else '<td class="blank none"></td>' for side in sides)
+    return "".join(
+        '<td class="blank" rowspan="2"></td>' if side in own else '<td class="blank none" rowspan="2"></td>'
+        for side in sides
+    )
 
 
 def hold(rung: Mapping[str, Any]) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from firstglow.sheets.lettering import lines
+from firstglow.sheets.lettering import lines, width
 from firstglow.sheets.live import live_text
 from firstglow.sheets.rounds import rounds_text
 from firstglow.sheets.rows import Row, ids_text, probes
@@ -13,13 +13,16 @@ PAGE = 280.0  # an A4 page between the paddings
 TEXT = 190.0  # its width
 SPARE = 2.0  # kept free: a browser rounds every box to its own dots
 WITH_SOCKET = 22.25  # the socket drawing and the cell's padding
-PLAIN = 17.25  # the least height of a row without one
+PLAIN = 17.25  # the least height of a row without one, the line under it not counted
+UNDER = {True: 131.0, False: 153.0}  # width of the line under a row, beside a socket and without one
 HALF = 17.25  # the least height of a row two to a line
 WHERE = {True: 46.0, False: 68.0}  # width of "black on, red on", beside a socket and without one
 HALF_WHERE = 31.0
 HALF_MIDDLE = 44.0
 STOP = 33.0
 MIDDLE = 49.0
+WIDE, TIGHT = 4.3, 3.6  # letters of the probes' places and the range, and those of a rung that a page is saved by
+BAND, BAND_SMALL = 6.0, 5.2  # height of the band's line
 HEAD, TABLE_HEAD = 7.3, 8.7
 
 
@@ -45,17 +48,23 @@ def short(row: Row) -> bool:
     )
 
 
-def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> list[list[Line]]:
+def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> tuple[list[list[Line]], bool]:
+    """(rows to pages, are the rows set tight?): tight only where that saves the rung a page."""
+    wide, tight = _shared(rung, made, tight=False), _shared(rung, made, tight=True)
+    return (tight, True) if len(tight) < len(wide) else (wide, False)
+
+
+def _shared(rung: Mapping[str, Any], made: Sequence[Row], *, tight: bool) -> list[list[Line]]:
     """Rows to pages. The end of the rung never stands on a page alone: it takes the last line with it."""
-    fixed = HEAD + SPARE + _title_height(rung) + foot_height(rung)
+    fixed = HEAD + SPARE + foot_height(rung)
     pages: list[list[Line]] = [[]]
-    room = PAGE - fixed - stands_height(rung, full=True) - opening_height(rung)
-    for line in _lines(made):
+    room = PAGE - fixed - _title_height(rung, full=True) - stands_height(rung, full=True) - opening_height(rung)
+    for line in _lines(made, tight):
         new_head = not pages[-1] or pages[-1][-1].halves != line.halves
         need = line.height + (TABLE_HEAD if new_head else 0)
         if need > room and pages[-1]:
             pages.append([])
-            room = PAGE - fixed - stands_height(rung, full=False)
+            room = PAGE - fixed - _title_height(rung, full=False) - stands_height(rung, full=False)
             need = line.height + TABLE_HEAD
         pages[-1].append(line)
         room -= need
@@ -64,36 +73,75 @@ def share_out(rung: Mapping[str, Any], made: Sequence[Row]) -> list[list[Line]]:
     return pages
 
 
-def _title_height(rung: Mapping[str, Any]) -> float:
-    """Height of the rung's title, the page count standing at its right."""
-    return 3.6 + 7.36 * lines(rung["title"], TEXT - 26, 6.4, bold=True)
+def _title_height(rung: Mapping[str, Any], *, full: bool) -> float:
+    """Height of the rung's title, the page count standing at its right; smaller from its second page on."""
+    size = 6.4 if full else 4.8
+    return 3.6 + 1.15 * size * lines(rung["title"], TEXT - 26, size, bold=True)
 
 
-def _lines(made: Sequence[Row]) -> list[Line]:
+def _lines(made: Sequence[Row], tight: bool) -> list[Line]:
     """Rows as lines: neighbours that are short stand side by side."""
     found: list[Line] = []
     for row in made:
         if short(row) and found and found[-1].halves and len(found[-1].rows) == 1:
             found[-1] = Line((*found[-1].rows, row), max(found[-1].height, _half_height(row)))
         else:
-            found.append(Line((row,), _half_height(row) if short(row) else _row_height(row)))
+            found.append(Line((row,), _half_height(row) if short(row) else _row_height(row, tight)))
     return found
 
 
-def _row_height(row: Row) -> float:
-    """Height of a row across the page."""
-    room = WHERE[row.pin is not None]
-    where = 4.75 * lines(f"{row.number} · {row.what}", room, 3.8, bold=True) + 4.375 * lines(
-        " · ".join(probes(row)), room, 3.5
-    )
-    where += 4.125 * (lines(f"{row.range} · {row.contact}", room, 3.3))
+def _row_height(row: Row, tight: bool) -> float:
+    """Height of a row across the page, tight or not."""
+    beside = UNDER[row.pin is not None]
+    column, also = stop_texts(row, tight)
+    top = max(WITH_SOCKET - 3.0 if row.pin else PLAIN, 1.3 + max(_told_height(row, tight), _stop_height(column)))
+    under = 0.8 + _also_height(also, beside) + 3.78 * lines(" · ".join(under_texts(row)), beside, 3.15)
+    return max(WITH_SOCKET if row.pin else 0.0, top + under)
+
+
+def _told_height(row: Row, tight: bool) -> float:
+    """Height of where and EXPECT, side by side."""
+    room, size = WHERE[row.pin is not None], TIGHT if tight else WIDE
+    where = 4.75 * lines(f"{row.number} · {row.what}", room, 3.8, bold=True)
+    where += 1.25 * size * sum(lines(text, room, size) for text in where_texts(row, tight))
+    where += 1.25 * size * lines(row.range, room, size, bold=True) if row.range else 0
     where += 4.56 * lines(row.instead, room, 3.8, bold=True) if row.instead else 0
-    where += 4.125 * (lines(row.differs, room, 3.3) if row.differs else 0)
-    middle = 12 + 0.7 + 5 + (0.4 + 3.75 * lines(row.moved, MIDDLE, 3.0) if row.moved else 0)
-    middle += 3.4 * lines(ids_text(row), MIDDLE, 2.7)
-    middle += 4 * sum(lines(text, MIDDLE, 3.2) for text in (row.note, row.chart) if text)
-    stop = 3.7 + 5.28 * lines(row.stop, STOP, 4.4, bold=True) if row.stop else 0
-    return max(WITH_SOCKET if row.pin else PLAIN, 2.3 + max(where, middle, stop))
+    return max(where, 12 + 0.7 + (BAND_SMALL if small_band(row, tight) else BAND))
+
+
+def _stop_height(text: str) -> float:
+    """Height of the stop's own column."""
+    return 3.7 + 5.28 * lines(text, STOP, 4.4, bold=True) if text else 0.0
+
+
+def _also_height(text: str, room: float) -> float:
+    """Height of a stop's words in the line under the row."""
+    return 5.04 * lines(text, room, 4.2, bold=True) if text else 0.0
+
+
+def where_texts(row: Row, tight: bool) -> list[str]:
+    """Where the probes go: a line each, or joined where a page is saved by it."""
+    return [" · ".join(probes(row))] if tight else probes(row)
+
+
+def small_band(row: Row, tight: bool) -> bool:
+    """Is the band set in smaller letters, by a tight rung or because it would not fit its column?"""
+    return tight or width(row.band, 4.8) > MIDDLE - 1
+
+
+def stop_texts(row: Row, tight: bool) -> tuple[str, str]:
+    """(what stands in the stop's own column, what stands in a line under the row), whichever way takes less height."""
+    limits, _, words = row.stop.partition("; ")
+    if not words:
+        return row.stop, ""
+    also, told = f"Switch off also if: {words}", _told_height(row, tight)
+    apart = max(told, _stop_height(limits)) + _also_height(also, UNDER[row.pin is not None])
+    return (limits, also) if apart < max(told, _stop_height(row.stop)) else (row.stop, "")
+
+
+def under_texts(row: Row) -> list[str]:
+    """What stands in the line under a row, its names last."""
+    return [t for t in (row.contact, row.differs, row.note, row.chart, row.moved, ids_text(row)) if t]
 
 
 def _half_height(row: Row) -> float:
@@ -124,7 +172,9 @@ def stands_lines(rung: Mapping[str, Any], *, full: bool) -> list[str]:
 
 
 def stands_height(rung: Mapping[str, Any], *, full: bool) -> float:
-    """Height of the box."""
+    """Height of the box; in smaller letters from a rung's second page on."""
+    if not full:
+        return 6.6 + 4.38 * sum(lines(t, 183.0, 3.5, bold=t.startswith("LIVE")) for t in stands_lines(rung, full=False))
     return 6.6 + 5.2 * sum(lines(t, 183.0, 4.0, bold=t.startswith("LIVE")) for t in stands_lines(rung, full=full))
 
 
