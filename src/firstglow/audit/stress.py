@@ -7,12 +7,17 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.model import Part
 from firstglow.audit.ways import Array, Stood
 
 Verdict = Literal["fit", "tight", "unfit", "rating unknown"]
 RANK: tuple[Verdict, ...] = ("fit", "rating unknown", "tight", "unfit")
 """From the best to the worst."""
 EXACT = 1e-9
+PRINTED = 0.01
+"""Past a rating by less than this is the rating's own print (2 A for 2.00), not the part's trouble."""
+FELT = 0.01
+"""A fault that asks less of a part than this part of its rating gets no row."""
 WORSE = 1.02
 """A fault gets a row of its own where it asks this much more than every way of standing without one."""
 
@@ -42,21 +47,21 @@ class Stress:
 
     @property
     def verdict(self) -> Verdict | None:
-        """Fit, tight (margin under its share), unfit (past it), rating unknown; None for a fault."""
+        """Fit, tight (margin under its share), unfit (past it by more than its print), rating unknown; None for a fault."""
         if self.fault:
             return None
         margin = self.margin
         if margin is None:
             return "rating unknown"
-        if margin < -EXACT:
+        if margin < -PRINTED:
             return "unfit"
-        return "tight" if margin < self.tight else "fit"
+        return "tight" if margin < self.tight - EXACT else "fit"
 
     @property
     def survives(self) -> bool | None:
         """Of a fault's row: whether the rating bears it; None without a rating."""
         margin = self.margin
-        return None if not self.fault or margin is None else margin >= -EXACT
+        return None if not self.fault or margin is None else margin >= -PRINTED
 
     def row(self) -> dict[str, Any]:
         """CONTRACTS' row."""
@@ -74,11 +79,11 @@ def worst(stresses: tuple[Stress, ...]) -> Verdict:
 
 
 def most(
-    stood: Stood, stress: str, unit: str, values: Array, rating: float | None, tight: float,
+    stood: Stood, part: Part, stress: str, unit: str, values: Array, rating: float | None, tight: float,
     where: NDArray[np.bool_] | None = None, note: str = "", faults: bool = True,
 ) -> Iterator[Stress]:  # fmt: skip
-    """The worst of ``values`` (way,) by size among ``where`` (default: every way without a fault), and the worst fault's
-    where that is worse."""
+    """The worst of ``values`` (way,) by size among ``where`` (default: every way without a fault), and the worst that a
+    fault of another part does, where that is worse and worth a word."""
     sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
     among = stood.where() if where is None else where & stood.where()
     value = 0.0
@@ -86,9 +91,10 @@ def most(
         k = int(np.where(among, sizes, -1.0).argmax())
         value = float(sizes[k])
         yield Stress(stress, value, unit, rating, stood.ways[k].text, tight=tight, note=note)
-    if faults and stood.faulty.any():
-        k = int(np.where(stood.faulty, sizes, -1.0).argmax())
-        if sizes[k] > WORSE * value + EXACT:
+    others = stood.faults_beside(part)
+    if faults and others.any():
+        k = int(np.where(others, sizes, -1.0).argmax())
+        if sizes[k] > max(WORSE * value, FELT * (rating or 0.0)) + EXACT:
             yield Stress(stress, float(sizes[k]), unit, rating, stood.ways[k].text, tight=tight, fault=True, note=note)
 
 

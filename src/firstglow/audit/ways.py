@@ -89,10 +89,10 @@ class Stood:
             ]
         )
 
-    @cached_property
-    def faulty(self) -> NDArray[np.bool_]:
-        """Which columns are a neighbour's fault (way,)."""
-        return np.array([bool(w.faults) for w in self.ways])
+    def faults_beside(self, part: Part) -> NDArray[np.bool_]:
+        """Which columns are another part's fault (way,)."""
+        own = {part.name, part.envelope}
+        return np.array([bool(w.faults) and not any(f.part in own for f in w.faults) for w in self.ways])
 
     def is_in(self, part: Part) -> NDArray[np.bool_]:
         """Whether a valve is in its socket and warm (way,)."""
@@ -168,7 +168,6 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
             for c in amplifier.channels
             if (mine := frozenset(p.envelope or "" for p in amplifier.of_kind("valve") if p.channel == c))
         ]
-    yield Way("running, lowest mains", Situation(mains["low"], pots=pots), "low", runs=True)
     told: tuple[tuple[Level, str], ...] = (("now", ""), ("high", ", highest mains"))
     for level, words in told:
         plain = Situation(mains[level], pots=pots)
@@ -178,6 +177,7 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
             yield Way(text + words, plain.but(out=out), level)
         for s in found.standby:
             yield Way(f"{s.switch} open (standby){words}", plain.but(switches_open=frozenset({s.switch})), level)
+    yield Way("running, lowest mains", Situation(mains["low"], pots=pots), "low", runs=True)
     high = Situation(mains["high"], pots=pots)
     for text, faults in neighbours(amplifier, found):
         yield Way(text, high, "high", faults=faults)

@@ -24,6 +24,7 @@ VERBS = {
     "narrow": "Which three measurements before any power would narrow the bands most.",
     "windings": "From a bundle of unknown leads to the transformer's line of the file, one reading at a time.",
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
+    "parts": "Are the parts fit? The worst stress of each beside its rating, and what to fit instead.",
     "start": "A cold start over seconds: how high HT goes, bias or current first, off and on again.",
     "discharge": "What stays charged after switch-off, how long, and what a bleeder would change.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",

@@ -1,0 +1,22 @@
+"""Kinds of part that age: renewed, or at least measured, whatever the figures say."""
+
+import re
+
+from firstglow.amplifier.model import Part
+
+OLD = re.compile(r"\b(old|original|aged|waxed|tired|leaky|dried|drifted|19[2-8]\d)\b", re.IGNORECASE)
+"""Words of a part's note that say so (wet and dry electrolytics over 40 years: common practice)."""
+
+
+def ages(part: Part) -> str:
+    """Why a part of this kind is renewed anyway; "" where it is not."""
+    old = bool(OLD.search(str(part.words.get("note", "")))) or bool(part.words.get("original"))
+    if part.kind == "capacitor" and part.type == "paper":
+        return "waxed paper leaks with age"
+    if part.kind == "capacitor" and part.type == "electrolytic" and old:
+        return "an old electrolytic dries out and leaks"
+    if part.kind == "resistor" and part.type == "carbon composition":
+        return "carbon composition drifts high with age: measure it with one lead lifted, renew past 20 %"
+    if part.kind == "diode" and part.type == "selenium":
+        return "selenium's drop rises with age, and it fails with poisonous fumes"
+    return ""

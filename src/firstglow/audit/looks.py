@@ -1,0 +1,49 @@
+"""Where a missing rating stands on the part itself, or how its size tells it."""
+
+from collections.abc import Mapping
+
+LOOK: Mapping[tuple[str, str], str] = {
+    (
+        "resistor",
+        "watts",
+    ): "its body: 0.5 W about 9 mm long, 1 W 12 mm, 2 W 15 mm (common practice); say watts in the file",
+    ("resistor", "volts"): "its maker's sheet; a 0.5 W body mostly 350 V, 1 W and 2 W 500 V",
+    ("capacitor", "working volts"): "V, VDC or WV on its sleeve; 400 V and less does not belong on HT by itself",
+    ("capacitor", "surge volts"): "V, VDC or WV on its sleeve; SURGE beside it on old cans",
+    (
+        "capacitor",
+        "ac volts",
+    ): "the class (X2, Y2) and V~ on its case: V without ~ is dc and does not count on the mains",
+    ("capacitor", "ripple amps, rms"): "its maker's sheet by type and size, at 100 or 120 Hz and 105 degC",
+    ("pot", "track watts"): "W on its cover; unmarked ones of 16 mm 0.1 W, 24 mm 0.25 W at most (common practice)",
+    ("choke", "amps, dc"): "mA or H @ mA on its frame or label",
+    ("diode", "peak inverse volts"): "its type number, then its sheet (1N4007: 1000 V); on selenium V~ in",
+    ("diode", "amps, mean"): "its type number, then its sheet; on selenium mA beside the plates",
+    ("diode", "surge amps at switch-on"): "its type number, then its sheet (IFSM)",
+    ("fuse", "running amps, rms"): "its cap: T or F, amps, L or H, 250 V",
+    ("switch", "amps"): "A and V~ beside its terminals",
+    ("switch", "volts it parts"): "V~ beside its terminals; dc takes a switch marked for dc",
+    ("wire", "amps"): "its section: 0.5 mm2 carries 3 A, 0.75 mm2 6 A in a chassis (common practice)",
+    (
+        "wire",
+        "volts to chassis, crest",
+    ): "U0/U on the insulation or the reel: U0 counts to chassis, U only from core to core",
+    ("inlet", "amps, rms"): "A beside its pins (10 A on the usual three-pin inlet)",
+    (
+        "output transformer",
+        "dc amps of its plate",
+    ): "mA dc on its label or in its maker's sheet: it is gapped for so much",
+    ("transformer", "volt-amperes of all windings"): "VA on its plate; else weigh it and ask a maker's table",
+    ("supply", "amps"): "its front plate",
+}
+
+
+def look(kind: str, stress: str) -> str:
+    """What to look for on the part."""
+    if (kind, stress) in LOOK:
+        return LOOK[kind, stress]
+    if kind in ("valve", "rectifier"):
+        return "its maker's sheet, by the type as printed on the glass"
+    if kind == "transformer":
+        return "mA or A beside the winding on its plate; else its maker's sheet"
+    return "its maker's sheet"

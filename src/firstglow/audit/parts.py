@@ -1,0 +1,102 @@
+"""Are the parts fit? Every electrical part's worst stress over all the ways the amplifier can stand, beside its rating."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.audit.ageing import ages
+from firstglow.audit.looks import look
+from firstglow.audit.proposal import Proposal
+from firstglow.audit.replace import propose
+from firstglow.audit.stress import Stress, Verdict, worst
+from firstglow.audit.stress_passive import PASSIVE
+from firstglow.audit.stress_valves import VALVES
+from firstglow.audit.stress_windings import WINDINGS
+from firstglow.audit.ways import Stood, stood
+
+KINDS: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {**PASSIVE, **VALVES, **WINDINGS}
+BOUGHT = ("resistor", "capacitor", "pot", "choke", "diode", "fuse", "switch", "lamp")
+"""Kinds that are bought by their proposal; of all others it says what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Audited:
+    """One part with all its stresses. ages: why a part of its kind is renewed anyway, "" where it is not. proposal: of every
+    part that is tight, unfit or ageing."""
+
+    part: str
+    kind: str
+    stresses: tuple[Stress, ...]
+    verdict: Verdict
+    ages: str
+    proposal: Proposal | None
+
+    def looks(self) -> tuple[str, ...]:
+        """Where its missing ratings stand, one line each."""
+        return tuple(f"{s.stress}: {look(self.kind, s.stress)}" for s in self.stresses if s.verdict == "rating unknown")
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """parts: every part of the amplifier once, in its own order. unsolved: faults that would not settle."""
+
+    parts: tuple[Audited, ...]
+    stood: Stood
+
+    def of(self, part: str) -> Audited:
+        """One part; KeyError if it is none."""
+        for a in self.parts:
+            if a.part == part:
+                return a
+        raise KeyError(part)
+
+
+def audit(amplifier: Amplifier, mains_now: float | None = None) -> Audit:
+    """Every part of the amplifier. mains_now: at the socket today [V rms]. Raises SolveError."""
+    at = stood(amplifier, mains_now)
+    found = []
+    for part in amplifier.parts.values():
+        stresses = tuple(KINDS[part.kind](at, part))
+        why = ages(part)
+        proposal = propose(at, part, stresses, why)
+        found.append(Audited(part.name, part.kind, stresses, worst(stresses), why, proposal))
+    return Audit(tuple(found), at)
+
+
+def document(found: Audit) -> dict[str, Any]:
+    """CONTRACTS' document."""
+    return {
+        "parts": [
+            {
+                "part": a.part,
+                "stresses": [s.row() | {"look": _look(a.kind, s)} for s in a.stresses],
+                "verdict": a.verdict,
+                "ageing": a.ages or None,
+                "proposal": None if a.proposal is None else a.proposal.row(),
+            }
+            for a in found.parts
+        ],
+        "order": order(found),
+        "mains": dict(found.stood.mains),
+        "unsolved": list(found.stood.unsolved),
+    }
+
+
+def order(found: Audit) -> list[dict[str, Any]]:
+    """What to buy: one line for what is the same, with the parts it is for."""
+    lines: dict[str, dict[str, Any]] = {}
+    for a in found.parts:
+        if a.proposal is None or a.kind not in BOUGHT:
+            continue
+        line = lines.setdefault(
+            a.proposal.what,
+            {"what": a.proposal.what, "count": 0, "for": [], "alternatives": list(a.proposal.alternatives)},
+        )
+        line["count"] += 1
+        line["for"].append(a.part)
+    return list(lines.values())
+
+
+def _look(kind: str, stress: Stress) -> str | None:
+    return look(kind, stress.stress) if stress.verdict == "rating unknown" else None

@@ -1,0 +1,44 @@
+"""What to fit instead of one part, as data, and its figures in bench words."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from firstglow.audit.stress import Stress
+from firstglow.quantities import show
+
+REST = "ratings alone change: every reading stays"
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """what: what to fit or do. why: what asks for it. changes: what reads differently then. keep: of a part that must stay, how
+    it may. alternatives: other ways."""
+
+    what: str
+    why: str
+    changes: str = REST
+    keep: str = ""
+    alternatives: tuple[str, ...] = ()
+
+    def row(self) -> dict[str, Any]:
+        """Of the document."""
+        return {
+            "what": self.what, "why": self.why, "changes": self.changes, "keep": self.keep or None,
+            "alternatives": list(self.alternatives),
+        }  # fmt: skip
+
+
+def said(s: Stress) -> str:
+    """Value and rating in bench words."""
+    word = "of" if s.side == "at most" else "where it needs"
+    rating = "" if s.rating is None else f" {word} {shown(s.rating, s.unit)}"
+    return f"{shown(s.value, s.unit)}{rating}"
+
+
+def shown(value: float, unit: str) -> str:
+    """A figure with its unit; next to nothing as 0."""
+    unit_words = {"VA": "V", "ohm": "ohm"}.get(unit, unit)
+    if abs(value) < 1e-6 and unit != "F":
+        value = 0.0
+    text = show(value, unit_words, 3)
+    return f"{text}A" if unit == "VA" else text

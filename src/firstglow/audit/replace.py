@@ -1,0 +1,280 @@
+"""What to fit instead: preferred values (IEC 60063), ratings that are made, and what then reads differently."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from math import ceil
+from typing import Any
+
+import numpy as np
+
+from firstglow.amplifier.model import Amplifier, Part, Quantity
+from firstglow.audit.proposal import REST, Proposal, said, shown
+from firstglow.audit.replace_valves import heater, rectifier, valve
+from firstglow.audit.stress import Stress
+from firstglow.audit.stress_passive import AIR, derate
+from firstglow.audit.ways import Stood
+from firstglow.markings.made import made_volts, made_watts, present
+from firstglow.markings.series import is_preferred, next_up, preferred
+from firstglow.quantities import show
+
+FUSES = (
+    0.032, 0.04, 0.05, 0.063, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15,
+    4.0, 5.0, 6.3,
+)  # fmt: skip
+"""Rated amps that are made, IEC 60127-2 (R10 series, from memory)."""
+POTS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
+"""Watts that pots are made for (common practice)."""
+SILICON = (("1N4007", 1.0, 1000.0), ("1N5408", 3.0, 1000.0))
+"""Diodes at hand anywhere: type, mean amps, peak inverse volts (registered types, from memory)."""
+SILICON_VOLTS = 0.9
+FELT_VOLTS = 0.5
+"""Less than this no reading is said to change [V]."""
+
+
+def propose(stood: Stood, part: Part, stresses: Sequence[Stress], ageing: str) -> Proposal | None:
+    """For a part that is tight, unfit or of a kind that ages; None for all others."""
+    pressing = [s for s in stresses if s.verdict in ("tight", "unfit")]
+    if not pressing and not ageing:
+        return None
+    why = "; ".join([f"{s.stress}: {said(s)} ({s.situation})" for s in pressing] + ([ageing] if ageing else []))
+    made = _KINDS.get(part.kind, _plain)(stood, part, {s.stress: s for s in stresses if not s.fault}, pressing)
+    keep = _keep(part) if part.words.get("original") else ""
+    return replace(made, why=why, keep=keep)
+
+
+def _keep(part: Part) -> str:
+    if part.kind == "capacitor":
+        can = f"the can {part.words['can']}" if part.words.get("can") else "its case"
+        return f"it must stay: restuff {can}, keep its vent and its insulation from the chassis"
+    return "it must stay: fit the new part beside it and leave the old one in place with a lead free"
+
+
+# -- resistors -----------------------------------------------------------------------------------------------------
+def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    ohms = part.value("ohms")
+    value = ohms if is_preferred(ohms, "E24") or is_preferred(ohms, "E96") else preferred(ohms, "E24")
+    watts = 2.0 * by["watts"].value
+    rated = part.values.get("watts")
+    watts = max(watts, rated.value if rated is not None else 0.5)
+    count = 1
+    volts = by.get("volts")
+    if volts is not None and volts in pressing:
+        # each its own share of the volts, with a tenth to spare
+        count = max(2, ceil(volts.value / (0.9 * (volts.rating or 350.0))))
+    each, what = watts / count, f"{show(value, 'ohm')}"
+    if count > 1:
+        value = preferred(value / count, "E24") * count
+        what = f"{count} of {show(value / count, 'ohm')} in series"
+    film = made_watts(max(each, 0.5), "film")
+    wound = made_watts(each / derate("wirewound", AIR), "wirewound")
+    kind = f"metal film {film:g} W" if film is not None else f"wirewound {wound or each:g} W, clear of capacitors"
+    other = (
+        (f"wirewound {wound:g} W, clear of capacitors",)
+        if film is not None and wound and each > 1.0 and count == 1
+        else ()
+    )
+    changes = moved(stood, {f"{part.name} ohms": value}) if abs(value / ohms - 1.0) > 1e-9 else REST
+    if part.type == "carbon composition":
+        changes = f"{changes}; if the old one had drifted, readings go back to the drawing's"
+    return Proposal(f"{what}, {kind}", "", changes, alternatives=other)
+
+
+# -- capacitors ----------------------------------------------------------------------------------------------------
+def _capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    farads, electrolytic = part.value("farads"), part.type == "electrolytic"
+    if "ac volts" in by:
+        to_chassis = "chassis" in part.leads.values() or "earth" in part.leads.values()
+        kind = "class Y2" if to_chassis else "class X2"
+        return Proposal(f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more", "")
+    if "reverse volts" in by and by["reverse volts"].verdict == "unfit":
+        return Proposal(
+            f"{show(farads, 'F')} new, the other way round: its minus where its plus is now", "",
+            "the volts across it change sign; one that has been reversed under volts is not used again",
+        )  # fmt: skip
+    volts = by["working volts"].value / (1.0 - by["working volts"].tight)
+    if "surge volts" in by:
+        volts = max(volts, by["surge volts"].value / 1.10 / 0.95)
+    if part.values.get("volts"):
+        volts = max(volts, part.value("volts"))
+    value = present_value(farads)
+    make = (
+        "electrolytic"
+        if electrolytic
+        else "mica"
+        if part.type == "mica"
+        else "ceramic"
+        if part.type == "ceramic"
+        else "film"
+    )
+    rated = made_volts(volts, make)
+    kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
+    if rated is None:
+        half = made_volts(volts / 2.0, make)
+        pair = next_up(2.0 * value, "E6")
+        what = f"2 of {show(pair, 'F')} {half:g} V {kind} in series, 220 kohm 2 W across each"
+    else:
+        what = f"{show(value, 'F')} {rated:g} V {kind}"
+    ripple = by.get("ripple amps, rms")
+    if ripple is not None and ripple.value > 0.0:
+        what += f", ripple {show(ripple.value / 0.7, 'A')} rms or more"
+    return Proposal(what, "", _capacitor_changes(stood, part, value), alternatives=_others(farads, value, rated, kind))
+
+
+def present_value(farads: float) -> float:
+    """The value made today that is nearest."""
+    made = present(farads, "F")
+    return made[0].value if made else farads
+
+
+def _others(farads: float, value: float, rated: float | None, kind: str) -> tuple[str, ...]:
+    more = [p.value for p in present(farads, "F") if p.value != value]
+    return tuple(f"{show(v, 'F')} {rated:g} V {kind}" for v in more) if rated is not None else ()
+
+
+def _capacitor_changes(stood: Stood, part: Part, value: float) -> str:
+    ratio = value / part.value("farads")
+    if abs(ratio - 1.0) < 1e-9:
+        return REST
+    tail = f"its farads go to {100 * ratio:.0f} %"
+    if part.type == "electrolytic":
+        return f"{tail}: ripple behind it to about {100 / ratio:.0f} %; {moved(stood, {f'{part.name} farads': value})}"
+    return f"{tail}: a bass corner it makes goes to {100 / ratio:.0f} %; dc readings stay"
+
+
+# -- the rest ------------------------------------------------------------------------------------------------------
+def _pot(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    need = 2.0 * by["track watts"].value
+    watts = next((w for w in POTS if w >= need), None)
+    if watts is None:
+        return Proposal("fixed resistors in series with its ends that take most of the volts, and a smaller track", "")
+    return Proposal(
+        f"pot {show(part.value('ohms'), 'ohm')}, {watts:g} W or more for the whole track, rated at 70 degC", ""
+    )
+
+
+def _choke(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    amps = by["amps, dc"].value / 0.9
+    need = ceil(amps * 100.0) / 100.0
+    return Proposal(
+        f"choke {show(part.value('henries'), 'H')} {show(need, 'A')} dc or more, {show(part.value('ohms'), 'ohm')}", "",
+        "HT behind it moves with its ohms: their difference times the amps",
+    )  # fmt: skip
+
+
+def _diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    piv, amps = by["peak inverse volts"].value / 0.8, by["amps, mean"].value / 0.8
+    kind = next(((n, v) for n, a, v in SILICON if a >= amps), ("a rectifier diode for so many amps", 1000.0))
+    count = max(1, ceil(piv / kind[1]))
+    what = kind[0] if count == 1 else f"{count} of {kind[0]} in series, 470 kohm and 10 nF 1 kV across each"
+    if part.type != "selenium":
+        return Proposal(what, "")
+    return _silicon_for(stood, part, what)
+
+
+def _silicon_for(stood: Stood, part: Part, what: str) -> Proposal:
+    """A silicon diode and the resistor that costs what the selenium cost, at this very current."""
+    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
+    row = stood.row(part.name)
+    mean, rms, watts = (abs(float(row[n][k])) for n in ("amps", "amps_rms", "watts"))
+    extra = max(watts - SILICON_VOLTS * mean, 0.0)
+    ohms = preferred(extra / rms**2, "E24") if rms > 0 and extra / rms**2 > 0.5 else 0.0
+    if not ohms:
+        return Proposal(f"{what} (silicon)", "", "next to nothing at this current")
+    rated = made_watts(max(2.0 * rms**2 * ohms, 0.5), "film") or made_watts(2.0 * rms**2 * ohms, "wirewound")
+    without, with_it = (_as_silicon(stood, part, r) for r in (0.0, ohms))
+    return Proposal(
+        f"{what} (silicon) with {show(ohms, 'ohm')} {rated:g} W in series", "",
+        f"with the resistor {with_it}; without it {without}. The resistor matches the selenium at {show(mean, 'A')} only: at "
+        "switch-on, nothing drawing, the volts go higher. Set the idle again, output valves out first",
+        alternatives=(f"{what} alone, the network behind it redesigned for the higher volts",),
+    )  # fmt: skip
+
+
+def _as_silicon(stood: Stood, part: Part, ohms: float) -> str:
+    """What the joint that moves most reads with silicon and a resistor in the selenium's place."""
+    from firstglow.amplifier.situation import Situation
+    from firstglow.solver.circuit import compile_circuit
+    from firstglow.solver.standing import SolveError
+
+    exact = {"plates": 0.0, "age": 0.0, "series_ohms": ohms + 0.04}
+    values = {**part.values, **{k: Quantity(v) for k, v in exact.items()}}
+    parts = {**stood.amplifier.parts, part.name: replace(part, type="silicon", values=values)}
+    other: Amplifier = replace(stood.amplifier, parts=parts, digest=f"{stood.amplifier.digest} {part.name} {ohms}")
+    try:
+        circuit = compile_circuit(other)
+        now = circuit.solve(circuit.vector(Situation(stood.mains["now"], pots=stood.pots)))
+    except SolveError:
+        return "the amplifier would not settle"
+    return _most_moved(stood, now)
+
+
+def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    need = by["running amps, rms"].value / 0.8
+    amps = next((a for a in FUSES if a >= need), None)
+    letter = {"slow": "T", "fast": "F"}.get(part.type or "", "T")
+    what = f"{letter} {amps:g} A, 250 V, H where the mains can give much" if amps else "a fuse for so many amps"
+    return Proposal(what, "", "an amplifier that blows it still draws too much: find out first why")
+
+
+def _transformer(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    asked = ", ".join(f"{s.stress.split(':')[0]} {shown(s.value / 0.95, s.unit)} or more" for s in pressing)
+    return Proposal(
+        f"a transformer with {asked}; or less load on it", "", "every volt follows the new one's regulation"
+    )
+
+
+def _gas_tube(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    feed = next((g.feed for g in stood.roles.gas_tubes if g.part == part.name and g.feed), ())
+    too_much = any(s.stress == "amps" for s in pressing)
+    name = feed[0] if feed else "its feed resistor"
+    return Proposal(f"{'more' if too_much else 'less'} ohms in {name}", "", "the current through it; its volts stay")
+
+
+def _plain(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    words = {
+        "lamp": "a lamp for these volts, or a resistor in its lead",
+        "switch": "a switch rated for it, dc volts where it parts HT",
+        "input": "find what leaks dc there: a coupling capacitor, a grid leak that is open",
+        "load": "find the dc: insulation of the output transformer, or the loop",
+        "output transformer": "valves matched within 10 %, or their idles set alike",
+    }
+    return Proposal(words.get(part.kind, "a part rated for it"), "")
+
+
+_KINDS: Mapping[str, Callable[[Stood, Part, Mapping[str, Stress], Sequence[Stress]], Proposal]] = {
+    "resistor": _resistor,
+    "capacitor": _capacitor,
+    "pot": _pot,
+    "choke": _choke,
+    "diode": _diode,
+    "fuse": _fuse,
+    "valve": valve,
+    "rectifier": rectifier,
+    "heater": heater,
+    "transformer": _transformer,
+    "gas tube": _gas_tube,
+}
+
+
+def moved(stood: Stood, values: Mapping[str, float]) -> str:
+    """What reads differently with some parameters changed, running: the joint that moves most."""
+    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
+    p = np.array(stood.standing.values[:, k])
+    for name, value in values.items():
+        p[stood.circuit.column[name]] = value
+    now = stood.circuit.solve(p, stood.standing.x[:, k], strict=False)
+    return _most_moved(stood, now) if now.settled.all() else "its readings could not be worked out"
+
+
+def _most_moved(stood: Stood, now: Any) -> str:
+    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
+    best, joint, pair = FELT_VOLTS, "", (0.0, 0.0)
+    for row in stood.circuit.unknowns:
+        name = row.removeprefix("dc ")
+        if row.startswith("dc ") and name in stood.amplifier.joints:
+            before, after = float(stood.dc(name)[k]), float(now.dc(name)[0])
+            if abs(after - before) > best:
+                best, joint, pair = abs(after - before), name, (before, after)
+    if not joint:
+        return "no reading moves by half a volt"
+    return f"{joint} moves most, from {pair[0]:.1f} to {pair[1]:.1f} V"

@@ -1,0 +1,288 @@
+"""What resistors, capacitors, pots, chokes, diodes and the odd parts are asked, beside what they are rated for."""
+
+from collections.abc import Callable, Iterator, Mapping
+from math import sqrt
+
+import numpy as np
+
+from firstglow.amplifier.leg_types import Leg
+from firstglow.amplifier.model import Part
+from firstglow.audit.cold_start import surge_volts
+from firstglow.audit.stress import Stress, least, most
+from firstglow.audit.ways import Array, Stood
+
+AIR = 50.0
+"""Air inside a warm chassis [degC] (common practice)."""
+HALF = 0.5
+"""A resistor or a track is tight past half its watts (common practice; facts: res.derating, design rule 50 %)."""
+WIREWOUND_WATTS = 4.0
+"""A resistor whose make is not said counts as a wirewound from here on: only they are made so large (common practice)."""
+BODY = ((0.25, 250.0), (0.5, 350.0), (1.0, 500.0), (np.inf, 500.0))
+"""Working volts by watts up to [W, V]: leaded carbon film, normal bodies (maker's data sheet, facts: res.voltage_limit)."""
+MINIATURE = "by a normal body of its watts; a miniature one stands less"
+FILM_SHARE, ELECTROLYTIC_SHARE, SURGE_SHARE = 0.20, 0.10, 0.05
+"""Margins under which a capacitor is tight: 80 % for film, ceramic 60 % (facts: cap.derating, from memory); B 20 %."""
+BYPASS_SHARE = 1.0 / 3.0
+"""A cathode's bypass is rated 1.5 times its volts at least (common practice)."""
+REVERSE_VOLTS = 1.0
+"""What an electrolytic stands the wrong way round [V] (IEC 60384-4 type tests, from memory)."""
+RIPPLE_AMPS = 5e-3
+"""Less ripple than this no electrolytic feels [A rms] (common practice)."""
+DIODE_SHARE, FUSE_SHARE, PLAIN_SHARE = 0.20, 0.20, 0.10
+SURGE_TIMES = 30.0
+"""A silicon diode's one-cycle surge over its mean current: 30 A for the 1 A types (1N4001 to 1N4007, from memory)."""
+SAFETY = ("X", "Y", "X2", "Y2", "X1", "Y1")
+INPUT_VOLTS, LOAD_VOLTS = 0.05, 0.1
+"""Dc that may stand on an input and on a loudspeaker [V] (common practice)."""
+
+
+def resistor(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Watts at the chassis's air, and volts across its body."""
+    row = stood.row(part.name)
+    watts = part.values.get("watts")
+    wirewound = part.type == "wirewound" or (part.type is None and watts is not None and watts.value > WIREWOUND_WATTS)
+    share = derate("wirewound" if wirewound else part.type or "film", AIR)
+    note = f"{AIR:.0f} degC air leaves a wirewound {100 * share:.0f} % of its watts" if wirewound else ""
+    rating = None if watts is None else watts.value * share
+    yield from most(stood, part, "watts", "W", row["watts"], rating, HALF, note=note)
+    stated = part.values.get("volts")
+    volts = stated.value if stated is not None else None if watts is None else body_volts(watts.value)
+    across = np.abs(row["volts"]) + sqrt(2.0) * row.get("volts_ac", np.zeros(1))
+    yield from most(stood, part, "volts", "V", across, volts, PLAIN_SHARE, note="" if stated is not None else MINIATURE)
+
+
+def derate(kind: str, degc: float) -> float:
+    """Part of its watts that a resistor has at an air temperature: P(T) = Pn (T0 - T) / (T0 - Tr) above Tr (IEC 60115-1
+    style; film 70 to 155 degC, facts: res.derating, others from memory)."""
+    full, zero = {
+        "wirewound": (25.0, 350.0), "carbon composition": (70.0, 130.0), "metal oxide": (70.0, 235.0),
+    }.get(kind, (70.0, 155.0))  # fmt: skip
+    return min(1.0, max(0.0, (zero - degc) / (zero - full)))
+
+
+def body_volts(watts: float) -> float:
+    """Working volts of a normal body of so many watts [V]."""
+    return next(v for w, v in BODY if watts <= w)
+
+
+def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Working, surge and reverse volts, ripple current; on the mains side ac volts."""
+    row = stood.row(part.name)
+    rated = part.value("volts") if part.values.get("volts") else None
+    if part.type in SAFETY or not any(f"dc {j}" in stood.circuit.index for j in part.leads.values()):
+        note = "" if part.type in SAFETY else "only a capacitor of class X or Y may stand on the mains"
+        yield from most(stood, part, "ac volts", "V", row.get("volts_ac", np.zeros(1)), rated, PLAIN_SHARE, note=note)
+        return
+    plus, minus = part.leads["+"], part.leads["-"]
+    volts = stood.dc(plus) - stood.dc(minus)
+    swung = np.abs(volts) * stood.swing(plus, minus)
+    if part.type != "electrolytic":
+        yield from most(stood, part, "working volts", "V", swung, rated, FILM_SHARE)
+        return
+    cathodes = {p.leads["cathode"] for p in stood.amplifier.of_kind("valve")}
+    share = BYPASS_SHARE if plus in cathodes else ELECTROLYTIC_SHARE
+    yield from most(stood, part, "working volts", "V", volts, rated, share, stood.where(cold=False))
+    surge = None if rated is None else surge_volts(stood.amplifier, part.name, rated)
+    yield from most(stood, part, "surge volts", "V", swung, surge, SURGE_SHARE, stood.where(cold=True), faults=False)
+    yield from most(stood, part, "reverse volts", "V", np.maximum(-volts, 0.0), REVERSE_VOLTS, HALF)
+    yield from _ripple(stood, part)
+
+
+def _ripple(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Of a capacitor that a rectifier charges, and of one whose ripple rating is said."""
+    row, rated = stood.row(part.name), part.values.get("ripple_amps")
+    amps = row.get("amps_rms", np.zeros(1))
+    if rated is not None or float(np.max(amps)) > RIPPLE_AMPS:
+        yield from most(
+            stood, part, "ripple amps, rms", "A", amps, rated.value if rated is not None else None, 0.3,
+            stood.where(cold=False), "at idle; at full power the supply's is higher",
+        )  # fmt: skip
+
+
+def pot(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Its busier side's current through the whole track: that is how a track is rated."""
+    ohms = part.value("ohms")
+    at = stood.standing.values[stood.circuit.column[f"{part.name} position"]]
+    one, wiper, two = (stood.dc(part.leads[lead]) for lead in ("end 1", "wiper", "end 2"))
+    contact = part.value("wiper_ohms")
+    sides = []
+    for volts, share in ((one, at), (two, 1.0 - at)):
+        # at an end of the travel the wiper's own contact is all there is
+        sides.append(np.abs(volts - wiper) / np.maximum(share * ohms, max(contact, 1.0)) * (share > 1e-3))
+    whole = np.abs(stood.row(part.name).get("amps", np.zeros(1)))
+    amps = np.maximum(np.maximum(sides[0], sides[1]), whole)
+    rated = part.values.get("watts")
+    yield from most(
+        stood, part, "track watts", "W", amps**2 * ohms, None if rated is None else rated.value, HALF,
+        note="its busier side's current through the whole track",
+    )  # fmt: skip
+
+
+def choke(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Dc amps."""
+    rated = part.values.get("amps")
+    yield from most(
+        stood, part, "amps, dc", "A", stood.row(part.name)["amps"], None if rated is None else rated.value, PLAIN_SHARE
+    )
+
+
+def diode(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Peak inverse volts, mean amps, surge at switch-on."""
+    row = stood.row(part.name)
+    rated, amps = part.values.get("volts"), part.values.get("amps")
+    volts = rated.value if rated is not None and rated.value > 0 else None
+    mean = amps.value if amps is not None and amps.value > 0 else None
+    yield from most(
+        stood,
+        part,
+        "peak inverse volts",
+        "V",
+        inverse(stood, part.leads["anode"], part.leads["cathode"]),
+        volts,
+        DIODE_SHARE,
+    )
+    yield from most(stood, part, "amps, mean", "A", row["amps"], mean, DIODE_SHARE, stood.where(cold=False))
+    if part.type == "silicon":
+        for leg in _legs(stood, part.name):
+            volts_peak, ohms = source(stood, leg)
+            surge = None if mean is None else SURGE_TIMES * mean
+            note = f"{ohms:.3g} ohm of windings in its way; {SURGE_TIMES:.0f} times its mean current (1N4007: 30 A)"
+            yield from most(
+                stood,
+                part,
+                "surge amps at switch-on",
+                "A",
+                volts_peak / ohms,
+                surge,
+                DIODE_SHARE,
+                note=note,
+                faults=False,
+            )
+            break
+
+
+def inverse(stood: Stood, anode: str, cathode: str) -> Array:
+    """Peak inverse volts (way,): what the dc leaves across it and the winding's crest on top; 2 sqrt 2 E with one winding of
+    E volts and a reservoir at its crest."""
+    dc = stood.dc(cathode) - stood.dc(anode)
+    return np.asarray(np.maximum(dc + sqrt(2.0) * np.abs(stood.ac(anode) - stood.ac(cathode)), 0.0))
+
+
+def _legs(stood: Stood, rectifier: str) -> Iterator[Leg]:
+    for supply in stood.roles.supplies:
+        for leg in supply.legs:
+            if rectifier in leg.rectifiers:
+                yield leg
+
+
+def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
+    """Crest of a leg's winding volts (way,) [V], and the ohms in its way: windings with the primary's reflected, resistors."""
+    volts, ohms = np.zeros(len(stood.ways)), 0.0
+    for step in leg.windings:
+        part = stood.amplifier.parts[step.part]
+        if not step.winding:  # a bench supply
+            volts, ohms = volts + abs(step.sign) * part.value("volts"), ohms + part.value("ohms")
+            continue
+        w = next(w for w in part.windings if w.name == step.winding)
+        volts = volts + abs(step.sign) * stood.row(f"{part.name} {w.name}")["volts_ac"]
+        ohms += abs(step.sign) * w.ohms.value
+        for primary in part.windings:
+            if primary.role == "primary":
+                ohms += primary.ohms.value * (w.turns.value / primary.turns.value) ** 2 * abs(step.sign)
+    for name in (*leg.series_ac, *leg.series_dc, *(r for stage in leg.stages for r in stage[0].series)):
+        ohms += (
+            stood.amplifier.parts[name].values["ohms"].value if "ohms" in stood.amplifier.parts[name].values else 0.0
+        )
+    return sqrt(2.0) * volts, max(ohms, 1e-3)
+
+
+def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Running current, rms."""
+    row = stood.row(part.name)
+    amps = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row["amps"]))
+    note = "IEC: carries its mark for good; a UL one 75 % of it"
+    rated = part.values.get("amps")
+    yield from most(
+        stood, part, "running amps, rms", "A", amps, rated.value if rated is not None and rated.value > 0 else None,
+        FUSE_SHARE, stood.where(cold=False), note,
+    )  # fmt: skip
+
+
+def switch(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Amps closed, volts open."""
+    row = stood.row(part.name)
+    amps, volts = part.values.get("amps"), part.values.get("volts")
+    carried = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row["amps"]))
+    yield from most(stood, part, "amps", "A", carried, None if amps is None else amps.value, PLAIN_SHARE)
+    one, two = list(part.leads.values())[:2]
+    apart = np.abs(stood.dc(one) - stood.dc(two))
+    if part.words.get("role") == "mains":
+        apart = np.array([w.situation.mains_volts for w in stood.ways])
+    yield from most(
+        stood, part, "volts it parts", "V", apart, None if volts is None else volts.value, PLAIN_SHARE, faults=False
+    )
+
+
+def wire(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Amps, and volts of its insulation to chassis (U0, not core to core)."""
+    row = stood.row(part.name)
+    amps = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row.get("amps", np.zeros(1))))
+    yield from most(stood, part, "amps", "A", amps, None, 0.0)
+    crest = [np.abs(stood.dc(j)) + sqrt(2.0) * np.abs(stood.ac(j)) for j in part.leads.values()]
+    yield from most(stood, part, "volts to chassis, crest", "V", np.maximum(*crest[:2]), None, 0.0)
+
+
+def lamp(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Its volts."""
+    volts = np.hypot(stood.row(part.name).get("volts_ac", 0.0), stood.row(part.name)["volts"])
+    running = stood.where(level="now", runs=True)
+    yield from most(
+        stood, part, "volts", "V", volts, 1.1 * part.value("volts"), 0.045, running, "10 % over its mark", False
+    )
+
+
+def gas_tube(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Between the current that holds its glow and the most it may carry."""
+    amps = np.abs(stood.row(part.name)["amps"])
+    yield from most(stood, part, "amps", "A", amps, part.value("amps_max"), PLAIN_SHARE)
+    yield from least(
+        stood, "least amps", "A", amps, part.value("amps_min"), PLAIN_SHARE, stood.where(runs=True), "holds the glow"
+    )
+
+
+def inlet(stood: Stood, part: Part) -> Iterator[Stress]:
+    """All that the mains give, rms."""
+    amps = np.zeros(len(stood.ways))
+    for t in stood.amplifier.of_kind("transformer"):
+        own = [stood.row(f"{t.name} {w.name}")["amps_rms"] for w in t.windings if w.role == "primary"]
+        amps = amps + (np.max(own, axis=0) if own else 0.0)
+    yield from most(stood, part, "amps, rms", "A", amps, None, 0.0, faults=False)
+
+
+def terminals(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Dc on an input or on a loudspeaker."""
+    limit = INPUT_VOLTS if part.kind == "input" else LOAD_VOLTS
+    yield from most(stood, part, "dc volts on it", "V", stood.dc(part.leads["hot"]), limit, HALF)
+
+
+def supply(stood: Stood, part: Part) -> Iterator[Stress]:
+    """A bench supply's amps."""
+    yield from most(stood, part, "amps", "A", stood.row(part.name).get("amps", np.zeros(1)), None, 0.0)
+
+
+PASSIVE: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {
+    "resistor": resistor,
+    "capacitor": capacitor,
+    "pot": pot,
+    "choke": choke,
+    "diode": diode,
+    "fuse": fuse,
+    "switch": switch,
+    "wire": wire,
+    "lamp": lamp,
+    "gas tube": gas_tube,
+    "inlet": inlet,
+    "input": terminals,
+    "load": terminals,
+    "supply": supply,
+}

@@ -1,0 +1,182 @@
+"""What valves, rectifier valves and heaters are asked, beside their sheets' limits.
+
+A design-centre limit already leaves room for what mains and parts do: it is held against the mains as they are. A design-
+maximum or absolute limit must hold on the highest mains too (rating systems of IEC 60134).
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.amplifier.situation import Situation
+from firstglow.audit.stress import Stress, least, most
+from firstglow.audit.stress_passive import inverse, source
+from firstglow.audit.ways import Array, Level, Stood
+from firstglow.readings.rated import section_of
+from firstglow.solver.cold import cold_ohms
+
+SHARE = 0.10
+"""Margin under which a valve's limit is tight (a valve's own spread, PHYSICS: 7 to 10 %)."""
+HEATER, HEATER_SHARE = 0.10, 0.045
+"""A heater's limit either way, and the margin left at 5 % (common practice: 5 % good, 10 % the limit)."""
+LONG_TAIL = 5.0
+"""A cathode this many times further from chassis than its grid from the cathode holds its current by itself."""
+
+
+def valve(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Plate, screen, cathode, grid leak, heater to cathode."""
+    row, limits = stood.row(part.name), section_of(part).limits
+    level: Level = "now" if str(limits.rating_system).startswith("design-centre") else "high"
+    here = stood.where(level=level) & stood.is_in(part)
+    none = np.zeros(len(stood.ways))
+    cathode = row["plate_amps"] + row.get("screen_amps", none)
+    system = limits.rating_system.split(";")[0].split("(")[0].strip()
+    sheet = f"{system} limit" if system else ""
+    table = (
+        ("plate watts", "W", row["plate_watts"], limits.plate_watts, True),
+        ("plate volts", "V", row["plate_volts"], limits.plate_volts, True),
+        ("screen watts", "W", row.get("screen_watts"), limits.screen_watts, False),
+        ("screen volts", "V", row.get("screen_volts"), limits.screen_volts, False),
+        ("cathode amps", "A", cathode, limits.cathode_amps, False),
+    )
+    for stress, unit, values, rating, needed in table:
+        if values is None or (rating is None and not needed):
+            continue  # the sheet rates no such thing
+        yield from most(stood, part, stress, unit, np.maximum(values, 0.0), rating, SHARE, here, sheet)
+    yield from _both_plates(stood, part, limits, here)
+    yield from _grid_leak(stood, part, limits)
+    yield from _heater_to_cathode(stood, part, limits)
+
+
+def _both_plates(stood: Stood, part: Part, limits: Any, here: Any) -> Iterator[Stress]:
+    """A double triode's two plates together, on its first section."""
+    if limits.both_plates_watts is None:
+        return
+    same = [p for p in stood.amplifier.of_kind("valve") if p.envelope == part.envelope]
+    if len(same) > 1 and same[0].name == part.name:
+        watts = np.sum([stood.row(p.name)["plate_watts"] for p in same], axis=0)
+        yield from most(stood, part, "both plates' watts", "W", watts, limits.both_plates_watts, SHARE, here)
+
+
+def _grid_leak(stood: Stood, part: Part, limits: Any) -> Iterator[Stress]:
+    """Dc ohms from grid to chassis with the power off, by the kind of its bias. None where a plate holds the grid, and of a
+    long-tailed pair: there grid current moves next to nothing."""
+    found = stood.roles
+    output = next((o for o in found.outputs if o.valve == part.name), None)
+    if output is not None:
+        fixed = output.bias in ("fixed", "back", "mixed", "none")
+    else:
+        small = next((s for s in found.smalls if s.valve == part.name), None)
+        if small is None or small.direct_coupled_from or small.grid_leak is None:
+            return
+        row = stood.row(part.name)
+        if float(np.abs(stood.dc(part.leads["cathode"])[0])) > LONG_TAIL * abs(float(row["grid_volts"][0])):
+            return
+        fixed = small.cathode_resistor is None
+    rating = limits.grid_leak_fixed_ohms if fixed else limits.grid_leak_self_ohms
+    if rating is None:
+        return
+    ohms = cold_ohms(stood.amplifier, Situation(0.0, pots=stood.pots), [(part.leads["grid"], "chassis")])[0]
+    kind = "fixed bias" if fixed else "cathode bias"
+    yield Stress("grid leak", float(ohms[0]), "ohm", rating, f"any way; {kind}", tight=0.0, note=f"limit for {kind}")
+
+
+def _heater_to_cathode(stood: Stood, part: Part, limits: Any) -> Iterator[Stress]:
+    heater = stood.amplifier.parts.get(f"{part.envelope} heater")
+    cathode = part.leads["cathode"]
+    if limits.heater_cathode_volts is None or heater is None or cathode in heater.leads.values():
+        return
+    apart = np.abs(stood.dc(cathode) - stood.dc(heater.leads["1"]))
+    here = stood.where() & np.array([part.envelope not in w.situation.out for w in stood.ways])
+    yield from most(stood, part, "heater to cathode volts", "V", apart, limits.heater_cathode_volts, SHARE, here)
+
+
+def rectifier(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Dc, peak and hot-switching amps, inverse volts, winding volts, first capacitor, supply ohms."""
+    row, limits = stood.row(part.name), section_of(part).limits
+    rated = limits.others
+    level: Level = "now" if str(limits.rating_system).startswith("design-centre") else "high"
+    running = stood.where(level=level, cold=False)
+    yield from most(stood, part, "amps, dc", "A", row["amps"], _amps(rated.get("idc_max_mA")), SHARE, running)
+    peak = _amps(rated.get("i_peak_per_plate_max_mA"))
+    yield from most(stood, part, "peak amps a plate", "A", row.get("amps_peak", row["amps"]), peak, SHARE, running)
+    plates = [lead for lead in part.leads if lead.startswith("plate")]
+    piv = np.max([inverse(stood, part.leads[p], part.leads["cathode"]) for p in plates], axis=0)
+    here = stood.where(level=level)
+    yield from most(stood, part, "peak inverse volts", "V", piv, rated.get("piv_max_V"), SHARE, here)
+    yield from _fed(stood, part, rated, here)
+    yield from _heater_to_cathode(stood, part, limits)
+
+
+def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any) -> Iterator[Stress]:
+    """What the winding and the reservoir do to it."""
+    for supply in stood.roles.supplies:
+        legs = [leg for leg in supply.legs if part.name in leg.rectifiers]
+        if not legs:
+            continue
+        crests, ohms = zip(*(source(stood, leg) for leg in legs), strict=True)
+        rms = np.max(crests, axis=0) / np.sqrt(2.0)
+        if "vrms_per_plate_max" in rated:
+            yield from most(
+                stood, part, "winding volts a plate", "V", rms, rated["vrms_per_plate_max"], 0.0, here, faults=False
+            )
+        if supply.input != "capacitor":
+            continue
+        first = sum(stood.amplifier.parts[c].value("farads") for c in supply.reservoirs or (supply.reservoir,) if c)
+        if "c_in_max_uF" in rated:
+            most_farads = rated["c_in_max_uF"] * 1e-6
+            yield Stress("first capacitor", first, "F", most_farads, "any way", note="more makes its peaks higher")
+        volts = float(rms[int(np.flatnonzero(here)[0])])
+        if (needed := supply_ohms(part.type or "", volts)) is not None:
+            each = np.full(len(stood.ways), min(ohms))
+            note = "winding and reflected primary, a plate"
+            yield from least(stood, "supply ohms a plate", "ohm", each, needed, 0.0, here, note)
+        if "i_hot_switch_max_A" in rated:
+            amps = np.max([crest / r for crest, r in zip(crests, ohms, strict=True)], axis=0)
+            note = "empty reservoir, hot cathode: off and on again"
+            yield from most(
+                stood, part, "hot switching amps", "A", amps, rated["i_hot_switch_max_A"], 0.0, here, note, faults=False
+            )
+        return
+
+
+def supply_ohms(kind: str, volts: float) -> float | None:
+    """Least ohms ahead of a plate at so many volts rms, straight between the maker's rows; None where it gives none."""
+    from firstglow.devices.published import published_types
+
+    table = published_types().get(kind, {}).get("min_supply_impedance")
+    if not table:
+        return None
+    rows = sorted((r["vrms_per_plate"], r["r_min_per_plate_ohm"]) for r in table)
+    return float(np.interp(volts, [v for v, _ in rows], [r for _, r in rows]))
+
+
+def heater(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Its volts, running on the mains as they are: 10 % either way."""
+    volts = np.abs(stood.row(part.name)["heater_volts"])
+    rated = part.value("volts")
+    if part.leads["1"] == part.leads["2"] and "ct" in part.leads:
+        rated /= 2.0  # halves side by side
+    running = stood.where(level="now", runs=True)
+    yield from most(
+        stood, part, "heater volts", "V", volts, rated * (1.0 + HEATER), HEATER_SHARE, running, "10 % over", False
+    )
+    yield from least(stood, "least heater volts", "V", volts, rated * (1.0 - HEATER), 0.055, running, "10 % under")
+
+
+def _amps(milliamps: float | None) -> float | None:
+    return None if milliamps is None else milliamps / 1e3
+
+
+VALVES: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {
+    "valve": valve,
+    "rectifier": rectifier,
+    "heater": heater,
+}
+
+
+def amps_of(stood: Stood, name: str) -> Array:
+    """Dc amps of a part (way,)."""
+    return np.abs(stood.row(name)["amps"])

@@ -1,0 +1,82 @@
+"""What the windings of transformers are asked: rms computed from the solved pulses, dc after rectifiers, the whole load."""
+
+from collections.abc import Callable, Iterator, Mapping
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.audit.stress import Stress, most
+from firstglow.audit.ways import Array, Stood
+
+SHARE = 0.05
+"""Margin under which a winding is tight: its rating already is what it carries for good."""
+UNBALANCE = 0.10
+"""Part of a push-pull valve's current by which its halves may differ (common practice: matched within 10 %)."""
+SIMPLE = ("full wave", "half wave", "bridge")
+
+
+def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Every rated winding; the primary where nothing else tells what it may carry; volt-amperes where they are said."""
+    running = stood.where(level="now", runs=True)
+    fed = rectified(stood)
+    unrated = False
+    for w in part.windings:
+        name = f"{part.name} {w.name}"
+        row = stood.row(name)
+        if w.role == "primary":
+            continue
+        rating = None if w.amps is None else w.amps.value
+        unrated = unrated or rating is None
+        rms = float(np.max(row["amps_rms"][running]))
+        if name in fed:
+            note = f"{1e3 * rms:.3g} mA rms in the copper, heat included"
+            yield from most(
+                stood, part, f"{w.name}: dc after its rectifier", "A", fed[name], rating, SHARE, running, note
+            )
+        else:
+            yield from most(stood, part, f"{w.name}: amps rms", "A", row["amps_rms"], rating, SHARE, running)
+    load = part.values.get("volt_amps")
+    said = load is not None and load.origin.layer != "default"
+    if said or unrated:
+        apparent = sum(
+            stood.row(f"{part.name} {w.name}")["amps_rms"] * stood.row(f"{part.name} {w.name}").get("volts_ac", 0.0)
+            for w in part.windings
+            if w.role != "primary"
+        )
+        value = load.value if said and load is not None else None
+        yield from most(stood, part, "volt-amperes of all windings", "VA", np.asarray(apparent), value, SHARE, running)
+
+
+def rectified(stood: Stood) -> dict[str, Array]:
+    """Winding -> dc of all supplies on it (way,) [A]: that is what such a winding is marked with. Multipliers go by rms."""
+    found: dict[str, Array] = {}
+    for supply in stood.roles.supplies:
+        if supply.form in SIMPLE:
+            drawn = sum(np.abs(stood.row(r)["amps"]) for r in supply.rectifiers) / (
+                2.0 if supply.form == "bridge" else 1.0
+            )
+            for name in {f"{w.part} {w.winding}" for leg in supply.legs for w in leg.windings if w.winding}:
+                found[name] = found.get(name, np.zeros(1)) + drawn
+    return found
+
+
+def output_transformer(stood: Stood, part: Part) -> Iterator[Stress]:
+    """Push-pull: dc of one half against the other. Single-ended: dc through its primary."""
+    sides = [stood.row(f"{part.name} plate {side}")["amps"] for side in "ab" if f"plate {side}" in part.leads]
+    running = stood.where(level="now", runs=True)
+    if len(sides) == 1:
+        yield from most(stood, part, "dc amps of its plate", "A", sides[0], None, 0.0, running)
+        return
+    one, two = (np.abs(s) for s in sides)
+    among = np.where(running, 0.5 * (one + two), 0.0)
+    rating = UNBALANCE * float(among.max())
+    note = "valves as the file has them; 10 % of one half's"
+    yield from most(
+        stood, part, "dc unbalance of its halves", "A", one - two, rating or None, 0.5, running, note, faults=False
+    )
+
+
+WINDINGS: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {
+    "transformer": transformer,
+    "output transformer": output_transformer,
+}

@@ -1,0 +1,158 @@
+"""``firstglow parts FILE``."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
+
+if TYPE_CHECKING:
+    from firstglow.audit.parts import Audit, Audited
+
+HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with little to spare"))
+
+
+@click.command()
+@FILE
+@AS
+@MAINS
+@JSON
+def command(file: Path, as_: str, mains_now: str | None, as_json: bool) -> None:
+    """Are the parts fit? Each part's worst stress over every way of standing.
+
+    \b
+    Example:  firstglow parts examples/b-hazel-four.toml
+              firstglow parts examples/a-linden-twin.toml --mains-now 238
+    Running, cold start, valves pulled, standby open, on the highest mains too;
+    and what a neighbour's fault would do. At idle: full power is not in it.
+    A rating that the file does not say is never taken as fit.
+    """
+    from firstglow.amplifier import load
+    from firstglow.amplifier.mains_mark import mains_refused
+    from firstglow.amplifier.model import AmplifierError
+    from firstglow.audit.parts import audit, document
+
+    amplifier = load(file, as_=as_)
+    volts = volts_of(mains_now)
+    problem = mains_refused(amplifier, volts) if volts is not None else None
+    if problem is not None:
+        raise AmplifierError((problem,))
+    found = audit(amplifier, volts)
+    if as_json:
+        print_json(document(found))
+        return
+    for line in _lines(amplifier.name, as_, found):
+        say(line)
+
+
+def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
+    from firstglow.audit.parts import order
+
+    mains = found.stood.mains
+    yield f"{name}, as {as_}: are the parts fit?"
+    yield f"Mains {mains['now']:g} V, highest {mains['high']:.0f} V, lowest {mains['low']:.0f} V. At idle; full power is not in it."
+    for verdict, head in HEADS:
+        mine = [a for a in found.parts if a.verdict == verdict]
+        if mine:
+            yield f"\n{head}"
+            for group in _alike(mine):
+                yield from _part(group)
+    ageing = [a for a in found.parts if a.ages and a.verdict not in ("unfit", "tight")]
+    if ageing:
+        yield "\nAGEING: renewed or measured whatever the figures say"
+        for group in _alike(ageing):
+            yield from _part(group)
+    yield from _unknown(found)
+    fit = [a.part for a in found.parts if a.verdict == "fit" and not a.ages]
+    if fit:
+        yield f"\nFIT: {', '.join(fit)}"
+    yield from _faults(found)
+    yield from _order(order(found))
+    yield ""
+    yield (
+        "High voltage kills. Nothing is changed before the plug is out and every capacitor reads below 10 V, and again after "
+        "a minute: firstglow discharge says how long."
+    )
+
+
+def _alike(parts: Sequence["Audited"]) -> list[list["Audited"]]:
+    """Parts that are told the same, together: both channels, a pair."""
+    groups: dict[tuple[Any, ...], list[Any]] = {}
+    for a in parts:
+        pressing = tuple((s.stress, f"{s.value:.2g}", s.rating) for s in a.stresses if s.verdict in ("tight", "unfit"))
+        key = (pressing, a.proposal.what if a.proposal else "")
+        groups.setdefault(key, []).append(a)
+    return list(groups.values())
+
+
+def _part(group: Sequence["Audited"]) -> Iterator[str]:
+    from firstglow.audit.proposal import said
+
+    a = group[0]
+    yield f"  {', '.join(g.part for g in group)}"
+    for s in a.stresses:
+        if s.verdict in ("tight", "unfit"):
+            left = "" if s.margin is None else f", {_margin(s.margin)}"
+            yield f"    {s.stress}: {said(s)}{left}: {s.situation}"
+            if s.note:
+                yield f"      ({s.note})"
+    if a.ages:
+        yield f"    {a.ages}"
+    if a.proposal is not None:
+        yield f"    fit: {a.proposal.what}"
+        yield from (f"    or: {other}" for other in a.proposal.alternatives)
+        yield f"    then: {a.proposal.changes}"
+        if a.proposal.keep:
+            yield f"    {a.proposal.keep}"
+
+
+def _margin(margin: float) -> str:
+    if abs(margin) < 0.01:
+        return "just at it"
+    if margin < 0.0:
+        return f"{-100 * margin:.0f} % past"
+    return f"{100 * margin:.0f} % left"
+
+
+def _unknown(found: "Audit") -> Iterator[str]:
+    """Ratings that nobody said, by where they stand on the part."""
+    from firstglow.audit.looks import look
+    from firstglow.audit.proposal import shown
+
+    by_look: dict[tuple[str, str], list[str]] = {}
+    for a in found.parts:
+        for s in a.stresses:
+            if s.verdict == "rating unknown":
+                by_look.setdefault((s.stress, look(a.kind, s.stress)), []).append(f"{a.part} {shown(s.value, s.unit)}")
+    if by_look:
+        yield "\nRATING UNKNOWN: look on the part, then say it in the file"
+    for (stress, where), parts in by_look.items():
+        yield f"  {stress}: {', '.join(parts)}"
+        yield f"    look for {where}"
+
+
+def _faults(found: "Audit") -> Iterator[str]:
+    """What would not survive a neighbour's fault."""
+    hurt: dict[str, list[str]] = {}
+    for a in found.parts:
+        for s in a.stresses:
+            if s.survives is False:
+                hurt.setdefault(s.situation, [])
+                if a.part not in hurt[s.situation]:
+                    hurt[s.situation].append(a.part)
+    if hurt:
+        yield "\nWOULD NOT SURVIVE a neighbour's fault, named where it is worst (a fuse in"
+        yield "the list opens, and is meant to)"
+    for situation, parts in hurt.items():
+        yield f"  {situation}: {', '.join(parts)}"
+    if found.stood.unsolved:
+        yield f"  not worked out: {', '.join(found.stood.unsolved)}"
+
+
+def _order(lines: Sequence[dict[str, Any]]) -> Iterator[str]:
+    if lines:
+        yield "\nORDER"
+    for line in lines:
+        yield f"  {line['count']} x {line['what']} ({', '.join(line['for'])})"
