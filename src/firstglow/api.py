@@ -12,7 +12,21 @@ if TYPE_CHECKING:
     from firstglow.readings.verdict import Verdicts
     from firstglow.solver.standing import Standing
 
-__all__ = ["Amplifier", "Bench", "Fault", "Situation", "check", "ladder", "load", "standing", "valve", "verdict"]
+__all__ = [
+    "Amplifier",
+    "Bench",
+    "Fault",
+    "Situation",
+    "accuracy",
+    "check",
+    "demo",
+    "ladder",
+    "load",
+    "schema",
+    "standing",
+    "valve",
+    "verdict",
+]
 
 
 def check(file: str | Path) -> tuple[Problem, ...]:
@@ -31,13 +45,16 @@ def ladder(amplifier: Amplifier, bench: Bench | None = None, **options: Any) -> 
     return build(amplifier, bench, **options)
 
 
-def standing(amplifier: Amplifier, situation: Situation, faults: tuple[Fault, ...] = ()) -> "Standing":
-    """All volts and currents as it stands. Raises SituationError for a name that is not this amplifier's (with the
-    nearest that is), SolveError when it would not settle."""
+def standing(amplifier: Amplifier, situation: Situation | None = None, faults: tuple[Fault, ...] = ()) -> "Standing":
+    """All volts and currents in a situation; without one as it stands, everything in, at its marked mains.
+
+    Raises SituationError for a name that is not this amplifier's (with the nearest that is), SolveError when it would
+    not settle."""
     from firstglow.amplifier.named import check_names
     from firstglow.solver.circuit import compile_circuit
     from firstglow.solver.idle import stand
 
+    situation = situation or Situation(amplifier.mains_volts)
     check_names(amplifier, situation, faults)
     return stand(compile_circuit(amplifier), situation, faults).standing
 
@@ -55,3 +72,29 @@ def valve(name: str) -> "ValveType":
     from firstglow.devices.catalogue import valve_type
 
     return valve_type(name)
+
+
+def accuracy() -> dict[str, Any]:
+    """Every published figure beside the prediction: the JSON of ``firstglow accuracy`` (about 20 s)."""
+    from firstglow.accuracy.study import document, study
+
+    return document(study())
+
+
+def schema(name: str) -> dict[str, Any]:
+    """The JSON Schema of a command's output, of the amplifier file ("amplifier-file") or of a situation.
+
+    Raises KeyError naming those that there are.
+    """
+    from firstglow import schemas
+
+    if name not in schemas.names():
+        raise KeyError(f"{name}: no such schema; one of {', '.join(schemas.names())}")
+    return schemas.load(name)
+
+
+def demo() -> dict[str, Any]:
+    """The invented amplifier climbed with one fault hidden in it: the JSON of ``firstglow demo`` (some seconds)."""
+    from firstglow.cli.demo import document, rehearsed
+
+    return document(*rehearsed())

@@ -36,7 +36,10 @@ def command(file: Path, as_: str, bench: Path | None, as_json: bool) -> None:
             raise click.exceptions.Exit(2) from None
         raise
     findings = [*found_in(amplifier), *in_charts(amplifier, file)]
-    defaults = [{"part": d.part, "what": d.what, "value": d.value, "spread": d.spread} for d in amplifier.defaults]
+    defaults = [
+        {"part": d.part, "what": d.what, "value": d.value, "spread": d.spread, **in_si(d.value)}
+        for d in amplifier.defaults
+    ]
     if as_json:
         print_json({"problems": [], "defaults": defaults, "findings": findings})
         return
@@ -53,6 +56,18 @@ def command(file: Path, as_: str, bench: Path | None, as_json: bool) -> None:
             say(f"  {head}")
             for line in lines:
                 say(f"    {line}")
+
+
+def in_si(text: str) -> dict[str, float | str | None]:
+    """A default's value as ``number`` [SI] and ``unit``; both null for words ("joined to its cathode")."""
+    from firstglow.quantities import QuantityError, read_value
+
+    for unit in ("1", "V", "A", "ohm", "W", "F", "Hz", "s", "degC"):
+        try:
+            return {"number": read_value(text, unit), "unit": unit}
+        except QuantityError:
+            continue
+    return {"number": None, "unit": None}
 
 
 def _findings_head(count: int) -> str:

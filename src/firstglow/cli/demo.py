@@ -1,7 +1,7 @@
 """``firstglow demo``: an invented amplifier rehearsed with one fault hidden in it. Non-interactive, always the same."""
 
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -9,6 +9,8 @@ from firstglow.cli.output import JSON, print_json, say
 
 if TYPE_CHECKING:
     from firstglow.amplifier import Amplifier
+    from firstglow.ladder.careful import Outcome
+    from firstglow.ladder.ladder import Ladder
 
 SEED = 3
 PART, MODE, OHMS = "C5", "leaks", 6e7
@@ -31,6 +33,37 @@ def demo_amplifier() -> "Amplifier":
     return load(files("firstglow.ladder").joinpath("data/rowan-three.toml").read_text(encoding="utf-8"))
 
 
+def rehearsed() -> "tuple[Ladder, Outcome]":
+    """The ladder of the invented amplifier, and how a careful person climbed it with the fault in."""
+    from firstglow.amplifier import Fault
+    from firstglow.ladder.careful import Careful, Clock
+    from firstglow.ladder.climb import Climb
+    from firstglow.ladder.ladder import build
+    from firstglow.ladder.virtual import Virtual
+    from firstglow.records.store import MemoryStore
+
+    ladder = build(demo_amplifier(), mode="fast")
+    clock = Clock()
+    climb = Climb(ladder, MemoryStore(), clock=clock, ahead=False)
+    climb.begin(rehearsal=True, seed=SEED)
+    return ladder, Careful(climb, Virtual(ladder, [Fault(PART, MODE, OHMS)], SEED), clock).run()
+
+
+def document(ladder: "Ladder", outcome: "Outcome") -> dict[str, Any]:
+    """The demo as JSON: what was hidden, every reading taken, where it stopped."""
+    events = [
+        {"rung": t.reading.rung, "reading": t.reading.id, "value": t.text, "verdict": t.verdict.verdict}
+        for t in outcome.taken
+    ]
+    return {
+        "amplifier": demo_amplifier().name,
+        "seed": SEED,
+        "fault": f"{PART}:{MODE}={OHMS:g}",
+        "stopped_at": outcome.stopped_at.reading.id if outcome.stopped_at else None,
+        "events": events,
+    }
+
+
 @click.command()
 @JSON
 def command(as_json: bool) -> None:
@@ -39,45 +72,21 @@ def command(as_json: bool) -> None:
     \b
     Example:  firstglow demo
     """
-    from firstglow.amplifier import Fault
     from firstglow.cli.rehearse import told
-    from firstglow.ladder.careful import Careful, Clock
-    from firstglow.ladder.climb import Climb
-    from firstglow.ladder.ladder import build
-    from firstglow.ladder.virtual import Virtual
-    from firstglow.records.store import MemoryStore
     from firstglow.sheets.rows import expect_text, stop_text
 
-    amplifier = demo_amplifier()
-    ladder = build(amplifier, mode="fast")
-    clock = Clock()
-    climb = Climb(ladder, MemoryStore(), clock=clock, ahead=False)
-    climb.begin(rehearsal=True, seed=SEED)
-    outcome = Careful(climb, Virtual(ladder, [Fault(PART, MODE, OHMS)], SEED), clock).run()
+    ladder, outcome = rehearsed()
     if as_json:
-        events = [
-            {"rung": t.reading.rung, "reading": t.reading.id, "value": t.text, "verdict": t.verdict.verdict}
-            for t in outcome.taken
-        ]
-        stopped = outcome.stopped_at.reading.id if outcome.stopped_at else None
-        print_json(
-            {
-                "amplifier": amplifier.name,
-                "seed": SEED,
-                "fault": f"{PART}:{MODE}={OHMS:g}",
-                "stopped_at": stopped,
-                "events": events,
-            }
-        )
+        print_json(document(ladder, outcome))
         return
-    say(f"{amplifier.name} is invented: sixteen lines of text say what stands on the bench.")
+    say(f"{demo_amplifier().name} is invented: sixteen lines of text say what stands on the bench.")
     say("From them: every reading of its first power-up, its band, when to switch off.")
     say("A virtual one is climbed here, its meter with errors, one fault hidden in it.\n")
-    document = ladder.document
-    rungs = len(document["rungs"])
-    count = sum(len(r["readings"]) for r in document["rungs"])
-    say(f"The ladder: {rungs} rungs, {count} readings at {document['mains']:g} V mains. Some of its numbers:\n")
-    for rung in document["rungs"]:
+    climbed = ladder.document
+    rungs = len(climbed["rungs"])
+    count = sum(len(r["readings"]) for r in climbed["rungs"])
+    say(f"The ladder: {rungs} rungs, {count} readings at {climbed['mains']:g} V mains. Some of its numbers:\n")
+    for rung in climbed["rungs"]:
         chosen = [r for r in rung["readings"] if r["id"] in KEY_READINGS]
         if chosen:
             say(f"  {rung['title']}")

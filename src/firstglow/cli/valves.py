@@ -59,6 +59,18 @@ def unknown(name: str, told: str) -> str:
     return f"{name}: {told}; a type that `firstglow valves` lists; try firstglow valves {near}".rstrip()
 
 
+def off(p: dict[str, Any]) -> str:
+    """By how much the law misses a published figure; "met" for a bound that is kept."""
+    return f"{'met':>8}" if p["bound"] and p["error"] == 0.0 else f"{100 * p['error']:+6.1f} %"
+
+
+def used(p: dict[str, Any]) -> str:
+    """Whether the fit saw a row; a row that its maker printed twice counts half each time."""
+    if not p["used"]:
+        return "no  "
+    return "half" if "half weight" in p["why"] else "yes "
+
+
 def drawing(valve: Any) -> str:
     """A valve's curves as SVG: every kind of section that it has, or a rectifier's drop."""
     from firstglow.devices.fit_report import drop_curve, plate_curves
@@ -156,5 +168,5 @@ def tell(r: dict[str, Any], full: bool) -> None:
         for p in r["rows"]:
             say(
                 f"    {p['what']:<17} {p['plate']:6.0f}  {p['screen']:6.0f} {p['grid']:7.2f}  {p['published']:10.4g}  "
-                f"{p['fitted']:10.4g} {100 * p['error']:+6.1f} %  {'yes ' if p['used'] else 'no  '}  {p['source']}"
+                f"{p['fitted']:10.4g} {off(p)}  {used(p)}  {p['source']}" + (f" ({p['bound']})" if p["bound"] else "")
             )
