@@ -48,6 +48,24 @@ def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
         assert page["foot"]
 
 
+@pytest.mark.parametrize("count", [0, 6, 7, 8, 9, 10, 30, 90])
+def test_no_finding_falls_off_the_first_page(count: int) -> None:
+    text = "C{n}: 450 V working, 5{n:02} V stand there while nothing draws; a capacitor of more volts, or a load on HT"
+    found = [text.format(n=n) for n in range(count)]
+    html = ladder_sheet(
+        {"amplifier": "Many", "mains": 230.0, "meter": "digital", "digest": "0" * 64, "rungs": [], "findings": found}
+    )
+    over = measure(
+        html,
+        "return [...document.querySelectorAll('.first')].map(p => ["
+        "p.scrollHeight - p.clientHeight, p.querySelectorAll('li').length, !!p.querySelector('.legend')])",
+    )
+    assert isinstance(over, list)
+    assert all(o <= 1 for o, _, _ in over), over
+    assert sum(items for _, items, _ in over) == max(count, 1)
+    assert sum(1 for *_, key in over if key) == 1
+
+
 def test_expected_figures_are_eight_millimetres_high(ladder: Any) -> None:
     # the height of a digit is measured from its ink, not from its font size
     html = ladder_sheet(ladder.document)

@@ -9,6 +9,7 @@ from typing import Any
 from firstglow.sheets.layout import (
     LAW,
     Line,
+    findings_height,
     foot_text,
     share_out,
     small_band,
@@ -65,6 +66,7 @@ PICTURE = (
     ),
 )
 AGAIN = ' class="again"'  # a rung's second page and those after it
+FOUND_ROOM, KEY_HEIGHT = 240.0, 165.0  # mm on a first page for findings, and what the words and the key take of it
 LONG = 6  # letters of a figure from which they stand closer
 
 
@@ -74,7 +76,7 @@ def ladder_sheet(ladder: Mapping[str, Any], drawing: str = "") -> str:
     ladder: the document that ``firstglow ladder --json`` prints. drawing: drawing revision for the top line.
     """
     css = files("firstglow.sheets").joinpath("sheet.css").read_text(encoding="utf-8")
-    pages = [first_page(ladder, drawing)]
+    pages = first_pages(ladder, drawing)
     pages += [page for rung in ladder["rungs"] for page in rung_pages(ladder, rung, drawing)]
     title = escape(f"{ladder['amplifier']}: first power-up")
     return (
@@ -107,7 +109,9 @@ def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str)
         if last:
             body.append(hold(rung))
         body.append(foot(rung))
-        pages.append(f'<section class="page" data-rung="{escape(rung["id"])}">{"".join(body)}</section>')
+        pages.append(
+            f'<section class="page{" tight" if tight else ""}" data-rung="{escape(rung["id"])}">{"".join(body)}</section>'
+        )
     return pages
 
 
@@ -116,16 +120,26 @@ def two_channels(ladder: Mapping[str, Any]) -> bool:
     return any(r.get("channel") in {"left", "right"} for rung in ladder["rungs"] for r in rung["readings"])
 
 
-def first_page(ladder: Mapping[str, Any], drawing: str) -> str:
-    """What was found before anything is switched on, and what the words on the sheet mean."""
-    found = findings_text(ladder.get("findings") or [])
-    items = "".join(f"<li>{escape(text)}</li>" for text in found) or "<li>Nothing that stops the first rung.</li>"
+def first_pages(ladder: Mapping[str, Any], drawing: str) -> list[str]:
+    """What was found before anything is switched on, and what the words on the sheet mean; as many pages as it takes."""
+    found = findings_text(ladder.get("findings") or []) or ["Nothing that stops the first rung."]
     words = "".join(f"<dt>{escape(word)}</dt><dd>{escape(text)}</dd>" for word, text in WORDS)
-    return (
+    key = f"<h2>Words on these pages</h2><dl>{words}</dl>{legend()}"
+    pages: list[list[str]] = [[]]
+    for text in found:
+        if findings_height([*pages[-1], text]) > FOUND_ROOM:
+            pages.append([])
+        pages[-1].append(text)
+    lists = ["".join(f"<li>{escape(text)}</li>" for text in page) for page in pages]
+    bodies = [f"<h2>Found in the file</h2><ul>{items}</ul>" for items in lists]
+    if findings_height(pages[-1]) > FOUND_ROOM - KEY_HEIGHT:
+        bodies.append("")
+    bodies[-1] += key
+    return [
         f'<section class="page first" data-rung="first">{head(ladder, drawing)}<h1>Before the first rung</h1>'
-        f"<h2>Found in the file</h2><ul>{items}</ul><h2>Words on these pages</h2><dl>{words}</dl>{legend()}"
-        f'<div class="grow"></div><footer><div class="law"><span>{LAW}</span></div></footer></section>'
-    )
+        f'{body}<div class="grow"></div><footer><div class="law"><span>{LAW}</span></div></footer></section>'
+        for body in bodies
+    ]
 
 
 def legend() -> str:
@@ -177,7 +191,7 @@ def table(group: Sequence[Line], sides: Sequence[str], tight: bool) -> str:
         + "<th>mains</th></tr></thead>"
     )
     body = "".join(table_row(r, sides, tight) for line in group for r in line.rows)
-    return f'<table class="{"tight" if tight else "wide"}">{head_cells}<tbody>{body}</tbody></table>'
+    return f"<table>{head_cells}<tbody>{body}</tbody></table>"
 
 
 def half_table(group: Sequence[Line]) -> str:

@@ -22,6 +22,7 @@ HALF_MIDDLE = 44.0
 STOP = 33.0
 MIDDLE = 49.0
 WIDE, TIGHT = 4.3, 3.6  # letters of the probes' places and the range, and those of a rung that a page is saved by
+UNDER_WIDE, UNDER_TIGHT = 3.15, 2.9  # letters of the line under a row
 BAND, BAND_SMALL = 6.0, 5.2  # height of the band's line
 HEAD, TABLE_HEAD = 7.3, 8.7
 
@@ -58,7 +59,7 @@ def _shared(rung: Mapping[str, Any], made: Sequence[Row], *, tight: bool) -> lis
     """Rows to pages. The end of the rung never stands on a page alone: it takes the last line with it."""
     fixed = HEAD + SPARE + foot_height(rung)
     pages: list[list[Line]] = [[]]
-    room = PAGE - fixed - _title_height(rung, full=True) - stands_height(rung, full=True) - opening_height(rung)
+    room = PAGE - fixed - _title_height(rung, full=True) - stands_height(rung, full=True) - opening_height(rung, tight)
     for line in _lines(made, tight):
         new_head = not pages[-1] or pages[-1][-1].halves != line.halves
         need = line.height + (TABLE_HEAD if new_head else 0)
@@ -71,6 +72,11 @@ def _shared(rung: Mapping[str, Any], made: Sequence[Row], *, tight: bool) -> lis
     if room < hold_height(rung):
         pages.append([pages[-1].pop()] if len(pages[-1]) > 1 else [])
     return pages
+
+
+def findings_height(found: Sequence[str]) -> float:
+    """Height of what was found in the file, as it stands on the first page."""
+    return sum(5.4 * lines(text, TEXT - 6, 4.0) + 1.0 for text in found)
 
 
 def _title_height(rung: Mapping[str, Any], *, full: bool) -> float:
@@ -95,7 +101,8 @@ def _row_height(row: Row, tight: bool) -> float:
     beside = UNDER[row.pin is not None]
     column, also = stop_texts(row, tight)
     top = max(WITH_SOCKET - 3.0 if row.pin else PLAIN, 1.3 + max(_told_height(row, tight), _stop_height(column)))
-    under = 0.8 + _also_height(also, beside) + 3.78 * lines(" · ".join(under_texts(row)), beside, 3.15)
+    size = UNDER_TIGHT if tight else UNDER_WIDE
+    under = 0.8 + _also_height(also, beside) + 1.2 * size * lines(" · ".join(under_texts(row)), beside, size)
     return max(WITH_SOCKET if row.pin else 0.0, top + under)
 
 
@@ -141,7 +148,8 @@ def stop_texts(row: Row, tight: bool) -> tuple[str, str]:
 
 def under_texts(row: Row) -> list[str]:
     """What stands in the line under a row, its names last."""
-    return [t for t in (row.contact, row.differs, row.note, row.chart, row.moved, ids_text(row)) if t]
+    contact = "" if row.contact == "unplugged" and row.differs.lower().startswith("unplugged") else row.contact
+    return [t for t in (contact, row.differs, row.note, row.chart, row.moved, ids_text(row)) if t]
 
 
 def _half_height(row: Row) -> float:
@@ -183,10 +191,11 @@ def watch_text(rung: Mapping[str, Any]) -> str:
     return "Watch for: " + "; ".join(rung["watch_for"]) if rung["watch_for"] else ""
 
 
-def opening_height(rung: Mapping[str, Any]) -> float:
+def opening_height(rung: Mapping[str, Any], tight: bool) -> float:
     """Height of what to do before, the cautions and what to watch for."""
-    before = sum(4.81 * lines(t, TEXT - 6, 3.7) for t in rung["before"]) + (1.5 if rung["before"] else 0)
-    cautions = sum(4.94 * lines(f"⚠ {t}", TEXT - 1, 3.8) + 1 for t in rung["cautions"])
+    size, caution = (3.5, 3.5) if tight else (3.7, 3.8)
+    before = sum(1.3 * size * lines(t, TEXT - 6, size) for t in rung["before"]) + (1.5 if rung["before"] else 0)
+    cautions = sum(1.3 * caution * lines(f"⚠ {t}", TEXT - 1, caution) + 1 for t in rung["cautions"])
     watch = watch_text(rung)
     return before + cautions + (4.81 * lines(watch, TEXT - 1, 3.7) + 1.5 if watch else 0)
 
