@@ -11,6 +11,7 @@ from chromium import BROWSER, measure
 from firstglow.amplifier import load
 from firstglow.devices.catalogue import valve_type
 from firstglow.ladder.ladder import build
+from firstglow.ladder.spoken import Spoken
 from firstglow.sheets.ladder_sheet import ladder_sheet
 from firstglow.sheets.socket import base_of
 
@@ -46,6 +47,25 @@ def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
         assert page["cells"] == [], page
         assert page["head"]
         assert page["foot"]
+
+
+def test_a_bench_s_own_words_stand_everywhere_and_fit(ladder: Any) -> None:
+    words = {"valve": "tube", "plate": "anode", "ht": "B+", "chassis": "ground"}
+    html = Spoken(words).page(ladder_sheet(ladder.document))
+    found = measure(
+        html,
+        "return {over: Math.max(...[...document.querySelectorAll('.page')].map(p => p.scrollHeight - p.clientHeight)),"
+        "cells: [...document.querySelectorAll('td, .stands, .hold')].filter(c => c.scrollHeight > c.clientHeight + 2"
+        " || c.scrollWidth > c.clientWidth + 2).map(c => c.textContent),"
+        "said: [...document.querySelectorAll('.what, .probe, .live, .hold, .caution, .before, .watch, dd, dt')]"
+        ".map(e => e.textContent).concat([...document.querySelectorAll('svg')].map(s => s.getAttribute('aria-label')))}",
+    )
+    assert isinstance(found, dict)
+    assert found["over"] <= 1
+    assert found["cells"] == []
+    said = [text for text in found["said"] if not text.startswith("in small print")]  # an example of a name
+    assert any("anode" in text for text in said)
+    assert [t for t in said if re.search(r"(?i:\b(valve|plate|chassis)s?\b)|\bHT\b", t)] == []
 
 
 @pytest.mark.parametrize("count", [0, 6, 7, 8, 9, 10, 30, 90])

@@ -145,7 +145,7 @@ def first_pages(ladder: Mapping[str, Any], drawing: str) -> list[str]:
 def legend() -> str:
     """What the marks of the socket picture mean, beside two of them."""
     words = "".join(f"<dt>{escape(mark)}</dt><dd>{escape(text)}</dd>" for mark, text in PICTURE)
-    drawings = socket_svg("noval", 7, "noval", 3) + socket_svg("octal", 3, "octal", 8)
+    drawings = socket_svg("noval", 7, black=3) + socket_svg("octal", 3, black=8)
     return f'<h2>The picture of a socket</h2><div class="legend"><div>{drawings}</div><dl>{words}</dl></div>'
 
 
@@ -243,7 +243,7 @@ def table_row(row: Row, sides: Sequence[str], tight: bool) -> str:
     if row.pin is not None:
         base = base_of(row.pin[0])
         if base in BASES:
-            drawing = socket_svg(base, row.pin[1], row.red, row.black_pin)
+            drawing = socket_svg(base, row.pin[1], black=row.black_pin)
     where = (
         what_cell(row)
         + (f'<div class="instead">{escape(row.instead)}</div>' if row.instead else "")

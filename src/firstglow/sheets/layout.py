@@ -1,5 +1,6 @@
 """Which rows go on which page: heights in mm, from the same type sizes as sheet.css (a browser test holds the two together)."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from firstglow.sheets.live import live_text
 from firstglow.sheets.rounds import rounds_text
 from firstglow.sheets.rows import Row, ids_text, probes
 
+UNIT = re.compile(r"(?<=\d) (?=[mµkMG]?[VAΩW]\b)")  # a figure and its unit stand on one line
 PAGE = 280.0  # an A4 page between the paddings
 TEXT = 190.0  # its width
 SPARE = 2.0  # kept free: a browser rounds every box to its own dots
@@ -138,12 +140,13 @@ def small_band(row: Row, tight: bool) -> bool:
 
 def stop_texts(row: Row, tight: bool) -> tuple[str, str]:
     """(what stands in the stop's own column, what stands in a line under the row), whichever way takes less height."""
-    limits, _, words = row.stop.partition("; ")
+    whole = UNIT.sub("\N{NO-BREAK SPACE}", row.stop)
+    limits, _, words = whole.partition("; ")
     if not words:
-        return row.stop, ""
+        return whole, ""
     also, told = f"Switch off also if: {words}", _told_height(row, tight)
     apart = max(told, _stop_height(limits)) + _also_height(also, UNDER[row.pin is not None])
-    return (limits, also) if apart < max(told, _stop_height(row.stop)) else (row.stop, "")
+    return (limits, also) if apart < max(told, _stop_height(whole)) else (whole, "")
 
 
 def under_texts(row: Row) -> list[str]:

@@ -21,7 +21,7 @@ UNKNOWN = 100  # a sign not in the table is taken as wide as it is high
 @cache
 def _table(bold: bool) -> dict[str, int]:
     """Width of each sign."""
-    made = {" ": SPACE[bold]}
+    made = {" ": SPACE[bold], "\N{NO-BREAK SPACE}": SPACE[bold]}
     for group in WIDTHS[bold].split(" "):
         digits = 3 if group.startswith("1") else 2
         made.update(dict.fromkeys(group[digits:], int(group[:digits])))
@@ -38,7 +38,7 @@ def lines(text: str, room: float, size: float, *, bold: bool = False) -> int:
     """How many lines a text takes in a column of a width [mm], broken at spaces alone (a browser breaks no worse)."""
     made, used = 1, 0.0
     space = width(" ", size, bold=bold)
-    for word in text.split():
+    for word in filter(None, text.split(" ")):  # a no-break space stays inside its word
         wide = width(word, size, bold=bold)
         if used and used + space + wide > room:
             made, used = made + 1, wide
