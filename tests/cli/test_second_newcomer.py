@@ -93,3 +93,13 @@ def test_a_choke_rings_at_switch_on_and_the_row_says_so() -> None:
 
 def test_meter_help_names_the_meters_that_are_always_there() -> None:
     assert "digital, 20k, 1k" in " ".join(run("ladder", "--help").split())
+
+
+def test_every_number_of_a_ladder_says_what_moves_it() -> None:
+    """Review L21: the earth bond said nothing; it is the green and yellow wire that is read there."""
+    for file, wire in ((ROOT / "examples" / "a-linden-twin.toml", "W0"), (B, "earth bond")):
+        rows = [r for g in build(load(file), mode="fast").document["rungs"] for r in g["readings"]]
+        silent = [r["id"] for r in rows if isinstance(r["expected"], float) and not r["moved_by"]]
+        assert silent == []
+        bond = next(r for r in rows if r["id"] == "0/earth bond/shared")
+        assert bond["moved_by"] == [{"part": wire, "share": 1.0}]

@@ -158,12 +158,22 @@ def special(sheet: Sheet, r: PlannedReading, meter: Meter, sampled: Seen | None)
     if quantity == "bond ohms":
         most = stated if stated is not None else 0.1
         on = BOND_TESTER if most < meter.of_kind("ohms")[0].limits(0.0) else meter.range_for("ohms", most)
-        return ExpectedReading(r, rung, on, 0.0, 0.0, most, note_only=r.note_only)
+        moved = bond_of(sheet.observer.amplifier, r)
+        return ExpectedReading(r, rung, on, 0.0, 0.0, most, moved_by=moved, note_only=r.note_only)
     on = meter.of_kind("ohms")[-1]
     low = min(on.full, on.rounded(least_open(sheet, r, on), -1) if stated is None else stated)
     limits = () if stated is None else (Apart("below", stated, next(s.why for s in r.stops if s.rule == "fixed")),)
     ground = Ground(r.probe.kind, np.inf, 0.0, limits)
     return ExpectedReading(r, rung, on, None, low, None, note_only=r.note_only, ground=ground)
+
+
+def bond_of(amplifier: Amplifier, r: PlannedReading) -> tuple[tuple[str, float], ...]:
+    """What a bond's ohms are of: the wires drawn between its two joints, and the cord where it is read through one; the
+    tester's own leads where nothing is drawn."""
+    ends = {r.probe.red, r.probe.black}
+    parts = [p.name for p in amplifier.of_kind("wire") if set(p.leads.values()) == ends]
+    parts = [*(["the cord"] if "cord" in r.id else []), *parts] or ["the meter"]
+    return tuple((part, 1.0 / len(parts)) for part in parts)
 
 
 def least_open(sheet: Sheet, r: PlannedReading, on: Range) -> float:
