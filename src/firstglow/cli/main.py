@@ -27,6 +27,7 @@ VERBS = {
     "parts": "Are the parts fit? The worst stress of each beside its rating, and what to fit instead.",
     "start": "A cold start over seconds: how high HT goes, bias or current first, off and on again.",
     "discharge": "What stays charged after switch-off, how long, and what a bleeder would change.",
+    "bias": "The negative bias supply designed again: ranges, idles, an open wiper, all solved.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
     "marking": "What a part's marking means: colours, letter and figure codes, old ones; and back.",
     "valves": "The valves it knows: fit reports, limits, and curves with the published points on them.",

@@ -9,10 +9,13 @@ from firstglow.readings.rated import cathode_ohms, section_of
 from firstglow.readings.safe_bias import Spread, strongest
 
 
-def safe_bias(observer: Observer, valve: str, socket: float, idle_amps: float | None = None) -> float | None:
+def safe_bias(
+    observer: Observer, valve: str, socket: float, idle_amps: float | None = None, bare: tuple[Any, float] | None = None
+) -> float | None:
     """Vsafe [V to chassis] of an output valve section with today's unloaded HT; see ``safe_bias.strongest``.
 
-    socket: mains today [V rms]. idle_amps: its target (default: the file's). None where there is no target.
+    socket: mains today [V rms]. idle_amps: its target (default: the file's). bare: what ``unloaded`` gave at these mains,
+    where several valves are asked for. None where there is no target.
     """
     amplifier, circuit = observer.amplifier, observer.circuit
     target = amplifier.idle.get(valve)
@@ -20,7 +23,7 @@ def safe_bias(observer: Observer, valve: str, socket: float, idle_amps: float | 
     if amps is None:
         return None
     part = amplifier.parts[valve]
-    standing, spread = unloaded(observer, socket)
+    standing, spread = bare or unloaded(observer, socket)
     resistor = cathode_ohms(amplifier, part)
     cathode = amps * resistor
     plate = float(np.ravel(standing.dc(part.leads["plate"]))[0])

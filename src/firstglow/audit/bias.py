@@ -1,0 +1,220 @@
+"""A bias supply designed or designed again: what there was, what it is now, and a few networks that do better.
+
+Every figure shown comes from a full solution of the amplifier (``bias_trial``); the search before it (``bias_search``) only
+proposes. Up before HT: slow time (``solver.slow``), all proposals together, on the highest mains.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
+from firstglow.audit.bias_parts import network
+from firstglow.audit.bias_ready import Ready, ready
+from firstglow.audit.bias_search import Searched, curve, search, shortlist
+from firstglow.audit.bias_trial import MIDDLE, Design, Found, Trial
+from firstglow.markings.made import made_watts
+from firstglow.markings.series import steps
+
+HUM_SHARE = 1e-4
+"""Hum that the bias supply may leave at a grid, over its bias: 80 dB below full drive, a choice of ours."""
+ALTERNATIVES = 4
+BY_CURRENT = frozenset({"KT88", "7027A"})
+"""Types whose published fixed-bias rows lie far off any law at fixed grid volts, and within 5 to 14 % of the bias."""
+FARADS = tuple(float(s.scaleb(k)) for k in (-6, -5, -4) for s in steps("E6"))
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One network, solved. parts: what changes or is added, "R4 ohms" -> value. merits: why it is in the list."""
+
+    found: Found
+    ready: Ready | None
+    parts: Mapping[str, float]
+    checks: tuple[Check, ...]
+    merits: tuple[str, ...] = ()
+
+    @property
+    def good(self) -> bool:
+        """Every demand holds that this network can meet."""
+        return all(c.holds or c.as_drawn for c in self.checks)
+
+    @property
+    def fail_safe(self) -> bool:
+        """No wiper that opens raises an idle current."""
+        return all(w.safe for w in self.found.wipers)
+
+
+@dataclass(frozen=True, slots=True)
+class Sense:
+    """Volts across a sense resistor at idle: of its ohms as drawn, and as measured [V]."""
+
+    part: str
+    nominal: float
+    measured: float
+
+
+@dataclass(frozen=True, slots=True)
+class Bias:
+    """All of it. drawn: the amplifier as it was; was: its network there, by rectifier state ("silicon", "selenium, new",
+    "selenium, aged"); now: as changed. refused: why there are no alternatives, in words, or None."""
+
+    drawn: Amplifier
+    amplifier: Amplifier
+    trial: Trial
+    was: Mapping[str, Proposal]
+    now: Proposal
+    alternatives: tuple[Proposal, ...]
+    hum_limit: float
+    refused: str | None
+
+    def sense(self, valve: str) -> Sense | None:
+        """What its sense resistor shows at the idle wanted, or None without one (or with a shared one)."""
+        o = next(x for x in self.trial.outputs if x.valve == valve)
+        if o.sense is None or o.shares_cathode:
+            return None
+        amps = self.trial.targets[valve]
+        drawn, real = (a.parts[o.sense].value("ohms") for a in (self.drawn, self.amplifier))
+        return Sense(o.sense, amps * drawn, amps * real)
+
+    @property
+    def doubtful(self) -> tuple[str, ...]:
+        """Output valves whose published idle rows are further off at fixed grid volts than a tenth of the bias explains."""
+        return tuple(v for v in self.trial.targets if str(self.amplifier.parts[v].type) in BY_CURRENT)
+
+
+def design(drawn: Amplifier, amplifier: Amplifier, series: str = "E24", hum_limit: float | None = None) -> Bias:
+    """Design the bias supply of ``amplifier``; ``drawn`` is shown beside it. series: E12, E24 or E96. hum_limit: V rms at a
+    grid (default: a ten-thousandth of the bias). Raises NoBiasError, SolveError."""
+    trial = Trial(network(amplifier))
+    now = trial.run([{}])[0]
+    limit = hum_limit or HUM_SHARE * max(abs(float(n[MIDDLE, MIDDLE])) for n in trial.needs.values())
+    searched = search(trial, curve(trial, now), series)
+    refused = _impossible(trial, searched)
+    tried = [] if refused else [f for f in _quieter(trial, trial.run(shortlist(searched)), limit) if f.settled]
+    proposals = [_proposal(trial, f, None, limit) for f in tried]
+    few = _ranked([p for p in proposals if p.good])
+    at = ready(trial, [now, *(p.found for p in few)])
+    started = [_with(trial, p, r, limit) for p, r in zip(few, at[1:], strict=True)]
+    good = tuple(p for p in started if p.good)
+    if not refused and not good:
+        refused = _failing(started or proposals)
+    current = _proposal(trial, now, at[0], limit)
+    was = _as_it_was(drawn, amplifier, limit) or {trial.net.supply.kind: current}
+    return Bias(drawn, amplifier, trial, was, current, good, limit, refused)
+
+
+def _with(trial: Trial, p: Proposal, at: Ready, limit: float) -> Proposal:
+    return replace(p, ready=at, checks=checks(trial, p.found, at, limit))
+
+
+# -- as it was ---------------------------------------------------------------------------------------------------------
+def _as_it_was(drawn: Amplifier, amplifier: Amplifier, limit: float) -> dict[str, Proposal]:
+    """The drawing's own network; a selenium rectifier new and aged. Empty where nothing differs."""
+    if drawn.digest == amplifier.digest:
+        return {}
+    own = Trial(network(drawn))
+    diodes = [d for d in own.net.supply.rectifiers if drawn.parts[d].type == "selenium"]
+    designs: dict[str, Design] = {"silicon": {}}
+    if diodes:
+        designs = {f"selenium, {w}": {f"{d} age": at for d in diodes} for w, at in (("new", 0.0), ("aged", 1.0))}
+    elif own.net.supply.kind == "valve":
+        designs = {"valve": {}}
+    found = own.run(list(designs.values()))
+    return {k: _proposal(own, f, None, limit) for k, f in zip(designs, found, strict=True)}
+
+
+# -- what cannot be ------------------------------------------------------------------------------------------------------
+def _impossible(trial: Trial, searched: Searched) -> str | None:
+    """A reasoned refusal, or None."""
+    a = trial.amplifier
+    if searched.why == "winding":
+        m = int(np.argmin(searched.reached / searched.wanted))
+        s = trial.net.supply
+        return (
+            f"{s.transformer} {s.windings[0]} is too low: with the best resistors the grids get -{searched.reached[m]:.1f} V "
+            f"on {trial.mains[m]:.0f} V mains; to hold the strongest valve on unloaded HT they need -{searched.wanted[m]:.1f} V. "
+            "A higher tap, or two diodes and two capacitors as a doubler, is what helps."
+        )
+    if searched.why == "pot":
+        pot = a.parts[searched.pot]
+        watts = pot.values["watts"].value
+        return (
+            f"{searched.pot} is too small: every network that reaches all idle currents puts at least "
+            f"{1e3 * searched.pot_watts:.0f} mW on its track, rated {1e3 * watts:.0f} mW; a preset of the same ohms and "
+            f"{made_watts(searched.pot_watts / HALF_LOAD) or 2 * searched.pot_watts:g} W or more is what helps."
+        )
+    if searched.why == "span":
+        return (
+            f"no pair of values reaches all idle currents with room at both ends: try --series E96, or a preset of other "
+            f"ohms than {', '.join(p.name for p in trial.net.pots)}"
+        )
+    return None
+
+
+def _failing(proposals: Sequence[Proposal]) -> str:
+    if not proposals:
+        return "none of the networks found would settle in the whole amplifier"
+    nearest = min(proposals, key=lambda p: sum(not c.holds and not c.as_drawn for c in p.checks))
+    return "; ".join(f"{c.what}: {c.text}" for c in nearest.checks if not c.holds and not c.as_drawn)
+
+
+# -- the filter ----------------------------------------------------------------------------------------------------------
+def _quieter(trial: Trial, found: Sequence[Found], limit: float) -> list[Found]:
+    """The same, those that hum too much with the next standard filter capacitor that is enough."""
+    name = trial.net.filter
+    again: dict[int, Design] = {}
+    for k, f in enumerate(found):
+        hum = max(f.hum.values())
+        if hum > limit and name is not None:
+            wanted = trial.amplifier.parts[name].value("farads") * 1.1 * hum / limit
+            larger = next((c for c in FARADS if c >= wanted), None)
+            if larger is not None:
+                again[k] = {**f.design, f"{name} farads": larger}
+    better = dict(zip(again, trial.run(list(again.values())), strict=True)) if again else {}
+    return [better.get(k, f) for k, f in enumerate(found)]
+
+
+# -- proposals -------------------------------------------------------------------------------------------------------------
+def _proposal(trial: Trial, f: Found, at: Ready | None, limit: float) -> Proposal:
+    parts = {k: v for k, v in f.design.items() if not k.endswith(" age") and _differs(trial, k, v)}
+    parts |= {f"{n} volts": v for n, v in ratings(trial, f).items()}
+    return Proposal(f, at, parts, checks(trial, f, at, limit))
+
+
+def _differs(trial: Trial, name: str, value: float) -> bool:
+    part, _, attribute = name.rpartition(" ")
+    return abs(value / trial.amplifier.parts[part].values[attribute].value - 1.0) > 1e-9
+
+
+# -- which few ---------------------------------------------------------------------------------------------------------------
+def _ranked(good: Sequence[Proposal]) -> tuple[Proposal, ...]:
+    """The best by each merit, then by room; each once, with the merits it has."""
+    if not good:
+        return ()
+
+    def span(p: Proposal) -> float:
+        return max(e.least - e.most for e in p.found.out.values())
+
+    def middle(p: Proposal) -> float:
+        return max(abs(t - 0.5) for t in p.found.turns.values())
+
+    merits = (
+        ("fewest parts changed", lambda p: (len(p.parts), -p.found.room)),
+        ("idle nearest the middle of the travel", lambda p: (round(middle(p), 2), span(p))),
+        ("finest to set", lambda p: (span(p), -p.found.room)),
+        ("least hum", lambda p: (max(p.found.hum.values()), -p.found.room)),
+        ("most room for odd valves", lambda p: (-p.found.room, span(p))),
+        ("coolest at the weak end by mistake", lambda p: (max(i.at_least_amps for i in p.found.idle.values()), -p.found.room)),
+    )  # fmt: skip
+    chosen: dict[int, list[str]] = {}
+    for words, key in merits:
+        best = min(range(len(good)), key=lambda k: key(good[k]))
+        chosen.setdefault(best, []).append(words)
+    for k in sorted(range(len(good)), key=lambda k: -good[k].found.room):
+        if len(chosen) >= ALTERNATIVES:
+            break
+        chosen.setdefault(k, [])
+    return tuple(replace(good[k], merits=tuple(w)) for k, w in list(chosen.items())[:ALTERNATIVES])

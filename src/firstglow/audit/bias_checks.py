@@ -1,0 +1,163 @@
+"""What is demanded of a bias network, each demand with how it stands in bench words."""
+
+from dataclasses import dataclass
+
+from firstglow.amplifier.model import Part
+from firstglow.audit.bias_ready import Ready
+from firstglow.audit.bias_trial import Found, Trial
+from firstglow.markings.made import made_volts, made_watts
+from firstglow.readings.rated import section_of
+
+HALF_LOAD = 0.5
+"""A resistor or a pot's track is loaded to half its watts at most (common practice)."""
+RATINGS = frozenset({"preset track", "resistors", "capacitor", "winding", "grid leak"})
+LEAST_ROOM = 0.03
+"""Part of the travel that must be left at either end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One demand: what, whether it holds, how it stands in words. as_drawn: what fails it is no part of this network."""
+
+    what: str
+    holds: bool
+    text: str
+    as_drawn: bool = False
+
+    @property
+    def rating(self) -> bool:
+        """It is about what a part stands."""
+        return self.what in RATINGS
+
+
+def ratings(trial: Trial, f: Found) -> dict[str, float]:
+    """Capacitors that need more volts: the next made rating."""
+    out = {}
+    for name, volts in f.volts.items():
+        rated = _rated(trial.amplifier.parts[name], "volts")
+        made = made_volts(volts / 0.9, "electrolytic")
+        if rated is not None and volts > rated and made is not None:
+            out[name] = float(made)
+    return out
+
+
+def _rated(part: Part, of: str) -> float | None:
+    found = part.values.get(of)
+    return found.value if found is not None and found.value > 0 else None
+
+
+def checks(trial: Trial, f: Found, ready: Ready | None, limit: float) -> tuple[Check, ...]:
+    a = trial.amplifier
+    low, high = 1e2 * f.room, 1e2 * (1.0 - f.room)
+    worst = max(f.safe, key=lambda v: f.safe[v][2] - f.safe[v][1])
+    mains, safe, most = f.safe[worst]
+    hum = max(f.hum.values())
+    out = [
+        Check(
+            "idle reached", all(i.reached for i in f.idle.values()),
+            f"weakest and strongest valve on {trial.mains[0]:.0f} to {trial.mains[2]:.0f} V: presets between "
+            f"{low:.0f} and {high:.0f} % of their travel" if f.room > 0
+            else "a preset comes to its end before the weakest or the strongest valve idles as wanted",
+        ),
+        Check("room at both ends", f.room >= LEAST_ROOM, f"{low:.0f} % of the travel left at either end, worst valve, worst mains"),
+        Check(
+            "holds the strongest valve", f.holds,
+            f"most negative end {most:.1f} V, {safe:.1f} V wanted on unloaded HT at {mains:.0f} V mains ({worst})",
+        ),
+        Check("wiper open", all(w.safe for w in f.wipers), _wiper_words(f)),
+        Check("hum", hum <= limit, f"{1e3 * hum:.2f} mV at the grids from this supply, {1e3 * limit:.2f} mV allowed"),
+        *([_leads(ready)] if ready else []),
+        *_watts(trial, f),
+        *_volts(trial, f),
+        *_leaks(trial, f),
+    ]  # fmt: skip
+    s = trial.net.supply
+    winding = next(w for w in a.parts[s.transformer].windings if w.name == s.windings[0])
+    if winding.amps is not None:
+        rated = winding.amps.value
+        out.append(
+            Check(
+                "winding", f.winding_amps <= rated,
+                f"{s.transformer} {winding.name} gives {1e3 * f.winding_amps:.1f} mA rms, rated {1e3 * rated:.0f} mA",
+            )
+        )  # fmt: skip
+    return tuple(out)
+
+
+def _wiper_words(f: Found) -> str:
+    bad = [w for w in f.wipers if not w.safe]
+    if bad:
+        w = max(bad, key=lambda x: x.after)
+        return f"{w.pot} open: {w.valve}'s grid goes to {w.grid:+.1f} V and it draws {1e3 * w.after:.0f} mA: it burns"
+    w = max(f.wipers, key=lambda x: x.after)
+    others = f"; the others rise {1e2 * w.others:.0f} % with HT, their bias does not fall" if w.others > 0.005 else ""
+    return f"{w.pot} open: {w.valve}'s grid goes to {w.grid:.1f} V, {1e3 * w.before:.1f} mA fall to {1e3 * w.after:.1f} mA{others}"
+
+
+def _leads(ready: Ready) -> Check:
+    ahead = ready.before_current
+    if ahead is None:
+        return Check(
+            "up before the current", ready.bias is not None, "no output valve draws current in the first half minute"
+        )
+    return Check(
+        "up before the current", ahead > 0.0,
+        f"bias there at {ready.bias:.1f} s, output valves draw at {ready.current:.1f} s (cold start, highest mains)",
+    )  # fmt: skip
+
+
+def _watts(trial: Trial, f: Found) -> list[Check]:
+    """Ratings of pots and resistors; made watts where the file says none."""
+    out = []
+    for kind, words in (("pot", "preset track"), ("resistor", "resistors")):
+        rows = [
+            (n, w, _rated(trial.amplifier.parts[n], "watts"))
+            for n, w in f.watts.items()
+            if trial.amplifier.parts[n].kind == kind
+        ]
+        if not rows:
+            continue
+        known = [(n, w, r) for n, w, r in rows if r is not None]
+        n, w, r = max(known or [(n, w, w / HALF_LOAD) for n, w, _ in rows], key=lambda x: x[1] / x[2])
+        text = (
+            f"{n} takes {1e3 * w:.0f} mW of its {1e3 * r:.0f} mW"
+            if known
+            else f"rating unknown: {made_watts(2 * w)} W or more"
+        )
+        out.append(Check(words, w <= HALF_LOAD * r if known else True, text))
+    return out
+
+
+def _volts(trial: Trial, f: Found) -> list[Check]:
+    out = []
+    for n, v in f.volts.items():
+        rated, raised = _rated(trial.amplifier.parts[n], "volts"), ratings(trial, f).get(n)
+        if rated is None:
+            out.append(Check("capacitor", True, f"{n} stands {v:.0f} V; rating unknown: look for the volts on it"))
+        elif raised is not None:
+            out.append(
+                Check("capacitor", True, f"{n} stands {v:.0f} V: too much for its {rated:.0f} V, fit {raised:.0f} V")
+            )
+        else:
+            out.append(Check("capacitor", v <= rated, f"{n} stands {v:.0f} V of its {rated:.0f} V, plus on chassis"))
+    return out
+
+
+def _leaks(trial: Trial, f: Found) -> list[Check]:
+    """Ohms at the grid against the published limit for fixed bias; past it by the leak alone is the drawing's affair."""
+    worst: Check | None = None
+    for o in trial.outputs:
+        limit = section_of(trial.amplifier.parts[o.valve]).limits.grid_leak_fixed_ohms
+        ohms = f.grid_ohms[o.valve]
+        if limit is None:
+            continue
+        leak = sum(trial.amplifier.parts[p].value("ohms") for p in (o.grid_leak, o.stopper) if p)
+        found = Check(
+            "grid leak", ohms <= limit,
+            f"{1e-3 * ohms:.0f} kohm at the grid of {o.valve}, {1e-3 * limit:.0f} kohm allowed with fixed bias"
+            + (f", of which {o.grid_leak} and stopper as drawn are {1e-3 * leak:.0f}" if ohms > limit else ""),
+            leak > limit,
+        )  # fmt: skip
+        if worst is None or not found.holds:
+            worst = found
+    return [worst] if worst else []

@@ -1,0 +1,195 @@
+"""The negative bias network of a fixed-bias amplifier as a thing to design: which resistors and capacitors may change, and
+the same amplifier with the resistors that a fail-safe needs drawn in (open until fitted).
+
+Nothing is computed here; the network is read off the structure (``amplifier.roles``).
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, replace
+
+from firstglow.amplifier.graph import Branch, Net, net_of, reach
+from firstglow.amplifier.model import Amplifier, Joint, Part, Quantity
+from firstglow.amplifier.roles import roles
+from firstglow.amplifier.supplies import Supply
+from firstglow.solver.parameters import CONTACT_OHMS, OPEN_OHMS
+
+CHASSIS = "chassis"
+_DC = {"resistance", "wire", "choke"}
+
+
+class NoBiasError(Exception):
+    """There is nothing to design, in bench words."""
+
+
+@dataclass(frozen=True, slots=True)
+class BiasPot:
+    """One pot that sets grids. negative: its joint at the negative end, weak: at the other, wiper: at the slider.
+    negative_end: its position there (0.0 or 1.0). valves: output valves it moves. foot: the resistor between weak end and
+    chassis. guard: the resistor from wiper to negative end, as drawn or made for this design (None: a rheostat's wiper is on
+    an end of its own track). drawn_guard: it is in the drawing."""
+
+    name: str
+    negative: str
+    weak: str
+    wiper: str
+    negative_end: float
+    valves: tuple[str, ...]
+    foot: str
+    guard: str | None
+    drawn_guard: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Network:
+    """One bias supply and what it feeds.
+
+    amplifier: with guards (open) and missing feet (a bare wire) added. added: parts that the file does not have.
+    series: resistors all pots are fed through, the largest first; empty where there is none. filter: capacitor at the pots'
+    rail, None where there is only the reservoir. branches: the whole dc network from the reservoir to chassis.
+    """
+
+    amplifier: Amplifier
+    supply: Supply
+    pots: tuple[BiasPot, ...]
+    series: tuple[str, ...]
+    filter: str | None
+    rail: str
+    branches: tuple[Branch, ...]
+    added: Mapping[str, Part]
+
+    @property
+    def valves(self) -> tuple[str, ...]:
+        """Output valves that a pot sets, each once."""
+        return tuple(dict.fromkeys(v for p in self.pots for v in p.valves))
+
+
+def network(amplifier: Amplifier) -> Network:
+    """The bias network. NoBiasError where there is none to design."""
+    of = roles(amplifier)
+    fixed = [o for o in of.outputs if o.bias_supply is not None]
+    names = list(dict.fromkeys(o.bias_supply for o in fixed))
+    if not fixed:
+        kinds = sorted({o.bias for o in of.outputs} - {"none"})
+        how = f"it has {' and '.join(kinds)} bias" if kinds else "no output valve has a bias supply"
+        raise NoBiasError(f"no negative supply holds the output grids: {how}; there is nothing to design here")
+    if len(names) > 1:
+        raise NoBiasError(
+            f"{len(names)} bias supplies ({', '.join(map(str, names))}): one is designed at a time; draw a copy of the "
+            "file with one of them"
+        )
+    supply = next(s for s in of.supplies if s.name == names[0])
+    setting = [p for p in of.pots if p.kind in ("bias", "bias common") and p.negative_end is not None]
+    if not setting:
+        raise NoBiasError(
+            "no preset moves an output grid: measured bias against the safe bias is all there is; draw a preset for each "
+            "output valve first"
+        )
+    without = [v for p in setting for v in p.valves if v not in amplifier.idle]
+    if without:
+        raise NoBiasError(f'{", ".join(without)}: no idle current to aim at; write idle = "30m" in its line')
+    net = net_of(amplifier)
+    pots: list[BiasPot] = []
+    added: dict[str, Part] = {}
+    joints: dict[str, Joint] = {}
+    turned: dict[str, Part] = {}
+    for role in setting:
+        pot, negative_end = amplifier.parts[role.pot], float(role.negative_end or 0.0)
+        ends = (pot.leads["end 1"], pot.leads["end 2"])
+        negative, weak = ends if negative_end == 0.0 else ends[::-1]
+        foot = _foot(net, weak, supply.joint, pot)
+        if foot is None:
+            foot = _free(amplifier, added, pot.channel)
+            weak, joint = f"{pot.name} foot", weak
+            lead = "end 2" if negative_end == 0.0 else "end 1"
+            turned[pot.name] = replace(pot, leads={**pot.leads, lead: weak})
+            joints[weak] = Joint(weak, (f"{pot.name} {lead}", f"{foot} 1"), channel=pot.channel)
+            added[foot] = _resistor(foot, weak, joint, CONTACT_OHMS, pot.channel)
+        wiper, guard, drawn = pot.leads["wiper"], None, False
+        if wiper not in ends:
+            guard = next((b.part for b in net.at[wiper] if b.far(wiper) == negative and b.part != pot.name
+                          and b.sort == "resistance"), None)  # fmt: skip
+            drawn = guard is not None
+            if guard is None:
+                guard = _free(amplifier, added, pot.channel)
+                added[guard] = _resistor(guard, negative, wiper, OPEN_OHMS, pot.channel)
+        pots.append(BiasPot(pot.name, negative, weak, wiper, negative_end, role.valves, foot, guard, drawn))
+    larger = replace(
+        amplifier, parts={**amplifier.parts, **turned, **added}, joints=_soldered(amplifier, added, joints), digest=""
+    )
+    wide = net_of(larger)
+    series = _series(wide, supply.joint, [p.negative for p in pots])
+    rail = pots[0].negative
+    return Network(
+        larger, supply, tuple(pots), series, _filter(wide, supply, rail), rail,
+        tuple(_fed(wide, supply.joint, {o.grid_leak for o in fixed})), added,
+    )  # fmt: skip
+
+
+def _resistor(name: str, one: str, two: str, ohms: float, channel: str | None) -> Part:
+    values = {"ohms": Quantity(ohms, 0.05, "uniform"), "watts": Quantity(0.5)}
+    return Part(name, "resistor", None, {"1": one, "2": two}, values, channel=channel)
+
+
+def _free(amplifier: Amplifier, added: Collection[str], channel: str | None) -> str:
+    """The next number after all drawn ones, the same in each channel."""
+    used = [n[1:] for n in (p.split(" ")[-1] for p in amplifier.parts) if n.startswith("R")]
+    number = 1 + max((int(n) for n in used if n.isdigit()), default=0)
+    while (name := f"{channel} R{number}" if channel else f"R{number}") in added:
+        number += 1
+    return name
+
+
+def _soldered(amplifier: Amplifier, added: Mapping[str, Part], new: Mapping[str, Joint]) -> dict[str, Joint]:
+    """The joints with the added parts' leads on them."""
+    joints = {**amplifier.joints, **new}
+    for part in added.values():
+        for lead, at in part.leads.items():
+            terminal = f"{part.name} {lead}"
+            if terminal not in joints[at].terminals:
+                joints[at] = replace(joints[at], terminals=(*joints[at].terminals, terminal))
+    return joints
+
+
+def _foot(net: Net, weak: str, source: str, pot: Part) -> str | None:
+    """The largest resistor between a pot's weak end and chassis; None where that end is on chassis."""
+    if weak == CHASSIS:
+        return None
+    ways = reach(net, [weak], lambda b, _: b.sort in _DC and b.part != pot.name, {CHASSIS, source})
+    found = [b for b in ways.get(CHASSIS, ()) if b.sort == "resistance"]
+    return max(found, key=lambda b: b.ohms).part if found else None
+
+
+def _fed(net: Net, source: str, leaks: Collection[str | None]) -> Iterable[Branch]:
+    """Every resistance, wire and choke between the reservoir and chassis; grid leaks carry nothing and are left out."""
+    seen, ahead, out = {source}, [source], {}
+    while ahead:
+        joint = ahead.pop()
+        for b in net.at[joint]:
+            if b.sort not in _DC or b.part in leaks:
+                continue
+            out[b.part, b.lead_a] = b
+            far = b.far(joint)
+            if far != CHASSIS and far not in seen:
+                seen.add(far)
+                ahead.append(far)
+    return out.values()
+
+
+def _series(net: Net, source: str, ends: Iterable[str]) -> tuple[str, ...]:
+    """Resistors without which no pot's negative end hangs on the reservoir, the largest first."""
+    wanted = set(ends)
+
+    def fed(without: str) -> bool:
+        ways = reach(net, [source], lambda b, _: b.sort in _DC and b.part != without, {CHASSIS})
+        return bool(wanted & set(ways))
+
+    found = [b for b in net.branches if b.sort == "resistance" and net.amplifier.parts[b.part].kind == "resistor"]
+    near = [b for b in found if not fed(b.part)]
+    return tuple(b.part for b in sorted(near, key=lambda b: -b.ohms))
+
+
+def _filter(net: Net, supply: Supply, rail: str) -> str | None:
+    """The largest capacitor at the pots' rail that is not the reservoir."""
+    parts = net.amplifier.parts
+    at = [b.part for b in net.at[rail] if b.sort == "capacitor" and b.part not in supply.reservoirs]
+    return max(at, key=lambda p: parts[p].value("farads"), default=None)
