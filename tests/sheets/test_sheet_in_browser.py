@@ -35,7 +35,8 @@ def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
         "height: p.offsetHeight, over: p.scrollHeight - p.clientHeight, wide: p.scrollWidth - p.clientWidth,"
         "foot: !!p.querySelector('footer'), head: !!p.querySelector('header'),"
         "cells: [...p.querySelectorAll('td, .stands, .hold')].filter(c => c.scrollHeight > c.clientHeight + 2"
-        " || c.scrollWidth > c.clientWidth + 2).map(c => c.textContent)}))",
+        " || c.scrollWidth > c.clientWidth + 2).map(c => c.textContent),"
+        "heads: [...p.querySelectorAll('th')].filter(c => c.scrollWidth > c.clientWidth).map(c => c.textContent)}))",
     )
     assert isinstance(pages, list)
     assert len(pages) >= len(ladder.document["rungs"])
@@ -45,6 +46,7 @@ def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
         assert page["over"] <= 1, page
         assert page["wide"] <= 1, page
         assert page["cells"] == [], page
+        assert page["heads"] == [], page
         assert page["head"]
         assert page["foot"]
 
