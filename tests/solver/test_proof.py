@@ -6,7 +6,9 @@ turned round in turn; every slope is turned round and made a tenth too large. A 
 fail; one that leaves the right answer (a term that carries nothing here) may pass.
 """
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,6 +16,8 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
+from firstglow.solver import pulses
+from firstglow.solver.averaged import Averaged, averaged
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.newton import newton
@@ -147,3 +151,31 @@ def test_a_wrong_derivative_fails(name: str, factor: float) -> None:
         errors = slope_errors(bent, wide, bent.prepare(np.repeat(p, len(slopes), axis=1)), seed)
         caught |= errors[term, np.arange(len(slopes))] > SLOPE_ERROR
     assert not [sound.plan.slopes[order[k]] for k in np.flatnonzero(matters & ~caught)]
+
+
+BENT = {"each_in_phase": "d_in_phase", "each_amps": "d_amps"}
+"""What a cycle hands back: on the mains side, on the dc side."""
+
+
+@pytest.mark.parametrize("factor", [0.97, 1.03], ids=["3 % too little", "3 % too much"])
+@pytest.mark.parametrize("side", list(BENT))
+@pytest.mark.parametrize("name", ["a", "b", "c"])
+def test_a_cycle_that_makes_or_loses_power_fails(
+    name: str, side: str, factor: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The cycle itself is wrong, for the equations and for the books alike: conservation of energy is what is left."""
+
+    def bent(*given: Any, **more: Any) -> Averaged:
+        found = averaged(*given, **more)
+        return replace(found, **{n: factor * getattr(found, n) for n in (side, BENT[side])})
+
+    circuit, p, right = case(name)
+    sound = circuit.solve(p)
+    assert sound.proof.holds.all()
+    monkeypatch.setattr(pulses, "averaged", bent)
+    found = circuit.solve(p, strict=False)
+    index = circuit.index["dc HT1"]
+    assert abs(found.x[index, 0] / right[index, 0] - 1.0) > 1e-5  # another answer, and one whose currents add up
+    assert found.proof.residual_amps[0] < NANOAMP
+    assert not found.proof.holds[0]
+    assert not found.settled[0]

@@ -19,6 +19,7 @@ from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Coefficients
 from firstglow.solver.mains_side import EDGE_VOLTS, magnetising
 from firstglow.solver.parameters import CONTACT_OHMS
+from firstglow.solver.pulse_power import imbalance
 from firstglow.solver.pulses import Pulses, emf_name
 
 AVERAGED = 2e-3
@@ -32,11 +33,13 @@ open among them), nor in about 1,500 of nine forms of supply; the rest is left f
 @dataclass
 class Books:
     """Every part's flow by name (windings apart: "T1 ht a"), and what the balances of cores, drives and lamp miss [A].
+    cycle_watts: what rectifiers' cycles take from their emfs too much or too little, beyond what is let through [W].
     cycles: every rectifier's solved cycle and what stands around it, by the name of its group."""
 
     flows: dict[str, Flow] = field(default_factory=dict)
     misses: dict[str, Array] = field(default_factory=dict)
     given_watts: Array | float = 0.0
+    cycle_watts: Array | float = 0.0
     core_watts: Array | float = 0.0
     cycles: dict[str, tuple[Averaged, Inputs]] = field(default_factory=dict)
 
@@ -126,6 +129,11 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     found = group.run(wide, {**c, "exact": np.array(True)}, source, 60, ())
     if not group.loops:
         books.cycles[group.name] = found, group.inputs(wide, c, source)
+    if group.henries is None:
+        off, size = imbalance(group, found, group.inputs(wide, c, source), group.mutual(c, source))
+        books.cycle_watts = books.cycle_watts + np.where(
+            c["there"], np.maximum(np.abs(off) - AVERAGED * size, 0.0), 0.0
+        )
     turns = c["turns"]
     flow_turns = (turns * found.each_in_phase).sum(axis=0)
     for n in range(len(group.legs)):

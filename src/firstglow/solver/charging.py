@@ -392,4 +392,5 @@ class ReservoirRows:
             size = r * r + across * across
             drain, farads = drain + r / size, farads - across / size / ripple
         esr = nothing if self.esr is None else p[self.esr]
-        return np.maximum(farads, STRAY_FARADS), esr, drain
+        # a load that shows the pulses less than the esr (a short) lies beside it: they do not go through it
+        return np.maximum(farads, STRAY_FARADS), esr / (1.0 + 10.0 * (esr * drain) ** 2), drain

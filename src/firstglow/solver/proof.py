@@ -6,7 +6,8 @@ held to the same.
 
 Power: what the mains and supplies give against the heat of every part, each by its own law (a resistance I^2 R, a valve
 its volts times amps, a core its loss). Averaged: a rectifier, whose cost is what it takes from the windings' ac less what
-it gives as dc; that it is never less than nothing is part of the balance. Everything else is exact.
+it gives as dc; that it is never less than nothing is part of the balance, and so is the power of its cycle, too much and
+too little alike (``pulse_power``; a choke input's is not held to it). Everything else is exact.
 """
 
 from collections.abc import Collection
@@ -52,7 +53,7 @@ def prove(books: Books, known: Collection[str]) -> Proof:
     worst = over.argmax(axis=0)
     given = np.asarray(books.given_watts) + np.zeros(size.shape[1])
     out = sum(flow.watts for flow in books.flows.values()) + books.core_watts
-    missing = np.abs(given - out)
+    missing = np.abs(given - out) + books.cycle_watts
     balance = np.where(given > TRACE_WATTS, missing / np.maximum(given, TRACE_WATTS), 0.0)
     holds = (over.max(axis=0) <= 1.0) & ((missing <= PART_OF_POWER * np.abs(given)) | (missing < TRACE_WATTS))
     return Proof(size.max(axis=0), balance, holds, tuple(names[k] for k in worst))
