@@ -7,15 +7,17 @@ from typing import Any
 
 import numpy as np
 
-from firstglow.amplifier.model import Amplifier, Part, Quantity
+from firstglow.amplifier.model import Part, Quantity
+from firstglow.amplifier.situation import Situation
 from firstglow.audit.proposal import REST, Proposal, said, shown
 from firstglow.audit.replace_valves import heater, rectifier, valve
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import AIR, derate
-from firstglow.audit.ways import Stood
+from firstglow.audit.ways import Array, Stood
 from firstglow.markings.made import made_volts, made_watts, present
 from firstglow.markings.series import is_preferred, next_up, preferred
 from firstglow.quantities import show
+from firstglow.solver.circuit import compile_circuit
 
 FUSES = (
     0.032, 0.04, 0.05, 0.063, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15,
@@ -26,8 +28,7 @@ POTS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
 """Watts that pots are made for (common practice)."""
 SILICON = (("1N4007", 1.0, 1000.0), ("1N5408", 3.0, 1000.0))
 """Diodes at hand anywhere: type, mean amps, peak inverse volts (registered types, from memory)."""
-SILICON_VOLTS = 0.9
-FELT_VOLTS = 0.5
+FELT_VOLTS, SMALL_VOLTS = 0.5, 10.0
 """Less than this no reading is said to change [V]."""
 
 
@@ -172,40 +173,44 @@ def _diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
 
 
 def _silicon_for(stood: Stood, part: Part, what: str) -> Proposal:
-    """A silicon diode and the resistor that costs what the selenium cost, at this very current."""
+    """A silicon diode and the resistor with which the supply stands where the selenium has it, at this very current."""
+    joint = next((s.joint for s in stood.roles.supplies if part.name in s.rectifiers), "chassis")
     k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    row = stood.row(part.name)
-    mean, rms, watts = (abs(float(row[n][k])) for n in ("amps", "amps_rms", "watts"))
-    extra = max(watts - SILICON_VOLTS * mean, 0.0)
-    ohms = preferred(extra / rms**2, "E24") if rms > 0 and extra / rms**2 > 0.5 else 0.0
+    row, before = stood.row(part.name), float(stood.dc(joint)[k])
+    mean, rms = (abs(float(row[n][k])) for n in ("amps", "amps_rms"))
+    drop = max(float(part.values["plates"].value), 1.0)
+    tried = [0.0, *(preferred(drop / max(mean, 1e-6) * 10.0 ** (n / 24.0), "E24") for n in range(-48, 1))]
+    volts = _as_silicon(stood, part, joint, tried)
+    if volts is None:
+        return Proposal(
+            f"{what} (silicon)", "", "what it changes could not be worked out: measure the supply, nothing behind it"
+        )
+    best = int(np.abs(volts - before).argmin())
+    ohms = tried[best]
+    told = f"{joint} reads {before:.1f} V now, {volts[0]:.1f} V with silicon alone"
     if not ohms:
-        return Proposal(f"{what} (silicon)", "", "next to nothing at this current")
-    rated = made_watts(max(2.0 * rms**2 * ohms, 0.5), "film") or made_watts(2.0 * rms**2 * ohms, "wirewound")
-    without, with_it = (_as_silicon(stood, part, r) for r in (0.0, ohms))
+        return Proposal(f"{what} (silicon)", "", told)
+    watts = max(2.0 * rms**2 * ohms, 0.5)
+    rated = made_watts(watts, "film") or made_watts(watts, "wirewound") or watts
     return Proposal(
         f"{what} (silicon) with {show(ohms, 'ohm')} {rated:g} W in series", "",
-        f"with the resistor {with_it}; without it {without}. The resistor matches the selenium at {show(mean, 'A')} only: at "
-        "switch-on, nothing drawing, the volts go higher. Set the idle again, output valves out first",
-        alternatives=(f"{what} alone, the network behind it redesigned for the higher volts",),
+        f"{told}, {volts[best]:.1f} V with the resistor: that matches at {show(mean, 'A')} only, and with nothing drawing the "
+        "volts go higher. Set the idle again, output valves out first",
+        alternatives=(f"{what} (silicon) alone, the network behind it redesigned for the higher volts",),
     )  # fmt: skip
 
 
-def _as_silicon(stood: Stood, part: Part, ohms: float) -> str:
-    """What the joint that moves most reads with silicon and a resistor in the selenium's place."""
-    from firstglow.amplifier.situation import Situation
-    from firstglow.solver.circuit import compile_circuit
-    from firstglow.solver.standing import SolveError
-
-    exact = {"plates": 0.0, "age": 0.0, "series_ohms": ohms + 0.04}
+def _as_silicon(stood: Stood, part: Part, joint: str, ohms: Sequence[float]) -> Array | None:
+    """Volts of a joint, running, with silicon and each of these resistors in a selenium's place; None where unsolved."""
+    exact = {"plates": 0.0, "age": 0.0, "series_ohms": 0.04}
     values = {**part.values, **{k: Quantity(v) for k, v in exact.items()}}
     parts = {**stood.amplifier.parts, part.name: replace(part, type="silicon", values=values)}
-    other: Amplifier = replace(stood.amplifier, parts=parts, digest=f"{stood.amplifier.digest} {part.name} {ohms}")
-    try:
-        circuit = compile_circuit(other)
-        now = circuit.solve(circuit.vector(Situation(stood.mains["now"], pots=stood.pots)))
-    except SolveError:
-        return "the amplifier would not settle"
-    return _most_moved(stood, now)
+    other = replace(stood.amplifier, parts=parts, digest=f"{stood.amplifier.digest} {part.name} as silicon")
+    circuit = compile_circuit(other)
+    laid = np.repeat(circuit.vector(Situation(stood.mains["now"], pots=stood.pots))[:, None], len(ohms), axis=1)
+    laid[circuit.column[f"{part.name} series_ohms"]] += np.array(ohms)
+    now = circuit.solve(laid, strict=False)
+    return np.asarray(now.dc(joint)) if now.settled.all() else None
 
 
 def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
@@ -267,14 +272,16 @@ def moved(stood: Stood, values: Mapping[str, float]) -> str:
 
 
 def _most_moved(stood: Stood, now: Any) -> str:
+    """The joint whose dc volts move most for its size; the volts of an output plate move with every supply."""
     k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    best, joint, pair = FELT_VOLTS, "", (0.0, 0.0)
+    best, joint, pair = 0.0, "", (0.0, 0.0)
     for row in stood.circuit.unknowns:
         name = row.removeprefix("dc ")
         if row.startswith("dc ") and name in stood.amplifier.joints:
             before, after = float(stood.dc(name)[k]), float(now.dc(name)[0])
-            if abs(after - before) > best:
-                best, joint, pair = abs(after - before), name, (before, after)
+            weight = abs(after - before) / max(abs(before), SMALL_VOLTS)
+            if abs(after - before) > FELT_VOLTS and weight > best:
+                best, joint, pair = weight, name, (before, after)
     if not joint:
         return "no reading moves by half a volt"
-    return f"{joint} moves most, from {pair[0]:.1f} to {pair[1]:.1f} V"
+    return f"{joint} goes from {pair[0]:.1f} to {pair[1]:.1f} V, others by less of their own"

@@ -10,8 +10,12 @@ from firstglow.amplifier.model import Part
 from firstglow.audit.proposal import REST, Proposal, shown
 from firstglow.audit.stress import Stress
 from firstglow.audit.ways import Stood
+from firstglow.markings.made import made_watts
 from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
+
+OHMS = ("supply ohms a plate", "hot switching amps", "peak amps a plate")
+"""What more ohms ahead of its plates mend."""
 
 
 def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
@@ -73,25 +77,35 @@ _GRID: Mapping[str, Callable[[Stood, Part, Stress], tuple[str, str]]] = {"grid l
 
 
 def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    """Less farads first, ohms in its plate leads, another type of its socket."""
     found: list[str] = []
-    for s in pressing:
-        if s.stress == "first capacitor" and s.rating is not None:
-            found.append(
-                f"a first capacitor of {show(next_down(s.rating, 'E12'), 'F')} at most, the rest behind the choke or dropper"
-            )
-        elif s.stress in ("supply ohms a plate", "hot switching amps", "peak amps a plate"):
-            ohms = next_up(_more_ohms(stood, s, by), "E12")
-            found.append(f"{show(ohms, 'ohm')} 5 W wirewound in each plate lead")
+    first = by.get("first capacitor")
+    if first in pressing and first is not None and first.rating is not None:
+        found.append(
+            f"a first capacitor of {show(next_down(first.rating, 'E12'), 'F')} at most, the rest behind the choke or dropper"
+        )
+    more = [_more_ohms(s, by) for s in pressing if s.stress in OHMS]
+    if more:
+        ohms = next_up(max(more), "E12")
+        amps = float(np.max(stood.row(part.name)["amps_rms"][stood.where(runs=True)]))
+        watts = made_watts(max(2.0 * ohms * amps**2, 3.0), "wirewound")
+        found.append(
+            f"{show(ohms, 'ohm')} {watts:g} W wirewound in each plate lead" if watts else "more ohms ahead of it"
+        )
     types = tuple(_bears(part, by))
-    if not found:
-        found.append(f"a {types[0]} in its socket" if types else "a rectifier rated for it")
+    if any(s.stress not in (*OHMS, "first capacitor") for s in pressing):
+        found.append(
+            f"a {types[0]} in its socket"
+            if types
+            else "a rectifier that its sheet allows this, or less load and volts on it"
+        )
     return Proposal(
         "; ".join(dict.fromkeys(found)), "", "HT falls by the ohms times the amps of each pulse; ripple rises with less farads",
-        alternatives=tuple(f"{t} in its place" for t in types),
+        alternatives=tuple(f"{t} in its place, its heater winding allowing" for t in types),
     )  # fmt: skip
 
 
-def _more_ohms(stood: Stood, s: Stress, by: Mapping[str, Stress]) -> float:
+def _more_ohms(s: Stress, by: Mapping[str, Stress]) -> float:
     if s.stress == "supply ohms a plate":
         return max((s.rating or 0.0) - s.value, 1.0)
     have = by["supply ohms a plate"].value if "supply ohms a plate" in by else 100.0

@@ -13,7 +13,8 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.stress import Stress, least, most
 from firstglow.audit.stress_passive import inverse, source
-from firstglow.audit.ways import Array, Level, Stood
+from firstglow.audit.ways import Level, Stood
+from firstglow.devices.rectifier import valve_series
 from firstglow.readings.rated import section_of
 from firstglow.solver.cold import cold_ohms
 
@@ -134,8 +135,9 @@ def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any) -> Ite
             note = "winding and reflected primary, a plate"
             yield from least(stood, "supply ohms a plate", "ohm", each, needed, 0.0, here, note)
         if "i_hot_switch_max_A" in rated:
-            amps = np.max([crest / r for crest, r in zip(crests, ohms, strict=True)], axis=0)
-            note = "empty reservoir, hot cathode: off and on again"
+            law: Any = section_of(part).law
+            amps = np.max([valve_series(c, r, law.perveance)[0] for c, r in zip(crests, ohms, strict=True)], axis=0)
+            note = "empty reservoir and hot cathode, at the crest"
             yield from most(
                 stood, part, "hot switching amps", "A", amps, rated["i_hot_switch_max_A"], 0.0, here, note, faults=False
             )
@@ -175,8 +177,3 @@ VALVES: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {
     "rectifier": rectifier,
     "heater": heater,
 }
-
-
-def amps_of(stood: Stood, name: str) -> Array:
-    """Dc amps of a part (way,)."""
-    return np.abs(stood.row(name)["amps"])

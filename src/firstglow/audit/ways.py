@@ -99,11 +99,12 @@ class Stood:
         return np.array([not w.cold and part.envelope not in w.situation.out for w in self.ways])
 
     def swing(self, red: str, black: str) -> Array:
-        """How many times further than it settles a pair of joints swings at switch-on, (way,): 1 but in cold starts."""
+        """How many times further than it settles a pair of joints swings at switch-on, (way,): 1 but in the cold start on the
+        highest mains, which is the worst of them."""
         out = np.ones(len(self.ways))
         settled = self.dc(red) - self.dc(black)
         for k, way in enumerate(self.ways):
-            if way.cold:
+            if way.cold and way.level == "high":
                 laid = self.circuit.vector(way.situation)
                 out[k] = overshoot(self.circuit, laid, red, black, float(settled[k]))
         return out
@@ -152,10 +153,8 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
     output = frozenset(o.envelope for o in found.outputs)
     small = frozenset(s.envelope for s in found.smalls) - output - rectifiers
     choke = any(s.input == "choke" for s in found.supplies)
-    all_out = "all valves out but the rectifiers" + (", so the choke input is unloaded" if choke else "")
+    all_out = f"all valves{' but rectifiers' if rectifiers else ''} out{', choke input unloaded' if choke else ''}"
     pulled: list[tuple[str, frozenset[str]]] = []
-    if (found.supplies and not all(s.kind == "valve" for s in found.supplies)) or not rectifiers:
-        all_out = "all valves out" + (", so the choke input is unloaded" if choke else "")
     if output:
         pulled.append(("output valves out", output))
     if small:
@@ -168,7 +167,8 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
             for c in amplifier.channels
             if (mine := frozenset(p.envelope or "" for p in amplifier.of_kind("valve") if p.channel == c))
         ]
-    told: tuple[tuple[Level, str], ...] = (("now", ""), ("high", ", highest mains"))
+    bench = not amplifier.of_kind("inlet")  # a fragment on bench supplies: no mains to move
+    told: tuple[tuple[Level, str], ...] = (("now", ""), ("high", "" if bench else ", highest mains"))
     for level, words in told:
         plain = Situation(mains[level], pots=pots)
         yield Way(f"running{words}", plain, level, runs=True)
@@ -177,7 +177,7 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
             yield Way(text + words, plain.but(out=out), level)
         for s in found.standby:
             yield Way(f"{s.switch} open (standby){words}", plain.but(switches_open=frozenset({s.switch})), level)
-    yield Way("running, lowest mains", Situation(mains["low"], pots=pots), "low", runs=True)
+    yield Way("running" if bench else "running, lowest mains", Situation(mains["low"], pots=pots), "low", runs=True)
     high = Situation(mains["high"], pots=pots)
     for text, faults in neighbours(amplifier, found):
         yield Way(text, high, "high", faults=faults)

@@ -52,7 +52,9 @@ def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
 
     mains = found.stood.mains
     yield f"{name}, as {as_}: are the parts fit?"
-    yield f"Mains {mains['now']:g} V, highest {mains['high']:.0f} V, lowest {mains['low']:.0f} V. At idle; full power is not in it."
+    if found.stood.amplifier.of_kind("inlet"):
+        yield f"Mains {mains['now']:g} V, highest {mains['high']:.0f} V, lowest {mains['low']:.0f} V."
+    yield "At idle: what full power asks is not in it."
     for verdict, head in HEADS:
         mine = [a for a in found.parts if a.verdict == verdict]
         if mine:

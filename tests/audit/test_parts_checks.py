@@ -1,0 +1,159 @@
+"""The parts audit against figures from outside it: closed forms, sums by hand, a waveform integrated by scipy, makers' rows."""
+
+from math import pi, sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from firstglow.amplifier import load
+from firstglow.audit.parts import Audit, audit
+from firstglow.audit.stress_passive import body_volts, derate
+from firstglow.audit.stress_valves import supply_ohms
+
+EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+B = (EXAMPLES / "b-hazel-four.toml").read_text()
+HALF_WAVE = """
+format = 1
+fragment = true
+amplifier = { name = "Half wave", drawing = "a bench sketch" }
+
+[parts]
+B1 = ["supply 50V 10R 50Hz", "ac", "chassis"]
+D1 = ["silicon 1A 400V", "ac", "raw"]
+C1 = ["100u 100V", "raw", "chassis"]
+R1 = ["LOAD", "raw", "chassis"]
+"""
+
+
+def audited(text: str, at: Path, mains: float | None = None) -> Audit:
+    file = at / "checked.toml"
+    file.write_text(text)
+    return audit(load(file), mains)
+
+
+def value(found: Audit, part: str, stress: str) -> float:
+    return next(s.value for s in found.of(part).stresses if s.stress == stress and not s.fault)
+
+
+def test_inverse_volts_of_an_unloaded_half_wave_are_two_crests(tmp_path: Path) -> None:
+    """2 sqrt 2 E less the diode's own drop (any text on rectifiers); 10 Mohm takes 14 uA, so 0.3 to 0.5 V of a junction."""
+    found = audited(HALF_WAVE.replace("LOAD", "10M 1W"), tmp_path)
+    crest = 2.0 * sqrt(2.0) * 50.0
+    assert crest - 0.6 < value(found, "D1", "peak inverse volts") < crest
+
+
+def test_inverse_volts_of_a_full_wave_valve_are_two_crests_of_one_half(tmp_path: Path) -> None:
+    """Centre tap, nothing drawing but 22 Mohm: 2 sqrt 2 times the half winding's open volts, less what the rectifier drops at
+    18 uA and the primary at its magnetising current (1 %)."""
+    text = B.replace('R3 = ["220k 2W 10%"', 'R3 = ["22M 2W 10%"')
+    assert text != B
+    found = audited(text, tmp_path)
+    half = next(w.turns.value for w in found.stood.amplifier.parts["T1"].windings if w.name == "ht b")
+    crests = 2.0 * sqrt(2.0) * half
+    assert 0.99 * crests < value(found, "V3", "peak inverse volts") < crests
+
+
+def test_ripple_current_against_a_waveform_by_scipy(tmp_path: Path) -> None:
+    """50 V rms behind 10 ohm and a diode into 100 uF and 1 kohm, integrated by LSODA to its steady state. The diode is a
+    junction of 0.8 V at these currents (silicon at 0.1 to 1 A: 0.75 to 0.9 V), the cells are 7.5 degrees wide: 2 %."""
+    found = audited(HALF_WAVE.replace("LOAD", "1k 10W"), tmp_path)
+
+    def pulse(t: float, volts: float) -> float:
+        return max(50.0 * sqrt(2.0) * np.sin(2.0 * pi * 50.0 * t) - 0.8 - volts, 0.0) / 10.0
+
+    def rate(t: float, y: np.ndarray) -> list[float]:
+        return [(pulse(t, float(y[0])) - float(y[0]) / 1e3) / 100e-6]
+
+    end = 1.0
+    t = np.linspace(end - 0.02, end, 4001)
+    run = solve_ivp(rate, (0.0, end), [55.0], method="LSODA", max_step=1e-4, rtol=1e-7, atol=1e-7, t_eval=t)
+    amps = np.array([pulse(a, v) - v / 1e3 for a, v in zip(run.t, run.y[0], strict=True)])
+    ours = value(found, "C1", "ripple amps, rms")
+    assert ours == pytest.approx(float(np.sqrt(np.mean(amps**2))), rel=0.02)
+    assert value(found, "D1", "amps, mean") == pytest.approx(float(run.y[0].mean()) / 1e3, rel=0.01)
+
+
+def test_watts_and_volts_of_a_divider_by_hand(tmp_path: Path) -> None:
+    """300 V on 10 k and 20 k: 10 mA, 1 W and 2 W, 100 V and 200 V."""
+    text = HALF_WAVE.split("[parts]")[0] + (
+        '[parts]\nB1 = ["supply 300V 0R001", "HT", "chassis"]\nR1 = ["10k 2W", "HT", "mid"]\nR2 = ["20k 5W", "mid", "chassis"]\n'
+    )
+    found = audited(text, tmp_path)
+    assert value(found, "R1", "watts") == pytest.approx(1.0, rel=1e-5)
+    assert value(found, "R2", "watts") == pytest.approx(2.0, rel=1e-5)
+    assert value(found, "R1", "volts") == pytest.approx(100.0, rel=1e-5)
+    assert value(found, "R2", "volts") == pytest.approx(200.0, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("kind", "degc", "share"),
+    [
+        ("metal film", 70, 1.0), ("metal film", 100, 0.6471), ("metal film", 125, 0.3529), ("metal film", 155, 0.0),
+        ("wirewound", 70, 0.8615), ("wirewound", 125, 0.6923), ("metal oxide", 125, 0.6667),
+    ],
+)  # fmt: skip
+def test_derating(kind: str, degc: float, share: float) -> None:
+    """facts: res.derating (IEC 60115-1 style; Yageo CFR sheet on a page, wirewound and oxide from memory)."""
+    assert derate(kind, degc) == pytest.approx(share, abs=5e-5)
+
+
+def test_working_volts_of_bodies() -> None:
+    """facts: res.voltage_limit, a leaded carbon film data sheet: 0.25 W 250 V, 0.5 W 350 V, 1 W and 2 W 500 V."""
+    assert [body_volts(w) for w in (0.25, 0.5, 1.0, 2.0)] == [250.0, 350.0, 500.0, 500.0]
+
+
+def test_supply_ohms_between_the_makers_rows() -> None:
+    """GZ34: 75 ohm a plate at 300 V rms, 125 ohm at 400, 200 ohm at 550 (Philips, from memory); straight between."""
+    assert [supply_ohms("GZ34", v) for v in (300.0, 325.0, 400.0, 550.0)] == [75.0, 87.5, 125.0, 200.0]
+
+
+def test_supply_ohms_of_a_winding_by_hand() -> None:
+    """Example (a): 70 ohm of half winding and 15 ohm of primary times (290/230) squared: 93.85 ohm."""
+    found = audit(load(EXAMPLES / "a-linden-twin.toml"))
+    assert value(found, "V9", "supply ohms a plate") == pytest.approx(70.0 + 15.0 * (290.0 / 230.0) ** 2, rel=1e-9)
+
+
+def test_heat_of_an_output_valve_by_hand() -> None:
+    """Plate watts and its cathode resistor's are the sums of what the amplifier stands at (example b): volts across 240 ohm
+    give the cathode's amps, less the screen's the plate's."""
+    found = audit(load(EXAMPLES / "b-hazel-four.toml"))
+    k = next(n for n, w in enumerate(found.stood.ways) if w.text == "small valves out" and w.level == "now")
+    dc = {j: float(found.stood.dc(j)[k]) for j in ("V2 cathode", "V2 plate", "V2 screen", "HT2")}
+    cathode, screen = dc["V2 cathode"] / 240.0, (dc["HT2"] - dc["V2 screen"]) / 100.0
+    assert value(found, "V2", "cathode amps") == pytest.approx(cathode, rel=1e-3)
+    assert value(found, "V2", "plate watts") == pytest.approx(
+        (cathode - screen) * (dc["V2 plate"] - dc["V2 cathode"]), rel=2e-3
+    )
+
+
+def test_volts_of_capacitors_and_rectifiers_never_fall_as_mains_rise(tmp_path: Path) -> None:
+    """Nothing drawing, a winding's crest rises with its mains: capacitors and inverse volts with it, from 90 % up."""
+    before: dict[tuple[str, str], float] = {}
+    for mains in (207.0, 222.0, 237.0, 250.0):
+        found = audited(B, tmp_path, mains)
+        now = {
+            (a.part, s.stress): s.value for a in found.parts for s in a.stresses
+            if not s.fault and s.stress in ("working volts", "surge volts", "peak inverse volts")
+        }  # fmt: skip
+        assert len(now) >= 12
+        assert all(now[k] >= v - 1e-9 for k, v in before.items())
+        before = now
+
+
+def test_a_choke_input_unloaded_rises_to_the_crest(tmp_path: Path) -> None:
+    """A choke input below its critical current comes up to the winding's crest: 0.9 E loaded, 1.41 E unloaded (textbook). With
+    22 Mohm pulses of half width a bring 0.35 a^4 crest / (2 pi 50 L) = 18 uA: a 0.14, so cos a = 0.99 of it.
+    The averaged cycle has cells of 7.5 degrees, which is as wide as such a pulse's half (8 degrees): it stands up to 2 % low."""
+    text = B.replace('cathode = "HT1", heater', 'cathode = "rectified", heater').replace(
+        'R3 = ["220k 2W 10%", "HT1", "chassis"]',
+        'L1 = ["choke 10H 100m 150R", "rectified", "HT1"]\nR3 = ["22M 2W 10%", "HT1", "chassis"]',
+    )
+    found = audited(text, tmp_path)
+    worst = next(s for s in found.of("C1a").stresses if s.stress == "working volts" and not s.fault)
+    assert "but rectifiers out, choke input unloaded" in worst.situation
+    half = next(w.turns.value for w in found.stood.amplifier.parts["T1"].windings if w.name == "ht b")
+    assert 0.965 < worst.value / (sqrt(2.0) * 1.1 * half) < 1.0
+    running = float(found.stood.dc("HT1")[0])
+    assert running < 0.97 * 0.9 * half * 1.05

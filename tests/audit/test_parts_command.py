@@ -1,0 +1,141 @@
+"""``firstglow parts``: the document, the table, and what a rating that is not said comes to."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+
+from firstglow import schemas
+from firstglow.amplifier import load
+from firstglow.audit.parts import audit, document
+from firstglow.cli.parts import command
+
+EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+A, B = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four"))
+PUBLISHED = sorted((EXAMPLES / "published").glob("*.toml")) + sorted((EXAMPLES / "fragments").glob("*.toml"))
+
+
+def made(text: str, at: Path) -> dict[str, Any]:
+    file = at / "asked.toml"
+    file.write_text(text)
+    found = document(audit(load(file)))
+    jsonschema.validate(json.loads(json.dumps(found, allow_nan=False)), schemas.load("parts"))
+    return found
+
+
+def of(found: dict[str, Any], part: str) -> dict[str, Any]:
+    return next(p for p in found["parts"] if p["part"] == part)
+
+
+@pytest.mark.parametrize("file", [*sorted(EXAMPLES.glob("*.toml")), *PUBLISHED], ids=lambda f: f.stem)
+def test_every_part_once_and_the_rules_of_the_document(file: Path) -> None:
+    amplifier = load(file)
+    found = document(audit(amplifier))
+    jsonschema.validate(json.loads(json.dumps(found, allow_nan=False)), schemas.load("parts"))
+    assert [p["part"] for p in found["parts"]] == list(amplifier.parts)
+    for p in found["parts"]:
+        assert any(s["verdict"] for s in p["stresses"]), p["part"]
+        for s in p["stresses"]:
+            fault = any(w in s["situation"] for w in ("shorted", "lost", "wiper"))
+            assert (s["verdict"] is None) == fault
+            assert s["survives"] is None or fault
+            assert (s["verdict"] == "rating unknown") == (s["look"] is not None)
+            assert s["rating"] is not None or s["verdict"] in (None, "rating unknown")
+        needs = p["verdict"] in ("tight", "unfit") or p["ageing"] is not None
+        assert (p["proposal"] is not None) == needs, p["part"]
+    ordered = {name for line in found["order"] for name in line["for"]}
+    assert all(line["count"] == len(line["for"]) for line in found["order"])
+    assert ordered <= {p["part"] for p in found["parts"] if p["proposal"]}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "part", "stress", "look"),
+    [
+        ('R3 = ["220k 2W 10%"', 'R3 = ["220k 10%"', "R3", "watts", "body"),
+        ('C2 = ["22u 450V"', 'C2 = ["22u electrolytic"', "C2", "working volts", "sleeve"),
+        ('C5 = ["0.1u 630V film"', 'C5 = ["0.1u film"', "C5", "working volts", "sleeve"),
+        ("250-0-250V 70m", "250-0-250V", "T1", "ht a: dc after its rectifier", "plate"),
+    ],
+)
+def test_a_missing_rating_is_unknown_and_never_fit(
+    old: str, new: str, part: str, stress: str, look: str, tmp_path: Path
+) -> None:
+    text = B.read_text()
+    assert old in text
+    found = of(made(text.replace(old, new), tmp_path), part)
+    row = next(s for s in found["stresses"] if s["stress"] == stress)
+    assert found["verdict"] == "rating unknown"
+    assert row["verdict"] == "rating unknown" and row["rating"] is None and row["margin"] is None
+    assert look in row["look"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "part", "what"),
+    [
+        ('C5 = ["0.1u 630V film"', 'C5 = ["0.1u 630V paper"', "C5", "0.1 µF 630 V film"),
+        ('C5 = ["0.1u 630V film"', 'C5 = ["0.02u 400V paper"', "C5", "0.022 µF 630 V film"),
+        ('R6 = ["220k 1W 5%"', 'R6 = ["220k 1W carbon composition"', "R6", "220 kΩ, metal film 1 W"),
+        ('C2 = ["22u 450V", "HT3", "chassis"]', 'C2 = ["22u 450V", "HT3", "chassis", { note = "old" }]', "C2", "22 µF 450 V"),
+    ],
+)  # fmt: skip
+def test_what_ages_has_a_proposal_in_made_values(old: str, new: str, part: str, what: str, tmp_path: Path) -> None:
+    """0.02 to 0.022 uF, 400 V paper to 630 V film (common practice; IEC 60063, catalogues)."""
+    text = B.read_text()
+    assert old in text
+    found = of(made(text.replace(old, new), tmp_path), part)
+    assert found["ageing"]
+    shown = found["proposal"]["what"].replace("22 nF", "0.022 µF")
+    assert shown.startswith(what)
+
+
+def test_selenium_is_answered_with_silicon_a_resistor_and_volts() -> None:
+    """Example (a) as drawn: with the resistor the supply stands where it stood, within a volt; alone it rises by volts."""
+    found = document(audit(load(A, as_="drawn")))
+    row = of(found, "D1")
+    assert row["ageing"] and "selenium" in row["ageing"]
+    proposal = row["proposal"]
+    assert "silicon" in proposal["what"] and "in series" in proposal["what"] and proposal["alternatives"]
+    words = [float(w) for w in proposal["changes"].replace(",", " ").split() if w.startswith("-") and w[1:2].isdigit()]
+    now, alone, with_it = words[:3]
+    assert alone < now - 2.0 and abs(with_it - now) < 1.0
+
+
+def test_what_must_stay_original_is_restuffed(tmp_path: Path) -> None:
+    text = (
+        B.read_text().replace('C1 = ["50+50u 450V"', 'C1 = ["50+50u 350V"') + '\n[intake]\noriginal = ["C1a", "C1b"]\n'
+    )
+    row = of(made(text, tmp_path), "C1a")
+    assert row["verdict"] == "unfit" and "restuff the can C1" in row["proposal"]["keep"]
+
+
+def test_a_neighbours_fault_sets_survives() -> None:
+    """EL84 shorted plate to cathode: 300 V and 300 ohm of windings and droppers across 240 ohm: 60 V on a 25 V bypass."""
+    found = document(audit(load(B)))
+    rows = [s for s in of(found, "C6")["stresses"] if "V2 shorted" in s["situation"]]
+    assert [s["survives"] for s in rows] == [False]
+    assert 40.0 < rows[0]["value"] < 80.0
+    assert of(found, "C6")["verdict"] == "fit"
+
+
+def test_the_table_holds_eighty_columns_and_its_cautions() -> None:
+    done = CliRunner().invoke(command, [str(B), "--mains-now", "236"])
+    assert done.exit_code == 0, done.output
+    assert max(map(len, done.output.splitlines())) <= 80
+    for words in (
+        "Mains 236 V, highest 248 V",
+        "TIGHT",
+        "RATING UNKNOWN",
+        "FIT:",
+        "WOULD NOT SURVIVE",
+        "High voltage kills",
+    ):
+        assert words in done.output
+    assert "safe to touch" not in done.output
+
+
+def test_mains_that_the_primary_cannot_live_on_are_refused() -> None:
+    done = CliRunner().invoke(command, [str(B), "--mains-now", "300"])
+    assert done.exit_code != 0 and "a 6.3 V heater would get 8.2 V" in str(done.exception)
