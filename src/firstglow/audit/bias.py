@@ -96,17 +96,17 @@ def design(drawn: Amplifier, amplifier: Amplifier, series: str = "E24", hum_limi
     tried = [] if refused else [f for f in _quieter(trial, trial.run(shortlist(searched)), limit) if f.settled]
     proposals = [_proposal(trial, f, None, limit) for f in tried]
     few = _ranked([p for p in proposals if p.good])
-    at = ready(trial, [now, *(p.found for p in few)])
+    at: list[Ready | None] = [*ready(trial, [now, *(p.found for p in few)])] if few else [None]
     started = [_with(trial, p, r, limit) for p, r in zip(few, at[1:], strict=True)]
     good = tuple(p for p in started if p.good)
     if not refused and not good:
-        refused = _failing(started or proposals)
+        refused = _failing(trial, started or proposals)
     current = _proposal(trial, now, at[0], limit)
     was = _as_it_was(drawn, amplifier, limit) or {trial.net.supply.kind: current}
     return Bias(drawn, amplifier, trial, was, current, good, limit, refused)
 
 
-def _with(trial: Trial, p: Proposal, at: Ready, limit: float) -> Proposal:
+def _with(trial: Trial, p: Proposal, at: Ready | None, limit: float) -> Proposal:
     return replace(p, ready=at, checks=checks(trial, p.found, at, limit))
 
 
@@ -154,11 +154,20 @@ def _impossible(trial: Trial, searched: Searched) -> str | None:
     return None
 
 
-def _failing(proposals: Sequence[Proposal]) -> str:
+def _failing(trial: Trial, proposals: Sequence[Proposal]) -> str:
+    """What the nearest network fails, and what would help."""
     if not proposals:
         return "none of the networks found would settle in the whole amplifier"
     nearest = min(proposals, key=lambda p: sum(not c.holds and not c.as_drawn for c in p.checks))
-    return "; ".join(f"{c.what}: {c.text}" for c in nearest.checks if not c.holds and not c.as_drawn)
+    why = "; ".join(f"{c.what}: {c.text}" for c in nearest.checks if not c.holds and not c.as_drawn)
+    if trial.net.filter is None and any(c.what == "hum" and not c.holds for c in nearest.checks):
+        why += "; draw a filter first: a resistor and a 47 uF capacitor between reservoir and presets"
+    if not nearest.fail_safe:
+        why += (
+            "; no resistor across its wiper makes this kind of network fail-safe: give every output valve a preset of its own, "
+            "rail and foot at its two ends, its wiper on the grid leak alone"
+        )
+    return why
 
 
 # -- the filter ----------------------------------------------------------------------------------------------------------

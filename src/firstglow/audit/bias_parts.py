@@ -40,6 +40,16 @@ class BiasPot:
 
 
 @dataclass(frozen=True, slots=True)
+class Balance:
+    """A pot that moves two grids against each other, fed by its wiper. valves: whose grids. guards: resistors from the bias
+    rail to either end, drawn in open."""
+
+    name: str
+    valves: tuple[str, ...]
+    guards: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Network:
     """One bias supply and what it feeds.
 
@@ -56,6 +66,7 @@ class Network:
     rail: str
     branches: tuple[Branch, ...]
     added: Mapping[str, Part]
+    balances: tuple[Balance, ...]
 
     @property
     def valves(self) -> tuple[str, ...]:
@@ -96,11 +107,17 @@ def network(amplifier: Amplifier) -> Network:
         pot, negative_end = amplifier.parts[role.pot], float(role.negative_end or 0.0)
         ends = (pot.leads["end 1"], pot.leads["end 2"])
         negative, weak = ends if negative_end == 0.0 else ends[::-1]
-        foot = _foot(net, weak, supply.joint, pot)
+        # a rheostat's chassis end is either
+        foot = _foot(net, weak, supply.joint) or (None if weak == CHASSIS else _foot(net, negative, supply.joint))
+        if foot is None and CHASSIS not in ends:
+            raise NoBiasError(
+                f"{pot.name}: neither end of its track comes to chassis through a resistor: not a kind of network known here"
+            )
         if foot is None:
+            negative, weak = (e for e in sorted(ends, key=CHASSIS.__eq__))
             foot = _free(amplifier, added, pot.channel)
             weak, joint = f"{pot.name} foot", weak
-            lead = "end 2" if negative_end == 0.0 else "end 1"
+            lead = next(k for k in ("end 1", "end 2") if pot.leads[k] == CHASSIS)
             turned[pot.name] = replace(pot, leads={**pot.leads, lead: weak})
             joints[weak] = Joint(weak, (f"{pot.name} {lead}", f"{foot} 1"), channel=pot.channel)
             added[foot] = _resistor(foot, weak, joint, CONTACT_OHMS, pot.channel)
@@ -113,16 +130,27 @@ def network(amplifier: Amplifier) -> Network:
                 guard = _free(amplifier, added, pot.channel)
                 added[guard] = _resistor(guard, negative, wiper, OPEN_OHMS, pot.channel)
         pots.append(BiasPot(pot.name, negative, weak, wiper, negative_end, role.valves, foot, guard, drawn))
+    rail = supply.nodes[-1] if supply.nodes else supply.joint
+    balances = tuple(_balance(amplifier, added, p.pot, p.valves, rail) for p in of.pots if p.kind == "bias balance")
     larger = replace(
         amplifier, parts={**amplifier.parts, **turned, **added}, joints=_soldered(amplifier, added, joints), digest=""
     )
     wide = net_of(larger)
     series = _series(wide, supply.joint, [p.negative for p in pots])
-    rail = pots[0].negative
     return Network(
         larger, supply, tuple(pots), series, _filter(wide, supply, rail), rail,
-        tuple(_fed(wide, supply.joint, {o.grid_leak for o in fixed})), added,
+        tuple(_fed(wide, supply.joint, {o.grid_leak for o in fixed})), added, balances,
     )  # fmt: skip
+
+
+def _balance(amplifier: Amplifier, added: dict[str, Part], name: str, valves: tuple[str, ...], rail: str) -> Balance:
+    """A balance pot with its guards put into ``added``."""
+    pot = amplifier.parts[name]
+    guards = []
+    for end in ("end 1", "end 2"):
+        guards.append(_free(amplifier, added, pot.channel))
+        added[guards[-1]] = _resistor(guards[-1], rail, pot.leads[end], OPEN_OHMS, pot.channel)
+    return Balance(name, valves, tuple(guards))
 
 
 def _resistor(name: str, one: str, two: str, ohms: float, channel: str | None) -> Part:
@@ -150,13 +178,16 @@ def _soldered(amplifier: Amplifier, added: Mapping[str, Part], new: Mapping[str,
     return joints
 
 
-def _foot(net: Net, weak: str, source: str, pot: Part) -> str | None:
-    """The largest resistor between a pot's weak end and chassis; None where that end is on chassis."""
-    if weak == CHASSIS:
-        return None
-    ways = reach(net, [weak], lambda b, _: b.sort in _DC and b.part != pot.name, {CHASSIS, source})
+def _foot(net: Net, end: str, source: str) -> str | None:
+    """The largest resistor between one end of a track and chassis, no pot in the way; None where that end is on chassis."""
+    parts = net.amplifier.parts
+    ways = reach(net, [end], lambda b, _: b.sort in _DC and parts[b.part].kind != "pot", {CHASSIS, source})
     found = [b for b in ways.get(CHASSIS, ()) if b.sort == "resistance"]
-    return max(found, key=lambda b: b.ohms).part if found else None
+    return (
+        max(found, key=lambda b: b.ohms).part
+        if found and source not in {j for b in found for j in (b.a, b.b)}
+        else None
+    )
 
 
 def _fed(net: Net, source: str, leaks: Collection[str | None]) -> Iterable[Branch]:

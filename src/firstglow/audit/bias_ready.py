@@ -15,7 +15,7 @@ from firstglow.solver.slow import Course, Slow, Stretch
 
 Array = NDArray[np.float64]
 
-SECONDS, STRETCH = 30.0, 3.0
+SECONDS, STRETCH = 36.0, 12.0
 """How long a cold start is followed at most, and in what pieces it is looked at [s]."""
 HALF = 0.5
 """Part of its warm volts from which on HT is said to be there."""
@@ -43,11 +43,8 @@ class Ready:
 
 def ready(trial: Trial, found: Sequence[Found]) -> list[Ready]:
     """Bias, HT and current at a cold start on the highest mains, presets where the valves idle on nominal mains."""
-    columns = []
-    for f in found:
-        pots = {p.name: abs(p.negative_end - f.turns[p.name]) for p in trial.net.pots}
-        columns.append(trial.laid([f.design], [Column(0, Situation(trial.mains[-1], pots=pots))]))
-    on = np.concatenate(columns, axis=1)
+    stands = [Column(k, Situation(trial.mains[-1], pots=f.positions)) for k, f in enumerate(found)]
+    on = trial.laid([f.design for f in found], stands)
     slow = Slow(trial.circuit)
     course: Course | None = None
     seconds: list[Array] = []

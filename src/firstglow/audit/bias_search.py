@@ -23,6 +23,10 @@ DECADE = {"E12": 1.0, "E24": 1.0, "E48": 0.6, "E96": 0.45}
 """How far up and down from the present value is searched, in decades."""
 GUARDS = (4.0, 10.0)
 """Resistor from wiper to negative end over the track: from four times up the pot's travel stays even (common practice)."""
+LOADED = (0.4, 1.0, 4.0)
+"""The same where a balance pot hangs on the wiper: its load would pull a weak guard's grid back to chassis."""
+BALANCE_GUARD = 4.0
+"""Resistors from the bias rail to a balance pot's ends over its track: they carry the load when its wiper opens."""
 RESERVE = 0.03
 """Part of the pot's travel that must stay at either end for the worst valve on the worst mains."""
 ROOMY = 0.08
@@ -142,7 +146,8 @@ def candidates(net: Network, series: str) -> dict[str, Array]:
     first = next(iter(feet.values()))
     ladders: list[Sequence[float]] = [around_values(v, series) for _, v in top] or [[1.0]]
     ladders.append(around_values(first, series))
-    ladders.append(GUARDS if any(p.guard and not p.drawn_guard for p in net.pots) else (0.0,))
+    guards = LOADED if net.balances else GUARDS
+    ladders.append(guards if any(p.guard and not p.drawn_guard for p in net.pots) else (0.0,))
     grid = np.array(list(product(*ladders))).T
     out = {name: grid[0] for name, _ in top}
     for foot, ohms in feet.items():
@@ -150,8 +155,11 @@ def candidates(net: Network, series: str) -> dict[str, Array]:
         out[f"{foot} ohms"] = scaled if ohms == first else np.array([_kept(v, ohms, series) for v in scaled])
     for p in net.pots:
         if p.guard and not p.drawn_guard:
-            each = {k: next_up(k * parts[p.name].value("ohms"), "E12") for k in GUARDS}
+            each = {k: next_up(k * parts[p.name].value("ohms"), "E12") for k in guards}
             out[f"{p.guard} ohms"] = np.array([each[k] for k in grid[2]])
+    for b in net.balances:
+        ohms = next_up(BALANCE_GUARD * parts[b.name].value("ohms"), "E12")
+        out |= {f"{g} ohms": np.full(grid.shape[1], ohms) for g in b.guards}
     return out
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.roles import OutputValve, roles
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.audit.bias_parts import BiasPot, Network
+from firstglow.audit.bias_parts import Balance, BiasPot, Network
 from firstglow.readings.observe import Observer
 from firstglow.readings.rated import cathode_ohms, section_of
 from firstglow.readings.safe_bias import STRONGEST, grid_volts
@@ -102,7 +102,8 @@ class Found:
     """What one design does in the whole amplifier.
 
     settled: every column came out. room: least travel left at either end of any pot over all valves and mains (fraction, 0
-    where an idle is not reached). turns: pot -> travel from the negative end at idle, nominal. safe: valve -> (mains, safe
+    where an idle is not reached). turns: setting pot -> travel from the negative end at idle, nominal;
+    positions: every pot that was turned, 0 to 1. safe: valve -> (mains, safe
     bias, most negative with the valves out), the worst mains. watts: part -> most [W]. winding_amps, rail_amps: charging
     current rms and dc [A] on high mains. volts: capacitor -> most [V]. grid_ohms: valve -> ohms between grid and chassis.
     raw, raw_in: reservoir volts on nominal mains, valves out and at idle. high: joint -> volts on high mains, idle set on
@@ -116,6 +117,7 @@ class Found:
     idle: Mapping[str, Idle]
     room: float
     turns: Mapping[str, float]
+    positions: Mapping[str, float]
     safe: Mapping[str, tuple[float, float, float]]
     wipers: tuple[WiperOpen, ...]
     watts: Mapping[str, float]
@@ -155,6 +157,7 @@ class Trial:
         self.outputs: tuple[OutputValve, ...] = tuple(o for o in of.outputs if o.valve in net.valves)
         self.out = frozenset(o.envelope for o in of.outputs)
         self.targets = {v: a.idle[v].amps.value for v in net.valves}
+        self.setters: tuple[BiasPot | Balance, ...] = (*net.pots, *net.balances)
         self.pot_of = {v: p for p in net.pots for v in p.valves}
         observer = Observer(a, self.circuit)
         idle = self.circuit.solve(self.circuit.apply(observer.nominal, Situation(self.mains[MIDDLE], out=self.out)))
@@ -274,8 +277,8 @@ class Trial:
                 out["in", place, p.name] = Column(d, Situation(self.mains[MIDDLE], pots=self.placed(place, p, pots)))
         for m in self.mains:
             out["set", m] = Column(d, Situation(m, pots=pots))
-            for p in self.net.pots:
-                out["wiper", p.name, m] = Column(d, Situation(m, pots=pots), (Fault(p.name, "wiper open"),))
+            for setter in self.setters:
+                out["wiper", setter.name, m] = Column(d, Situation(m, pots=pots), (Fault(setter.name, "wiper open"),))
         return out
 
     def _found(self, d: int, design: Design, got: Any, mine: slice, pots: Mapping[str, float], s: Standing,
@@ -306,8 +309,8 @@ class Trial:
             {v: Ends(*(of(g, "out", k, m) for k in PLACES)) for v, g in grid.items()},
             {v: Ends(*(of(g, "in", k, self.pot_of[v].name) for k in PLACES)) for v, g in grid.items()},
             idle, 0.0 if any(short.values()) else room,
-            {p: float(abs(pots[p] - next(x.negative_end for x in self.net.pots if x.name == p))) for p in pots},
-            safe, tuple(self._wiper(p, of, amps, grid) for p in self.net.pots),
+{p.name: abs(pots[p.name] - p.negative_end) for p in self.net.pots if p.name in pots}, dict(pots),
+            safe, tuple(self._wiper(p, of, amps, grid) for p in self.setters),
             {p: max(float(np.max(np.abs(s.part(p)["watts"][mine_rows]))), 0.0) for p in parts},
             {c: float(np.max(np.abs(s.part(c)["volts"][mine_rows]))) for c in caps},
             self._winding(s, mine_rows),
@@ -326,7 +329,9 @@ class Trial:
             of(s.dc(o.cathode), "set", m), of(amps, "in", "least", pot.name), of(row["plate_watts"], "in", "least", pot.name),
         )  # fmt: skip
 
-    def _wiper(self, pot: BiasPot, of: Any, amps: Mapping[str, Array], grid: Mapping[str, Array]) -> WiperOpen:
+    def _wiper(
+        self, pot: BiasPot | Balance, of: Any, amps: Mapping[str, Array], grid: Mapping[str, Array]
+    ) -> WiperOpen:
         rows = []
         for m in self.mains:
             now, was = ({v: of(x, *key) for v, x in amps.items()} for key in (("wiper", pot.name, m), ("set", m)))
@@ -383,6 +388,6 @@ def cathode_amps(s: Standing, valve: str) -> Array:
 
 def replace_added(net: Network) -> Amplifier:
     """The amplifier without the guards, for what the structure says."""
-    guards = {p.guard for p in net.pots if not p.drawn_guard}
+    guards = {p.guard for p in net.pots if not p.drawn_guard} | {g for b in net.balances for g in b.guards}
     parts = {n: p for n, p in net.amplifier.parts.items() if n not in guards}
     return replace(net.amplifier, parts=parts)

@@ -228,7 +228,8 @@ def part_lines(b: Any, p: Any) -> Iterator[str]:
     from firstglow.quantities import show
 
     net = b.trial.net
-    guards = {x.guard: x for x in net.pots}
+    guards = {x.guard: (x.name, "from the preset's wiper to its negative end") for x in net.pots}
+    guards |= {g: (x.name, "from the bias rail to either end") for x in net.balances for g in x.guards}
     groups: dict[tuple[str, float, str], list[str]] = {}
     for name, value in p.parts.items():
         part, _, attribute = name.rpartition(" ")
@@ -240,8 +241,9 @@ def part_lines(b: Any, p: Any) -> Iterator[str]:
         before = f", was {show(was, unit)}" if was is not None else ""
         yield f"{', '.join(parts)}: {show(value, unit)}{before}"
         if new == "guard":
-            ways = ", ".join(f"{g} on {guards[g].name}" for g in parts)
-            yield f"  new, each from the preset's wiper to its negative end: {ways}"
+            for way in dict.fromkeys(guards[g][1] for g in parts):
+                ways = ", ".join(f"{g} on {guards[g][0]}" for g in parts if guards[g][1] == way)
+                yield f"  new, each {way}: {ways}"
         elif new == "new":
             yield "  new, between the preset's weak end and chassis"
 
