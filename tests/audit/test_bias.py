@@ -17,7 +17,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit import bias as room
 from firstglow.audit.bias import Bias, design
-from firstglow.audit.bias_parts import network
+from firstglow.audit.bias_parts import NoBiasError, network, with_rectifier
 from firstglow.audit.bias_ready import crossed
 from firstglow.audit.bias_search import around_values, curve, unit
 from firstglow.audit.bias_trial import Column, Trial
@@ -324,6 +324,21 @@ def test_cathode_bias_has_nothing_to_design() -> None:
     document = json.loads(done.output)
     jsonschema.validate(document, schemas.load("bias"))
     assert document["alternatives"] == [] and "cathode bias" in document["refused"]
+
+
+def test_rectifier_of_choice() -> None:
+    """Silicon in the place of a drawn selenium, and the drawing's own selenium back in the place of silicon, aged."""
+    drawn, amplifier = load(A, as_="drawn"), load(A)
+    assert with_rectifier(drawn, drawn, "silicon").parts["D1"].type == "silicon"
+    aged = with_rectifier(amplifier, drawn, "selenium aged").parts["D1"]
+    assert (aged.type, aged.value("plates"), aged.value("age")) == ("selenium", 4.0, 1.0)
+    with pytest.raises(NoBiasError, match="D1 is drawn as no selenium"):
+        with_rectifier(amplifier, amplifier, "selenium new")
+
+
+def test_mains_that_no_primary_lives_on() -> None:
+    done = CliRunner().invoke(command, [str(A), "--mains-now", "400"])
+    assert "230 V" in str(done.exception) and done.exit_code != 0
 
 
 def test_hum_that_is_no_volts() -> None:

@@ -85,10 +85,16 @@ class Bias:
         return tuple(v for v in self.trial.targets if str(self.amplifier.parts[v].type) in BY_CURRENT)
 
 
-def design(drawn: Amplifier, amplifier: Amplifier, series: str = "E24", hum_limit: float | None = None) -> Bias:
+def design(
+    drawn: Amplifier,
+    amplifier: Amplifier,
+    series: str = "E24",
+    hum_limit: float | None = None,
+    mains: float | None = None,
+) -> Bias:
     """Design the bias supply of ``amplifier``; ``drawn`` is shown beside it. series: E12, E24 or E96. hum_limit: V rms at a
-    grid (default: a ten-thousandth of the bias). Raises NoBiasError, SolveError."""
-    trial = Trial(network(amplifier))
+    grid (default: a ten-thousandth of the bias). mains: nominal today (default: the file's). Raises NoBiasError, SolveError."""
+    trial = Trial(network(amplifier), mains)
     now = trial.run([{}])[0]
     limit = hum_limit or HUM_SHARE * max(abs(float(n[MIDDLE, MIDDLE])) for n in trial.needs.values())
     searched = search(trial, curve(trial, now), series)
@@ -102,7 +108,7 @@ def design(drawn: Amplifier, amplifier: Amplifier, series: str = "E24", hum_limi
     if not refused and not good:
         refused = _failing(trial, started or proposals)
     current = _proposal(trial, now, at[0], limit)
-    was = _as_it_was(drawn, amplifier, limit) or {trial.net.supply.kind: current}
+    was = _as_it_was(drawn, amplifier, limit, mains) or {trial.net.supply.kind: current}
     return Bias(drawn, amplifier, trial, was, current, good, limit, refused)
 
 
@@ -111,11 +117,11 @@ def _with(trial: Trial, p: Proposal, at: Ready | None, limit: float) -> Proposal
 
 
 # -- as it was ---------------------------------------------------------------------------------------------------------
-def _as_it_was(drawn: Amplifier, amplifier: Amplifier, limit: float) -> dict[str, Proposal]:
+def _as_it_was(drawn: Amplifier, amplifier: Amplifier, limit: float, mains: float | None) -> dict[str, Proposal]:
     """The drawing's own network; a selenium rectifier new and aged. Empty where nothing differs."""
     if drawn.digest == amplifier.digest:
         return {}
-    own = Trial(network(drawn))
+    own = Trial(network(drawn), mains)
     diodes = [d for d in own.net.supply.rectifiers if drawn.parts[d].type == "selenium"]
     designs: dict[str, Design] = {"silicon": {}}
     if diodes:

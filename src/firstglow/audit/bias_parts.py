@@ -14,6 +14,8 @@ from firstglow.amplifier.supplies import Supply
 from firstglow.solver.parameters import CONTACT_OHMS, OPEN_OHMS
 
 CHASSIS = "chassis"
+SILICON = {"amps": 1.0, "volts": 1000.0, "series_ohms": 0.04, "plates": 0.0, "age": 0.0}
+"""A common silicon diode (common practice: 1 A, 1000 V)."""
 _DC = {"resistance", "wire", "choke"}
 
 
@@ -72,6 +74,31 @@ class Network:
     def valves(self) -> tuple[str, ...]:
         """Output valves that a pot sets, each once."""
         return tuple(dict.fromkeys(v for p in self.pots for v in p.valves))
+
+
+def with_rectifier(amplifier: Amplifier, drawn: Amplifier, kind: str) -> Amplifier:
+    """The amplifier with every diode of its bias supply "silicon", "selenium new" or "selenium aged". Selenium is the drawing's
+    own: NoBiasError where it has none."""
+    of = [s for s in roles(amplifier).supplies if s.use == "bias"]
+    parts = dict(amplifier.parts)
+    for name in [d for s in of for d in s.rectifiers]:
+        part = parts[name]
+        if part.kind != "diode":
+            raise NoBiasError(
+                f"{name} is a valve: it heats, and its socket is wired for it; draw the change in a layer"
+            )
+        if kind == "silicon":
+            exact = {k: Quantity(v) for k, v in SILICON.items()}
+            parts[name] = replace(part, type="silicon", values={**part.values, **exact})
+            continue
+        old = drawn.parts.get(name)
+        if old is None or old.type != "selenium":
+            raise NoBiasError(
+                f'{name} is drawn as no selenium: draw it, for instance {name} = ["selenium 60m 160V 4 plates", ...]'
+            )
+        age = Quantity(1.0 if kind == "selenium aged" else 0.0)
+        parts[name] = replace(part, type="selenium", values={**old.values, "age": age})
+    return replace(amplifier, parts=parts, digest="")
 
 
 def network(amplifier: Amplifier) -> Network:

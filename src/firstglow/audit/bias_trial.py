@@ -148,11 +148,13 @@ class Column:
 class Trial:
     """One network, its circuit, its output valves with their spread."""
 
-    def __init__(self, net: Network) -> None:
+    def __init__(self, net: Network, mains: float | None = None) -> None:
+        """mains: nominal today [V rms]; default the file's."""
         self.net, self.amplifier = net, net.amplifier
         self.circuit: Circuit = compile_circuit(net.amplifier)
         a = self.amplifier
-        self.mains = tuple(a.mains_volts * (1.0 + k * a.mains_spread) for k in (-1, 0, 1))
+        today = mains or a.mains_volts
+        self.mains = tuple(today * (1.0 + k * a.mains_spread) for k in (-1, 0, 1))
         of = roles(replace_added(net))
         self.outputs: tuple[OutputValve, ...] = tuple(o for o in of.outputs if o.valve in net.valves)
         self.out = frozenset(o.envelope for o in of.outputs)
@@ -358,7 +360,7 @@ class Trial:
         only = Standing(
             standing.x[:, rows], standing.values[:, rows], standing.settled[rows], standing.steps[rows], circuit
         )
-        situation = Situation(a.mains_volts)
+        situation = Situation(self.mains[MIDDLE])
         sources = [
             x for x in sources_of(circuit, only, Wiring(a, situation, ()))
             if self.net.supply.joint in (x.hot, x.ret)

@@ -6,18 +6,27 @@ from typing import Any
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, print_json, say
+from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
 
 
 @click.command()
 @FILE
 @AS
+@MAINS
+@click.option(
+    "--rectifier",
+    type=click.Choice(["silicon", "selenium new", "selenium aged"]),
+    default=None,
+    help="Try this one instead of the file's.",
+)
 @click.option("--series", type=click.Choice(["E12", "E24", "E96"]), default="E24", show_default=True, help="Resistors.")
 @click.option(
     "--hum", type=str, default=None, metavar="VOLTS", help="Most hum at a grid, V rms.  [default: bias / 10000]"
 )
 @JSON
-def command(file: Path, as_: str, series: str, hum: str | None, as_json: bool) -> None:
+def command(
+    file: Path, as_: str, mains_now: str | None, rectifier: str | None, series: str, hum: str | None, as_json: bool
+) -> None:
     """The negative bias supply, designed again: resistors that reach every idle and fail to the cold side.
 
     \b
@@ -25,13 +34,20 @@ def command(file: Path, as_: str, series: str, hum: str | None, as_json: bool) -
               firstglow bias examples/a-linden-twin.toml --series E12 --hum 1m
     As it was drawn stands beside as changed (selenium beside silicon, say).
     """
-    from firstglow.amplifier import load
+    from firstglow.amplifier import AmplifierError, load
+    from firstglow.amplifier.mains_mark import mains_refused
     from firstglow.audit.bias import design
-    from firstglow.audit.bias_parts import NoBiasError
+    from firstglow.audit.bias_parts import NoBiasError, with_rectifier
 
     drawn, amplifier = load(file, as_="drawn"), load(file, as_=as_)
+    today = volts_of(mains_now)
+    told = mains_refused(amplifier, today) if today is not None else None
+    if told is not None:
+        raise AmplifierError((told,))
     try:
-        found = design(drawn, amplifier, series, hum_of(hum))
+        if rectifier:
+            amplifier = with_rectifier(amplifier, drawn, rectifier)
+        found = design(drawn, amplifier, series, hum_of(hum), today)
     except NoBiasError as nothing:
         if as_json:
             print_json({"amplifier": amplifier.name, "as_it_was": None, "as_changed": None, "alternatives": [],
