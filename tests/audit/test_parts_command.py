@@ -139,3 +139,25 @@ def test_the_table_holds_eighty_columns_and_its_cautions() -> None:
 def test_mains_that_the_primary_cannot_live_on_are_refused() -> None:
     done = CliRunner().invoke(command, [str(B), "--mains-now", "300"])
     assert done.exit_code != 0 and "a 6.3 V heater would get 8.2 V" in str(done.exception)
+
+
+@pytest.mark.parametrize(
+    ("old", "bad", "part", "what", "new"),
+    [
+        ('R1 = ["270R 5W', 'R1 = ["270R 0.25W', "R1", "270 Ω, metal film 2 W", 'R1 = ["270R 2W'),
+        ('C2 = ["22u 450V"', 'C2 = ["22u 350V"', "C2", "22 µF 450 V electrolytic", 'C2 = ["22u 450V"'),
+        ('C5 = ["0.1u 630V film"', 'C5 = ["0.1u 250V film"', "C5", "0.1 µF 630 V film", 'C5 = ["0.1u 630V film"'),
+        ('C6 = ["100u 25V"', 'C6 = ["100u 10V"', "C6", "100 µF 63 V electrolytic", 'C6 = ["100u 63V"'),
+        ('F1 = ["fuse 500m slow"', 'F1 = ["fuse 100m slow"', "F1", "T 0.2 A", 'F1 = ["fuse 200m slow"'),
+        ('R10 = ["470k', 'R10 = ["2M2', "V2", "screens from a lower rail: 9 V less", 'R10 = ["910k'),
+    ],
+)
+def test_what_is_proposed_is_fit(old: str, bad: str, part: str, what: str, new: str, tmp_path: Path) -> None:
+    """The file with the proposal in it is audited again: the stress that was past its rating is fit."""
+    text = B.read_text()
+    assert text.count(old) == 1
+    spoiled = of(made(text.replace(old, bad), tmp_path), part)
+    assert spoiled["verdict"] == "unfit" and spoiled["proposal"]["what"].startswith(what)
+    past = {s["stress"] for s in spoiled["stresses"] if s["verdict"] == "unfit"}
+    mended = of(made(text.replace(old, new), tmp_path), part)
+    assert past and all(s["verdict"] in ("fit", None) for s in mended["stresses"] if s["stress"] in past)

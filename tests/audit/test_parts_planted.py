@@ -35,6 +35,7 @@ LAMP = B + 'LP1 = ["pilot lamp 6.3V 0.1A", "T1 heat 1", "T1 heat 2"]\n'
 CLASS_X = B + 'C9 = ["100n 275V X2", "T1 primary 1", "neutral"]\n'
 GZ34 = swap(A, ('["5V4G"', '["GZ34"'))
 CAN_550 = swap(C, ('C3 = ["47u 500V"', 'C3 = ["47u 550V"'))
+BETWEEN = B + 'C9 = ["10u 450V", "HT2", "HT3"]\n'
 LIFTED = swap(B, ('ct 0R12" }]', 'ct 0R12", "heat ct" = "lift" }]')) + (
     'R20 = ["330k 1W 5%", "HT2", "lift"]\nR21 = ["33k 0.5W 5%", "lift", "chassis"]\nC9 = ["22u 63V", "lift", "chassis"]\n'
 )
@@ -76,6 +77,7 @@ PLANTS = (
     Plant("ripple current", A, (
         'C1 = ["32u 500V", "HT1", "chassis"]', 'C1 = ["32u 500V", "HT1", "chassis", { ripple_amps = "100m" }]'
     ), "C1", "ripple amps, rms"),
+    Plant("reversed electrolytic", BETWEEN, ('C9 = ["10u 450V", "HT2", "HT3"]', 'C9 = ["10u 450V", "HT3", "HT2"]'), "C9", "reverse volts"),
     Plant("coupling on cold HT", B, ('C5 = ["0.1u 630V', 'C5 = ["0.1u 250V'), "C5", "working volts"),
     Plant("screen bypass on cold HT", B, ('C3 = ["0.1u 630V', 'C3 = ["0.1u 160V'), "C3", "working volts"),
     Plant("cathode bypass", B, ('C6 = ["100u 25V"', 'C6 = ["100u 10V"'), "C6", "working volts"),
