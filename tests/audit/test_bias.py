@@ -17,6 +17,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit import bias as room
 from firstglow.audit.bias import Bias, design
+from firstglow.audit.bias_checks import checks, ratings
 from firstglow.audit.bias_parts import NoBiasError, network, with_rectifier
 from firstglow.audit.bias_ready import crossed
 from firstglow.audit.bias_search import around_values, curve, unit
@@ -234,6 +235,22 @@ def test_two_impossible_inputs_are_refused_with_a_reason(tmp_path: Path) -> None
     found = design(small, small)
     assert not found.alternatives and found.refused is not None
     assert "too small" in found.refused and "rated 10 mW" in found.refused
+
+
+def test_ratings_are_raised_where_they_are_passed(tmp_path: Path) -> None:
+    """C4 of 63 V under some 71 V, R4 of 0.1 W under some 84 mW: as it stands both fail; proposed, the next made 100 V (a tenth
+    to spare) and 0.25 W (half load: common practice)."""
+    amplifier = edited(tmp_path, ('C4 = ["47u 100V"', 'C4 = ["47u 63V"'), ('"2k7 1W 5%"', '"2k7 0.1W 5%"'))
+    trial = Trial(network(amplifier))
+    (found,) = trial.run([{}])
+    assert ratings(trial, found) == {"C4 volts": 100.0, "R4 watts": 0.25}
+    standing = checks(trial, found, None, 1.0, {})
+    failing = {c.what for c in standing if not c.holds and not c.as_drawn}
+    assert failing == {"capacitor", "resistors", "wiper open"}
+    proposed = checks(trial, found, None, 1.0, ratings(trial, found))
+    assert {c.what for c in proposed if not c.holds and not c.as_drawn} == {"wiper open"}
+    # dc of the winding: R4's, by its watts on high mains
+    assert found.winding_amps == pytest.approx(math.sqrt(found.watts["R4"] / 2.7e3), rel=0.01)
 
 
 # -- other networks -----------------------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
 from firstglow.audit.bias_parts import network
 from firstglow.audit.bias_ready import Ready, ready
-from firstglow.audit.bias_search import Searched, curve, search, shortlist
+from firstglow.audit.bias_search import Curve, Searched, curve, search, shortlist, unit
 from firstglow.audit.bias_trial import MIDDLE, Design, Found, Trial
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import steps
@@ -21,6 +21,8 @@ from firstglow.markings.series import steps
 HUM_SHARE = 1e-4
 """Hum that the bias supply may leave at a grid, over its bias: 80 dB below full drive, a choice of ours."""
 ALTERNATIVES = 4
+WIDE = 2.0
+"""How much further is searched where nothing near the present values will do."""
 BY_CURRENT = frozenset({"KT88", "7027A"})
 """Types whose published fixed-bias rows lie far off any law at fixed grid volts, and within 5 to 14 % of the bias."""
 FARADS = tuple(float(s.scaleb(k)) for k in (-6, -5, -4) for s in steps("E6"))
@@ -97,23 +99,47 @@ def design(
     trial = Trial(network(amplifier), mains)
     now = trial.run([{}])[0]
     limit = hum_limit or HUM_SHARE * max(abs(float(n[MIDDLE, MIDDLE])) for n in trial.needs.values())
-    searched = search(trial, curve(trial, now), series)
+    rails = curve(trial, now)
+    searched = search(trial, rails, series)
+    if searched.why:  # far from the values that are there now
+        searched = search(trial, rails, series, WIDE)
     refused = _impossible(trial, searched)
-    tried = [] if refused else [f for f in _quieter(trial, trial.run(shortlist(searched)), limit) if f.settled]
-    proposals = [_proposal(trial, f, None, limit) for f in tried]
+    proposals = [] if refused else _tried(trial, searched, limit)
+    if proposals and not any(
+        p.good for p in proposals
+    ):  # arithmetic and amplifier differ: once more, by what was solved
+        again = search(trial, rails.scaled(_off(trial, rails, [p.found for p in proposals])), series)
+        proposals = _tried(trial, again, limit) or proposals
     few = _ranked([p for p in proposals if p.good])
     at: list[Ready | None] = [*ready(trial, [now, *(p.found for p in few)])] if few else [None]
     started = [_with(trial, p, r, limit) for p, r in zip(few, at[1:], strict=True)]
     good = tuple(p for p in started if p.good)
     if not refused and not good:
         refused = _failing(trial, started or proposals)
-    current = _proposal(trial, now, at[0], limit)
+    current = _standing(trial, now, at[0], limit)
     was = _as_it_was(drawn, amplifier, limit, mains) or {trial.net.supply.kind: current}
     return Bias(drawn, amplifier, trial, was, current, good, limit, refused)
 
 
 def _with(trial: Trial, p: Proposal, at: Ready | None, limit: float) -> Proposal:
-    return replace(p, ready=at, checks=checks(trial, p.found, at, limit))
+    return replace(p, ready=at, checks=checks(trial, p.found, at, limit, ratings(trial, p.found)))
+
+
+def _tried(trial: Trial, searched: Searched, limit: float) -> list[Proposal]:
+    """The shortlist on the whole amplifier."""
+    found = _quieter(trial, trial.run(shortlist(searched)), limit) if searched.designs else []
+    return [_proposal(trial, f, limit) for f in found if f.settled]
+
+
+def _off(trial: Trial, rails: Curve, found: Sequence[Found]) -> float:
+    """Solved over foretold volts at the most negative end, on the mains where least is to spare."""
+    ratios = []
+    for f in found:
+        at = unit(trial.net, {k: np.array([v]) for k, v in f.design.items()}, 0.0)
+        for v, (mains, _, most) in f.safe.items():
+            m = trial.mains.index(mains)
+            ratios.append(abs(most) / float(rails.at(at.siemens)[m, 0] * at.wiper[trial.pot_of[v].name][0]))
+    return min(ratios, default=1.0)
 
 
 # -- as it was ---------------------------------------------------------------------------------------------------------
@@ -129,7 +155,7 @@ def _as_it_was(drawn: Amplifier, amplifier: Amplifier, limit: float, mains: floa
     elif own.net.supply.kind == "valve":
         designs = {"valve": {}}
     found = own.run(list(designs.values()))
-    return {k: _proposal(own, f, None, limit) for k, f in zip(designs, found, strict=True)}
+    return {k: _standing(own, f, None, limit) for k, f in zip(designs, found, strict=True)}
 
 
 # -- what cannot be ------------------------------------------------------------------------------------------------------
@@ -149,8 +175,9 @@ def _impossible(trial: Trial, searched: Searched) -> str | None:
         watts = pot.values["watts"].value
         return (
             f"{searched.pot} is too small: every network that reaches all idle currents puts at least "
-            f"{1e3 * searched.pot_watts:.0f} mW on its track, rated {1e3 * watts:.0f} mW; a preset of the same ohms and "
-            f"{made_watts(searched.pot_watts / HALF_LOAD) or 2 * searched.pot_watts:g} W or more is what helps."
+            f"{1e3 * searched.pot_watts:.0f} mW on its track, rated {1e3 * watts:.0f} mW (half of that is good practice); "
+            f"a preset of the same ohms and {made_watts(searched.pot_watts / HALF_LOAD) or 2 * searched.pot_watts:g} W or "
+            "more is what helps."
         )
     if searched.why == "span":
         return (
@@ -193,10 +220,16 @@ def _quieter(trial: Trial, found: Sequence[Found], limit: float) -> list[Found]:
 
 
 # -- proposals -------------------------------------------------------------------------------------------------------------
-def _proposal(trial: Trial, f: Found, at: Ready | None, limit: float) -> Proposal:
-    parts = {k: v for k, v in f.design.items() if not k.endswith(" age") and _differs(trial, k, v)}
-    parts |= {f"{n} volts": v for n, v in ratings(trial, f).items()}
-    return Proposal(f, at, parts, checks(trial, f, at, limit))
+def _proposal(trial: Trial, f: Found, limit: float) -> Proposal:
+    """A network that would be fitted, with the ratings that its parts then need."""
+    parts = {k: v for k, v in f.design.items() if _differs(trial, k, v)}
+    fitted = ratings(trial, f)
+    return Proposal(f, None, {**parts, **fitted}, checks(trial, f, None, limit, fitted))
+
+
+def _standing(trial: Trial, f: Found, at: Ready | None, limit: float) -> Proposal:
+    """A network as it stands: nothing is changed."""
+    return Proposal(f, at, {}, checks(trial, f, at, limit, {}))
 
 
 def _differs(trial: Trial, name: str, value: float) -> bool:

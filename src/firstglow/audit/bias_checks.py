@@ -1,5 +1,6 @@
 """What is demanded of a bias network, each demand with how it stands in bench words."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firstglow.amplifier.model import Part
@@ -10,6 +11,8 @@ from firstglow.readings.rated import section_of
 
 HALF_LOAD = 0.5
 """A resistor or a pot's track is loaded to half its watts at most (common practice)."""
+MOST_OF_VOLTS = 0.9
+"""A new electrolytic is chosen with a tenth of its volts to spare (common practice)."""
 RATINGS = frozenset({"preset track", "resistors", "capacitor", "winding", "grid leak"})
 LEAST_ROOM = 0.03
 """Part of the travel that must be left at either end."""
@@ -31,13 +34,19 @@ class Check:
 
 
 def ratings(trial: Trial, f: Found) -> dict[str, float]:
-    """Capacitors that need more volts: the next made rating."""
-    out = {}
+    """Capacitors that need more volts and resistors that need more watts: "C4 volts" -> the next made rating."""
+    out, parts = {}, trial.amplifier.parts
     for name, volts in f.volts.items():
-        rated = _rated(trial.amplifier.parts[name], "volts")
-        made = made_volts(volts / 0.9, "electrolytic")
+        rated = _rated(parts[name], "volts")
+        made = made_volts(volts / MOST_OF_VOLTS, "electrolytic")
         if rated is not None and volts > rated and made is not None:
-            out[name] = float(made)
+            out[f"{name} volts"] = float(made)
+    for name, watts in f.watts.items():
+        rated = _rated(parts[name], "watts")
+        if parts[name].kind == "resistor" and rated is not None and watts > HALF_LOAD * rated:
+            made = made_watts(watts / HALF_LOAD) or made_watts(watts / HALF_LOAD, "wirewound")
+            if made is not None:
+                out[f"{name} watts"] = made
     return out
 
 
@@ -46,7 +55,8 @@ def _rated(part: Part, of: str) -> float | None:
     return found.value if found is not None and found.value > 0 else None
 
 
-def checks(trial: Trial, f: Found, ready: Ready | None, limit: float) -> tuple[Check, ...]:
+def checks(trial: Trial, f: Found, ready: Ready | None, limit: float, fitted: Mapping[str, float]) -> tuple[Check, ...]:
+    """fitted: ratings that the proposal raises, as ``ratings`` gives them; empty for what stands."""
     a = trial.amplifier
     low, high = 1e2 * f.room, 1e2 * (1.0 - f.room)
     worst = max(f.safe, key=lambda v: f.safe[v][2] - f.safe[v][1])
@@ -67,20 +77,16 @@ def checks(trial: Trial, f: Found, ready: Ready | None, limit: float) -> tuple[C
         Check("wiper open", all(w.safe for w in f.wipers), _wiper_words(f)),
         Check("hum", hum <= limit, f"{1e3 * hum:.2f} mV at the grids from this supply, {1e3 * limit:.2f} mV allowed"),
         *([_leads(ready)] if ready else []),
-        *_watts(trial, f),
-        *_volts(trial, f),
+        *_watts(trial, f, fitted),
+        *_volts(trial, f, fitted),
         *_leaks(trial, f),
     ]  # fmt: skip
     s = trial.net.supply
     winding = next(w for w in a.parts[s.transformer].windings if w.name == s.windings[0])
-    if winding.amps is not None:
+    if winding.amps is not None and f.winding_amps is not None:
         rated = winding.amps.value
-        out.append(
-            Check(
-                "winding", f.winding_amps <= rated,
-                f"{s.transformer} {winding.name} gives {1e3 * f.winding_amps:.1f} mA rms, rated {1e3 * rated:.0f} mA",
-            )
-        )  # fmt: skip
+        text = f"{s.transformer} {winding.name} gives {1e3 * f.winding_amps:.1f} mA dc, rated {1e3 * rated:.0f} mA"
+        out.append(Check("winding", f.winding_amps <= rated, text))
     return tuple(out)
 
 
@@ -106,40 +112,39 @@ def _leads(ready: Ready) -> Check:
     )  # fmt: skip
 
 
-def _watts(trial: Trial, f: Found) -> list[Check]:
-    """Ratings of pots and resistors; made watts where the file says none."""
-    out = []
+def _watts(trial: Trial, f: Found, fitted: Mapping[str, float]) -> list[Check]:
+    """Ratings of presets and resistors: the one with least to spare of each, and what is not known."""
+    parts, out = trial.amplifier.parts, []
     for kind, words in (("pot", "preset track"), ("resistor", "resistors")):
-        rows = [
-            (n, w, _rated(trial.amplifier.parts[n], "watts"))
-            for n, w in f.watts.items()
-            if trial.amplifier.parts[n].kind == kind
-        ]
-        if not rows:
-            continue
-        known = [(n, w, r) for n, w, r in rows if r is not None]
-        n, w, r = max(known or [(n, w, w / HALF_LOAD) for n, w, _ in rows], key=lambda x: x[1] / x[2])
-        text = (
-            f"{n} takes {1e3 * w:.0f} mW of its {1e3 * r:.0f} mW"
-            if known
-            else f"rating unknown: {made_watts(2 * w)} W or more"
-        )
-        out.append(Check(words, w <= HALF_LOAD * r if known else True, text))
+        mine = {n: w for n, w in f.watts.items() if parts[n].kind == kind}
+        rated = {n: fitted.get(f"{n} watts") or _rated(parts[n], "watts") for n in mine}
+        known = {n: r for n, r in rated.items() if r is not None}
+        if known:
+            n = max(known, key=lambda x: mine[x] / known[x])
+            new = f"; fit {known[n]:g} W" if f"{n} watts" in fitted else ""
+            text = f"{n} takes {1e3 * mine[n]:.0f} mW of its {1e3 * known[n]:.0f} mW{new}"
+            out.append(Check(words, mine[n] <= HALF_LOAD * known[n], text))
+        unknown = [n for n, r in rated.items() if r is None]
+        if unknown:
+            n = max(unknown, key=lambda x: mine[x])
+            text = f"{', '.join(unknown)}: rating unknown, {made_watts(mine[n] / HALF_LOAD) or 3:g} W or more is wanted"
+            out.append(Check(words, True, text))
     return out
 
 
-def _volts(trial: Trial, f: Found) -> list[Check]:
+def _volts(trial: Trial, f: Found, fitted: Mapping[str, float]) -> list[Check]:
     out = []
     for n, v in f.volts.items():
-        rated, raised = _rated(trial.amplifier.parts[n], "volts"), ratings(trial, f).get(n)
+        rated, raised = _rated(trial.amplifier.parts[n], "volts"), fitted.get(f"{n} volts")
         if rated is None:
             out.append(Check("capacitor", True, f"{n} stands {v:.0f} V; rating unknown: look for the volts on it"))
-        elif raised is not None:
-            out.append(
-                Check("capacitor", True, f"{n} stands {v:.0f} V: too much for its {rated:.0f} V, fit {raised:.0f} V")
-            )
-        else:
-            out.append(Check("capacitor", v <= rated, f"{n} stands {v:.0f} V of its {rated:.0f} V, plus on chassis"))
+            continue
+        new = (
+            f": too much for its {rated:.0f} V, fit {raised:.0f} V"
+            if raised
+            else f" of its {rated:.0f} V, plus on chassis"
+        )
+        out.append(Check("capacitor", v <= (raised or rated), f"{n} stands {v:.0f} V{new}"))
     return out
 
 

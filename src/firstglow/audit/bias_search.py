@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.situation import Situation
+from firstglow.audit.bias_checks import HALF_LOAD
 from firstglow.audit.bias_parts import CHASSIS, BiasPot, Network
 from firstglow.audit.bias_trial import MIDDLE, Column, Design, Found, Trial
 from firstglow.markings.series import next_up, preferred, steps
@@ -44,6 +45,10 @@ class Curve:
     amps: Array
     volts: Array
     loaded: float
+
+    def scaled(self, by: float) -> "Curve":
+        """All volts and amps times ``by``."""
+        return Curve(self.amps * by, self.volts * by, self.loaded)
 
     def at(self, siemens: Array) -> Array:
         """Size of the reservoir's volts (mains, candidate) behind networks of these conductances (candidate,)."""
@@ -138,14 +143,14 @@ def unit(net: Network, values: Mapping[str, Array], travel: float) -> Unit:
     return Unit(drawn, {p.name: np.asarray(of[p.wiper], dtype=float) for p in net.pots}, across)
 
 
-def candidates(net: Network, series: str) -> dict[str, Array]:
+def candidates(net: Network, series: str, wide: float = 1.0) -> dict[str, Array]:
     """Every combination: the largest series resistor, the feet together, the guards together; (candidate,) by parameter."""
     parts = net.amplifier.parts
     top = [(f"{net.series[0]} ohms", parts[net.series[0]].value("ohms"))] if net.series else []
     feet = {p.foot: _foot_ohms(net, p) for p in net.pots}
     first = next(iter(feet.values()))
-    ladders: list[Sequence[float]] = [around_values(v, series) for _, v in top] or [[1.0]]
-    ladders.append(around_values(first, series))
+    ladders: list[Sequence[float]] = [around_values(v, series, wide) for _, v in top] or [[1.0]]
+    ladders.append(around_values(first, series, wide))
     guards = LOADED if net.balances else GUARDS
     ladders.append(guards if any(p.guard and not p.drawn_guard for p in net.pots) else (0.0,))
     grid = np.array(list(product(*ladders))).T
@@ -174,18 +179,19 @@ def _kept(value: float, present: float, series: str) -> float:
     return present if abs(value / present - 1.0) < 1e-9 else preferred(value, series)
 
 
-def around_values(present: float, series: str) -> list[float]:
+def around_values(present: float, series: str, wide: float = 1.0) -> list[float]:
     """Preferred values around the present one, and itself."""
-    low, high = present * 10.0 ** -DECADE[series], present * 10.0 ** DECADE[series]
+    reach = wide * DECADE[series]
+    low, high = present * 10.0**-reach, present * 10.0**reach
     decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
     found = {float(s.scaleb(d)) for d in decades for s in steps(series)}
     return sorted({present} | {v for v in found if low <= v <= high})
 
 
-def search(trial: Trial, rails: Curve, series: str) -> Searched:
-    """All that arithmetic lets pass."""
+def search(trial: Trial, rails: Curve, series: str, wide: float = 1.0) -> Searched:
+    """All that arithmetic lets pass. wide: how much further from the present values than usual."""
     net = trial.net
-    values = candidates(net, series)
+    values = candidates(net, series, wide)
     ends = [unit(net, values, t) for t in (0.0, 1.0)]
     raw = [rails.at(e.siemens) for e in ends]  # (mains, candidate), size
     hold, room = np.full(raw[0].shape[1], np.inf), np.full(raw[0].shape[1], np.inf)
@@ -215,7 +221,7 @@ def search(trial: Trial, rails: Curve, series: str) -> Searched:
     cool = np.ones(len(room), dtype=bool)
     for p, w in watts.items():
         limit = rated[p]
-        cool &= w <= (limit.value if limit is not None and limit.value > 0 else np.inf)
+        cool &= w <= (HALF_LOAD * limit.value if limit is not None and limit.value > 0 else np.inf)
     holds = hold >= 0.0
     good = holds & (room >= RESERVE) & cool
     if good.any():

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.roles import OutputValve, roles
 from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.supplies import supplies
 from firstglow.audit.bias_parts import Balance, BiasPot, Network
 from firstglow.readings.observe import Observer
 from firstglow.readings.rated import cathode_ohms, section_of
@@ -103,11 +104,11 @@ class Found:
 
     settled: every column came out. room: least travel left at either end of any pot over all valves and mains (fraction, 0
     where an idle is not reached). turns: setting pot -> travel from the negative end at idle, nominal;
-    positions: every pot that was turned, 0 to 1. safe: valve -> (mains, safe
-    bias, most negative with the valves out), the worst mains. watts: part -> most [W]. winding_amps, rail_amps: charging
-    current rms and dc [A] on high mains. volts: capacitor -> most [V]. grid_ohms: valve -> ohms between grid and chassis.
-    raw, raw_in: reservoir volts on nominal mains, valves out and at idle. high: joint -> volts on high mains, idle set on
-    nominal: plates and grids. hum: valve -> volts rms that the bias supply leaves at its grid.
+    positions: every pot that was turned, 0 to 1. safe: valve -> (mains, safe bias, most negative with the valves out), the
+    worst mains. watts: part -> most [W]. winding_amps: most dc that this supply draws from its winding, None where a winding
+    serves others too. volts: capacitor -> most [V]. grid_ohms: valve -> ohms between grid and chassis. raw, raw_in: reservoir
+    volts on nominal mains, valves out and at idle. high: joint -> volts on high mains, idle set on nominal: plates and grids.
+    hum: valve -> volts rms that the bias supply leaves at its grid.
     """
 
     design: Design
@@ -122,7 +123,7 @@ class Found:
     wipers: tuple[WiperOpen, ...]
     watts: Mapping[str, float]
     volts: Mapping[str, float]
-    winding_amps: float
+    winding_amps: float | None
     grid_ohms: Mapping[str, float]
     raw: float
     raw_in: float
@@ -350,9 +351,16 @@ class Trial:
         names = dict.fromkeys(b.part for b in self.net.branches)
         return [n for n in names if self.amplifier.parts[n].kind in ("resistor", "pot")]
 
-    def _winding(self, s: Standing, rows: Sequence[int]) -> float:
-        name = f"{self.net.supply.transformer} {self.net.supply.windings[0]}"
-        return float(np.max(s.part(name)["amps_rms"][list(rows)]))
+    def _winding(self, s: Standing, rows: Sequence[int]) -> float | None:
+        """Dc through the rectifiers: what a rectified winding's rating means."""
+        supply = self.net.supply
+        others = [x for x in supplies(self.amplifier) if x.name != supply.name and x.transformer == supply.transformer]
+        if supply.form not in ("half wave", "full wave", "bridge") or set(supply.windings) & {
+            w for x in others for w in x.windings
+        }:
+            return None
+        amps = np.sum([np.abs(s.part(r)["amps"]) for r in supply.rectifiers], axis=0)
+        return float(np.max(amps[list(rows)])) / (2.0 if supply.form == "bridge" else 1.0)
 
     def _hum(self, designs: Sequence[Design], standing: Standing, rows: Sequence[int]) -> dict[str, Array]:
         """Volts rms at the grids that the bias supply alone leaves there, the idles set on nominal mains, (design,)."""

@@ -252,7 +252,7 @@ def part_lines(b: Any, p: Any) -> Iterator[str]:
         new = "guard" if part in guards and part in net.added else "new" if part in net.added else ""
         groups.setdefault((attribute, value, new), []).append(part)
     for (attribute, value, new), parts in groups.items():
-        unit = {"ohms": "ohm", "farads": "F", "volts": "V"}[attribute]
+        unit = {"ohms": "ohm", "farads": "F", "volts": "V", "watts": "W"}[attribute]
         was = b.amplifier.parts[parts[0]].values[attribute].value if not new else None
         before = f", was {show(was, unit)}" if was is not None else ""
         yield f"{', '.join(parts)}: {show(value, unit)}{before}"
