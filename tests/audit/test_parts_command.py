@@ -15,7 +15,7 @@ from firstglow.cli.parts import command
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 A, B = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four"))
-PUBLISHED = sorted((EXAMPLES / "published").glob("*.toml")) + sorted((EXAMPLES / "fragments").glob("*.toml"))
+PUBLISHED = [EXAMPLES / "published" / "handbook-10w.toml", *sorted((EXAMPLES / "fragments").glob("*.toml"))]
 
 
 def made(text: str, at: Path) -> dict[str, Any]:
@@ -161,3 +161,14 @@ def test_what_is_proposed_is_fit(old: str, bad: str, part: str, what: str, new: 
     past = {s["stress"] for s in spoiled["stresses"] if s["verdict"] == "unfit"}
     mended = of(made(text.replace(old, new), tmp_path), part)
     assert past and all(s["verdict"] in ("fit", None) for s in mended["stresses"] if s["stress"] in past)
+
+
+def test_another_rectifier_is_named_only_where_its_heater_winding_bears_it(tmp_path: Path) -> None:
+    """Example (a), 5V4G with 32 uF: a GZ34 (60 uF, 1.9 A heater; Philips, from memory) does; a 5U4GB's 3 A of heater only on
+    a winding for them."""
+    row = of(made(A.read_text(encoding="utf-8"), tmp_path), "V9")
+    assert row["verdict"] == "unfit"
+    assert any(t.startswith("GZ34 (heater 1.9 A) in its place: HT1 goes from 319") for t in row["proposal"]["alternatives"])
+    assert not any("5U4" in text for text in row["proposal"]["alternatives"])
+    wide = A.read_text(encoding="utf-8").replace('rect = "5V 2A 0R08"', 'rect = "5V 3A 0R08"')
+    assert any("5U4GB" in text for text in of(made(wide, tmp_path), "V9")["proposal"]["alternatives"])

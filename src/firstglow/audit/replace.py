@@ -3,12 +3,12 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import ceil
-from typing import Any
 
 import numpy as np
 
 from firstglow.amplifier.model import Part, Quantity
 from firstglow.amplifier.situation import Situation
+from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Proposal, said, shown
 from firstglow.audit.replace_valves import heater, rectifier, valve
 from firstglow.audit.stress import Stress
@@ -28,8 +28,6 @@ POTS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
 """Watts that pots are made for (common practice)."""
 SILICON = (("1N4007", 1.0, 1000.0), ("1N5408", 3.0, 1000.0))
 """Diodes at hand anywhere: type, mean amps, peak inverse volts (registered types, from memory)."""
-FELT_VOLTS, SMALL_VOLTS = 0.5, 10.0
-"""Less than this no reading is said to change [V]."""
 
 
 def propose(stood: Stood, part: Part, stresses: Sequence[Stress], ageing: str) -> Proposal | None:
@@ -259,29 +257,3 @@ _KINDS: Mapping[str, Callable[[Stood, Part, Mapping[str, Stress], Sequence[Stres
     "transformer": _transformer,
     "gas tube": _gas_tube,
 }
-
-
-def moved(stood: Stood, values: Mapping[str, float]) -> str:
-    """What reads differently with some parameters changed, running: the joint that moves most."""
-    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    p = np.array(stood.standing.values[:, k])
-    for name, value in values.items():
-        p[stood.circuit.column[name]] = value
-    now = stood.circuit.solve(p, stood.standing.x[:, k], strict=False)
-    return _most_moved(stood, now) if now.settled.all() else "its readings could not be worked out"
-
-
-def _most_moved(stood: Stood, now: Any) -> str:
-    """The joint whose dc volts move most for its size; the volts of an output plate move with every supply."""
-    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    best, joint, pair = 0.0, "", (0.0, 0.0)
-    for row in stood.circuit.unknowns:
-        name = row.removeprefix("dc ")
-        if row.startswith("dc ") and name in stood.amplifier.joints:
-            before, after = float(stood.dc(name)[k]), float(now.dc(name)[0])
-            weight = abs(after - before) / max(abs(before), SMALL_VOLTS)
-            if abs(after - before) > FELT_VOLTS and weight > best:
-                best, joint, pair = weight, name, (before, after)
-    if not joint:
-        return "no reading moves by half a volt"
-    return f"{joint} goes from {pair[0]:.1f} to {pair[1]:.1f} V, others by less of their own"

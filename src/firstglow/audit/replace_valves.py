@@ -1,14 +1,16 @@
 """What to do about a valve, a rectifier valve or a heater that is asked too much."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from math import pi
+from math import inf, pi
 
 import numpy as np
 
 from firstglow.amplifier.faults import fits_socket
 from firstglow.amplifier.model import Part
+from firstglow.audit.moves import instead, moved
 from firstglow.audit.proposal import REST, Proposal, shown
 from firstglow.audit.stress import Stress
+from firstglow.audit.stress_valves import supply_ohms
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import next_down, next_up
@@ -79,20 +81,23 @@ _GRID: Mapping[str, Callable[[Stood, Part, Stress], tuple[str, str]]] = {"grid l
 def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     """Less farads first, ohms in its plate leads, another type of its socket."""
     found: list[str] = []
+    changed: dict[str, float] = {}
     first = by.get("first capacitor")
     if first in pressing and first is not None and first.rating is not None:
         found.append(
             f"a first capacitor of {show(next_down(first.rating, 'E12'), 'F')} at most, the rest behind the choke or dropper"
         )
+        changed |= _less_farads(stood, part, next_down(first.rating, "E12") / first.value)
     more = [_more_ohms(s, by) for s in pressing if s.stress in OHMS]
     if more:
         ohms = next_up(max(more), "E12")
+        changed |= _plate_ohms(stood, part, ohms)
         amps = float(np.max(stood.row(part.name)["amps_rms"][stood.where(runs=True)]))
         watts = made_watts(max(2.0 * ohms * amps**2, 3.0), "wirewound")
         found.append(
             f"{show(ohms, 'ohm')} {watts:g} W wirewound in each plate lead" if watts else "more ohms ahead of it"
         )
-    types = tuple(_bears(part, by))
+    types = tuple(_bears(stood, part, by))
     if any(s.stress not in (*OHMS, "first capacitor") for s in pressing):
         found.append(
             f"a {types[0]} in its socket"
@@ -100,9 +105,29 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
             else "a rectifier that its sheet allows this, or less load and volts on it"
         )
     return Proposal(
-        "; ".join(dict.fromkeys(found)), "", "HT falls by the ohms times the amps of each pulse; ripple rises with less farads",
-        alternatives=tuple(f"{t} in its place, its heater winding allowing" for t in types),
+        "; ".join(dict.fromkeys(found)), "", f"{moved(stood, changed, part.name) if changed else 'HT as the new type drops'}; ripple rises "
+        "with less farads",
+        alternatives=tuple(f"{t} in its place: {instead(stood, part.name, t.split(' ')[0])}" for t in types),
     )  # fmt: skip
+
+
+def _less_farads(stood: Stood, part: Part, share: float) -> dict[str, float]:
+    """The reservoirs that a rectifier charges, each with a share of its farads."""
+    names = {
+        c for s in stood.roles.supplies if part.name in s.rectifiers for c in (s.reservoirs or (s.reservoir,)) if c
+    }
+    return {f"{c} farads": share * stood.amplifier.parts[c].value("farads") for c in names}
+
+
+def _plate_ohms(stood: Stood, part: Part, ohms: float) -> dict[str, float]:
+    """So many ohms more in each of its windings."""
+    legs = [leg for s in stood.roles.supplies for leg in s.legs if part.name in leg.rectifiers]
+    steps = {(w.part, w.winding) for leg in legs for w in leg.windings if w.winding}
+    return {
+        f"{name} {winding} ohms": ohms
+        + next(w.ohms.value for w in stood.amplifier.parts[name].windings if w.name == winding)
+        for name, winding in steps
+    }
 
 
 def _more_ohms(s: Stress, by: Mapping[str, Stress]) -> float:
@@ -112,8 +137,9 @@ def _more_ohms(s: Stress, by: Mapping[str, Stress]) -> float:
     return max(have * (s.value / max(0.9 * (s.rating or s.value), 1e-9) - 1.0), 1.0)
 
 
-def _bears(part: Part, by: Mapping[str, Stress]) -> Iterator[str]:
-    """Types of the same socket and heater volts whose sheet bears every stress, by name, with their heater amps."""
+def _bears(stood: Stood, part: Part, by: Mapping[str, Stress]) -> Iterator[str]:
+    """Types of the same socket and heater volts whose sheet bears every stress and whose heater the winding bears, by name
+    with their heater amps; where the winding is not rated, all that their sheets allow."""
     from firstglow.devices.catalogue import valve_type
     from firstglow.devices.smooth import DeviceError
 
@@ -121,14 +147,30 @@ def _bears(part: Part, by: Mapping[str, Stress]) -> Iterator[str]:
         "amps, dc": ("idc_max_mA", 1e3), "peak amps a plate": ("i_peak_per_plate_max_mA", 1e3), "first capacitor": ("c_in_max_uF", 1e6),
         "peak inverse volts": ("piv_max_V", 1.0), "winding volts a plate": ("vrms_per_plate_max", 1.0),
     }  # fmt: skip
+    ohms, volts = by.get("supply ohms a plate"), by.get("winding volts a plate")
     for name in fits_socket(part):
         try:
             kind = valve_type(name)
         except DeviceError:
             continue
-        rated = kind.sections[0].limits.others
+        rated, heater_amps = kind.sections[0].limits.others, kind.heaters[0].amps
+        needed = supply_ohms(name, volts.value) if volts is not None else None
+        if heater_amps > _heater_room(stood, part) or (needed is not None and ohms is not None and ohms.value < needed):
+            continue
         if all(k in rated and by[s].value * scale <= rated[k] * 1.001 for s, (k, scale) in keys.items() if s in by):
-            yield f"{name} (heater {kind.heaters[0].amps:g} A)"
+            yield f"{name} (heater {heater_amps:g} A)"
+
+
+def _heater_room(stood: Stood, part: Part) -> float:
+    """Amps that its heater's winding has for it beside everything else on it; endless where the winding is not rated."""
+    for line in stood.roles.heater_windings:
+        if part.envelope in line.envelopes and line.transformer is not None:
+            windings = [w for w in stood.amplifier.parts[line.transformer].windings if w.name in line.windings]
+            rated = [w.amps.value for w in windings if w.amps is not None]
+            others = [p.value("amps") for p in stood.amplifier.of_kind("heater") if p.envelope in line.envelopes]
+            own = stood.amplifier.parts[f"{part.envelope} heater"].value("amps")
+            return min(rated) - (sum(others) - own) + 1e-6 if rated else inf
+    return inf
 
 
 def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
