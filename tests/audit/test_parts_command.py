@@ -168,7 +168,9 @@ def test_another_rectifier_is_named_only_where_its_heater_winding_bears_it(tmp_p
     a winding for them."""
     row = of(made(A.read_text(encoding="utf-8"), tmp_path), "V9")
     assert row["verdict"] == "unfit"
-    assert any(t.startswith("GZ34 (heater 1.9 A) in its place: HT1 goes from 319") for t in row["proposal"]["alternatives"])
+    assert any(
+        t.startswith("GZ34 (heater 1.9 A) in its place: HT1 goes from 319") for t in row["proposal"]["alternatives"]
+    )
     assert not any("5U4" in text for text in row["proposal"]["alternatives"])
     wide = A.read_text(encoding="utf-8").replace('rect = "5V 2A 0R08"', 'rect = "5V 3A 0R08"')
     assert any("5U4GB" in text for text in of(made(wide, tmp_path), "V9")["proposal"]["alternatives"])

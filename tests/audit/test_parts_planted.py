@@ -15,7 +15,6 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 A, B, C = (
     (EXAMPLES / f"{n}.toml").read_text(encoding="utf-8") for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty")
 )
-TWIN_PRESET = "both channels' presets are one line of the file"
 SAME_MARK = "the same mark on the part: working and surge volts are both made of it"
 OTHER_HALF = "the other half of the same winding carries as much"
 NOT_SAID = "not said before: no verdict without a rating"
@@ -36,6 +35,11 @@ CLASS_X = B + 'C9 = ["100n 275V X2", "T1 primary 1", "neutral"]\n'
 GZ34 = swap(A, ('["5V4G"', '["GZ34"'))
 CAN_550 = swap(C, ('C3 = ["47u 500V"', 'C3 = ["47u 550V"'))
 BETWEEN = B + 'C9 = ["10u 450V", "HT2", "HT3"]\n'
+BIASED = swap(B, ('ct 0R12" }]', 'ct 0R12", bias = "46V 30m 55R", "bias 2" = "chassis" }]')) + (
+    'D1 = ["silicon 1A 1000V", "bias raw", "T1 bias 1"]\nC9 = ["47u 100V", "chassis", "bias raw"]\n'
+    'L1 = ["choke 10H 60m 280R", "bias raw", "bias"]\nP2 = ["preset 10k 1W", "bias", "tap", "chassis", { position = 0.5 }]\n'
+    'R20 = ["470k 0.5W", "tap", "chassis"]\n'
+)
 LIFTED = swap(B, ('ct 0R12" }]', 'ct 0R12", "heat ct" = "lift" }]')) + (
     'R20 = ["330k 1W 5%", "HT2", "lift"]\nR21 = ["33k 0.5W 5%", "lift", "chassis"]\nC9 = ["22u 63V", "lift", "chassis"]\n'
 )
@@ -74,24 +78,23 @@ PLANTS = (
     Plant("surge volts", CAN_550, ('C3 = ["47u 550V"', 'C3 = ["47u 500V"'), "C3", "surge volts", {
         ("C3", "working volts"): ("tight", SAME_MARK),
     }),
-    Plant("ripple current", A, (
-        'C1 = ["32u 500V", "HT1", "chassis"]', 'C1 = ["32u 500V", "HT1", "chassis", { ripple_amps = "100m" }]'
-    ), "C1", "ripple amps, rms"),
+    Plant("ripple current", BIASED, (
+        'C9 = ["47u 100V", "chassis", "bias raw"]', 'C9 = ["47u 100V", "chassis", "bias raw", { ripple_amps = "10m" }]'
+    ), "C9", "ripple amps, rms"),
     Plant("reversed electrolytic", BETWEEN, ('C9 = ["10u 450V", "HT2", "HT3"]', 'C9 = ["10u 450V", "HT3", "HT2"]'), "C9", "reverse volts"),
     Plant("coupling on cold HT", B, ('C5 = ["0.1u 630V', 'C5 = ["0.1u 250V'), "C5", "working volts"),
     Plant("screen bypass on cold HT", B, ('C3 = ["0.1u 630V', 'C3 = ["0.1u 160V'), "C3", "working volts"),
     Plant("cathode bypass", B, ('C6 = ["100u 25V"', 'C6 = ["100u 10V"'), "C6", "working volts"),
     Plant("mains capacitor", CLASS_X, ('C9 = ["100n 275V X2"', 'C9 = ["100n 160V X2"'), "C9", "ac volts"),
-    Plant("pot track", A, ('P1 = ["preset 25k 0.5W"', 'P1 = ["preset 25k 0.02W"'), "left P1", "track watts", {
-        ("right P1", "track watts"): ("unfit", TWIN_PRESET),
-    }),
-    Plant("choke", A, ('L1 = ["choke 10H 60m', 'L1 = ["choke 10H 12m'), "L1", "amps, dc"),
-    Plant("diode inverse volts", A, ('D1 = "silicon 1A 1000V"', 'D1 = "silicon 1A 100V"'), "D1", "peak inverse volts"),
-    Plant("diode mean amps", A, ('D1 = "silicon 1A 1000V"', 'D1 = "silicon 5m 1000V"'), "D1", "amps, mean", {
+    Plant("pot track", BIASED, ('P2 = ["preset 10k 1W"', 'P2 = ["preset 10k 0.1W"'), "P2", "track watts"),
+    Plant("choke", BIASED, ('L1 = ["choke 10H 60m', 'L1 = ["choke 10H 4m'), "L1", "amps, dc"),
+    Plant("diode inverse volts", BIASED, ('D1 = ["silicon 1A 1000V"', 'D1 = ["silicon 1A 100V"'), "D1", "peak inverse volts"),
+    Plant("diode mean amps", BIASED, ('D1 = ["silicon 1A 1000V"', 'D1 = ["silicon 5m 1000V"'), "D1", "amps, mean", {
         ("D1", "surge amps at switch-on"): ("unfit", "a diode for 5 mA is taken to stand 30 times that, 0.15 A"),
     }),
-    Plant("diode surge", A, ('D1 = "silicon 1A 1000V"', 'D1 = "silicon 30m 1000V"'), "D1", "surge amps at switch-on"),
-    Plant("selenium inverse volts", A, ('D1 = "silicon 1A 1000V"', 'D1 = "selenium 60m 120V 4 plates"'), "D1", "peak inverse volts"),
+    Plant("diode surge", BIASED, ('D1 = ["silicon 1A 1000V"', 'D1 = ["silicon 30m 1000V"'), "D1", "surge amps at switch-on"),
+    Plant("selenium inverse volts", BIASED, ('D1 = ["silicon 1A 1000V"', 'D1 = ["selenium 60m 120V 4 plates"'), "D1",
+        "peak inverse volts"),
     Plant("fuse", B, ('F1 = ["fuse 500m slow"]', 'F1 = ["fuse 100m slow"]'), "F1", "running amps, rms"),
     Plant("switch amps", B, ('S1 = ["mains switch"]', 'S1 = ["mains switch", { amps = "50m", volts = "400V" }]'), "S1", "amps", {
         ("S1", "volts it parts"): ("fit", NOT_SAID),
