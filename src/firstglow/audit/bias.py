@@ -4,19 +4,22 @@ Every figure shown comes from a full solution of the amplifier (``bias_trial``);
 proposes. Up before HT: slow time (``solver.slow``), all proposals together, on the highest mains.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
-from firstglow.audit.bias_parts import network
+from firstglow.audit.bias_parts import NoBiasError, network
 from firstglow.audit.bias_ready import Ready, ready
 from firstglow.audit.bias_search import Curve, Searched, curve, search, shortlist, unit
 from firstglow.audit.bias_trial import MIDDLE, Design, Found, Trial
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import steps
+from firstglow.readings.side_by_side import side_by_side
 
 HUM_SHARE = 1e-4
 """Hum that the bias supply may leave at a grid, over its bias: 80 dB below full drive, a choice of ours."""
@@ -61,7 +64,7 @@ class Sense:
 @dataclass(frozen=True, slots=True)
 class Bias:
     """All of it. drawn: the amplifier as it was; was: its network there, by rectifier state ("silicon", "selenium, new",
-    "selenium, aged"); now: as changed. refused: why there are no alternatives, in words, or None."""
+    "selenium, aged"), empty where the drawing has none; now: as changed. refused: why there are no alternatives, in words, or None."""
 
     drawn: Amplifier
     amplifier: Amplifier
@@ -99,29 +102,50 @@ def design(
     trial = Trial(network(amplifier), mains)
     now = trial.run([{}])[0]
     limit = hum_limit or HUM_SHARE * max(abs(float(n[MIDDLE, MIDDLE])) for n in trial.needs.values())
+    if drawn.digest == amplifier.digest:
+        chosen = _choose(trial, now, limit, series)
+        was: dict[str, Proposal] | None = None
+    else:
+        pieces: list[Callable[[], Any]] = [
+            partial(_as_it_was, drawn, limit, mains), partial(_choose, trial, now, limit, series)
+        ]  # fmt: skip
+        was, chosen = side_by_side(pieces)
+    current = _standing(trial, now, chosen.now, limit)
+    shown = {str(trial.net.supply.kind): current} if was is None else was
+    return Bias(drawn, amplifier, trial, shown, current, chosen.good, limit, chosen.refused)
+
+
+class Chosen(NamedTuple):
+    """What the search came to. now: the cold start of the network as it stands, None where none was followed."""
+
+    good: tuple[Proposal, ...]
+    refused: str | None
+    now: Ready | None
+
+
+def _choose(trial: Trial, now: Found, limit: float, series: str) -> Chosen:
+    """Search, solve, start up, and keep what meets every demand."""
     rails = curve(trial, now)
     searched = search(trial, rails, series)
     if searched.why:  # far from the values that are there now
         searched = search(trial, rails, series, WIDE)
     refused = _impossible(trial, searched)
-    proposals = [] if refused else _tried(trial, searched, limit)
-    if proposals and not any(
-        p.good for p in proposals
-    ):  # arithmetic and amplifier differ: once more, by what was solved
+    if refused:
+        return Chosen((), refused, None)
+    proposals = _tried(trial, searched, limit)
+    if not any(p.good for p in proposals):  # arithmetic and amplifier differ: once more, by what was solved
         again = search(trial, rails.scaled(_off(trial, rails, [p.found for p in proposals])), series)
         proposals = _tried(trial, again, limit) or proposals
     few = _ranked([p for p in proposals if p.good])
-    at: list[Ready | None] = [*ready(trial, [now, *(p.found for p in few)])] if few else [None]
+    if not few:
+        return Chosen((), _failing(trial, proposals), None)
+    at = ready(trial, [now, *(p.found for p in few)])
     started = [_with(trial, p, r, limit) for p, r in zip(few, at[1:], strict=True)]
     good = tuple(p for p in started if p.good)
-    if not refused and not good:
-        refused = _failing(trial, started or proposals)
-    current = _standing(trial, now, at[0], limit)
-    was = _as_it_was(drawn, amplifier, limit, mains) or {trial.net.supply.kind: current}
-    return Bias(drawn, amplifier, trial, was, current, good, limit, refused)
+    return Chosen(good, None if good else _failing(trial, started), at[0])
 
 
-def _with(trial: Trial, p: Proposal, at: Ready | None, limit: float) -> Proposal:
+def _with(trial: Trial, p: Proposal, at: Ready, limit: float) -> Proposal:
     return replace(p, ready=at, checks=checks(trial, p.found, at, limit, ratings(trial, p.found)))
 
 
@@ -143,11 +167,12 @@ def _off(trial: Trial, rails: Curve, found: Sequence[Found]) -> float:
 
 
 # -- as it was ---------------------------------------------------------------------------------------------------------
-def _as_it_was(drawn: Amplifier, amplifier: Amplifier, limit: float, mains: float | None) -> dict[str, Proposal]:
-    """The drawing's own network; a selenium rectifier new and aged. Empty where nothing differs."""
-    if drawn.digest == amplifier.digest:
+def _as_it_was(drawn: Amplifier, limit: float, mains: float | None) -> dict[str, Proposal]:
+    """The drawing's own network; a selenium rectifier new and aged. Empty where the drawing has none."""
+    try:
+        own = Trial(network(drawn), mains)
+    except NoBiasError:
         return {}
-    own = Trial(network(drawn), mains)
     diodes = [d for d in own.net.supply.rectifiers if drawn.parts[d].type == "selenium"]
     designs: dict[str, Design] = {"silicon": {}}
     if diodes:

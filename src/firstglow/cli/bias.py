@@ -94,7 +94,7 @@ def bias_document(b: Any) -> dict[str, Any]:
             }
             for v, n in b.trial.needs.items()
         ],
-        "as_it_was": was[0] if len(was) == 1 else {**was[0], "others": was[1:]},
+        "as_it_was": {**was[0], "others": was[1:]} if was else None,
         "as_changed": {"rectifier": b.trial.net.supply.kind, **_proposal(b, b.now)},
         "alternatives": [_proposal(b, p) for p in b.alternatives],
         "refused": b.refused,
