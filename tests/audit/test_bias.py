@@ -328,6 +328,10 @@ def test_json_and_table(bias: Bias, monkeypatch: pytest.MonkeyPatch) -> None:
     document = json.loads(done.output)
     jsonschema.validate(document, schemas.load("bias"))
     assert [len(document[k]["range"]) for k in ("as_it_was", "as_changed")] == [4, 4]
+    assert document["as_changed"]["parts"]["R4"] == 2700.0
+    first = document["alternatives"][0]
+    assert first["added"]["left R31"] == {"from": "bias", "to": "left bias a"}
+    assert first["parts"]["left R31"] == bias.alternatives[0].parts["left R31 ohms"]
     assert all(a["wiper_open"]["fail_safe"] for a in document["alternatives"])
     text = CliRunner().invoke(command, [str(A)]).output
     assert all(len(line) <= 80 for line in text.splitlines())

@@ -5,7 +5,7 @@ proposes. Up before HT: slow time (``solver.slow``), all proposals together, on 
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any, NamedTuple
 
@@ -33,13 +33,15 @@ FARADS = tuple(float(s.scaleb(k)) for k in (-6, -5, -4) for s in steps("E6"))
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """One network, solved. parts: what changes or is added, "R4 ohms" -> value. merits: why it is in the list."""
+    """One network, solved. parts: what changes or is added, "R4 ohms" -> value. merits: why it is in the list. present: of a
+    network that stands, part -> ohms or farads."""
 
     found: Found
     ready: Ready | None
     parts: Mapping[str, float]
     checks: tuple[Check, ...]
     merits: tuple[str, ...] = ()
+    present: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def good(self) -> bool:
@@ -254,7 +256,13 @@ def _proposal(trial: Trial, f: Found, limit: float) -> Proposal:
 
 def _standing(trial: Trial, f: Found, at: Ready | None, limit: float) -> Proposal:
     """A network as it stands: nothing is changed."""
-    return Proposal(f, at, {}, checks(trial, f, at, limit, {}))
+    net, parts = trial.net, trial.amplifier.parts
+    names = [*net.series, *(x.name for x in net.pots), *(x.foot for x in net.pots), net.filter, *net.supply.reservoirs]
+    present = {
+        n: parts[n].value("farads" if parts[n].kind == "capacitor" else "ohms")
+        for n in names if n is not None and n not in net.added
+    }  # fmt: skip
+    return Proposal(f, at, {}, checks(trial, f, at, limit, {}), (), present)
 
 
 def _differs(trial: Trial, name: str, value: float) -> bool:

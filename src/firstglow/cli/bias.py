@@ -104,7 +104,12 @@ def bias_document(b: Any) -> dict[str, Any]:
 def _proposal(b: Any, p: Any) -> dict[str, Any]:
     f, ready = p.found, p.ready
     return {
-        "parts": dict(p.parts),
+        "parts": _values(p),
+        "added": {
+            n: {"from": b.trial.amplifier.parts[n].leads["1"], "to": b.trial.amplifier.parts[n].leads["2"]}
+            for n in b.trial.net.added if f"{n} ohms" in p.parts
+        },
+        "ratings": {n: v for n, v in p.parts.items() if n.endswith((" volts", " watts"))},
         "range": [
             {"valve": v, "out": _ends(f.out[v]), "in": _ends(f.into[v])} for v in f.out
         ],
@@ -129,6 +134,12 @@ def _proposal(b: Any, p: Any) -> dict[str, Any]:
         "trade_offs": list(trade_offs(p)),
         "settled": f.settled,
     }  # fmt: skip
+
+
+def _values(p: Any) -> dict[str, float]:
+    """Part -> ohms or farads: of a proposal what changes or is added, of a network that stands all that it is made of."""
+    changed = {n.rpartition(" ")[0]: v for n, v in p.parts.items() if n.endswith((" ohms", " farads"))}
+    return changed or dict(p.present)
 
 
 def _ends(e: Any) -> dict[str, float]:
@@ -206,6 +217,12 @@ def _idle_lines(b: Any) -> Iterator[str]:
         )
         share = f"{1e2 * i.share:.0f} %" if i.share else "?"
         yield f"{i.valve:<9}{1e3 * i.target:7.1f}{at}{i.plate_watts:9.1f}{i.screen_watts:10.1f}{share:>10}"
+    low, nominal, high = b.trial.mains
+    i = max(b.now.found.idle.values(), key=lambda x: x.high)
+    yield (
+        f"  Set on {nominal:.0f} V and left alone, {i.valve} draws {1e3 * i.low:.1f} mA on {low:.0f} V and "
+        f"{1e3 * i.high:.1f} mA on {high:.0f} V."
+    )
     yield (
         "  Plate W is plate to CATHODE volts times plate current, screen current apart. Class AB with fixed bias idles at "
         "50 to 70 % of the plate's limit, class A at up to 90 % (common practice)."
