@@ -107,8 +107,12 @@ class Moment:
 class Slow:
     """One circuit in slow time."""
 
-    def __init__(self, circuit: Circuit, warmup: Mapping[str, Array] | None = None) -> None:
-        """warmup: seconds to warm up by envelope, (sample,), where they are not the type's own."""
+    def __init__(
+        self, circuit: Circuit, warmup: Mapping[str, Array] | None = None, tolerance: float = TOLERANCE
+    ) -> None:
+        """warmup: seconds to warm up by envelope, (sample,), where they are not the type's own. tolerance: error of one step
+        that is let pass; larger where only the moment is wanted at which something comes."""
+        self.tolerance = tolerance
         self.circuit = circuit
         self.stores, self.warming = Stores(circuit), Warming(circuit, warmup or {})
         self.solutions = 0
@@ -225,7 +229,7 @@ class Slow:
         small = np.concatenate([np.full((n, 1), SMALL_VOLTS), np.full((len(now.held) - n, 1), SMALL_AMPS)])
         held = np.abs(now.held - foreseen.held) / (small + np.abs(now.held))
         heat = np.abs(now.heat - foreseen.heat)
-        return k * max(float(held.max(initial=0.0)), float(heat.max(initial=0.0))) / TOLERANCE
+        return k * max(float(held.max(initial=0.0)), float(heat.max(initial=0.0))) / self.tolerance
 
 
 def _ahead(past: Sequence[Moment], h: float, name: str) -> Array:
