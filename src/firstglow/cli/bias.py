@@ -166,7 +166,7 @@ def trade_offs(p: Any) -> Iterator[str]:
     limit = f" of {worst.limit:g} W allowed" if worst.limit else ""
     yield (
         f"preset at its weak end by mistake: {worst.valve} draws {1e3 * worst.at_least_amps:.0f} mA, "
-        f"{worst.at_least_watts:.0f} W{limit}"
+        f"{worst.at_least_watts:.1f} W{limit}"
     )
     span = max(e.least - e.most for e in f.out.values())
     yield f"a tenth of the travel moves a grid {span / 10:.1f} V"
