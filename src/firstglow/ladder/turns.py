@@ -55,7 +55,8 @@ def drive_volts(frame: Frame, transformer: str, hot: str, common: str) -> float:
 
 
 def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
-    """Each plate to the centre, and to loudspeaker hot."""
+    """The volts put on, then each plate to the centre, and to loudspeaker hot: all of them go with what is put on."""
+    driven: set[str] = set()
     for v in frame.roles.outputs:
         found = load_of(frame, v.transformer) if v.transformer else None
         if found is None or v.transformer is None:
@@ -64,6 +65,20 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
         drive = drive_volts(frame, v.transformer, hot, common)
         situation = frame.unplugged(stimulus_volts=drive)
         plate, fill = frame.at(v.valve, "plate"), {"drive": drive}
+        if v.transformer not in driven:
+            driven.add(v.transformer)
+            yield frame.reading(
+                rung,
+                "turns drive",
+                "turns_drive",
+                frame.at(v.transformer, hot),
+                frame.at(v.transformer, common),
+                situation,
+                kind="ac volts",
+                quantity="turns volts",
+                owner=v.transformer,
+                fill=fill,
+            )
         yield frame.reading(
             rung,
             "turns to centre",
