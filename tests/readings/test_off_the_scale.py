@@ -52,3 +52,19 @@ def test_overload_short_of_the_stop_is_off_only_where_the_next_range_holds_the_s
             assert "past the stop limit" in verdict.why
             assert ("perhaps" in verdict.why) == (r.stop_above.limit > r.on.full and bool(higher)), (r.id, verdict)
     assert seen >= {"past", "perhaps past"}
+
+
+def test_a_dial_past_the_end_of_its_rung_is_turned_back_before_anything_is_judged(ladder: Ladder) -> None:
+    """A capacitor may set where the dial ends: 240 V read where 218 is the most was "go on", brought down by arithmetic."""
+    expected = ladder.expected
+    r = next(
+        r for r in expected.readings()
+        if r.on is not None and not r.note_only and not r.hidden and isinstance(r.expected, float)
+        and 0.0 < r.planned.situation.mains_volts < 0.9 * expected.mains and r.unit == "V" and abs(r.expected) > 1.0
+    )  # fmt: skip
+    wanted = r.planned.situation.mains_volts
+    for share, answer in ((1.10, "look first"), (1.0, "go on")):
+        row = Taken(r.id, f"{r.expected}", share * wanted, None, "here")
+        found = judge(expected, r, row, TakenFile((row,), None, None, {}))
+        assert found.verdict == answer, (r.id, found)
+        assert ("dial ends at" in found.why) == (answer == "look first")

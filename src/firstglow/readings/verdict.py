@@ -18,6 +18,8 @@ Answer = Literal["go on", "look first", "switch off now", "note only"]
 
 # A dial within this part of where the rung wants it is corrected for; past it the figure is not judged.
 MAINS_REACH = 0.12
+# And where the rung's dial ends below the socket's mains, past it by more than this: a capacitor may set that end.
+DIAL_SLACK = 0.085
 # A winding that reads this many kelvin colder than cold: leads or meter (an ohmmeter's 1 % is 3 K; common practice).
 WARM_DOUBT = 5.0
 # Volts that move by less than this over 20 % of mains do not follow them; a wrong tap or a sagging socket is no further off.
@@ -112,8 +114,11 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     away = _mains_away(ladder, reading, row, taken)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
+    wanted = reading.planned.situation.mains_volts
+    if away is not None and away > 1.0 + DIAL_SLACK and wanted < ladder.mains * (1.0 - DIAL_SLACK):
+        why = f"read with {away * wanted:.0f} V of mains where this rung's dial ends at {wanted:.0f} V: set the dial back to that, and read it again"
+        return Verdict(row.id, row.text, "look first", why, (), None)
     if away is not None and abs(away - 1.0) > MAINS_REACH:
-        wanted = reading.planned.situation.mains_volts
         why = f"read with {away * wanted:.0f} V of mains where this rung wants {wanted:.0f} V: set the dial and read it again"
         return Verdict(row.id, row.text, "look first", why, (), None)
     hidden = _hidden(reading, on, meter, said is not None)
