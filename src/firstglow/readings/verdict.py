@@ -116,7 +116,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
     wanted = reading.planned.situation.mains_volts
     if away is not None and away > 1.0 + DIAL_SLACK and wanted < ladder.mains * (1.0 - DIAL_SLACK):
-        why = f"read with {away * wanted:.0f} V of mains where this rung's dial ends at {wanted:.0f} V: set the dial back to that, and read it again"
+        why = f"read with {away * wanted:.0f} V of mains where this rung's dial ends at {wanted:.0f} V: set the dial back, read again"
         return Verdict(row.id, row.text, "look first", why, (), None)
     if away is not None and abs(away - 1.0) > MAINS_REACH:
         why = f"read with {away * wanted:.0f} V of mains where this rung wants {wanted:.0f} V: set the dial and read it again"
