@@ -69,9 +69,21 @@ def last_allowed(name: str, planted: Planted, powered_only: bool) -> int | None:
     return next((p for p in places if p is not None), None)
 
 
+# With the cold readings passed over each climb of (a) takes ten seconds: these stand for the others, which tests/dangers judges
+# in arrays and benchmarks/climbs climbs.
+LONG = {"left P1 wiper open", "C1 shorted", "left C13 leaks 500000", "T2 reversed"}
+SIDES = [
+    pytest.param(
+        *case.values, powered, id=f"{case.id}-{'cold readings passed over' if powered else 'from the mains side'}"
+    )
+    for case in CASES
+    for powered in (False, True)
+    if not powered or not str(case.values[0]).startswith("a-") or case.values[1].name in LONG
+]
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize("powered_only", [False, True], ids=["from the mains side", "cold readings passed over"])
-@pytest.mark.parametrize(("name", "planted"), CASES)
+@pytest.mark.parametrize(("name", "planted", "powered_only"), SIDES)
 def test_each_danger_is_stopped_at_its_rung(name: str, planted: Planted, powered_only: bool) -> None:
     limit = last_allowed(name, planted, powered_only)
     if limit is None:
