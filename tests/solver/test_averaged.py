@@ -269,7 +269,7 @@ def test_a_sample_does_not_depend_on_its_neighbours() -> None:
 @pytest.mark.parametrize("legs", [1, 2])
 def test_finite_for_absurd_states_and_settles_for_wild_ones(law: str, legs: int) -> None:
     rng = np.random.default_rng(7)
-    n = 3000
+    n = 1000
     cell = Cell((Leg(1, law), Leg(-1, law))[:legs])
     wide = lambda low, high, *shape: 10.0 ** rng.uniform(low, high, shape)  # noqa: E731
     x = Inputs(
