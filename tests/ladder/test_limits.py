@@ -128,3 +128,18 @@ def test_interference_capacitors_start_at_the_peak_of_the_mains() -> None:
     assert rungs["9"]["make_safe"]["wait_seconds"] is not None
     assert sum("170 V" in line and "plug" in line for rung in rungs.values() for line in rung["cautions"]) == 1
     assert built(B).document["rungs"][3]["make_safe"]["plug"] == []
+
+
+def test_a_capacitor_that_a_pulled_valve_leaves_on_ht_stops_the_node_at_its_own_volts(tmp_path: Path) -> None:
+    """With V1 out its plate stands at HT3 and the coupling capacitor takes all of it: 350 V is then the stop of every HT node,
+    though no node has it on; with V1 in, its plate is far below and the node's own capacitor is the limit again."""
+    file = tmp_path / "b.toml"
+    file.write_text(
+        B.read_text().replace('"0.1u 630V film", "V1 plate", "drive"', '"0.1u 350V film", "V1 plate", "drive"')
+    )
+    stops = {r.id: r.stop_above for r in build(load(file), mode="fast").expected.readings()}
+    for name in ("4/HT1 after 1 min/shared", "4/HT2/shared", "4/HT3/shared"):
+        stop = stops[name]
+        assert stop is not None and "C5" in stop.why, name
+        assert stop.limit == pytest.approx(350.0, rel=0.01)
+    assert stops["5/HT3/shared"] is not None and "C5" not in stops["5/HT3/shared"].why

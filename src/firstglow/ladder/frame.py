@@ -34,6 +34,9 @@ LEAST_OF_LOOP = 0.01  # of the loop's own resistor: less in series with it is no
 BRIDGE = End("mains", "bench ammeter, in line", outside=True)
 LAMP = End("mains", "the limiter lamp itself", outside=True)
 
+# Of a node's volts: a capacitor with this part of them across it stands and falls with the node.
+MOST_OF = 0.97
+
 
 class Frame(Structure):
     """One amplifier on one bench, as the rung builders see it.
@@ -195,6 +198,19 @@ class Frame(Structure):
         return found
 
     # ------------------------------------------------------------------------------------------ ends of the leads
+    def stands_with(self, node: str, minus: str, at: Situation) -> tuple[str, ...]:
+        """The weakest capacitor that stands all of a node's volts without hanging on it (a valve that is out passes them on
+        to its coupling capacitor), where it is rated for less than those that do; none else."""
+        joints = self.physics.joints(at)
+        volts = abs(joints.get(node, (0.0, 0.0))[0] - joints.get(minus, (0.0, 0.0))[0])
+        on = {name: self.rated[name] for name in self.capacitors_on(node, minus)}
+        ends = ((name, [joints.get(j, (0.0, 0.0))[0] for j in self.part(name).leads.values()]) for name in self.rated)
+        with_it = [name for name, (one, two) in ends if name not in on and abs(one - two) > MOST_OF * volts > 0.0]
+        weakest = min(with_it, key=lambda name: self.rated[name], default=None)
+        if weakest is None or self.rated[weakest] >= min(on.values(), default=float("inf")):
+            return ()
+        return (weakest,)
+
     def at(self, part: str, lead: str) -> End:
         """A lead of a part as a place to put a probe."""
         return end_of(self.amplifier, part, lead, self.words)

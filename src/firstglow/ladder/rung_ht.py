@@ -114,7 +114,8 @@ def _node(
     minus = supply.ret if node in supply.nodes else "chassis"
     # 4a proves HT for the dial of rung 4: what stands here stands there in proportion
     share = frame.dial_of(at) / frame.dial(RUNG) if rung == "4a" else None
-    limits = tuple(stops.rating(c, share) for c in frame.capacitors_on(node, minus))
+    there = (*frame.capacitors_on(node, minus), *frame.stands_with(node, minus, at))
+    limits = tuple(stops.rating(c, share) for c in there)
     if rung == RUNG:  # rows 21, 22
         limits = (*limits, stops.least(0.5, "next to nothing there: a leaky capacitor, a short, or no rectifier"))
     if rung == "4a":

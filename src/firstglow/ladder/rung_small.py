@@ -57,7 +57,8 @@ def nodes(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]:  
     """Every HT node to its return."""
     for supply in frame.supplies("ht"):
         for node in supply.nodes:
-            limits = tuple(stops.rating(c) for c in frame.capacitors_on(node, supply.ret))
+            there = (*frame.capacitors_on(node, supply.ret), *frame.stands_with(node, supply.ret, at))
+            limits = tuple(stops.rating(c) for c in there)
             limits = (*limits, stops.least(0.5, "this node low: a leaky capacitor or a short on it"))
             yield frame.reading(
                 rung,
