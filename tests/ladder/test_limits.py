@@ -143,3 +143,21 @@ def test_a_capacitor_that_a_pulled_valve_leaves_on_ht_stops_the_node_at_its_own_
         assert stop is not None and "C5" in stop.why, name
         assert stop.limit == pytest.approx(350.0, rel=0.01)
     assert stops["5/HT3/shared"] is not None and "C5" not in stops["5/HT3/shared"].why
+
+
+def test_live_names_what_stands_there_at_switch_on_too() -> None:
+    """Until the valves are warm HT1 stands where nothing draws (rung 4's own figure), not where it settles on rung 9."""
+    rungs = {r["id"]: {j["joint"]: j["volts"] for j in r["live"]} for r in built(B).document["rungs"]}
+    cold, warm = row(B, "4/HT1 after 10 min/shared").expected, row(B, "9/HT1/shared").expected
+    assert isinstance(cold, float) and isinstance(warm, float) and warm < 0.9 * cold
+    for rung in ("5", "6", "9"):
+        assert rungs[rung]["HT1"] == pytest.approx(cold, rel=0.005)
+
+
+def test_the_volts_on_the_secondary_are_read_before_what_goes_with_them() -> None:
+    ids = [r.id for r in built(A).expected.readings()]
+    for transformer, valves in (("T2", ("V3", "V4")), ("T3", ("V7", "V8"))):
+        drive = next(k for k, name in enumerate(ids) if name.startswith(f"1/{transformer} turns drive"))
+        turns = [k for k, name in enumerate(ids) if any(name.startswith(f"1/{v} turns to") for v in valves)]
+        assert len(turns) == 4 and drive < min(turns)
+        assert built(A).expected.by_id[ids[drive]].planned.needs

@@ -53,7 +53,8 @@ def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
 
 def test_a_bench_s_own_words_stand_everywhere_and_fit(ladder: Any) -> None:
     words = {"valve": "tube", "plate": "anode", "ht": "B+", "chassis": "ground"}
-    html = Spoken(words).page(ladder_sheet(ladder.document))
+    spoken = Spoken(words)
+    html = spoken.page(ladder_sheet(spoken.document(ladder.document)))
     found = measure(
         html,
         "return {over: Math.max(...[...document.querySelectorAll('.page')].map(p => p.scrollHeight - p.clientHeight)),"

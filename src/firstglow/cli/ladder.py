@@ -55,7 +55,7 @@ def command(
     if html is not None:
         from firstglow.sheets.ladder_sheet import ladder_sheet
 
-        page = ladder_sheet(built.document, built.frame.amplifier.drawing)
+        page = ladder_sheet(spoken().document(built.document), built.frame.amplifier.drawing)
         html.write_text(spoken().page(page), encoding="utf-8")
     if as_json:
         print_json(built.document)

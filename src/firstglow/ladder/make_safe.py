@@ -136,14 +136,19 @@ def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
 
 def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
     """Joints that are live in any situation of a rung, the highest first: above 60 V dc, 30 V ac, on the mains, or so at
-    the socket's full mains: the dial is one turn away from there (LADDER 5: live from the first turn)."""
+    the socket's full mains: the dial is one turn away from there (LADDER 5: live from the first turn). Every switch-on is a
+    cold start: until the cathodes are warm, HT stands where it does with nothing drawing."""
     worst: dict[str, tuple[float, str]] = {}
     covered = mains_joints(frame.amplifier)
     for at in situations:
         if at.mains_volts == 0.0:
             continue
         full = frame.physics.joints(at.but(mains_volts=max(at.mains_volts, frame.gear.mains_now)))
-        for joint, (dc, ac) in frame.physics.joints(at).items():
+        here = dict(frame.physics.joints(at))
+        if any(abs(here[s.joint][0]) > LIVE_DC for s in frame.supplies("ht")):
+            cold = frame.ht_only(loads=at.loads).but(mains_volts=at.mains_volts)
+            here |= {j: v for j, v in frame.physics.joints(cold).items() if j in here and abs(v[0]) > abs(here[j][0])}
+        for joint, (dc, ac) in here.items():
             if joint in covered or joint == "earth":
                 continue
             for volts, most, kind, limit in ((dc, full[joint][0], "dc", LIVE_DC), (ac, full[joint][1], "ac", LIVE_AC)):

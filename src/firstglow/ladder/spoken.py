@@ -5,8 +5,9 @@ uses (``6/V2 plate/shared``, ``HT1``) are names and stay as they are.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 OURS: Mapping[str, str] = {"valve": "valve", "plate": "plate", "ht": "HT", "chassis": "chassis"}
 WIDTH = 80
@@ -35,6 +36,18 @@ class Spoken:
         kept = _LEAVE.findall(html)
         between = [self._put(text) for text in _LEAVE.split(html)] if self._pattern else _LEAVE.split(html)
         return "".join(a + b for a, b in zip(between, [*kept, ""], strict=True))
+
+    def document(self, made: Any) -> Any:
+        """A document of texts, lists and tables, every text in it said so; what is laid out from it has its real lengths."""
+        if self._pattern is None:
+            return made
+        if isinstance(made, str):
+            return self._put(made)
+        if isinstance(made, Mapping):
+            return {key: self.document(value) for key, value in made.items()}
+        if isinstance(made, Sequence):
+            return [self.document(value) for value in made]
+        return made
 
     def _line(self, line: str) -> str:
         """Each cell of a line, and the gap after it as much wider as the cell became narrower."""

@@ -77,6 +77,7 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
                 kind="ac volts",
                 quantity="turns volts",
                 owner=v.transformer,
+                remark=frame.words.text("rung.note.drive"),
                 fill=fill,
             )
         yield frame.reading(

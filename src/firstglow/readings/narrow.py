@@ -107,7 +107,7 @@ def _of_windings(part: Part) -> Iterator[Measurement]:
             fed = floor(10.0 * min(EXCITED, LOW_AC * primary / most)) / 10.0
             yield Measurement(
                 word, f"{'-0-'.join(volts)}V open",
-                f"{word}: open volts, every lead of the transformer free, {fed:g} V ac on its primary: expect "
+                f"{word}: open volts, every lead of the transformer free, {fed:g} V ac on its primary{_between(part)}: expect "
                 f"{fed * own / primary:.3g} V end to end; what you read, times {primary:.4g} V, over what is on the primary",
                 {f"{part.name} {w.name} turns": METER["winding"] for w in sides},
             )  # fmt: skip
@@ -117,6 +117,15 @@ def _groups(part: Part, own: Sequence[Winding]) -> tuple[Sequence[Sequence[Windi
     """(primaries, all windings, this one), each by sides."""
     every = _as_written(part)
     return [s for s in every.values() if s[0].role == "primary"], list(every.values()), [own]
+
+
+def _between(part: Part) -> str:
+    """Which two leads its largest primary winding lies between, where a primary has more than two."""
+    primaries = [w for w in part.windings if w.role == "primary"]
+    if len(primaries) < 2:
+        return ""
+    largest = max(primaries, key=lambda w: w.turns.value)
+    return f", leads {largest.start} and {largest.end}"
 
 
 def _whole(sides: Sequence[Winding]) -> float:

@@ -11,7 +11,7 @@ from firstglow.sheets.rounds import rounds_text
 from firstglow.sheets.rows import Row, ids_text, probes
 
 UNIT = re.compile(r"(?<=\d) (?=[mµkMG]?[VAΩW]\b)")  # a figure and its unit stand on one line
-PAGE = 280.0  # an A4 page between the paddings
+PAGE = 279.2  # an A4 page between the paddings, less what a browser rounds up row by row
 TEXT = 190.0  # its width
 SPARE = 2.0  # kept free: a browser rounds every box to its own dots
 WITH_SOCKET = 22.25  # the socket drawing and the cell's padding

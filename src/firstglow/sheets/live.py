@@ -10,7 +10,7 @@ ELECTRODE = re.compile(r"(V\w+) (\w+)")
 
 
 def live_text(live: Sequence[Mapping[str, Any]]) -> str:
-    """``LIVE up to 375 V: HT1, V3 V4 plate; ...``; "" where nothing is. Never shortened: the one left out is the one touched.
+    """``LIVE about 375 V: HT1, V3 V4 plate; ...``; "" where nothing is. Never shortened: the one left out is the one touched.
 
     live: the rung's list, {"joint", "volts", "kind"}, the highest first and the mains last.
     """
@@ -22,7 +22,7 @@ def live_text(live: Sequence[Mapping[str, Any]]) -> str:
         else:
             groups.append((kind, volts, [str(item["joint"])]))
     texts = [
-        f"{'up to ' if len(names) > 1 and kind != 'mains' else ''}{volts:.0f} {KINDS[kind]}: {joined(names)}"
+        f"{'about ' if kind != 'mains' else ''}{volts:.0f} {KINDS[kind]}: {joined(names)}"
         for kind, volts, names in groups
     ]
     return "LIVE " + "; ".join(texts) if texts else ""
