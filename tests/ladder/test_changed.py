@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from firstglow.amplifier import load
-from firstglow.ladder.changed import changed, moved, part_named
+from firstglow.ladder.changed import changed, moved, part_named, parts_said
 from firstglow.ladder.ladder import Ladder, build
 from firstglow.readings.meters import ReadingsError
 
@@ -88,3 +88,11 @@ def test_two_readings_of_one_spot_in_one_state_fall_together() -> None:
 def test_an_unknown_part_is_told_with_the_nearest() -> None:
     with pytest.raises(ReadingsError, match="try C5"):
         part_named(ladder().frame.amplifier, "C55")
+
+
+def test_names_with_spaces_are_named_as_they_are_typed() -> None:
+    """In a climb a name is not quoted: the longest run of words that is a part; what is none is left for the refusal."""
+    amplifier = load(Path(__file__).parents[2] / "examples" / "a-linden-twin.toml")
+    assert parts_said(amplifier, "earth bond, left R8 c5") == ["earth bond", "left R8", "c5"]
+    assert parts_said(amplifier, "R99 earth bond") == ["R99", "earth bond"]
+    assert parts_said(amplifier, " , ") == []

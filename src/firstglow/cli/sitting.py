@@ -6,6 +6,7 @@ from difflib import get_close_matches
 from typing import Any
 
 from firstglow.cli.talk import Talk
+from firstglow.ladder.changed import parts_said
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
@@ -70,7 +71,7 @@ class Sitting:
             "skip": lambda: self._skip(),
             "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
             "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),
-            "changed": lambda: self._changed(rest.replace(",", " ").split()),
+            "changed": lambda: self._changed(rest),
         }
         if word in commands:
             self._do(commands[word])
@@ -145,7 +146,8 @@ class Sitting:
         self._said = [f"{self.climb.back()} is asked again"]
         self._tried, self._last = [], ""
 
-    def _changed(self, parts: Sequence[str]) -> None:
+    def _changed(self, said: str) -> None:
+        parts = parts_said(self.climb.ladder.frame.amplifier, said)
         if not parts:
             raise ReadingsError("changed: no part named; one or more of this amplifier's parts; try changed R7")
         self.climb.may_change()

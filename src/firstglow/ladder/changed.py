@@ -44,10 +44,27 @@ class Changed:
         return out
 
 
+def _known(amplifier: Amplifier) -> dict[str, str]:
+    """Every part and envelope by its name in small letters."""
+    known = {p.lower(): p for p in amplifier.parts}
+    return known | {p.envelope.lower(): p.envelope for p in amplifier.parts.values() if p.envelope}
+
+
+def parts_said(amplifier: Amplifier, text: str) -> list[str]:
+    """The names in what was typed, spaces or commas between: the longest runs of words that name something (``left R8``,
+    ``earth bond``), single words where none does."""
+    known, words, out = _known(amplifier), text.replace(",", " ").split(), []
+    while words:
+        runs = (" ".join(words[:n]) for n in range(len(words), 0, -1))
+        name = next((run for run in runs if run.lower() in known), words[0])
+        out.append(name)
+        words = words[len(name.split()) :]
+    return out
+
+
 def part_named(amplifier: Amplifier, name: str) -> str:
     """A part or an envelope as the amplifier calls it; ReadingsError with the nearest for one that it has not."""
-    known = {p.lower(): p for p in amplifier.parts}
-    known |= {p.envelope.lower(): p.envelope for p in amplifier.parts.values() if p.envelope}
+    known = _known(amplifier)
     found = known.get(name.lower())
     if found is None:
         near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
