@@ -92,7 +92,7 @@ def test_an_unknown_part_is_told_with_the_nearest() -> None:
 
 def test_names_with_spaces_are_named_as_they_are_typed() -> None:
     """In a climb a name is not quoted: the longest run of words that is a part; what is none is left for the refusal."""
-    amplifier = load(Path(__file__).parents[2] / "examples" / "a-linden-twin.toml")
-    assert parts_said(amplifier, "earth bond, left R8 c5") == ["earth bond", "left R8", "c5"]
-    assert parts_said(amplifier, "R99 earth bond") == ["R99", "earth bond"]
-    assert parts_said(amplifier, " , ") == []
+    two, one = load(Path(__file__).parents[2] / "examples" / "a-linden-twin.toml"), load(TEXT)
+    assert parts_said(two, "left R11, C5 right r12") == ["left R11", "C5", "right r12"]
+    assert parts_said(one, "R99 earth bond") == ["R99", "earth bond"]
+    assert parts_said(one, " , ") == []

@@ -1,6 +1,6 @@
 """One sitting of a climb: shows what is asked, takes the answer, says what it means. Judges nothing itself."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
