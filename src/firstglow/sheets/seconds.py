@@ -26,6 +26,21 @@ from firstglow.sheets.curves import (
 TICKS = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
 
 
+NEAR_LINES, NEAR_MARKS = 13.0, 26.0
+"""Two ends of lines, or two moments, as near as this would stand on each other's names: they share one."""
+
+
+def together(places: Sequence[tuple[str, float]], near: float) -> list[tuple[list[str], float]]:
+    """(names, where the first stands): names whose places follow each other by less than ``near``, in the order of places."""
+    out: list[tuple[list[str], float, float]] = []
+    for name, at in sorted(places, key=lambda place: place[1]):
+        if out and at - out[-1][2] < near:
+            out[-1] = ([*out[-1][0], name], out[-1][1], at)
+        else:
+            out.append(([name], at, at))
+    return [(names, first) for names, first, _ in out]
+
+
 def seconds_svg(
     title: str, seconds: np.ndarray, lines: Mapping[str, np.ndarray], marks: Sequence[tuple[float, str]]
 ) -> str:
@@ -52,12 +67,13 @@ def seconds_svg(
     parts.append(f'<text x="{middle:.0f}" y="{HEIGHT - 18}" text-anchor="middle">seconds after switching on</text>')
     parts.append(f'<text x="20" y="{HEIGHT / 2:.0f}" transform="rotate(-90 20 {HEIGHT / 2:.0f})">volts</text>')
     taken: list[Box] = []
-    for name, volts in lines.items():
-        parts.append(curve(x, y, seconds, volts))
-        parts += label(escape(name), (WIDTH - RIGHT + 4, y(float(volts[-1])) + 5), taken, small=True)
-    for number, (t, _) in enumerate(marks, start=1):
-        parts.append(f'<path class="edge" d="M{x(t):.1f},{HEIGHT - BOTTOM} V{TOP}"/>')
-        parts += label(str(number), (x(t) - 4, TOP - 3.0 - 8.0 * (number % 2)), taken, small=True)
+    parts += [curve(x, y, seconds, volts) for volts in lines.values()]
+    for names, at in together([(name, y(float(volts[-1]))) for name, volts in lines.items()], NEAR_LINES):
+        parts += label(escape(", ".join(names)), (WIDTH - RIGHT + 4, at + 5), taken, small=True)
+    parts += [f'<path class="edge" d="M{x(t):.1f},{HEIGHT - BOTTOM} V{TOP}"/>' for t, _ in marks]
+    for numbers, at in together([(str(n), x(t)) for n, (t, _) in enumerate(marks, start=1)], NEAR_MARKS):
+        said = numbers[0] if len(numbers) == 1 else f"{numbers[0]} to {numbers[-1]}"
+        parts += label(said, (at - 4, TOP - 3.0), taken, small=True)
     below = [f'<text class="title" x="{LEFT}" y="24">The moments</text>']
     for number, (t, what) in enumerate(marks, start=1):
         below.append(f'<text x="{LEFT}" y="{36 + LINE * number:.0f}">{number}  {t:.2f} s  {escape(what)}</text>')
