@@ -14,6 +14,7 @@ from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
 from firstglow.ladder.waits import advised
 from firstglow.readings.meters import ReadingsError
+from firstglow.readings.slips import alone
 from firstglow.records.store import MEMORY
 from firstglow.sheets import climb_screen as screens
 
@@ -113,7 +114,7 @@ class Sitting:
             return
         innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
         lines = screens.verdict_lines(
-            verdict.verdict, _without(verdict.why, found), verdict.check_first, [s.text for s in found.slips], innocent,
+            verdict.verdict, alone(verdict.why, found.slips), verdict.check_first, [s.text for s in found.slips], innocent,
             on=self.climb.state == "switched off",
         )  # fmt: skip
         self._last = ""
@@ -321,14 +322,6 @@ class Sitting:
         if climb.store.name != MEMORY:
             lines.append(f"{len(climb.events)} records in {climb.store.name}; go on with --resume.")
         return [t for line in lines for t in screens.wrapped(line)]
-
-
-def _without(why: str, found: Answered) -> str:
-    """Why, without the slips that it begins or ends with: they are said by themselves."""
-    for slip in found.slips:
-        text = f"{slip.text[0].upper()}{slip.text[1:]}"
-        why = why.removeprefix(f"{text}. As typed, ").replace(f". {text}", "")
-    return why
 
 
 def _plain(text: str) -> str:

@@ -68,35 +68,67 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
         )
     for factor, kind, texts in _FACTORS:
         text = texts.get(reading.unit or "", "")
+        if text and factor == 1e-3 and _past_its_range(reading, value):
+            there = reading.text(value * factor)
+            means = (
+                f"{there} would be right"
+                if low <= value * factor <= high
+                else f"{there} would be outside the band, short of the stop"
+            )
+            tail = "; read it again on that range: if it is as typed, it is far past the limit"
+            return Slip(kind, f"{text}? {means} on the {_range_text(reading)} range{tail}", innocent=False)
         if text and fits(value * factor):
             there = reading.text(value * factor)
             # a thousandth is also what is left of a dead one: that is never explained away
             dead = factor == 1e3 and reading.unit in ("V", "A")
             tail = "; read it again on that unit: if it is as typed, next to nothing is there" if dead else ""
             return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again{tail}", not dead)
-        if text and factor == 1e-3 and reading.unit == "V" and _past_its_range(reading, value, low, high):
-            there = reading.text(value * factor)
-            tail = "; read it again on that range: if it is as typed, it is far past the limit"
-            return Slip(
-                kind, f"{text}? {there} would be right on the {_range_text(reading)} range{tail}", innocent=False
-            )
         if text and reading.low is not None and reading.low < 0 and fits(-value * factor):
             there = reading.text(-value * factor)
             return Slip(kind, f"{text}, and the minus left out? {there} would be right; read it again with both")
     return None
 
 
-def _past_its_range(reading: ExpectedReading, value: float, low: float, high: float) -> bool:
-    """Volts at a grid that the millivolt range of its row cannot show, and that as millivolts are inside the band: where so
-    little is expected a thousandth fits by itself, and only the range tells that it was meant."""
+def _past_its_range(reading: ExpectedReading, value: float) -> bool:
+    """Volts at a grid that the millivolt range of its row cannot show, and that as millivolts are short of every stop:
+    where so little is expected a thousandth fits by itself, and only the range tells that it was meant."""
     on, planned = reading.on, reading.planned
-    if "grid" not in f"{planned.probe.red} {planned.red_at}":
+    if reading.unit != "V" or "grid" not in f"{planned.probe.red} {planned.red_at}":
         return False
-    return on is not None and on.full < 1.0 and on.full < abs(value) and low <= value * 1e-3 <= high
+    meant, below, above = value * 1e-3, reading.stop_below, reading.stop_above
+    stopped = (below is not None and meant < below.limit) or (above is not None and meant > above.limit)
+    return on is not None and on.full < 1.0 and on.full < abs(value) and not stopped
 
 
 def _range_text(reading: ExpectedReading) -> str:
     return "" if reading.on is None else reading.on.text
+
+
+def beside(why: str, reading: ExpectedReading, slip_: Slip | None, stopped: bool = False) -> str:
+    """``why``, and the slip of the pen that would explain it as well.
+
+    The slip goes first where nothing need be wrong with the amplifier; the fault where a stop limit is passed, or where
+    nothing may stand and something does: whoever is in a hurry takes the first words.
+    """
+    if slip_ is None:
+        return why
+    if not slip_.innocent or stopped or nothing_stands(reading):
+        return f"{why}. Or a slip: {slip_.text}"
+    return f"{slip_.text[0].upper()}{slip_.text[1:]}. As typed, {why}"
+
+
+def alone(why: str, slips: Sequence[Slip]) -> str:
+    """``why`` without the slips that ``beside`` put there, for whoever says them by themselves."""
+    for one in slips:
+        why = why.removeprefix(f"{one.text[0].upper()}{one.text[1:]}. As typed, ").replace(
+            f". Or a slip: {one.text}", ""
+        )
+    return why
+
+
+def nothing_stands(reading: ExpectedReading) -> bool:
+    """Is nothing expected here, so that whatever is read is a fault's own?"""
+    return reading.low is not None and reading.high is not None and reading.low <= 0.0 <= reading.high
 
 
 def _nothing(reading: ExpectedReading) -> float:

@@ -9,7 +9,7 @@ from typing import Any, Literal
 from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
 from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
-from firstglow.readings.slips import pen
+from firstglow.readings.slips import beside, pen
 from firstglow.readings.taken import Taken, TakenFile, told_in_order
 from firstglow.readings.typed import split_range, typed_number, typed_word
 from firstglow.readings.warm import MOST_KELVIN, rise
@@ -110,7 +110,10 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
-        return Verdict(row.id, row.text, "switch off now", _with_slip(why, reading, here), reading.checks(here), here)
+        # more than any range of this meter shows was not read on it: then only the slip is left
+        possible = on is None or not isfinite(here) or abs(here) <= max(r.full for r in meter.of_kind(on.kind))
+        why = beside(why, reading, pen(reading, here), possible)
+        return Verdict(row.id, row.text, "switch off now", why, reading.checks(here), here)
     away = _mains_away(ladder, reading, row, taken)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
@@ -175,9 +178,8 @@ def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: fl
     else:
         side = f"below {reading.text(low)}" if compared < low else f"above {reading.text(high)}"
         why = f"{said} is {side}; {reading.shown} is expected"
-    return Verdict(
-        row.id, row.text, "look first", _with_slip(why, reading, compared), reading.checks(compared), compared
-    )
+    why = beside(why, reading, pen(reading, compared))
+    return Verdict(row.id, row.text, "look first", why, reading.checks(compared), compared)
 
 
 def _with_the_mains(reading: ExpectedReading, value: float) -> bool:
@@ -260,15 +262,6 @@ def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) 
         if away > (on.limits(0.0) if limit == 0.0 else 0.0):
             return Stop(limit, found.why)
     return None
-
-
-def _with_slip(why: str, reading: ExpectedReading, value: float) -> str:
-    """Why, and the slip of the pen that would explain it: first where nothing need be wrong with the amplifier."""
-    found = pen(reading, value)
-    if found is None:
-        return why
-    text = f"{found.text[0].upper()}{found.text[1:]}"
-    return f"{text}. As typed, {why}" if found.innocent else f"{why}. {text}"
 
 
 def _mains_away(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> float | None:

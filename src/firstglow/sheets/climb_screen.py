@@ -158,7 +158,8 @@ def _live(live: Sequence[Mapping[str, Any]]) -> str:
 def verdict_lines(
     verdict: str, why: str, check_first: Sequence[str], slips: Sequence[str], innocent: bool, *, on: bool = True
 ) -> list[str]:
-    """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part.
+    """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part, except where
+    a stop limit is passed: the fault that would explain it is taken as there until it is read again.
 
     on: False where it is unplugged and a stop limit only says that it may not go on.
     """
@@ -168,15 +169,19 @@ def verdict_lines(
         else "DO NOT GO ON: it stays unplugged until this reads right"
     )
     lines = [f"{SIGNS[verdict]} {word}", *("  " + t for t in wrap(why, WIDTH - 2))]
-    if slips:
-        head = "Nothing need be wrong with the amplifier" if innocent else "Look at this before any part"
-        lines += [f"  {head}:"]
-        for text in slips:
-            lines += [f"    {t}" if n else f"  - {t}" for n, t in enumerate(wrap(text, WIDTH - 4))]
-    if verdict != "go on":
-        for text in check_first:
-            lines += [f"    {t}" if n else f"  {t}" for n, t in enumerate(wrap(f"check first: {text}", WIDTH - 4))]
-    return lines
+    checks = [f"check first: {text}" for text in check_first] if verdict != "go on" else []
+    parts = [t for text in checks for t in _hanging("  ", text)]
+    if not slips:
+        return [*lines, *parts]
+    stopped = verdict == "switch off now"
+    head = "Nothing need be wrong with the amplifier" if innocent else "Look at this before any part"
+    said = [f"  {'Or only a slip' if stopped else head}:", *(t for text in slips for t in _hanging("  - ", text))]
+    return [*lines, *parts, *said] if stopped else [*lines, *said, *parts]
+
+
+def _hanging(first: str, text: str) -> list[str]:
+    """A text folded to the screen, its lines after the first hanging under it."""
+    return [f"    {t}" if n else f"{first}{t}" for n, t in enumerate(wrap(text, WIDTH - 4))]
 
 
 def last_line(verdict: str, what: str, value: str) -> str:
