@@ -19,6 +19,10 @@ from firstglow.ladder.ladder import document
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.walk import walk
 
+# What an ordinary digital meter may be wrong by of the mains (1 % and 5 V of counts and drift in 1000: 1.5 %) and of HT
+# (0.5 %), and 1 % for whatever else moves HT (common practice).
+METER = 1.0 + 0.015 + 0.005 + 0.01
+
 
 def weak(amplifier: Amplifier, part: str, volts: float) -> Amplifier:
     old = amplifier.parts[part]
@@ -39,8 +43,8 @@ def test_the_dial_stops_at_the_smallest_rating_and_the_ladder_before_full_mains(
     volts = unloaded(amplifier, "C4")
     sick = weak(amplifier, "C4", 0.8 * volts)
     rungs = planned(sick)
-    # 0.8 of the rating over what stands in the amplifier at the top of its transformer's tolerance, the dial read to 1 %
-    most = 0.8 / (1.01 + max(w.turns.spread for w in sick.parts["T1"].windings))
+    # 0.8 of the rating over what stands in the amplifier at the top of its transformer's tolerance, as a meter may show it
+    most = 0.8 / (METER + max(w.turns.spread for w in sick.parts["T1"].windings))
     assert rungs["4"].situation.mains_volts == int(most * 230.0)
     assert rungs["4"].dial_ceiling == pytest.approx(most, abs=0.005)
     assert any("C4" in line for line in rungs["4"].before)
@@ -114,7 +118,8 @@ def test_an_unfit_capacitor_is_named_with_its_volts_and_no_dial_passes_it(case: 
     rating = frame.part(part).value("volts")
     rungs = plan_frame(frame)
     leads = frame.part(part).leads
-    top = 1.01 + max(w.turns.spread for w in frame.part("T1").windings if w.role == "secondary")
+    winding = "bias" if "bias" in case else "ht"
+    top = METER + max(w.turns.spread for w in frame.part("T1").windings if w.name.startswith(winding))
     stood = []
     for at in (r.situation for rung in rungs for r in (rung, *rung.readings)):
         joints = frame.physics.joints(at)

@@ -161,3 +161,24 @@ def test_the_volts_on_the_secondary_are_read_before_what_goes_with_them() -> Non
         turns = [k for k, name in enumerate(ids) if any(name.startswith(f"1/{v} turns to") for v in valves)]
         assert len(turns) == 4 and drive < min(turns)
         assert built(A).expected.by_id[ids[drive]].planned.needs
+
+
+def test_no_healthy_amplifier_reads_past_the_rating_that_a_pulled_valve_brings_to_ht(tmp_path: Path) -> None:
+    """A coupling capacitor that stands all of HT while its valve is out: the dial is held so low that not even the upper end
+    of the sampled band passes its rating, and what the ladder says of its own end is so."""
+    file = tmp_path / "b.toml"
+    file.write_text(
+        B.read_text().replace('"0.1u 630V film", "V1 plate", "drive"', '"0.1u 345V film", "V1 plate", "drive"')
+    )
+    made = build(load(file), mode="sampled")
+    rows = [
+        r for r in made.expected.readings() if r.stop_above is not None and "C5 is a 345 V part" in r.stop_above.why
+    ]
+    assert {r.id for r in rows} >= {"4/HT1 after 1 min/shared", "4/HT2/shared", "4/HT3/shared"}
+    for r in rows:
+        assert r.high is not None
+        assert r.high <= 345.0, r.id
+        assert r.stop_above is not None
+        assert not r.stop_above.cut, r.id
+    (said,) = [line for line in made.document["findings"] if "C5" in line]
+    assert f"the ladder ends at rung {made.document['rungs'][-1]['id']}:" in said

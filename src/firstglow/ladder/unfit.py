@@ -45,11 +45,16 @@ def _unfit(frame: "Frame", part: str, at: Mapping[str, Ceiling]) -> str:
     if dials.stops_after in ("2a", "3"):
         until = frame.words.text("finding.no_dial", rung=dials.stops_after)
     elif dials.ceilings["4"].part is not None:
-        last = "8" if frame.liftable else "7"  # without a loop to lift there is no rung 8
-        until = frame.words.text("finding.dial", dial=int(dials.dial["4"] * frame.gear.mains_now), rung=last)
+        until = frame.words.text("finding.dial", dial=int(dials.dial["4"] * frame.gear.mains_now), rung=_last(frame))
     else:
-        until = frame.words.text("finding.until", rung=dials.stops_after)
+        until = frame.words.text("finding.until", rung=_last(frame))
     return frame.words.text("finding.unfit", **_fill(frame, worst), state=_states(frame, at), until=until)
+
+
+def _last(frame: "Frame") -> str:
+    """The last rung that may follow; without a loop to lift there is no rung 8."""
+    last = frame.dials.stops_after
+    return "7" if last == "8" and not frame.liftable else last
 
 
 def _states(frame: "Frame", at: Mapping[str, Ceiling]) -> str:
@@ -71,10 +76,10 @@ def _at_high_mains(frame: "Frame", known: set[str]) -> list[str]:
     for name, rating in frame.rated.items():
         leads = frame.part(name).leads
         volts = max(abs(at[leads["+"]][0] - at[leads["-"]][0]) if _there(at, leads) else 0.0 for at in joints)
-        if name in known or volts * up * high(frame) <= rating:
+        if name in known or volts * up * high(frame, name) <= rating:
             continue
-        here = Ceiling(1.0, name, volts, rating, volts * high(frame))
-        fill = _fill(frame, here) | {"most": f"{volts * up * high(frame):.0f}", "mains_most": f"{most:.0f}"}
+        here = Ceiling(1.0, name, volts, rating, volts * high(frame, name))
+        fill = _fill(frame, here) | {"most": f"{volts * up * high(frame, name):.0f}", "mains_most": f"{most:.0f}"}
         lines.append(frame.words.text("finding.high_mains", **fill, state=_state(frame, "4")))
     return lines
 
@@ -84,7 +89,7 @@ def _there(joints: Mapping[str, tuple[float, float]], leads: Mapping[str, str]) 
 
 
 def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
-    need = here.volts * high(frame) * most_mains(frame) / frame.gear.mains_now
+    need = here.high * most_mains(frame) / frame.gear.mains_now
     sold = next((v for v in SOLD if v >= need), None)
     return {
         "part": here.part or "",
