@@ -25,6 +25,7 @@ LEVELS = np.array([0.90, 0.97, 0.99])
 # Normal scores at which tail shapes are tabulated.
 SCORES = np.array([0.5, 1.0, 1.2816, 1.8808, 2.3263, 2.75, 3.0, 3.25, 3.5, 3.75, 4.0, 4.25, 4.5, 5.0, 5.5, 6.0, 8.0])
 _AT_LEVELS = slice(2, 5)
+_BOTH_SIDES = np.concatenate([SCORES[::-1], SCORES])
 _OUTER = 1.605  # sqrt(0.99 x 0.01) / (density x score) of a normal at 0.99
 # A reading whose own samples reach past this score at the rank where a normal one would reach 3.2 has a heavier tail
 # than its contributions explain; its scale is widened until it does not.
@@ -52,7 +53,7 @@ class Marginals:
         away = values - self.middle[:, None]
         out = np.empty_like(away)
         for r, row in enumerate(away):
-            out[r] = np.where(row < 0, _score(-row, self.below[:, r]), _score(row, self.above[:, r]))
+            out[r] = _score(row, self.below[:, r], self.above[:, r])
         return out
 
     def band(self, score: float) -> tuple[Array, Array]:
@@ -63,10 +64,13 @@ class Marginals:
         return self.middle - below, self.middle + above
 
 
-def _score(away: Array, reach: Array) -> Array:
-    """Normal scores of distances on one side; past the end of the table they grow with the distance, so they rank."""
-    past = SCORES[-1] * away / reach[-1]
-    return np.asarray(np.where(away > reach[-1], past, np.interp(away, reach, SCORES)))
+def _score(away: Array, below: Array, above: Array) -> Array:
+    """Normal scores of distances to either side; past the ends of the tables they grow with the distance, so they rank."""
+    reach = np.concatenate([-below[::-1], above])
+    found = np.interp(away, reach, _BOTH_SIDES)
+    past = np.flatnonzero((away < reach[0]) | (away > reach[-1]))
+    found[past] = SCORES[-1] * away[past] / np.where(away[past] < 0.0, reach[0], reach[-1])
+    return np.asarray(found)
 
 
 def marginals(values: Array, shape: Array, groups: Sequence[int]) -> Marginals:
@@ -76,32 +80,42 @@ def marginals(values: Array, shape: Array, groups: Sequence[int]) -> Marginals:
     """
     middle, below, above = np.empty(len(values)), np.empty_like(shape), np.empty_like(shape)
     numbers = np.asarray(groups)
-    for group in np.unique(numbers):
-        rows = np.flatnonzero(numbers == group)
-        pooled = values[rows].ravel()
-        centre = float(np.median(pooled))
-        own = shape[:, rows].mean(axis=1)
-        middle[rows] = centre
-        below[:, rows] = _tail(centre - pooled, own)[:, None]
-        above[:, rows] = _tail(pooled - centre, own)[:, None]
+    pools = [np.flatnonzero(numbers == group) for group in np.unique(numbers)]
+    for size in {len(rows) for rows in pools}:
+        same = np.array([rows for rows in pools if len(rows) == size])  # (pool, twin)
+        pooled = np.sort(values[same].reshape(len(same), -1), axis=1)
+        pooled[np.isnan(pooled[:, -1])] = np.nan
+        own = shape[:, same].mean(axis=2)
+        centre = np.median(pooled, axis=1)[:, None]
+        middle[same] = centre
+        below[:, same] = _tails(centre - pooled[:, ::-1], own)[:, :, None]
+        above[:, same] = _tails(pooled - centre, own)[:, :, None]
     return Marginals(middle, below, above)
 
 
-def _tail(away: Array, shape: Array) -> Array:
-    """How far one tail reaches at ``SCORES``, (score,): the shape that the reading's parts give it, scaled to the
-    samples, and bent where the samples bend more than chance would."""
-    found = np.quantile(away, LEVELS)
+def _tails(away: Array, shape: Array) -> Array:
+    """How far tails reach at ``SCORES``, (score, pool): the shape that the readings' parts give them, scaled to the
+    samples, and bent where the samples bend more than chance would. away: (pool, sample), ascending."""
+    samples = away.shape[1]
     at = shape[_AT_LEVELS]
-    ratios = found / at
-    scale = max(float(ratios.max()), _LEAST)
+    ratios = _quantiles(away) / at
+    scale = np.maximum(ratios.max(axis=0), _LEAST)
     # a quantile's standard deviation over itself at the outermost level (H. A. David, Order Statistics, 1981, 2.5)
-    chance = scale * _OUTER / len(away) ** 0.5
-    bend = max(0.0, float(ratios[-1] - ratios[0]) - 2.0 * chance) / float(at[-1] - at[0])
+    chance = scale * _OUTER / samples**0.5
+    bend = np.maximum(0.0, ratios[-1] - ratios[0] - 2.0 * chance) / (at[-1] - at[0])
     reach = shape * (scale + bend * np.maximum(shape - at[-1], 0.0))
-    rank = max(1, round(_HEAVY_RANK * len(away) / 4096))
-    far = float(np.interp(_HEAVY_SCORE, SCORES, reach))
-    heavy = max(1.0, float(np.partition(away, -rank)[-rank]) / far)
+    rank = max(1, round(_HEAVY_RANK * samples / 4096))
+    far = np.array([np.interp(_HEAVY_SCORE, SCORES, tail) for tail in reach.T])
+    heavy = np.maximum(1.0, away[:, -rank] / far)
     return np.asarray(np.maximum.accumulate(heavy * reach))
+
+
+def _quantiles(ascending: Array) -> Array:
+    """What lies at ``LEVELS``, (level, pool), between the two samples beside it in proportion."""
+    place = LEVELS * (ascending.shape[1] - 1)
+    low = place.astype(int)
+    first, second = ascending[:, low].T, ascending[:, np.minimum(low + 1, ascending.shape[1] - 1)].T
+    return np.asarray(first + (second - first) * (place - low)[:, None])
 
 
 def common_score(values: Array, shape: Array, groups: Sequence[int], coverage: float = COVERAGE) -> tuple[float, Array]:

@@ -80,24 +80,37 @@ def points(situations: Sequence[Situation], standings: Sequence[Any], rows: Sequ
         else np.zeros((len(joined.x), 0, joined.samples))
     )
     known = np.array(list(rows), dtype=np.int64)
-    out = []
-    for k, (situation, standing) in enumerate(zip(situations, standings, strict=True)):
-        # numpy multiplies every other column of a table one by one; a copy goes to the linear algebra library
-        by = np.ascontiguousarray(moves[:, :, k])
-        own = Point(standing, known, np.ascontiguousarray(by[:, : len(rows)]))
-        out.append(_at_idle(own, situation, every, by) if situation.idle else own)
+    # numpy multiplies every other column of a table one by one; a copy goes to the linear algebra library
+    moved = [np.ascontiguousarray(moves[:, :, k]) for k in range(len(standings))]
+    out = [
+        Point(standing, known, np.ascontiguousarray(by[:, : len(rows)]))
+        for standing, by in zip(standings, moved, strict=True)
+    ]
+    for k, (groups, amps) in _idle_slopes(situations, standings, every, moved).items():
+        out[k] = _at_idle(out[k], situations[k], groups, every, moved[k], amps)
     return out
 
 
-def _at_idle(point: Point, situation: Situation, every: NDArray[np.int64], by: Array) -> Point:
-    """The same point with its pots following the idle targets."""
+def _idle_slopes(
+    situations: Sequence[Situation], standings: Sequence[Any], every: NDArray[np.int64], moved: Sequence[Array]
+) -> dict[int, tuple[dict[str, list[str]], list[Array]]]:
+    """By number of a situation that sets an idle: its pots, each with its valves, and how far each parameter moves their
+    cathode current."""
     from firstglow.solver.idle import pots_of
 
+    circuit = standings[0].circuit
+    groups = {k: pots_of(circuit, {v: np.zeros(1) for v in at.idle}) for k, at in enumerate(situations) if at.idle}
+    jobs = [(k, names) for k, pots in groups.items() for names in pots.values()]
+    found = iter(_cathode_slopes([(standings[k], names, moved[k]) for k, names in jobs], every) if jobs else ())
+    return {k: (pots, [next(found) for _ in pots]) for k, pots in groups.items() if pots}
+
+
+def _at_idle(
+    point: Point, situation: Situation, groups: Mapping[str, Sequence[str]], every: NDArray[np.int64], by: Array,
+    amps: Sequence[Array],
+) -> Point:  # fmt: skip
+    """The same point with its pots following the idle targets. groups: each pot's valves; amps: their slopes."""
     circuit = point.standing.circuit
-    groups = pots_of(circuit, {v: np.zeros(1) for v in situation.idle})
-    if not groups:
-        return point
-    amps = [_cathode_slopes(point.standing, names, every, by) for names in groups.values()]
     pot_rows = np.array([circuit.column[f"{pot} position"] for pot in groups])
     where = [int(np.flatnonzero(every == r)[0]) for r in pot_rows]
     count = len(point.rows)
@@ -118,30 +131,45 @@ def _at_idle(point: Point, situation: Situation, every: NDArray[np.int64], by: A
     )  # fmt: skip
 
 
-def _cathode_slopes(standing: Any, valves: Sequence[str], rows: NDArray[np.int64], by: Array) -> Array:
-    """d (sum of cathode currents) / d parameter, pots held, (row,) [A per unit]."""
+def _cathode_slopes(jobs: Sequence[tuple[Any, Sequence[str], Array]], rows: NDArray[np.int64]) -> list[Array]:
+    """d (sum of cathode currents) / d parameter, pots held, (row,) [A per unit], of each job, all worked out together.
+
+    jobs: (standing solution of one column, valves, how its unknowns move by ``rows``).
+    """
     from firstglow.solver.idle import Cathode
 
-    circuit, equations = standing.circuit, standing.circuit.equations
-    cathodes = [Cathode(equations, v) for v in valves]
-    x, p = standing.x[:, :1], standing.values[:, :1]
+    circuit = jobs[0][0].circuit
+    cathodes = {v: Cathode(circuit.equations, v) for _, valves, _ in jobs for v in valves}
+    own = [_own_rows(circuit, valves, rows) for _, valves, _ in jobs]
+    xs, ps, steps = [], [], []
+    for (standing, _, _), mine in zip(jobs, own, strict=True):
+        values = np.repeat(standing.values[:, :1], 1 + 2 * len(mine), axis=1)
+        step = np.array([STEP * (abs(values[rows[k], 0]) or 1.0) for k in mine])
+        for n, k in enumerate(mine):
+            values[rows[k], 1 + 2 * n] += step[n]
+            values[rows[k], 2 + 2 * n] -= step[n]
+        xs.append(np.repeat(standing.x[:, :1], values.shape[1], axis=1))
+        ps.append(values)
+        steps.append(step)
     with np.errstate(all="ignore"):
-        _, slopes = equations.fill(x, equations.prepare(p))
-    total = np.sum([c.gradient(slopes)[:, 0] @ by for c in cathodes], axis=0)
-    # what a valve's own parameters do to its current at fixed volts
+        at = circuit.equations.prepare(np.concatenate(ps, axis=1))
+        terms, slopes = circuit.equations.fill(np.concatenate(xs, axis=1), at)
+    out, first = [], 0
+    for (_, valves, by), mine, step in zip(jobs, own, steps, strict=True):
+        here = slice(first, first + 1)
+        total = np.sum([cathodes[v].gradient(slopes[:, here])[:, 0] @ by for v in valves], axis=0)
+        amps = np.sum([cathodes[v].amps(terms[:, first + 1 : first + 1 + 2 * len(mine)]) for v in valves], axis=0)
+        direct = np.zeros(len(rows))
+        direct[mine] = (amps[0::2] - amps[1::2]) / (2.0 * step)
+        out.append(np.asarray(total + direct))
+        first += 1 + 2 * len(mine)
+    return out
+
+
+def _own_rows(circuit: Any, valves: Sequence[str], rows: NDArray[np.int64]) -> list[int]:
+    """Which of ``rows`` are the valves' own or their types': what moves their current at fixed volts."""
     types = {f"type {circuit.amplifier.parts[v].type}" for v in valves}
-    own = [
+    return [
         k for k, row in enumerate(rows)
         if circuit.parameters[row].part in valves or any(circuit.parameters[row].name.startswith(f"{t} ") for t in types)
     ]  # fmt: skip
-    values = np.repeat(p, 2 * len(own), axis=1)
-    step = np.array([STEP * (abs(p[rows[k], 0]) or 1.0) for k in own])
-    for n, k in enumerate(own):
-        values[rows[k], 2 * n] += step[n]
-        values[rows[k], 2 * n + 1] -= step[n]
-    with np.errstate(all="ignore"):
-        terms, _ = equations.fill(np.repeat(x, values.shape[1], axis=1), equations.prepare(values))
-    amps = np.sum([c.amps(terms) for c in cathodes], axis=0)
-    direct = np.zeros(len(rows))
-    direct[own] = (amps[0::2] - amps[1::2]) / (2.0 * step)
-    return np.asarray(total + direct)

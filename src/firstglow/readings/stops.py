@@ -24,7 +24,7 @@ from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.rated import cathode_ohms, section_of
 from firstglow.readings.seen import columns_of
-from firstglow.readings.vsafe import safe_bias
+from firstglow.readings.vsafe import safe_bias, unloaded
 
 Array = NDArray[np.float64]
 Side = Literal["below", "above"]
@@ -73,6 +73,7 @@ class Limits:
     socket: float = 0.0
     _paths: dict[tuple[str, str], Any] = field(default_factory=dict)
     _safe: dict[str, float | None] = field(default_factory=dict)
+    _unloaded: tuple[Any, float] | None = None
     _dead: Mapping[str, float] | None = None
 
     @property
@@ -168,6 +169,10 @@ class Limits:
         slack = self.on[r.id].limits(0.0) if r.id in self.on else 0.0
         why = rule.why or "the wrong sign"
         return [Limit("below", -slack, why, True, 0.0) if rule.limit > 0 else Limit("above", slack, why, True, 0.0)]
+
+    def grid_current(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
+        """A grid above its cathode in a stage that draws grid current as drawn: past what healthy ones of it reach."""
+        return [Limit("above", 0.0, rule.why, physical=False)]
 
     def heater(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Absolute volts across the heater; half of it where one side is read to chassis."""
@@ -399,7 +404,9 @@ class Limits:
     def safe_bias(self, valve: str) -> float | None:
         """Grid volts to chassis that hold the strongest of the spread; None where no idle target is known."""
         if valve not in self._safe:
-            self._safe[valve] = safe_bias(self.observer, valve, self.socket)
+            # one solution for all valves: what they meet is the HT with none of them in
+            self._unloaded = self._unloaded or unloaded(self.observer, self.socket)
+            self._safe[valve] = safe_bias(self.observer, valve, self.socket, bare=self._unloaded)
         return self._safe[valve]
 
 
@@ -409,5 +416,5 @@ _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] 
     "bias safe": Limits.bias_safe, "dissipation": Limits.dissipation, "winding amps": Limits.winding,
     "screen dissipation": Limits.screen_dissipation, "idle target": Limits.idle_target, "hum": Limits.hum,
     "heater to cathode": Limits.heater_cathode, "gas tube amps": Limits.gas_tube,
-    "grid drift": Limits.grid_drift, "slow fall": Limits.slow_fall, "at supply": Limits.at_supply,
+    "grid current": Limits.grid_current, "grid drift": Limits.grid_drift, "slow fall": Limits.slow_fall, "at supply": Limits.at_supply,
 }  # fmt: skip

@@ -4,8 +4,9 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from firstglow.solver.frame import Array
+from firstglow.solver.frame import Array, Coefficients
 from firstglow.solver.nodes import CHASSIS
 
 if TYPE_CHECKING:
@@ -161,16 +162,23 @@ class Tangent:
         for k, row in enumerate(rows):
             p[row, 0, k] += h[k]
             p[row, 1, k] -= h[k]
-        x = np.broadcast_to(self.x[:, None, None, :], (self.x.shape[0], 2, m, n))
+        x = np.broadcast_to(self.x[:, None, None, :], (self.x.shape[0], 2, m, n)).reshape(self.x.shape[0], -1)
+        wide = np.concatenate([x, np.zeros((1, x.shape[1]))])
         equations = self.circuit.equations
+        change = np.zeros((equations.incidence.shape[1], m * n))
         with np.errstate(all="ignore"):
-            at = equations.prepare(p.reshape(len(p), -1))
-            for c in at.coefficients:
-                c["exact"] = np.array(True)
-            terms, _, _ = equations.terms(np.ascontiguousarray(x).reshape(self.x.shape[0], -1), at)
-        terms = terms.reshape(terms.shape[0], 2, m * n)
-        change = equations.incidence @ (terms[:, 0] - terms[:, 1])
-        return np.asarray(change.reshape(-1, m, n) / (2.0 * h))
+            for group, span in zip(equations.groups, equations.term_spans, strict=True):
+                c = group.prepare(p.reshape(len(p), -1))
+                # a group none of whose coefficients moved has the same currents on both sides
+                moved = _moved(c, m * n)
+                if moved.any():
+                    both = np.concatenate([moved, moved])
+                    own = {name: a[..., both] if a.ndim and a.shape[-1] == len(both) else a for name, a in c.items()}
+                    terms, slopes = (np.empty((k, int(both.sum()))) for k in (group.terms, group.slopes))
+                    group.flows(wide[:, both], own | {"exact": np.array(True)}, terms, slopes)
+                    up, down = np.split(terms, 2, axis=1)
+                    change[span, moved] = up - down
+        return np.asarray((equations.incidence @ change).reshape(-1, m, n) / (2.0 * h))
 
     def sensitivities(self, probes: Sequence[Any], rows: Sequence[int] | None = None) -> Array:
         """d reading / d parameter, (probe, parameter, sample); parameters that are not in ``rows`` stay 0."""
@@ -193,3 +201,12 @@ class Tangent:
         for k, reader in enumerate(readers):
             if mains in rows:
                 out[k, mains] += reader.direct(self.x, self.values, mains)
+
+
+def _moved(c: Coefficients, half: int) -> NDArray[np.bool_]:
+    """Columns in which any coefficient of the first half differs from the second half's (column,)."""
+    out = np.zeros(half, dtype=bool)
+    for a in c.values():
+        if a.ndim and a.shape[-1] == 2 * half:
+            out |= (a[..., :half] != a[..., half:]).reshape(-1, half).any(axis=0)
+    return out
