@@ -1,0 +1,326 @@
+"""Incoming parts against this amplifier: leakage, values, likeness, what a valve draws; one document (docs: README).
+
+What was measured is given by part: a capacitor's farads or its leak (volts as the test shows them, amps, or ohms), a
+resistor's ohms, an output valve's amps or volts where the sheet reads them.
+"""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.options import find_parts
+from firstglow.audit.incoming_leaks import Leak, leaks
+from firstglow.audit.incoming_valves import Draws, Gas, HeaterLeak, gas, healthy, heater_leaks
+from firstglow.audit.matching import WANTED, Chosen, Figure, Pair, choose, marked, wanted
+from firstglow.audit.ways import Stood, stood
+from firstglow.markings.incoming import Fitness, fitness
+from firstglow.quantities import QuantityError, read_value, show
+from firstglow.readings.meters import Meter, ReadingsError
+
+Age = Literal["new", "old"]
+RENEW = 0.20
+"""A resistor this far off its mark is never fitted, whatever its tolerance says (common practice: drifted past 20 %)."""
+WORN = 0.6
+"""A valve that draws less than this part of the band's low end is worn out (facts: worn valves fall to 60 to 70 %)."""
+KINDS = ("capacitor", "resistor", "valve", "rectifier")
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """One measured figure. part: as the amplifier has it; figure [SI]; unit: F, ohm, A or V; text: as typed."""
+
+    part: str
+    figure: Figure
+    unit: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Incoming:
+    """All of it. leaks, draws, gas, heater: for the parts asked for; pairs: what must be alike; chosen, over: of what was
+    measured; reads: that, with ``judged`` beside: (verdict, why) each."""
+
+    amplifier: Amplifier
+    stood: Stood
+    meter: Meter
+    leaks: tuple[Leak, ...]
+    draws: tuple[Draws, ...]
+    gas: tuple[Gas, ...]
+    heater: tuple[HeaterLeak, ...]
+    resistors: tuple[Part, ...]
+    pairs: tuple[Pair, ...]
+    chosen: tuple[Chosen, ...]
+    over: tuple[Figure, ...]
+    reads: tuple[Read, ...]
+    judged: tuple[tuple[Fitness, str], ...]
+
+
+def incoming(
+    amplifier: Amplifier, meter: Meter, mains_now: float | None = None, parts: Sequence[str] = (), age: Age | None = None,
+    measured: Mapping[str, tuple[str, str]] | None = None,
+) -> Incoming:  # fmt: skip
+    """parts: only these (names as the file or a channel calls them), default all. measured: name -> (text, where it stands,
+    for messages). Raises SolveError, ReadingsError."""
+    at = stood(amplifier, mains_now)
+    asked = _asked(amplifier, parts)
+    reads = tuple(_reads(amplifier, measured or {})) + tuple(_of_file(amplifier, measured or {}))
+    pairs = wanted(amplifier, at.roles)
+    draws = healthy(at, meter)
+    chosen, over = choose(pairs, _figures(reads, amplifier, {d.valve: d for d in draws}))
+    mine = [p for p in pairs if set(p.places) & asked]
+    places = {name for p in mine for name in p.places}
+    tested = tuple(x for x in leaks(at, meter, age) if x.part in asked)
+    judged = tuple(_judged(amplifier, r, tested or tuple(leaks(at, meter, age)), draws) for r in reads)
+    return Incoming(
+        amplifier, at, meter, tested, tuple(d for d in draws if d.valve in asked),
+        tuple(g for g in gas(at, meter) if g.valve in asked), tuple(h for h in heater_leaks(at, meter) if h.valve in asked),
+        tuple(p for p in amplifier.of_kind("resistor") if p.name in asked), tuple(mine),
+        tuple(c for c in chosen if set(c.pair.places) & places), tuple(over), reads, judged,
+    )  # fmt: skip
+
+
+def _asked(amplifier: Amplifier, parts: Sequence[str]) -> set[str]:
+    """Names of the parts asked for; of a valve's glass all its sections."""
+    able = list(amplifier.of_kind(*KINDS))
+    if not parts:
+        return {p.name for p in able}
+    found: set[str] = set()
+    for word in parts:
+        names = {*_named(amplifier, word, "PART"), *(p.name for p in able if p.envelope == word)}
+        kinds = {amplifier.parts[n].kind for n in names}
+        if not kinds & set(KINDS):
+            raise ReadingsError(
+                f"PART: {word}: a {kinds.pop()}; capacitors, resistors and valves are tested before they are fitted; try "
+                f"{next((p.name for p in able), 'a capacitor')}"
+            )
+        found |= {n for n in names if amplifier.parts[n].kind in KINDS}
+    return found
+
+
+def _named(amplifier: Amplifier, word: str, where: str) -> tuple[str, ...]:
+    """Canonical names of what a word names; ReadingsError with the nearest for a name that is not here."""
+    from firstglow.amplifier.mistakes import nearest
+
+    names = find_parts(amplifier, word) or tuple(p.name for p in amplifier.of_kind(*KINDS) if p.envelope == word)
+    if not names:
+        known = [p.name for p in amplifier.of_kind(*KINDS)]
+        near = nearest(word, known) or next(iter(known), "a part of the file")
+        raise ReadingsError(f"{where}: {word}: no such part here; a part of the file by its name; try {near}")
+    return names
+
+
+# -- what was measured ---------------------------------------------------------------------------------------------------
+def typed(texts: Sequence[str]) -> dict[str, tuple[str, str]]:
+    """``C7=0.101u,R12=221k 219k``: name -> (figures, where)."""
+    out: dict[str, tuple[str, str]] = {}
+    for text in (t.strip() for part in texts for t in part.split(",")):
+        if not text:
+            continue
+        name, equals, value = (t.strip() for t in text.partition("="))
+        if not equals or not name or not value:
+            raise ReadingsError(f"--measured: {text}; a part and what it measures; try --measured C7=0.101u")
+        before = out.get(name)
+        out[name] = (f"{before[0]} {value}" if before else value, "--measured")
+    return out
+
+
+def _reads(amplifier: Amplifier, measured: Mapping[str, tuple[str, str]]) -> Iterator[Read]:
+    for word, (texts, where) in measured.items():
+        names = _named(amplifier, word, where)
+        values = texts.split()
+        first = next((n for n in names if amplifier.parts[n].kind in KINDS), names[0])
+        if amplifier.parts[first].kind not in KINDS:
+            raise ReadingsError(
+                f"{where}: {word}: a {amplifier.parts[first].kind}; capacitors, resistors and valves are measured here; try "
+                f"{next((p.name for p in amplifier.of_kind(*KINDS)), 'C1')}"
+            )
+        for n, text in enumerate(values, 1):
+            value, unit = _value(amplifier.parts[first], text, f"{where}: {word}")
+            label = first if len(names) == 1 else word
+            yield Read(first, Figure(value, label, n, len(values)), unit, text)
+
+
+def _of_file(amplifier: Amplifier, measured: Mapping[str, tuple[str, str]]) -> Iterator[Read]:
+    """What a measured layer of the file says already."""
+    said = {n for word in measured for n in find_parts(amplifier, word)}
+    for part in amplifier.of_kind("capacitor", "resistor"):
+        key, unit = ("farads", "F") if part.kind == "capacitor" else ("ohms", "ohm")
+        q = part.values.get(key)
+        if q is not None and q.origin.layer == "measured" and part.name not in said:
+            yield Read(part.name, Figure(q.value, part.name, 1, 1), unit, show(q.value, unit, 4))
+
+
+def _value(part: Part, text: str, where: str) -> tuple[float, str]:
+    """A figure and its unit: by the part's kind, and of a capacitor or valve by what stands behind it."""
+    unit = {"resistor": "ohm", "capacitor": "F"}.get(part.kind, "A")
+    if part.kind != "resistor" and re.search(r"[vV]$", text):
+        unit = "V"
+    elif part.kind == "capacitor" and re.search(r"[aA]$", text):
+        unit = "A"
+    elif part.kind == "capacitor" and re.search(r"(ohms?|[RGMkKΩΩ])$", text):
+        unit = "ohm"
+    try:
+        value = read_value(text, unit)
+    except QuantityError as error:
+        raise ReadingsError(f"{where}: {error.found}; {error.allowed}; try {error.remedy}") from None
+    if value <= 0.0 and unit in ("F", "ohm", "A"):
+        raise ReadingsError(f"{where}: {text}; more than nothing; try what the meter shows")
+    return value, unit
+
+
+def _figures(reads: Sequence[Read], amplifier: Amplifier, draws: Mapping[str, Draws]) -> dict[str, list[Figure]]:
+    """By place: what can be matched; an output valve's volts as the amps that they are."""
+    out: dict[str, list[Figure]] = {}
+    for r in reads:
+        kind, figure = amplifier.parts[r.part].kind, r.figure
+        if kind == "valve" and r.unit == "V" and r.part in draws:
+            figure = replace(figure, value=figure.value * draws[r.part].amps / draws[r.part].volts)
+        elif (kind, r.unit) not in (("capacitor", "F"), ("resistor", "ohm"), ("valve", "A")):
+            continue
+        out.setdefault(r.part, []).append(figure)
+    return out
+
+
+def _judged(amplifier: Amplifier, read: Read, tested: Sequence[Leak], draws: Sequence[Draws]) -> tuple[Fitness, str]:
+    """What one figure says of the part."""
+    part, value = amplifier.parts[read.part], read.figure.value
+    if part.kind == "capacitor" and read.unit != "F":
+        return _leak_judged(next((x for x in tested if x.part == part.name), None), value, read.unit)
+    if part.kind in ("resistor", "capacitor"):
+        return _value_judged(amplifier, part, value)
+    drawn = next((d for d in draws if d.valve == part.name), None)
+    if drawn is None:
+        return "doubtful", "nothing here passes its current alone: there is no band for it"
+    low, high = (drawn.low, drawn.high) if read.unit == "V" else (drawn.amps_low, drawn.amps_high)
+    limit = drawn.limit_volts if read.unit == "V" else drawn.limit_amps
+    band = f"{show(low, read.unit)} to {show(high, read.unit)}"
+    if limit is not None and value > limit:
+        return (
+            "never fit",
+            f"over {show(limit, read.unit)} its plate is past its watts here: off; more bias, or another one",
+        )
+    if value < WORN * low:
+        return "never fit", f"far under {band}: worn out, or what feeds it is wrong"
+    if low <= value <= high:
+        return "good", f"within {band}"
+    return "doubtful", f"outside {band}: look first at the parts around it, then try another one"
+
+
+def _leak_judged(leak: Leak | None, value: float, unit: str) -> tuple[Fitness, str]:
+    if leak is None or leak.test is None:
+        return "doubtful", "no volts stand across it here: there is no limit for it"
+    test = leak.test
+    if unit == "V":
+        said = f"{show(test.good_volts, 'V')} good, {show(test.reject_volts, 'V')} the most"
+        return test.judge(value), said
+    amps = abs(value) if unit == "A" else leak.test_volts / value
+    return fitness(
+        amps, test.good_amps, test.reject_amps
+    ), f"{show(test.good_amps, 'A')} good, {show(test.reject_amps, 'A')} the most"
+
+
+def _value_judged(amplifier: Amplifier, part: Part, value: float) -> tuple[Fitness, str]:
+    """Farads or ohms against the mark."""
+    q = part.values["farads" if part.kind == "capacitor" else "ohms"]
+    unit = "F" if part.kind == "capacitor" else "ohm"
+    mark, tolerance = marked(q), tolerance_of(amplifier, part)
+    off = value / mark - 1.0
+    why = f"{100 * off:+.1f} % of {show(mark, unit)}, marked within {100 * tolerance:g} %"
+    if abs(off) <= tolerance * (1.0 + 1e-9):
+        return "good", why
+    return ("never fit" if abs(off) > max(RENEW, tolerance) else "doubtful"), why
+
+
+def tolerance_of(amplifier: Amplifier, part: Part) -> float:
+    """Its tolerance as a fraction: the file's; of a measured one its twin's, else the kind's own."""
+    from firstglow.amplifier.attributes import kinds
+
+    key = "farads" if part.kind == "capacitor" else "ohms"
+    for one in (part, amplifier.parts.get(part.twin or "")):
+        q = None if one is None else one.values.get(key)
+        if q is not None and q.origin.layer != "measured" and q.spread > 0.0:
+            return q.spread
+    return kinds()[part.kind].attributes[key].stated
+
+
+# -- document ------------------------------------------------------------------------------------------------------------
+def document(found: Incoming) -> dict[str, Any]:
+    """The JSON of ``firstglow incoming``."""
+    told = list(zip(found.reads, found.judged, strict=True))
+    gases, heaters = {g.valve: g for g in found.gas}, {h.valve: h for h in found.heater}
+    return {
+        "amplifier": found.amplifier.name,
+        "mains": found.stood.mains["now"],
+        "meter": found.meter.name,
+        "capacitors": [_leak_row(x) for x in found.leaks],
+        "resistors": [
+            {
+                "part": p.name, "ohms": marked(p.values["ohms"]), "tolerance": tolerance_of(found.amplifier, p),
+                "low": marked(p.values["ohms"]) * (1.0 - tolerance_of(found.amplifier, p)),
+                "high": marked(p.values["ohms"]) * (1.0 + tolerance_of(found.amplifier, p)),
+            }
+            for p in found.resistors
+        ],
+        "valves": [_valve_row(d, gases.get(d.valve), heaters.get(d.valve)) for d in found.draws],
+        "measured": [
+            {
+                "part": r.part, "label": r.figure.label, "value": r.figure.value, "unit": r.unit, "verdict": verdict, "why": why,
+            }
+            for r, (verdict, why) in told
+        ],
+        "match": [_match_row(p, found.chosen) for p in found.pairs],
+        "left_over": [f.label for f in found.over],
+    }  # fmt: skip
+
+
+def _leak_row(x: Leak) -> dict[str, Any]:
+    t = x.test
+    return {
+        "part": x.part, "kind": x.kind, "age": x.age, "farads": x.farads, "rated_volts": x.rated, "working_volts": x.volts,
+        "situation": x.situation, "how": x.how, "test_volts": x.test_volts, "lead": x.lead, "joint": x.joint, "feed": x.feed,
+        "good_amps": t.good_amps if t else None, "reject_amps": t.reject_amps if t else None,
+        "good_ohms": x.test_volts / t.good_amps if t else None, "reject_ohms": x.test_volts / t.reject_amps if t else None,
+        "series_ohms": t.series_ohms if t and x.how in WITH_RESISTOR else None,
+        "series_watts": t.series_watts if t and x.how in WITH_RESISTOR else None,
+        "across_ohms": t.meter_ohms if t and x.how != "insulation tester" else None,
+        "begin_on": x.first.text, "read_on": x.on.text, "too_little_for_the_meter": x.hidden,
+        "wait_seconds": t.after_seconds if t else None,
+        "good_volts": t.good_volts if t and x.how != "insulation tester" else None,
+        "reject_volts": t.reject_volts if t and x.how != "insulation tester" else None,
+        "source": t.source if t else None, "doubt": t.doubt if t else None,
+    }  # fmt: skip
+
+
+WITH_RESISTOR = ("resistor in its lead", "supply of its own", "battery")
+
+
+def _valve_row(d: Draws, g: Gas | None, h: HeaterLeak | None) -> dict[str, Any]:
+    return {
+        "valve": d.valve, "type": d.type, "situation": d.situation, "red": d.red, "black": d.black, "across": d.across or None,
+        "volts": d.volts, "low": d.low, "high": d.high, "amps": d.amps, "amps_low": d.amps_low, "amps_high": d.amps_high,
+        "limit_volts": d.limit_volts, "limit_amps": d.limit_amps, "target_amps": d.target, "pot": d.pot or None,
+        "reaches": d.reaches, "grid_low": d.grid_low, "grid_high": d.grid_high,
+        "gas": None if g is None else {
+            "red": g.red, "black": g.black, "good_amps": g.good_amps, "reject_amps": g.reject_amps, "good_volts": g.good_volts,
+            "reject_volts": g.reject_volts, "input_empty": g.input_empty, "idle_amps": g.idle,
+            "idle_reject_amps": g.idle_reject, "idle_doubled_good_amps": g.doubled_good,
+            "idle_doubled_reject_amps": g.doubled_reject,
+        },
+        "heater_to_cathode": None if h is None else {
+            "method": h.method, "red": h.red, "lead_off": h.lead or None, "across_ohms": h.across_ohms,
+            "good_volts_ac": h.good_volts, "reject_volts_ac": h.reject_volts,
+        },
+    }  # fmt: skip
+
+
+def _match_row(pair: Pair, chosen: Sequence[Chosen]) -> dict[str, Any]:
+    mine = next((c for c in chosen if c.pair == pair), None)
+    return {
+        "what": pair.what, "places": list(pair.places), "channel": pair.channel, "unit": pair.unit,
+        "wanted": WANTED[pair.what],
+        "values": None if mine is None else [f.value for f in mine.figures],
+        "take": None if mine is None else [f.label for f in mine.figures],
+        "apart": None if mine is None else mine.apart, "within": None if mine is None else mine.within,
+    }  # fmt: skip

@@ -1,0 +1,196 @@
+"""Incoming capacitors: what each may leak at the volts it stands at in this amplifier, and the test that shows it.
+
+How it is tested follows from where it stands: one lead off and the meter in that lead (film, paper, mica, ceramic), a
+resistor in its lead on the rail it belongs to (electrolytics), a supply of its own (the first capacitor behind a rectifier,
+whose rail is not there without it), a battery (low volts), an insulation tester (on the mains).
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.audit.ageing import ages
+from firstglow.audit.stress_passive import SAFETY
+from firstglow.audit.ways import Array, Stood
+from firstglow.markings.incoming import LeakTest, leak_test
+from firstglow.readings.meters import Meter, Range
+
+How = Literal[
+    "meter in its lead", "resistor in its lead", "supply of its own", "battery", "insulation tester", "no volts"
+]
+
+LOW_VOLTS = 60.0
+"""Up to here a battery or a small bench supply does it [V] (the hazard limit of dc, IEC 62368-1)."""
+NO_VOLTS = 1.0
+"""Less than this across it asks nothing of a capacitor [V]."""
+TESTER_VOLTS = 500.0
+"""What an insulation tester puts across a capacitor of the mains side [V dc]."""
+BATTERY_VOLTS = 9.0
+"""What a low-volts capacitor is tried at, where it stands at less and is made for so much [V dc]."""
+BATTERY_OHMS = 10e3
+"""In series then: a microampere shows as 10 mV [ohm]."""
+SEEN = 4.0
+"""Steps of a meter that a limit must be apart to be told from nothing."""
+NO_FARADS = 5e-6
+"""What is no electrolytic and smaller than this charges through a meter's own ohms in a minute [F]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Leak:
+    """One capacitor. age: new or old; volts: its working volts [V dc], in which way of standing; test_volts: what it is tested
+    at. lead, joint: the lead that comes off and where it was; feed: the joint at its other end, which brings the volts. first,
+    on: the meter's ranges, to begin on and to read on; test: None where nothing stands across it."""
+
+    part: str
+    kind: str
+    age: str
+    farads: float
+    rated: float | None
+    volts: float
+    test_volts: float
+    situation: str
+    how: How
+    lead: str
+    joint: str
+    feed: str
+    first: Range
+    on: Range
+    test: LeakTest | None
+
+    @property
+    def hidden(self) -> bool:
+        """What is never fitted shows too little on this meter to be told from nothing."""
+        return self.test is not None and self.test.reject_volts < SEEN * self.on.step
+
+
+def leaks(stood: Stood, meter: Meter, age: str | None = None) -> Iterator[Leak]:
+    """Every capacitor in the amplifier's own order. age: "new" or "old" for all of them; default as the file has each."""
+    for part in stood.amplifier.of_kind("capacitor"):
+        yield leak(stood, part, meter, age)
+
+
+def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak:
+    """One capacitor's test."""
+    kind, how_old = _kind(part), age or ("old" if ages(part) else "new")
+    farads = part.value("farads")
+    rated = part.value("volts") if part.values.get("volts") else None
+    k: int
+    how: How
+    if kind == "safety":
+        k, how, volts = 0, "insulation tester", float(np.max(stood.row(part.name).get("volts_ac", np.zeros(1))))
+        lead, joint, feed = _mains_ends(part)
+        at = TESTER_VOLTS
+    else:
+        k, how = _way(stood, part, kind)
+        volts = float(np.abs(_across(stood, part))[k])
+        lead, joint, feed = _ends(stood, part, k, kind)
+        at = max(volts, BATTERY_VOLTS) if how == "battery" else volts
+        if rated is not None:
+            at = min(at, rated)  # past its rating it is unfit, and tested at what it is made for
+    first = on = meter.range_for("dc volts", at)
+    test = None
+    if how != "no volts":
+        ranges = [on] if how == "insulation tester" else meter.of_kind("dc volts")
+        for on in ranges:
+            test = _test(stood, part, kind, how_old, how, at, joint, feed, on)
+            if test.reject_volts <= on.full:
+                break
+    return Leak(
+        part.name, kind, how_old, farads, rated, volts, at, stood.ways[k].text, how, lead, joint, feed, first, on, test
+    )
+
+
+def _test(
+    stood: Stood, part: Part, kind: str, age: str, how: How, volts: float, joint: str, feed: str, on: Range
+) -> LeakTest:
+    """Its limits as one range of the meter shows them."""
+    farads = part.value("farads")
+    if kind == "safety":
+        return leak_test("safety", "new", farads, volts)
+    leak_of, feeds = _place(stood, part, joint, feed)
+    series = BATTERY_OHMS if how == "battery" and age == "new" else None
+    return leak_test(
+        *_row(kind, age),
+        farads,
+        volts,
+        grid_leak_ohms=leak_of,
+        feed_ohms=feeds,
+        meter_ohms=on.input_ohms,
+        series_ohms=series,
+    )
+
+
+def _kind(part: Part) -> str:
+    """A kind of the leakage table."""
+    if part.type in SAFETY:
+        return "safety"
+    if part.type in ("electrolytic", "paper", "mica", "ceramic", "polypropylene"):
+        return str(part.type)
+    return "film"
+
+
+def _row(kind: str, age: str) -> tuple[str, str]:
+    """Its row: paper is old whenever it was bought, an old polypropylene is any old film."""
+    if kind == "paper":
+        return kind, "old"
+    if kind == "polypropylene" and age == "old":
+        return "film", "old"
+    return kind, age
+
+
+def _across(stood: Stood, part: Part) -> Array:
+    return stood.dc(part.leads["+"]) - stood.dc(part.leads["-"])
+
+
+def _way(stood: Stood, part: Part, kind: str) -> tuple[int, How]:
+    """In which column it is tested, and how."""
+    running = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
+    highest = float(np.abs(_across(stood, part))[stood.where(level="now")].max())
+    if highest < NO_VOLTS:
+        return running, "no volts"
+    now = np.flatnonzero(stood.where(level="now", cold=False))
+    if kind == "electrolytic" or part.value("farads") > NO_FARADS:
+        at = np.abs(_across(stood, part))[now]
+        if at.max() <= LOW_VOLTS:
+            return int(running if np.abs(_across(stood, part))[running] >= NO_VOLTS else now[at.argmax()]), "battery"
+        first = {c for s in stood.roles.supplies for c in (s.reservoir, *s.reservoirs) if c}
+        return int(now[at.argmax()]), "supply of its own" if part.name in first else "resistor in its lead"
+    # with the output valves out: their grids may then lose what holds them, and HT stands a little higher
+    out = [int(k) for k in now if stood.ways[k].text == "output valves out"]
+    k = next((k for k in out if np.abs(_across(stood, part))[k] >= NO_VOLTS), running)
+    return k, "meter in its lead" if np.abs(_across(stood, part))[k] >= NO_VOLTS else "no volts"
+
+
+def _ends(stood: Stood, part: Part, k: int, kind: str) -> tuple[str, str, str]:
+    """(the lead to take off, its joint, the other end's joint): an electrolytic's hot one, any other's quiet one."""
+    volts = {lead: abs(float(stood.dc(j)[k])) for lead, j in part.leads.items()}
+    quiet = min(volts, key=lambda lead: (volts[lead], part.leads[lead] != "chassis"))
+    hot = next(lead for lead in part.leads if lead != quiet)
+    off = hot if kind == "electrolytic" or part.value("farads") > NO_FARADS else quiet
+    return off, part.leads[off], part.leads[hot if off == quiet else quiet]
+
+
+def _mains_ends(part: Part) -> tuple[str, str, str]:
+    one, two = list(part.leads)[:2]
+    return one, part.leads[one], part.leads[two]
+
+
+def _place(stood: Stood, part: Part, joint: str, feed: str) -> tuple[float | None, float | None]:
+    """(ohms that its leak runs through where it couples, ohms that feed it where it bypasses); None where neither."""
+    if part.type == "electrolytic":  # its hot lead comes off: what feeds it, or the cathode resistor that it bypasses
+        ohms = [r.value("ohms") for r in stood.amplifier.of_kind("resistor") if joint in r.leads.values()]
+        return None, (min(ohms) if ohms else None)
+    quiet_is_grid = not {"chassis", "earth"} & {joint, feed}
+    own = [r for r in stood.amplifier.of_kind("resistor") if r.name != part.name]
+    at = [r.value("ohms") for r in own if (joint if quiet_is_grid else feed) in r.leads.values()]
+    grids = {p.leads["grid"] for p in stood.amplifier.of_kind("valve")}
+    if quiet_is_grid:
+        # a stopper leads on to a grid and carries nothing
+        at = [
+            r.value("ohms") for r in own if joint in r.leads.values() and not (grids - {joint}) & set(r.leads.values())
+        ]
+        return (min(at) if at else None), None
+    return None, (min(at) if at else None)

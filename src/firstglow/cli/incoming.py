@@ -1,0 +1,367 @@
+"""``firstglow incoming FILE [PART...]``."""
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, say, volts_of
+
+if TYPE_CHECKING:
+    from firstglow.amplifier.bench import Bench
+    from firstglow.audit.incoming import Incoming
+    from firstglow.audit.incoming_leaks import Leak
+    from firstglow.readings.meters import Meter
+
+SIGNS = {"good": "✓", "doubtful": "?", "never fit": "✗"}
+
+
+@click.command()
+@FILE
+@click.argument("parts", nargs=-1, metavar="[PART]...")
+@click.option(
+    "--measured", multiple=True, metavar="C7=0.1u,R12=221k",
+    help="What parts measured; several of one kind: C7=0.1u 98n 102n 99n.",
+)  # fmt: skip
+@click.option("--readings", type=click.Path(path_type=Path), help="The same from a readings file, by part names.")
+@click.option(
+    "--age", type=click.Choice(["new", "old"]), help="Limits for new or old capacitors; default as in the file."
+)
+@AS
+@BENCH
+@MAINS
+@METER
+@JSON
+def command(
+    file: Path, parts: tuple[str, ...], measured: tuple[str, ...], readings: Path | None, age: Any, as_: str,
+    bench: Path | None, mains_now: str | None, meter: str | None, as_json: bool,
+) -> None:  # fmt: skip
+    """Test parts before they are fitted: leakage, values, pairs, valves.
+
+    \b
+    Example:  firstglow incoming examples/a-linden-twin.toml
+              firstglow incoming examples/c-sorrel-twenty.toml C7 C9 V2
+              firstglow incoming examples/c-sorrel-twenty.toml \\
+                  --measured "C7=0.221u 0.214u 0.219u,R11=47.3k,R12=46.8k"
+    Capacitors: farads (0.22u), or the leak as the test shows it (0.4V).
+    Resistors: ohms. Output valves: amps (56m), or the volts that are read.
+    A readings file has a table [readings] with lines like "left C13" = "0.1u".
+    """
+    from firstglow.amplifier import load
+    from firstglow.amplifier.mains_mark import mains_refused
+    from firstglow.amplifier.model import AmplifierError
+    from firstglow.audit.incoming import document, incoming, typed
+    from firstglow.readings.taken import read_taken
+
+    gear = bench_of(bench)
+    reads = _meter(gear, meter)
+    amplifier, volts = load(file, as_=as_), volts_of(mains_now)
+    if volts is None and gear is not None:
+        volts = gear.mains_now
+    problem = mains_refused(amplifier, volts) if volts is not None else None
+    if problem is not None:
+        raise AmplifierError((problem,))
+    told = {t.id: (t.text, t.where) for t in read_taken(readings).readings} if readings else {}
+    found = incoming(amplifier, reads, volts, parts, age, {**told, **typed(measured)})
+    if as_json:
+        print_json(document(found))
+        return
+    for line in _lines(found):
+        say(line)
+
+
+def _meter(gear: "Bench | None", name: str | None) -> "Meter":
+    """The meter named, else the bench's first."""
+    from firstglow.readings.meters import meter_from_table, meter_named
+
+    own = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else {}
+    return meter_named(name or next(iter(own), "digital"), own)
+
+
+def _lines(found: "Incoming") -> Iterator[str]:
+    mains = found.stood.mains["now"]
+    yield f"{found.amplifier.name}: parts before they are fitted"
+    yield f"At {mains:g} V mains, meter {found.meter.name} ({found.meter.about})."
+    yield "High voltage kills. Clips go on and leads come off with the plug out and every"
+    yield "capacitor below 10 V (firstglow discharge says how long); one hand, glasses,"
+    yield "and nothing is touched while it is on."
+    yield from _measured(found)
+    yield from _capacitors(found)
+    yield from _match(found)
+    yield from _resistors(found)
+    yield from _valves(found)
+
+
+def _measured(found: "Incoming") -> Iterator[str]:
+    from firstglow.quantities import show
+
+    if found.reads:
+        yield "\nMEASURED"
+    for r, (verdict, why) in zip(found.reads, found.judged, strict=True):
+        value = show(r.figure.value, r.unit, 4)
+        yield f"  {SIGNS[verdict]} {verdict:<10}{r.figure.label} {value}: {why}"
+
+
+# -- capacitors --------------------------------------------------------------------------------------------------------
+def _capacitors(found: "Incoming") -> Iterator[str]:
+    for how, title in TITLES.items():
+        mine = [x for x in found.leaks if x.how == how]
+        if not mine:
+            continue
+        yield f"\n{title}"
+        yield from STEPS[how]
+        yield from _table(mine, how)
+        for source in dict.fromkeys((x.test.source, x.test.doubt) for x in mine if x.test):
+            yield f"  {source[0]}; {source[1]}."
+        if any(x.hidden for x in mine):
+            names = ", ".join(x.part for x in mine if x.hidden)
+            yield f"  ! {names}: too little for this meter to see; take a digital one of 10 Mohm."
+        most = max(x.test_volts for x in mine)
+        if how != "insulation tester" and most > found.meter.highest_volts:
+            yield (
+                f"  ! {most:.0f} V is more than this meter or its leads stand ({found.meter.highest_volts:.0f} V): "
+                "take one of the 1000 V class."
+            )
+
+
+TITLES = {
+    "meter in its lead": "CAPACITORS, the meter in one lead",
+    "resistor in its lead": "CAPACITORS ON A RAIL, a resistor in one lead",
+    "supply of its own": "FIRST CAPACITORS, on a supply of their own",
+    "battery": "LOW-VOLT CAPACITORS, on a battery",
+    "insulation tester": "CAPACITORS ON THE MAINS",
+    "no volts": "NOT TESTED: no dc stands across them here",
+}
+STEPS = {
+    "meter in its lead": (
+        "  1. Plug out, made safe. Its lead that is named comes off; the other stays.",
+        "  2. Meter on dc volts, begun on a range above 'stands at': one clip on the",
+        "     free lead, one where it came from. On, the amplifier as the row says.",
+        "  3. The meter jumps and falls; range down. After the wait: good under the",
+        "     first figure, never fitted over the second; between, in doubt: warm it",
+        "     for a quarter of an hour; if it still rises, do not fit it.",
+        "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
+    ),
+    "resistor in its lead": (
+        "  1. Plug out, made safe. Its lead that is named comes off its rail.",
+        "  2. The resistor (rated for the volts) between rail and free lead, the meter",
+        "     across the resistor, begun on a range above 'stands at'. Plus to plus: an",
+        "     electrolytic the wrong way round bursts. On, valves out as the row says.",
+        "  3. It charges, then the reading falls; a short shows all the volts. After",
+        "     the wait: good under the first figure, never fitted over the second;",
+        "     between, or with an old one, leave it on while it falls; off when it",
+        "     rises or gets warm.",
+        "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
+    ),
+    "supply of its own": (
+        "  It makes the rail that the others are tested on. Before it goes in: on a dc",
+        "  supply of the volts below that holds a short to 5 mA, or on another",
+        "  amplifier's rail; or a proved one of the same farads does its work meanwhile.",
+        "  Supply plus, resistor, capacitor plus, capacitor minus, supply minus; the",
+        "  meter across the resistor. Wait, limits and discharge as above.",
+    ),
+    "battery": (
+        "  Out of the amplifier or one lead off: battery or small dc supply, the resistor",
+        "  and the capacitor (plus to plus) in series, the meter across the resistor.",
+    ),
+    "insulation tester": (
+        "  Out of the amplifier, an insulation tester at 500 V dc across it for a minute,",
+        "  then discharged through 10 kohm. A hand meter's ohms only find a short. Class",
+        "  X or Y must stand on its case; without it, it is not fitted here at all.",
+    ),
+    "no volts": (),
+}  # fmt: skip
+
+
+def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
+    from firstglow.audit.incoming import WITH_RESISTOR
+    from firstglow.quantities import show
+
+    if how == "no volts":
+        yield f"  {', '.join(x.part for x in mine)}: any sound one of its value does."
+        return
+    for group in _groups(mine):
+        x = group[0]
+        t = x.test
+        assert t is not None
+        names = ", ".join(f"{g.part} ({g.lead} off {g.joint})" if how in LEADS else g.part for g in group)
+        yield f"  {names}"
+        stands = f"{x.age} {x.kind} {show(x.farads, 'F')}"
+        if how == "insulation tester":
+            ohms = (x.test_volts / t.good_amps, x.test_volts / t.reject_amps)
+            yield f"    {stands}: good over {show(ohms[0], 'ohm')}, never fitted under {show(ohms[1], 'ohm')}"
+            continue
+        if how == "battery":
+            works = "" if x.test_volts <= 1.001 * x.volts else f" (it works at {show(x.volts, 'V', 2)})"
+            yield f"    {stands}, at {show(x.test_volts, 'V', 2)}{works}"
+        else:
+            yield f"    {stands}, stands at {show(x.test_volts, 'V')} ({x.situation})"
+        if how in WITH_RESISTOR:
+            yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
+        rejects = (
+            f"never over {show(t.reject_volts, 'V', 2)}"
+            if t.reject_volts > 1.0001 * t.good_volts
+            else "never over that"
+        )
+        yield (
+            f"    after {_minutes(t.after_seconds)}: good under {show(t.good_volts, 'V', 2)}, {rejects} "
+            f"({show(t.good_amps, 'A', 2)}, {show(t.reject_amps, 'A', 2)})"
+        )
+
+
+LEADS = ("meter in its lead", "resistor in its lead")
+
+
+def _groups(mine: "Sequence[Leak]") -> "list[list[Leak]]":
+    """Tested alike, with the same figures to two digits."""
+    out: dict[tuple[object, ...], list[Leak]] = {}
+    for x in mine:
+        t = x.test
+        figures = () if t is None else tuple(f"{v:.2g}" for v in (t.good_volts, t.reject_volts, t.series_ohms))
+        key = (x.kind, x.age, x.farads, f"{x.test_volts:.2g}", x.situation, figures)
+        out.setdefault(key, []).append(x)
+    return list(out.values())
+
+
+def _watts(watts: float) -> str:
+    return f"{max(2.0 * watts, 0.5):.2g} W or more"
+
+
+def _minutes(seconds: float) -> str:
+    return f"{seconds / 60.0:g} min"
+
+
+# -- pairs and values --------------------------------------------------------------------------------------------------
+def _match(found: "Incoming") -> Iterator[str]:
+    from firstglow.audit.matching import WANTED
+    from firstglow.quantities import show
+
+    if not found.pairs:
+        return
+    yield "\nTO BE ALIKE (common practice; --measured pairs what you have)"
+    for what, share in WANTED.items():
+        mine = [p for p in found.pairs if p.what == what]
+        if not mine:
+            continue
+        yield f"  {what}, within {100 * share:g} %"
+        for pair in mine:
+            chosen = next((c for c in found.chosen if c.pair == pair), None)
+            places = " with ".join(pair.places)
+            if chosen is None:
+                yield f"    {places}"
+                continue
+            taken = ", ".join(
+                f"{place}: {show(f.value, pair.unit, 4)}{'' if f.label == place else f' ({f.label})'}"
+                for place, f in zip(pair.places, chosen.figures, strict=True)
+            )
+            mark = "" if chosen.within else ": too far apart, look for another"
+            yield f"    {taken}: {100 * chosen.apart:.1f} % apart{mark}"
+    if found.over:
+        units = {r.figure.label: r.unit for r in found.reads}
+        yield f"  left over: {', '.join(f'{f.label} ({show(f.value, units[f.label], 4)})' for f in found.over)}"
+
+
+def _resistors(found: "Incoming") -> Iterator[str]:
+    if found.resistors:
+        yield "\nRESISTORS"
+        yield "  Ohms against the mark, out or one lead off: good within its tolerance, never"
+        yield "  fitted past 20 % (common practice). High ones across HT are read again warm."
+
+
+# -- valves ------------------------------------------------------------------------------------------------------------
+def _valves(found: "Incoming") -> Iterator[str]:
+    from firstglow.audit.incoming_valves import HIGH, LOW, alike
+    from firstglow.quantities import show
+
+    if not found.draws:
+        return
+    yield f"\nVALVES: what {(HIGH - LOW) / 100 * 20:.0f} of 20 healthy ones show here, running"
+    yield "  Changed with the plug out and the glass cool. First ohms from pin to pin, cold"
+    yield "  and tapped: a shorted one takes others with it. Then by the ladder's rungs."
+    for group in alike(found.draws):
+        d = group[0]
+        yield f"  {', '.join(g.valve for g in group)} ({d.type})"
+        where = ", ".join(dict.fromkeys(f"across {g.across}" if g.across else f"{g.red} to {g.black}" for g in group))
+        low, high = min(g.low for g in group), max(g.high for g in group)
+        least, most = min(g.amps_low for g in group), max(g.amps_high for g in group)
+        yield f"    {where}"
+        yield f"    {show(d.volts, 'V')}, {show(low, 'V')} to {show(high, 'V')}"
+        yield f"    ({show(d.amps, 'A')}, {show(least, 'A', 2)} to {show(most, 'A', 2)})"
+        if d.limit_volts is not None and d.limit_amps is not None:
+            yield f"    over {show(d.limit_volts, 'V')} ({show(d.limit_amps, 'A')}) its plate is past its watts: off"
+        if d.target is not None and d.reaches is not None:
+            yield from _preset(group)
+    yield from _gas(found)
+    yield from _heater(found)
+
+
+def _preset(group: Sequence[Any]) -> Iterator[str]:
+    from firstglow.quantities import show
+
+    d = group[0]
+    reach = "all of them" if d.reaches > 0.995 else f"{100 * d.reaches:.0f} % of them"
+    pots = ", ".join(dict.fromkeys(g.pot for g in group))
+    grids = "" if d.grid_low is None else f", its grid at {d.grid_low:.0f} to {d.grid_high:.0f} V"
+    yield (
+        f"    with {pots} where a middling one idles at {show(d.target, 'A')}; turned, that brings {reach} there{grids}"
+    )
+
+
+def _gas(found: "Incoming") -> Iterator[str]:
+    from firstglow.quantities import show
+
+    if not found.gas:
+        return
+    yield "\nGAS, after ten minutes warm: dc volts from grid (red) to what holds it (black)."
+    yield "  Plus grows with gas or grid emission. Pull the valve (plug out): what then"
+    yield "  stays is the coupling capacitor or the socket."
+    groups: dict[tuple[str, ...], list[Any]] = {}
+    for g in found.gas:
+        key = (*(f"{v:.2g}" for v in (g.good_volts, g.reject_volts, g.idle)), str(g.input_empty))
+        groups.setdefault(key, []).append(g)
+    for group in groups.values():
+        g = group[0]
+        names = ", ".join(f"{x.valve} (black on {x.black})" for x in group)
+        empty = "; nothing in the input, volume up" if g.input_empty else ""
+        yield f"  {names}{empty}"
+        yield (
+            f"    good under {show(g.good_volts, 'V', 2)}, never fitted over {show(g.reject_volts, 'V', 2)} "
+            f"({show(g.good_amps, 'A')}, {show(g.reject_amps, 'A')})"
+        )
+        if g.doubled_good is not None:
+            yield (
+                f"    or with its grid leak doubled: from {show(g.idle, 'A', 4)} to {show(g.doubled_good, 'A', 4)} at "
+                f"most; at {show(g.doubled_reject, 'A', 4)} it is never fitted"
+            )
+
+
+def _heater(found: "Incoming") -> Iterator[str]:
+    from firstglow.quantities import show
+
+    by: dict[tuple[object, ...], list[Any]] = {}
+    for h in found.heater:
+        figures = () if h.good_volts is None else (f"{h.good_volts:.2g}", f"{h.reject_volts:.2g}")
+        by.setdefault((h.method, *figures), []).append(h)
+    if not by:
+        return
+    yield "\nHEATER TO CATHODE, heaters warm and HT off as on rung 3: ac volts to chassis"
+    for (method, *_), group in by.items():
+        h, names = group[0], ", ".join(dict.fromkeys(x.valve for x in group))
+        if method == "in the hand, hot":
+            yield f"  {names}: not in circuit (what stands at the cathode hides it)"
+            yield "    Plug out, made safe, the valve out hot with a cloth: highest ohms range,"
+            yield "    heater pin to cathode pin within ten seconds: good over 10 Mohm, never"
+            yield "    fitted under 1 Mohm."
+            continue
+        if method == "its cathode's lead off":
+            lead = ", ".join(dict.fromkeys(x.lead for x in group))
+            yield f"  {names}: {lead} off the cathode, {show(h.across_ohms, 'ohm')} across the meter"
+        else:
+            yield f"  {names}: at the cathode as it is"
+        yield (
+            f"    good under {show(h.good_volts, 'V', 2)}, never fitted over {show(h.reject_volts, 'V', 2)} "
+            "(10 Mohm, 1 Mohm)"
+        )
+    if any(h.method == "its cathode's lead off" for h in found.heater):
+        yield "  A cathode with its lead off floats: back on before any HT."
