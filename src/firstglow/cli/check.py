@@ -130,6 +130,7 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     """Parts past their ratings as drawn, and capacitors that full mains would be too much for; one line each."""
     from firstglow.ladder.answers import SolverPhysics
     from firstglow.ladder.gear import Gear
+    from firstglow.ladder.grid_current import findings as grids
     from firstglow.ladder.overloads import at_the_limit, by_part, overloads
     from firstglow.ladder.plan import frame_of
     from firstglow.solver.standing import SolveError
@@ -139,7 +140,7 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
         found = overloads(amplifier, physics)
         if amplifier.of_kind("transformer"):
             told = frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings
-            return [*told, *at_the_limit(amplifier, physics)]
+            return [*told, *at_the_limit(amplifier, physics), *grids(amplifier, physics)]
     except SolveError as error:
         return [f"As drawn it would not settle around {error.joint}: check the values of the parts there."]
-    return [*by_part(found), *at_the_limit(amplifier, physics)]
+    return [*by_part(found), *at_the_limit(amplifier, physics), *grids(amplifier, physics)]

@@ -7,6 +7,7 @@ from firstglow.amplifier.role_types import OutputValve, SmallValve
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
+from firstglow.ladder.grid_current import BEGINS as GRID_CURRENT_BEGINS
 from firstglow.ladder.made import powered
 from firstglow.ladder.rows import gas_tubes, heaters
 from firstglow.ladder.rung_bias import grid_negative
@@ -86,7 +87,7 @@ def elements(frame: Frame, rung: str, at: Situation, envelopes: frozenset[str]) 
 
 
 def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[PlannedReading]:
-    part, chassis = frame.part(s.valve), frame.joint("chassis")
+    part, chassis, words = frame.part(s.valve), frame.joint("chassis"), frame.words
     for electrode in ("cathode", "screen", "plate"):
         if electrode not in part.leads or part.leads[electrode] == "chassis":
             continue
@@ -103,18 +104,21 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
             contact=None if electrode == "cathode" else "clip",
             stops=_limits(frame, part, electrode, s),
             aside=electrode,
-            fill={"electrode": electrode.replace("plate", frame.words.plate)},
+            fill={"electrode": electrode.replace("plate", words.plate)},
         )
     if s.direct_coupled_from:
+        joints = frame.physics.joints(at)
+        drawn = joints[part.leads["grid"]][0] - joints[part.leads["cathode"]][0] > GRID_CURRENT_BEGINS
         yield frame.reading(
             rung,
             "grid to cathode",
-            "follower",
+            "follower_drawn" if drawn else "follower",
             frame.at(s.valve, "grid"),
             frame.at(s.valve, "cathode"),
             at,
             owner=s.valve,
-            stops=(stops.sign(False, "grid above its cathode"),),
+            stops=(stops.over_cathode(drawn),),
+            remark=words.text("rung.small.grid_current", valve_name=s.valve) if drawn else "",
         )
 
 

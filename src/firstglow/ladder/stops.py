@@ -88,6 +88,12 @@ def sign(positive: bool, why: str = "") -> StopRule:
     return StopRule("sign", "", "above", 1.0 if positive else -1.0, why)
 
 
+def over_cathode(drawn: bool) -> StopRule:
+    """A grid above its cathode. ``drawn``: the drawing puts it there or nearly so, and no sign is left to stop at, only
+    what healthy ones do not reach."""
+    return StopRule("grid current" if drawn else "sign", "", "above", -1.0, "grid above its cathode")
+
+
 def safe_bias(valve: str) -> StopRule:
     """Not negative enough for the strongest valve of the spread (Vsafe)."""
     return StopRule("bias safe", valve, "below", None, "bias that holds the strongest valve at its idle target")
