@@ -13,10 +13,11 @@ import numpy as np
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
+from firstglow.audit.bias_found import Design, Found
 from firstglow.audit.bias_parts import NoBiasError, network
 from firstglow.audit.bias_ready import Ready, ready
 from firstglow.audit.bias_search import Curve, Searched, curve, search, shortlist, unit
-from firstglow.audit.bias_trial import MIDDLE, Design, Found, Trial
+from firstglow.audit.bias_trial import MIDDLE, Trial
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import steps
 from firstglow.readings.side_by_side import side_by_side

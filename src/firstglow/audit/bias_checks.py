@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from firstglow.amplifier.model import Part
+from firstglow.audit.bias_found import Found
 from firstglow.audit.bias_ready import Ready
-from firstglow.audit.bias_trial import Found, Trial
+from firstglow.audit.bias_trial import Trial
 from firstglow.markings.made import made_volts, made_watts
 from firstglow.readings.rated import section_of
 
@@ -94,10 +95,12 @@ def _wiper_words(f: Found) -> str:
     bad = [w for w in f.wipers if not w.safe]
     if bad:
         w = max(bad, key=lambda x: x.after)
-        return f"{w.pot} open: {w.valve}'s grid goes to {w.grid:+.1f} V and it draws {1e3 * w.after:.0f} mA: it burns"
+        burns = f"draws {1e3 * w.after:.0f} mA on {w.mains:.0f} V mains: it burns"
+        return f"{w.pot} open: {w.valve}'s grid goes to {w.grid:+.1f} V and it {burns}"
     w = max(f.wipers, key=lambda x: x.after)
     others = f"; the others rise {1e2 * w.others:.0f} % with HT, their bias does not fall" if w.others > 0.005 else ""
-    return f"{w.pot} open: {w.valve}'s grid goes to {w.grid:.1f} V, {1e3 * w.before:.1f} mA fall to {1e3 * w.after:.1f} mA{others}"
+    fall = f"{1e3 * w.before:.1f} mA fall to {1e3 * w.after:.1f} mA on {w.mains:.0f} V mains"
+    return f"{w.pot} open: {w.valve}'s grid goes to {w.grid:.1f} V, {fall}{others}"
 
 
 def _leads(ready: Ready) -> Check:

@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.situation import Situation
-from firstglow.audit.bias_trial import Column, Found, Trial
+from firstglow.audit.bias_found import Found
+from firstglow.audit.bias_trial import Column, Trial
 from firstglow.audit.cold_start import TENTH, THERE
 from firstglow.solver.slow import Course, Slow, Stretch
 

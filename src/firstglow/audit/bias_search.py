@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.bias_checks import HALF_LOAD
+from firstglow.audit.bias_found import Design, Found
 from firstglow.audit.bias_parts import CHASSIS, BiasPot, Network
-from firstglow.audit.bias_trial import MIDDLE, Column, Design, Found, Trial
+from firstglow.audit.bias_trial import MIDDLE, Column, Trial
 from firstglow.markings.series import next_up, preferred, steps
 
 Array = NDArray[np.float64]

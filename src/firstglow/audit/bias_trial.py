@@ -16,6 +16,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.roles import OutputValve, roles
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import supplies
+from firstglow.audit.bias_found import Design, Ends, Found, Idle, WiperOpen
 from firstglow.audit.bias_parts import Balance, BiasPot, Network
 from firstglow.readings.observe import Observer
 from firstglow.readings.rated import cathode_ohms, section_of
@@ -28,8 +29,6 @@ from firstglow.solver.standing import Standing
 from firstglow.solver.wiring import Wiring
 
 Array = NDArray[np.float64]
-Design = Mapping[str, float]
-"""Parameter name ("R4 ohms", "C5 farads") -> value; what is not named stays as drawn."""
 
 SIGMAS = (-STRONGEST, 0.0, STRONGEST)
 """Weakest, as published, strongest: one valve in 740 lies beyond either (``safe_bias``)."""
@@ -37,103 +36,6 @@ MIDDLE = 1
 PLACES = ("most", "middle", "least")
 SAME_VOLTS = 1e-6
 """Grid volts closer than this are the same: what the solver leaves [V]."""
-
-
-@dataclass(frozen=True, slots=True)
-class Ends:
-    """Grid volts to chassis with the pot at its most negative end, its middle, its least negative end."""
-
-    most: float
-    middle: float
-    least: float
-
-
-@dataclass(frozen=True, slots=True)
-class Idle:
-    """One output valve, its pot set on nominal mains.
-
-    target, low, high: cathode amps: wanted; on low and high mains with the pot left alone. reached: the pot brings weakest
-    and strongest valve to it on every mains. sense_ohms, sense_measured: of the sense resistor as drawn and as measured.
-    plate_watts: plate volts to CATHODE times plate current; screen_watts; limit: plate watts allowed (None: unknown).
-    cathode_volts; at_least_amps, at_least_watts: with the pot at its weak end by mistake.
-    """
-
-    valve: str
-    target: float
-    low: float
-    high: float
-    reached: bool
-    plate_watts: float
-    screen_watts: float
-    limit: float | None
-    cathode_volts: float
-    at_least_amps: float
-    at_least_watts: float
-
-    @property
-    def share(self) -> float | None:
-        """Plate watts at idle over the limit."""
-        return self.plate_watts / self.limit if self.limit else None
-
-
-@dataclass(frozen=True, slots=True)
-class WiperOpen:
-    """A pot whose wiper lost its track. before, after: cathode amps of the worst of its valves on the worst mains. grid:
-    its volts then. others: by how much the worst other valve's current rose [1]; total: all output valves' together, over
-    what it was; grids_fall: no grid came less negative."""
-
-    pot: str
-    valve: str
-    before: float
-    after: float
-    grid: float
-    others: float
-    total: float
-    grids_fall: bool
-
-    @property
-    def safe(self) -> bool:
-        """Its valves draw no more than before, and no other grid comes less negative. (The others' current follows HT, which
-        rises when a valve of theirs goes quiet: ``others``.)"""
-        return self.after <= self.before and self.grids_fall
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What one design does in the whole amplifier.
-
-    settled: every column came out. room: least travel left at either end of any pot over all valves and mains (fraction, 0
-    where an idle is not reached). turns: setting pot -> travel from the negative end at idle, nominal;
-    positions: every pot that was turned, 0 to 1. safe: valve -> (mains, safe bias, most negative with the valves out), the
-    worst mains. watts: part -> most [W]. winding_amps: most dc that this supply draws from its winding, None where a winding
-    serves others too. volts: capacitor -> most [V]. grid_ohms: valve -> ohms between grid and chassis. raw, raw_in: reservoir
-    volts on nominal mains, valves out and at idle. high: joint -> volts on high mains, idle set on nominal: plates and grids.
-    hum: valve -> volts rms that the bias supply leaves at its grid.
-    """
-
-    design: Design
-    settled: bool
-    out: Mapping[str, Ends]
-    into: Mapping[str, Ends]
-    idle: Mapping[str, Idle]
-    room: float
-    turns: Mapping[str, float]
-    positions: Mapping[str, float]
-    safe: Mapping[str, tuple[float, float, float]]
-    wipers: tuple[WiperOpen, ...]
-    watts: Mapping[str, float]
-    volts: Mapping[str, float]
-    winding_amps: float | None
-    grid_ohms: Mapping[str, float]
-    raw: float
-    raw_in: float
-    high: Mapping[str, float]
-    hum: Mapping[str, float]
-
-    @property
-    def holds(self) -> bool:
-        """The most negative end holds the strongest valve on unloaded HT, on every mains."""
-        return all(most <= safe for _, safe, most in self.safe.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -341,7 +243,7 @@ class Trial:
             falls = all(of(g, "wiper", pot.name, m) <= of(g, "set", m) + SAME_VOLTS for g in grid.values())
             others = max((now[v] / was[v] - 1.0 for v in amps if v not in pot.valves), default=0.0)
             rows += [
-                WiperOpen(pot.name, v, was[v], now[v], of(grid[v], "wiper", pot.name, m), others,
+                WiperOpen(pot.name, v, m, was[v], now[v], of(grid[v], "wiper", pot.name, m), others,
                           sum(now.values()) / sum(was.values()), falls)
                 for v in pot.valves
             ]  # fmt: skip

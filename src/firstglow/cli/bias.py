@@ -118,8 +118,8 @@ def _proposal(b: Any, p: Any) -> dict[str, Any]:
             "fail_safe": p.fail_safe,
             "pots": [
                 {
-                    "pot": w.pot, "valve": w.valve, "idle_amps": w.before, "open_amps": w.after, "grid_volts": w.grid,
-                    "others_rise": w.others, "total": w.total, "safe": w.safe,
+                    "pot": w.pot, "valve": w.valve, "mains_volts": w.mains, "idle_amps": w.before, "open_amps": w.after,
+                    "grid_volts": w.grid, "others_rise": w.others, "total": w.total, "safe": w.safe,
                 }
                 for w in f.wipers
             ],
