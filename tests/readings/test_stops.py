@@ -12,11 +12,12 @@ from firstglow.devices.catalogue import valve_type
 from firstglow.devices.pentode import pentode_currents
 from firstglow.readings.asked import Block
 from firstglow.readings.hotter import crossing
+from firstglow.readings.limit import Limit
 from firstglow.readings.meters import digital
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.safe_bias import Spread, grid_volts, strongest
-from firstglow.readings.stops import Limit, Limits
+from firstglow.readings.stops import Limits
 from firstglow.readings.tightest import tightest
 
 

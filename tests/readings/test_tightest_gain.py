@@ -8,8 +8,8 @@ from math import exp, log
 
 import pytest
 
+from firstglow.readings.limit import Limit
 from firstglow.readings.meters import digital
-from firstglow.readings.stops import Limit
 from firstglow.readings.tightest import tightest
 
 EXPECTED, TENTH = 0.2958, 0.02958

@@ -9,12 +9,13 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.apart import Apart, Ground
 from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
 from firstglow.readings.least import least_ohms
+from firstglow.readings.limit import Limit
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import MIDDLE, Bands, Sheet
 from firstglow.readings.slopes import shares
-from firstglow.readings.stops import HALF, Limit, Limits
+from firstglow.readings.stops import HALF, Limits
 from firstglow.readings.tightest import tightest
 from firstglow.readings.typed import LAMP_WORDS
 

@@ -8,7 +8,7 @@ of the expected value never cuts the band: the band is what healthy amplifiers d
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,15 +19,16 @@ from firstglow.readings.dead import dead_ohms
 from firstglow.readings.expected import share_of
 from firstglow.readings.hotter import DRIVE_STEPS, crossing, drive
 from firstglow.readings.least import least_ohms
+from firstglow.readings.limit import Limit, Side
 from firstglow.readings.meters import Range
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.rated import cathode_ohms, section_of
 from firstglow.readings.seen import columns_of
 from firstglow.readings.vsafe import safe_bias, unloaded
+from firstglow.readings.watts import at_watts
 
 Array = NDArray[np.float64]
-Side = Literal["below", "above"]
 
 # Surge rating over working volts where a part states none: 1.15 to 315 V, 1.10 above (IEC 60384-4, from memory).
 SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
@@ -37,22 +38,6 @@ UNFELT = 0.002
 HALF = 0.5
 # Rules that drive a valve until its plate or screen is at its limit.
 _WATTS = frozenset({"dissipation", "screen dissipation", "grid drift"})
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One limit of one rule, before rounding, as the meter shows it. physical: it stands even where it cuts the band.
-
-    apart: what a meter must at least tell from what is expected, as shown; None for the limit itself. most: size that a
-    limit giving way may not reach, for there it would stop nothing: it then stands, and cuts.
-    """
-
-    side: Side
-    value: float
-    why: str
-    physical: bool = True
-    apart: float | None = None
-    most: float = inf
 
 
 @dataclass(slots=True)
@@ -111,6 +96,12 @@ class Limits:
                 Limit("above" if side == "below" else "below", -size, why, physical, None if apart is None else -apart)
             ]
         return [Limit(side, size, why, physical, apart)]
+
+    def turned(self, r: PlannedReading, limit: Limit) -> list[Limit]:
+        """The same for a limit made already, its value a size."""
+        return [
+            replace(limit, side=one.side, value=one.value) for one in self.side(r, limit.value, limit.side, limit.why)
+        ]
 
     def standing(self, r: PlannedReading) -> Any:
         """The nominal standing solution of a reading's situation."""
@@ -317,42 +308,16 @@ class Limits:
 
     def _watts(self, r: PlannedReading, rule: StopRule, electrodes: tuple[str, ...]) -> list[Limit]:
         part = self.amplifier.parts[rule.part]
-        limits = section_of(part).limits
         path = self._path(r, rule.part)
-        shown = self.shown(r, path)
         row = path.part(rule.part)
         # a valve driven far past its limit may not settle: the path ends there
         good = np.logical_and.accumulate(path.settled)
         found: list[Limit] = []
         for electrode in electrodes:
-            most = {"plate": limits.plate_watts, "screen": limits.screen_watts}[electrode]
-            watts = row.get(f"{electrode}_watts")
-            if most is None or watts is None:
-                continue
-            watts, hot = np.asarray(watts)[good], self.hot_ratio(r.id, rule.part, electrode)
-            found += self._at_watts(r, rule.part, f"{most:g} W at its {electrode}", shown[good], watts, hot, most)
-        return found
-
-    def _at_watts(
-        self, r: PlannedReading, valve: str, said: str, shown: Array, watts: Array, hot: float, most: float
-    ) -> list[Limit]:
-        """The reading at which the hottest valve of the spread takes ``most``. Where that one takes it already behind what
-        is expected, the reading at which the valve as drawn does; where the drawing itself runs past it (a finding says
-        so), no rating is left to stop at, only the band."""
-        kind = self.amplifier.parts[valve].type
-        here = crossing(shown, watts * hot, most)
-        if here is None:
-            return []
-        if watts[0] * hot < most:
-            return self.side(r, abs(here), "above", f"{valve}: the hottest {kind} of the spread then takes {said}")
-        here = crossing(shown, watts, most)
-        if here is None:
-            return []
-        if watts[0] < most:
-            why = f"{valve} as drawn then takes {said}; the hottest {kind} of the spread does already where healthy ones read"
-            return self.side(r, abs(here), "above", why)
-        why = f"{valve} takes {said} as drawn: past its rating before anything is wrong, and this is more"
-        return self.side(r, abs(here), "above", why, physical=False)
+            if f"{electrode}_watts" in row:
+                watts, hot = np.asarray(row[f"{electrode}_watts"])[good], self.hot_ratio(r.id, rule.part, electrode)
+                found += at_watts(part, electrode, np.abs(self.shown(r, path)[good]), watts, hot)
+        return [turned for limit in found for turned in self.turned(r, limit)]
 
     def winding(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """The reading at which the first winding of a transformer carries its rated amps, everything in proportion."""

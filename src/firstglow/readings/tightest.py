@@ -3,8 +3,8 @@
 from collections.abc import Callable, Sequence
 
 from firstglow.readings.expected import Stop
+from firstglow.readings.limit import Limit
 from firstglow.readings.meters import Range
-from firstglow.readings.stops import Limit
 
 # A limit that is no rating keeps this share of the band's own half off it: from 2 to 3 standard deviations, so that one
 # healthy amplifier in 740 is switched off instead of one in 44 (normal distribution).
@@ -47,6 +47,8 @@ def tightest(
             value = on.rounded(value, 1 if limit.side == "below" else -1)
             if soft and off_low is not None and off_high is not None:
                 value = min(value, off_low) if limit.side == "below" else max(value, off_high)
+                if limit.yielded and abs(value - limit.value) > on.step:
+                    why = limit.yielded
             if shown is not None:
                 if limit.physical and not hidden and past(limit, shown, on):
                     # a rating stands, whatever the drawing makes of it: the mains come down, or the part is another
