@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.situation import Feedback
 from firstglow.readings.apart import Apart, Ground
 from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
 from firstglow.readings.least import least_ohms
@@ -45,11 +46,12 @@ def glow_word(share: float) -> str:
 def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, ExpectedReading]:
     """The numeric readings, without stops."""
     made = {}
+    gains: dict[str, Mapping[str | None, Array]] = {}
     sigma = np.sqrt((sheet.found.sigmas**2).sum(axis=0))
     for i, r in enumerate(sheet.readings):
         on = sheet.on[i]
         expected = on.rounded(float(sheet.shown[i]))
-        most = float(high[i]) + heater_hum(sheet, r) + r.rest_volts
+        most = float(high[i]) + heater_hum(sheet, r, gains) + r.rest_volts
         down, up = min(on.rounded(float(low[i]) - r.rest_volts, -1), expected), max(on.rounded(most, 1), expected)
         if not on.signed:
             down = max(down, min(floor_of(sheet, r, on), expected))
@@ -77,22 +79,23 @@ def start_of(ground: Ground, on: Range, meter: Meter) -> Range | None:
     return None if first is None or first.full <= on.full else first
 
 
-def heater_hum(sheet: Sheet, r: PlannedReading) -> float:
-    """What heaters, wiring and the mains transformer's field may add to the computed hum of a healthy amplifier [V]."""
+def heater_hum(sheet: Sheet, r: PlannedReading, known: dict[str, Mapping[str | None, Array]]) -> float:
+    """What heaters, wiring and the mains transformer's field may add to the computed hum of a healthy amplifier [V].
+    known: the channels' gains by block, filled as they are asked for."""
     if r.probe.quantity != "hum volts":
         return 0.0
-    from firstglow.solver.midband import midband
-    from firstglow.solver.slopes import valve_slopes
-
     block = next(b for b in sheet.wanted if any(q.id == r.id for q in b.readings))
-    standing = sheet.observer.point(block).standing
-    slopes = valve_slopes(sheet.observer.circuit, standing.x, standing.values)
-    channels = midband(sheet.observer.amplifier, r.situation, slopes)
-    own = channels[r.channel] if r.channel in channels else next(iter(channels.values()), None)
-    if own is None:
-        return 0.0
-    gain = own.gain_closed if r.situation.feedback == "closed" else own.gain_lifted
-    return HUM_AT_INPUT * abs(float(np.ravel(gain)[0]))
+    if block.key not in known:
+        from firstglow.solver.midband import gains
+        from firstglow.solver.slopes import valve_slopes
+
+        standing = sheet.observer.point(block).standing
+        slopes = valve_slopes(sheet.observer.circuit, standing.x, standing.values)
+        loop: Feedback = "closed" if r.situation.feedback == "closed" else "open"
+        known[block.key] = gains(sheet.observer.amplifier, r.situation.but(feedback=loop), slopes)
+    channels = known[block.key]
+    own = channels[r.channel] if r.channel in channels else next(iter(channels.values()), np.zeros(1))
+    return HUM_AT_INPUT * abs(float(np.ravel(own)[0]))
 
 
 def mains_curve(sheet: Sheet, i: int) -> Array:

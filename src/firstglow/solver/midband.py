@@ -14,7 +14,7 @@ import numpy as np
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.passive import Array, Values
-from firstglow.solver.smallsignal import Band, Response, SignalNetwork, Slopes, find_band
+from firstglow.solver.smallsignal import Band, Response, SignalNetwork, Slopes, between, find_band
 
 # A grid with less than this of the input's volts is not driven.
 STILL = 1e-4
@@ -139,6 +139,17 @@ def midband(
     return out
 
 
+def gains(amplifier: Amplifier, situation: Situation, slopes: Slopes) -> dict[str | None, Array]:
+    """Input to loudspeaker terminals, signed, of every channel that has both, as the situation has its loop; nominal."""
+    band = find_band(amplifier, situation.but(feedback="open"), slopes, situation.stimulus_hz)
+    network = SignalNetwork(amplifier, situation, slopes, band=band)
+    loads, jacks = ({p.channel: p for p in reversed(amplifier.of_kind(kind))} for kind in ("load", "input"))
+    channels = [c for c in dict.fromkeys(p.channel for p in amplifier.of_kind("input")) if c in loads]
+    driven = network.solve([network.driven(jacks[c].name) for c in channels])
+    ends = [(loads[c].leads["hot"], loads[c].leads["common"]) for c in channels]
+    return {c: one.at(*pair) for c, one, pair in zip(channels, driven, ends, strict=True)}
+
+
 def signal_volts(
     amplifier: Amplifier,
     situation: Situation,
@@ -150,7 +161,7 @@ def signal_volts(
     """What the situation's own stimulus (into every input at once) puts between joints, (probe, sample) [V rms]."""
     band = find_band(amplifier, situation, slopes, situation.stimulus_hz, faults)
     network = SignalNetwork(amplifier, situation, slopes, values, faults, None, band)
-    responses = [network.drive(p.name) for p in amplifier.of_kind("input")]
+    responses = network.solve([network.driven(p.name) for p in amplifier.of_kind("input")])
     rows = [np.abs(sum((r.at(*probe) for r in responses), np.zeros(network.samples))) for probe in probes]
     return situation.stimulus_volts * np.stack(rows)
 
@@ -178,15 +189,18 @@ def _loop(
     end = network.resting.wiring.joint(amplifier.parts[link.part], link.lead)
     home = amplifier.joint_of(link.part, link.lead)
     terminals = load.leads["hot"], load.leads["common"]
-    fed, driven = network.inject(end, home), network.drive(jack.name)
-    ohms = network.inject(end).at(end) - network.inject(home).at(end)
+    fed, driven, there, back = network.solve(
+        [between(end, home), network.driven(jack.name), between(end), between(home)]
+    )
+    ohms = there.at(end) - back.at(end)
     across = driven.at(home, end)
     return Loop(link.name, -fed.at(home) / ohms, ohms, driven.at(*terminals), across, fed.at(*terminals))
 
 
 def _channel(lifted: SignalNetwork, closed: SignalNetwork, jack: Part, load: Part, loop: Loop | None) -> ChannelSignal:
     terminals = load.leads["hot"], load.leads["common"]
-    driven = lifted.drive(jack.name)
+    driven, whole = lifted.solve([lifted.driven(jack.name), between(*terminals)])
+    driven_closed, whole_closed = closed.solve([closed.driven(jack.name), between(*terminals)])
     stages = {
         p.name: _stage(lifted, driven, p)
         for p in lifted.amplifier.of_kind("valve")
@@ -197,9 +211,9 @@ def _channel(lifted: SignalNetwork, closed: SignalNetwork, jack: Part, load: Par
         jack.name,
         load.name,
         driven.at(*terminals),
-        closed.drive(jack.name).at(*terminals),
-        _output_ohms(lifted, load),
-        _output_ohms(closed, load),
+        driven_closed.at(*terminals),
+        _output_ohms(lifted, load, whole.at(*terminals)),
+        _output_ohms(closed, load, whole_closed.at(*terminals)),
         loop,
         stages,
     )
@@ -209,9 +223,7 @@ def _stage(network: SignalNetwork, driven: Response, part: Part) -> Stage:
     return Stage(*(driven.at(network.resting.wiring.joint(part, lead)) for lead in ("plate", "grid", "cathode")))
 
 
-def _output_ohms(network: SignalNetwork, load: Part) -> Array:
-    """Impedance at the load's terminals with the load's own branch taken out again."""
-    terminals = load.leads["hot"], load.leads["common"]
-    whole = network.inject(*terminals).at(*terminals)
+def _output_ohms(network: SignalNetwork, load: Part, whole: Array) -> Array:
+    """Impedance at the load's terminals, ``whole`` with the load's own branch, without it."""
     hangs = [b.ohms for b in network.resting.branches if b.part == load.name]
     return 1.0 / (1.0 / whole - sum((1.0 / ohms for ohms in hangs), np.zeros(1)))

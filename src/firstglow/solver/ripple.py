@@ -30,6 +30,8 @@ from firstglow.solver.wiring import Wiring
 # Multiples of the mains frequency that are carried: full-wave ripple has the even ones, unequal legs and half-wave
 # supplies the odd ones too.
 ORDERS = (1, 2, 3, 4, 6, 8)
+AT_ONCE = 256
+"""Columns of a network, a multiple of the mains and a sample each, from which on more at once gain nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,21 +78,36 @@ def ripple(
     """
     mains = situation.mains_hz or amplifier.mains_hz
     orders = sorted({order for source in sources for order in source.phasors})
-    found: dict[int, Response] = {}
     resting = at_rest(amplifier, situation, values, faults)
-    for order in orders:
-        network = SignalNetwork(amplifier, situation, slopes, values, faults, hertz=order * mains, resting=resting)
-        unit = network.solve([{s.hot: 1.0, s.ret: -1.0} for s in sources])
-        # amps that make the sources' volts: one small system, usually 1 x 1 or 2 x 2
-        held = np.stack([np.stack([u.at(s.hot, s.ret) for u in unit], axis=-1) for s in sources], axis=-2)
-        for k, source in enumerate(sources):
-            if source.driven:
-                held[..., k, :] = np.eye(len(sources))[k]
-        wanted = np.stack([np.broadcast_to(s.phasors.get(order, 0.0), network.samples) for s in sources], axis=-1)
-        amps = np.linalg.solve(held, wanted[..., None].astype(complex))[..., 0]
-        volts = np.sum([u.volts * amps[:, k] for k, u in enumerate(unit)], axis=0)
-        found[order] = replace(unit[0], volts=volts)
+    samples = max(
+        np.size(a) for a in [b.ohms for b in resting.branches] + [a for s in slopes.values() for a in s.values()]
+    )
+    # as many multiples at once as make a batch: all of them for a few samples, one by one for thousands
+    many = max(1, AT_ONCE // samples)
+    found: dict[int, Response] = {}
+    for some in (orders[k : k + many] for k in range(0, len(orders), many)):
+        hertz = [order * mains for order in some]
+        network = SignalNetwork(amplifier, situation, slopes, values, faults, hertz, resting=resting)
+        found |= _spread(network, sources, some)
     return Ripple(found)
+
+
+def _spread(network: SignalNetwork, sources: Sequence[Source], orders: Sequence[int]) -> dict[int, Response]:
+    """Every joint's volts at some multiples of the mains, which are the network's frequencies."""
+    unit = network.solve([{s.hot: 1.0, s.ret: -1.0} for s in sources])
+    # amps that make the sources' volts: one small system, usually 1 x 1 or 2 x 2
+    held = np.stack([np.stack([u.at(s.hot, s.ret) for u in unit], axis=-1) for s in sources], axis=-2)
+    for k, source in enumerate(sources):
+        if source.driven:
+            held[..., k, :] = np.eye(len(sources))[k]
+    samples = network.samples // len(orders)
+    wanted = np.stack(
+        [np.concatenate([np.broadcast_to(s.phasors.get(order, 0.0), samples) for order in orders]) for s in sources],
+        axis=-1,
+    )
+    amps = np.linalg.solve(held, wanted[..., None].astype(complex))[..., 0]
+    volts = np.sum([u.volts * amps[:, k] for k, u in enumerate(unit)], axis=0)
+    return {order: replace(unit[0], volts=volts[:, k * samples : (k + 1) * samples]) for k, order in enumerate(orders)}
 
 
 def sources_of(circuit: Circuit, standing: Standing, wiring: Wiring) -> list[Source]:

@@ -6,8 +6,11 @@ The equations are nodal; an ideal transformer is one more unknown, the volts a t
 has some resistance: i = (start - end - turns x core)/ohms, and the amp-turns of a core sum to nothing.
 """
 
+import contextlib
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,7 +18,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.solver.elimination import plan_elimination
+from firstglow.solver.elimination import Elimination, plan_elimination
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
 from firstglow.solver.passive import CHASSIS, PRIMARY_LEADS, Array, Passives, Values, passives
 
@@ -24,9 +27,13 @@ Phasors = NDArray[Any]
 # valve section -> (electrode whose current, electrode whose volts to the cathode) -> siemens (sample,);
 # "plate", "screen" and "grid", currents into the electrode: ("plate", "grid") is gm, ("plate", "plate") is 1/rp.
 Slopes = Mapping[str, Mapping[tuple[str, str], Array]]
+# (row, column, sign) of every entry of the matrix that one conductance goes into.
+Pull = tuple[tuple[int, int, float], ...]
 
 # After the elimination no joint's current may be off by more than this of what flows through it.
 RESIDUAL = 1e-7
+# Columns, a sample and an excitation each, up to which plain numbers are quicker than numpy's calls.
+FEW = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,11 +68,45 @@ def at_rest(
     return passives(amplifier, situation.but(stimulus_volts=0.0), values, faults, powered=True)
 
 
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where the pulls of one drawing go: of its structure alone, whatever the values.
+
+    scatter: sparse (entry, pull). rows, columns: of each entry, in the order of rows. of_row: the entries of each row.
+    slots: of each entry in the elimination ``plan``.
+    """
+
+    plan: Elimination
+    scatter: Any
+    rows: NDArray[np.int64]
+    columns: NDArray[np.int64]
+    of_row: tuple[slice, ...]
+    slots: NDArray[np.int64]
+
+
+@lru_cache(maxsize=128)
+def _laid_out(size: int, pulls: tuple[Pull, ...]) -> Layout:
+    from scipy.sparse import csr_array
+
+    entries = sorted({(row, column) for pull in pulls for row, column, _ in pull})
+    number = {entry: k for k, entry in enumerate(entries)}
+    triples = [(number[row, column], k, sign) for k, pull in enumerate(pulls) for row, column, sign in pull]
+    at, source, signs = (np.array(part) for part in zip(*triples, strict=True))
+    plan = plan_elimination(size, entries)
+    rows, columns = (np.array(part, dtype=np.int64) for part in zip(*entries, strict=True))
+    ends = np.searchsorted(rows, np.arange(size + 1))
+    return Layout(
+        plan, csr_array((signs.astype(float), (at, source)), shape=(len(entries), len(pulls))), rows, columns,
+        tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(ends)), np.array([plan.slot[e] for e in entries]),
+    )  # fmt: skip
+
+
 class SignalNetwork:
     """Factored once for a situation and a batch; every excitation after that is one substitution.
 
     slopes: of every valve that conducts, at the standing point. values: parameter name -> (sample,).
-    hertz: None for mid-band, which then needs ``band`` (see ``find_band``).
+    hertz: None for mid-band, which then needs ``band`` (see ``find_band``); several: the samples of the first, then
+    those of the second, ... stand in one batch.
     resting: what ``at_rest`` gives for the same situation, values and faults, where several frequencies are asked.
     The input(s) are fed from CONTACT_OHMS: shorted until driven.
     """
@@ -77,17 +118,20 @@ class SignalNetwork:
         slopes: Slopes,
         values: Values | None = None,
         faults: Sequence[Fault] = (),
-        hertz: float | None = None,
+        hertz: float | Sequence[float] | None = None,
         band: Band | None = None,
         resting: Passives | None = None,
     ) -> None:
         self.amplifier = amplifier
         resting = resting or at_rest(amplifier, situation, values, faults)
-        self.resting, self.hertz, self.band = resting, hertz, band
+        self.resting, self.band = resting, band
+        # several frequencies are a batch of their own, each with every sample
+        self.hertz = None if hertz is None else np.reshape(np.asarray(hertz, dtype=float), (-1, 1))
         cores = dict.fromkeys(c.core for c in resting.coils if c.kind == "output transformer")
         names = [*resting.joints, *(f"core {name}" for name in cores)]
         self.number = {name: k for k, name in enumerate(names)}
-        self._entries: dict[tuple[int, int], Phasors] = {}
+        self._pulls: list[Pull] = []
+        self._siemens: list[Phasors] = []
         self._linear(resting)
         for core in cores:
             self._magnetising(core)  # a core without any winding left is held at nothing
@@ -95,17 +139,20 @@ class SignalNetwork:
         for part in amplifier.of_kind("valve"):
             if part.name in slopes and resting.wiring.fitted(part):
                 self._valve({lead: resting.wiring.joint(part, lead) for lead in part.leads}, slopes[part.name])
-        self.samples = max(np.size(e) for e in self._entries.values())
         self._factor()
 
     # -- equations ----------------------------------------------------------------------------------------------
     def pull(self, siemens: Phasors, rows: Signs, columns: Signs) -> None:
         """A current of ``siemens`` times the signed sum of ``columns`` that leaves ``rows``."""
-        for row, one in rows.items():
-            for column, other in columns.items():
-                if CHASSIS not in (row, column):
-                    entry = self.number[row], self.number[column]
-                    self._entries[entry] = self._entries.get(entry, 0.0) + one * other * siemens
+        number = self.number
+        self._pulls.append(
+            tuple(
+                (number[row], number[column], one * other)
+                for row, one in rows.items() if row != CHASSIS
+                for column, other in columns.items() if column != CHASSIS
+            )
+        )  # fmt: skip
+        self._siemens.append(siemens)
 
     def conduct(self, siemens: Phasors, a: str, b: str) -> None:
         """A conductance or admittance between two joints."""
@@ -153,7 +200,7 @@ class SignalNetwork:
             turns = sum(w.turns.value for w in part.windings if {w.start, w.end} <= PRIMARY_LEADS)
             henries = part.value("inductance")
             if henries > 0:
-                siemens = np.full(1, turns**2 / (2j * np.pi * self.hertz * henries))
+                siemens = turns**2 / (2j * np.pi * self.hertz * henries)
                 self.pull(siemens, {f"core {core}": 1.0}, {f"core {core}": 1.0})
 
     def _valve(self, joints: Mapping[str, str], slopes: Mapping[tuple[str, str], Array]) -> None:
@@ -165,12 +212,29 @@ class SignalNetwork:
 
     # -- solution -----------------------------------------------------------------------------------------------
     def _factor(self) -> None:
+        """Every entry of the matrix (entry, sample) from the pulls, and its factors (slot, sample)."""
         kind = complex if self.hertz is not None else float
-        self._plan = plan_elimination(len(self.number), self._entries)
-        self._factors = np.zeros((self._plan.slots, self.samples), dtype=kind)
-        for entry, value in self._entries.items():
-            self._factors[self._plan.slot[entry]] = value
-        self._plan.factor(list(self._factors), np.empty(self.samples, dtype=kind))
+        self._layout = layout = _laid_out(len(self.number), tuple(self._pulls))
+        shape = 1 if self.hertz is None else len(self.hertz), max(np.shape(v)[-1] for v in self._siemens)
+        self.samples = shape[0] * shape[1]
+        table = np.empty((len(self._siemens), *shape), dtype=kind)
+        for row, siemens in zip(table, self._siemens, strict=True):
+            row[:] = siemens
+        self._values = layout.scatter @ table.reshape(len(table), -1)
+        self._factors = np.zeros((layout.plan.slots, self.samples), dtype=kind)
+        self._factors[layout.slots] = self._values
+        self._eliminate()
+
+    def _eliminate(self) -> None:
+        plan, factors = self._layout.plan, self._factors
+        if self.samples <= FEW:
+            columns = factors.T.tolist()
+            with contextlib.suppress(ZeroDivisionError):  # numpy says it with an infinity, which ``_mend`` finds
+                for column in columns:
+                    plan.factor_one(column)
+                factors[:] = np.transpose(columns)
+                return
+        plan.factor(list(factors), np.empty(self.samples, dtype=factors.dtype))
 
     def solve(self, injected: Sequence[Mapping[str, Phasors | float]]) -> list[Response]:
         """Responses to currents [A] put into joints (names), one mapping an excitation."""
@@ -180,33 +244,57 @@ class SignalNetwork:
                 if joint != CHASSIS:
                     b[self.number[joint], k] += value
         x = b.copy()
-        self._plan.solve(list(self._factors), x)
+        if len(injected) * self.samples <= FEW:
+            for sample in range(self.samples):
+                factors = self._factors[:, sample].tolist()
+                for k in range(len(injected)):
+                    column = x[:, k, sample].tolist()
+                    self._layout.plan.solve_one(factors, column)
+                    x[:, k, sample] = column
+        else:
+            self._layout.plan.solve(list(self._factors), x)
         self._mend(x, b)
         return [Response(self.number, x[:, k]) for k in range(len(injected))]
 
     def _mend(self, x: Phasors, b: Phasors) -> None:
         """Where a pivot on the diagonal was too small (a loop about to sing), solve that sample with pivoting."""
-        off, size = np.zeros_like(b), np.abs(b)
-        for (row, column), value in self._entries.items():
-            flow = value * x[column]
-            off[row] += flow
-            size[row] = np.maximum(size[row], np.abs(flow))
+        rows, columns = self._layout.rows, self._layout.columns
+        if x[0].size <= FEW:
+            full = np.zeros((self.samples, len(self.number), len(self.number)), dtype=b.dtype)
+            full[:, rows, columns] = self._values.T
+            off = (full @ x.transpose(2, 0, 1)).transpose(1, 2, 0)
+            flow = np.abs(full)[..., None] * np.abs(x.transpose(2, 0, 1))[:, None]
+            size = np.maximum(np.abs(b), flow.max(axis=2).transpose(1, 2, 0))
+        else:
+            off, size = np.zeros_like(b), np.abs(b)
+            for row, own in enumerate(self._layout.of_row):
+                flow = self._values[own, None] * x[columns[own]]
+                flow.sum(axis=0, out=off[row])
+                np.maximum(size[row], np.abs(flow).max(axis=0, initial=0.0), out=size[row])
         wrong = (np.abs(off - b) > RESIDUAL * (size + size.max(axis=0) * 1e-9)).any(axis=(0, 1))
         for sample in np.nonzero(wrong | ~np.isfinite(x).all(axis=(0, 1)))[0]:
             dense = np.zeros((len(self.number),) * 2, dtype=b.dtype)
-            for entry, value in self._entries.items():
-                dense[entry] = np.broadcast_to(value, self.samples)[sample]
+            dense[rows, columns] = self._values[:, sample]
             x[:, :, sample] = np.linalg.solve(dense, b[:, :, sample])
 
-    def drive(self, name: str) -> Response:
-        """1 V (rms, peak: a ratio) from the generator into an input jack."""
+    def driven(self, name: str) -> dict[str, float]:
+        """Currents of 1 V (rms, peak: a ratio) from the generator into an input jack."""
         part = self.amplifier.parts[name]
         hot, ground = (self.resting.wiring.joint(part, lead) for lead in ("hot", "ground"))
-        return self.solve([{hot: 1.0 / CONTACT_OHMS, ground: -1.0 / CONTACT_OHMS}])[0]
+        return {hot: 1.0 / CONTACT_OHMS, ground: -1.0 / CONTACT_OHMS}
+
+    def drive(self, name: str) -> Response:
+        """1 V from the generator into an input jack."""
+        return self.solve([self.driven(name)])[0]
 
     def inject(self, a: str, b: str = CHASSIS) -> Response:
         """1 A into joint ``a`` and out of ``b``: volts are transfer impedances."""
-        return self.solve([{a: 1.0, b: -1.0}])[0]
+        return self.solve([between(a, b)])[0]
+
+
+def between(a: str, b: str = CHASSIS) -> dict[str, float]:
+    """1 A into joint ``a`` and out of ``b``."""
+    return {a: 1.0, b: -1.0}
 
 
 def find_band(
