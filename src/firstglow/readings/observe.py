@@ -15,7 +15,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.asked import COLD, MANY, STANDING, Block, Cast, cost, needs_standing
 from firstglow.readings.others import Others, cold_cathodes
-from firstglow.readings.points import Point, points
+from firstglow.readings.points import Point, points, together
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.seen import Found, Seen, columns_of, merged
 from firstglow.readings.side_by_side import processors, side_by_side
@@ -116,6 +116,7 @@ class Observer:
         ready = (
             self._stand_together([bs[0] for bs in by_key.values() if any(map(needs_standing, bs))], cast) if few else {}
         )
+        ohms = {} if ohms_for is None else _ohms_together(ready, by_key, ohms_for)
         for key, same in by_key.items():
             found = ready.get(key)
             if found is None and any(map(needs_standing, same)):
@@ -129,7 +130,7 @@ class Observer:
             shared: dict[str, Any] = {}
             for block in same:
                 self._read_cold(block, cast, seen)
-                self._read_standing(block, standing, cast, ohms_for, seen)
+                self._read_standing(block, standing, cast, ohms_for, ohms.get(key, {}), seen)
                 self._read_others(block, standing, cast, seen, shared, predict)
         return seen
 
@@ -217,14 +218,16 @@ class Observer:
         standing: Any,
         cast: Cast,
         ohms_for: Callable[[PlannedReading], bool] | None,
+        ohms: Mapping[tuple[str, str], Array],
         seen: Seen,
     ) -> None:
-        """What the standing solution answers by itself."""
+        """What the standing solution answers by itself. ohms: Thevenin ohms by pair where they are known already."""
         for r in block.readings:
             if r.probe.quantity in STANDING:
                 seen.values[r.id] = np.broadcast_to(standing.row(r.probe), (cast.samples,))
                 if r.probe.quantity == "volts" and ohms_for is not None and ohms_for(r):
-                    seen.source_ohms[r.id] = standing.source_ohms(r.probe.red, r.probe.black)
+                    pair = r.probe.red, r.probe.black
+                    seen.source_ohms[r.id] = ohms[pair] if pair in ohms else standing.source_ohms(*pair)
             if standing is None:
                 continue
             if not bool(np.all(standing.settled)):
@@ -298,3 +301,25 @@ class Observer:
     def named(self, values: Array) -> dict[str, Array]:
         """Parameter name -> (sample,), for the solutions that take values by name; shapes as in ``values``."""
         return {p.name: values[row] for row, p in enumerate(self.circuit.parameters)}
+
+
+def _ohms_together(
+    ready: Mapping[str, Found], by_key: Mapping[str, Sequence[Block]], ohms_for: Callable[[PlannedReading], bool]
+) -> dict[str, dict[tuple[str, str], Array]]:
+    """Thevenin ohms (sample,) by situation and pair of joints: every situation that was solved, from one factored table."""
+    pairs = {
+        key: [(r.probe.red, r.probe.black) for b in by_key[key] for r in b.readings
+              if r.probe.quantity == "volts" and ohms_for(r)]
+        for key in ready
+    }  # fmt: skip
+    every = list(dict.fromkeys(pair for some in pairs.values() for pair in some))
+    if not every:
+        return {}
+    found = together([f.standing for f in ready.values()]).tangent.ohms_of(every)
+    out: dict[str, dict[tuple[str, str], Array]] = {}
+    first = 0
+    for key, f in ready.items():
+        here = slice(first, first + f.standing.samples)
+        out[key] = {pair: found[every.index(pair), here] for pair in pairs[key]}
+        first = here.stop
+    return out

@@ -132,17 +132,23 @@ class Tangent:
 
     def source_ohms(self, red: str, black: str = CHASSIS) -> Array:
         """Thevenin ohms between two joints at dc (sample,)."""
+        return np.asarray(self.ohms_of([(red, black)])[0])
+
+    def ohms_of(self, pairs: Sequence[tuple[str, str]]) -> Array:
+        """The same of several pairs (red, black) of joints, (pair, sample)."""
         index = self.circuit.index
-        ends = [(index.get(f"dc {j}"), s) for j, s in ((red, 1.0), (black, -1.0))]
-        for joint, (k, _) in zip((red, black), ends, strict=True):
-            if k is None and joint != CHASSIS and f"ac {joint}" not in index:
-                raise KeyError(joint)
-        inject = np.zeros_like(self.x)
-        for k, sign in ends:
-            if k is not None:
-                inject[k] += sign
+        inject = np.zeros((self.x.shape[0], len(pairs), self.x.shape[1]))
+        ends = [[(index.get(f"dc {j}"), s) for j, s in ((red, 1.0), (black, -1.0))] for red, black in pairs]
+        for k, (pair, two) in enumerate(zip(pairs, ends, strict=True)):
+            for joint, (row, sign) in zip(pair, two, strict=True):
+                if row is not None:
+                    inject[row, k] += sign
+                elif joint != CHASSIS and f"ac {joint}" not in index:
+                    raise KeyError(joint)
         moved = self.solve(inject)
-        return np.asarray(sum((sign * moved[k] for k, sign in ends if k is not None), np.zeros(self.x.shape[1])))
+        none = np.zeros(self.x.shape[1])
+        found = [sum((s * moved[row, k] for row, s in two if row is not None), none) for k, two in enumerate(ends)]
+        return np.array(found).reshape(len(pairs), -1)
 
     def residual_slopes(self, rows: Sequence[int]) -> Array:
         """d residual / d parameter at the solved unknowns, (unknown, parameter, sample)."""
