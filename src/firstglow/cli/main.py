@@ -26,6 +26,7 @@ VERBS = {
     "standing": "All volts and currents of the amplifier as it stands, in any situation or fault.",
     "parts": "Are the parts fit? The worst stress of each beside its rating, and what to fit instead.",
     "incoming": "Parts before they are fitted: leakage, values, likeness, what a healthy valve draws.",
+    "mains": "Today's mains: heaters, HT, ways to bring them down, the fuse, the limiter lamp.",
     "start": "A cold start over seconds: how high HT goes, bias or current first, off and on again.",
     "discharge": "What stays charged after switch-off, how long, and what a bleeder would change.",
     "bias": "The negative bias supply designed again: ranges, idles, an open wiper, all solved.",

@@ -1,0 +1,330 @@
+"""The fuses: does what the file has hold the start, what does it do when an output valve or the HT winding is shorted, and what
+would be right. Times are the standard's limits (``fuse_times``), currents the whole amplifier's solution.
+
+A fuse keeps wiring and transformer from burning. It never protects a person.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstglow.amplifier.model import Part
+from firstglow.amplifier.situation import Fault, Situation
+from firstglow.amplifier.supplies import Supply
+from firstglow.audit.figures import mains_transformer
+from firstglow.audit.fuse_times import HOLDS_AT, PULSES, RATINGS, Fuse, Speed
+from firstglow.audit.inrush import Inrush, inrush
+from firstglow.audit.mains_now import Today
+from firstglow.solver.nodes import find_nodes
+from firstglow.solver.standing import Standing
+
+ROOM = 1.25
+"""A mains fuse's mark over the most that it carries for long, at least (common practice: 1.5 to 2 times full load for T; IEC lets
+it carry its whole mark)."""
+
+
+HT_CAUTION = ("an HT fuse's holder is live until every capacitor is empty; one that blows leaves them charged",)
+
+
+@dataclass(frozen=True, slots=True)
+class Blown:
+    """One fault. amps: rms through the fuse. times: over its mark. least: it surely holds so long [s]. within: it has surely
+    blown by then [s]; None: the standard promises nothing."""
+
+    fault: str
+    amps: float
+    times: float
+    least: float
+    within: float | None
+
+    @property
+    def text(self) -> str:
+        """In bench words."""
+        if self.within is not None:
+            return f"{self.times:.1f} times: blows within {seconds(self.within)}"
+        if self.times <= HOLDS_AT:
+            return f"{self.times:.1f} times: does NOT blow (holds 1.5 times for an hour)"
+        return f"{self.times:.1f} times: may hold for long (sure from 2.1 times)"
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One fuse, the file's or one proposed. part: its name, "" of a proposal. carries: running rms over its mark; full: at a
+    guess of full power. start: part of what it surely holds that a cold start takes (``Inrush.used``)."""
+
+    part: str
+    fuse: Fuse
+    carries: float
+    full: float
+    start: float
+    blown: tuple[Blown, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Does it hold every start for sure?"""
+        return self.start <= 1.0 and self.full <= 1.0
+
+    @property
+    def verdict(self) -> str:
+        """In bench words: too small, tires, right, or too large."""
+        if self.full > 1.0:
+            return "too small: full power is past its mark"
+        if self.start > 1.0:
+            return "may blow at a start" if self.fuse.speed == "T" else "too quick: may blow at a start"
+        if any(b.within is None for b in self.blown):
+            slow = ", ".join(b.fault for b in self.blown if b.within is None)
+            return f"holds the start; {slow}: need not blow"
+        if self.start > PULSES:
+            return "holds the start; may tire after hundreds of them"
+        return "holds the start, blows on each of these"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where one fuse stands. place: "mains", "HT", "bias" or "other". now: the file's, judged; None where its amps or speed are
+    not said. amps, full_amps: rms through it; volts: dc that it must part (0 on the mains). proposed: right ones, the smallest
+    first. cautions: what to know of it."""
+
+    part: str
+    place: str
+    amps: float
+    full_amps: float
+    volts: float
+    now: Judged | None
+    proposed: tuple[Judged, ...]
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fuses:
+    """inrush: of the line. places: every fuse of the file; a mains fuse proposed alone (part "") where it has none."""
+
+    inrush: Inrush
+    places: tuple[Place, ...]
+
+
+def fuses(today: Today) -> Fuses:
+    """Every fuse on today's mains; the start on their highest. SolveError."""
+    full = max(today.full.mains_amps, today.at_now.mains_amps)
+    start = inrush(today.circuit, today.high, full, dict(today.pots))
+    amplifier = today.amplifier
+    mains = set(find_nodes(amplifier).mains)
+    faults = tuple(_faults(today))
+    shorted = _shorted(today, [f for _, f in faults])
+    line = tuple(
+        (text, float(np.asarray(shorted.books.flows["lamp"].row["amps_rms"])[k]))
+        for k, (text, _) in enumerate(faults)
+        if shorted.settled[k]
+    )
+    places = []
+    ours = amplifier.of_kind("fuse")
+    for part in ours:
+        if all(j in mains for j in part.leads.values()):
+            places.append(_mains(today, part, start, line))
+        else:
+            places.append(_inside(today, part, shorted, faults))
+    if not any(p.place == "mains" for p in places):
+        places.insert(0, _mains(today, None, start, line))
+    if not any(p.place == "HT" for p in places) and (ht := _wanted(today, shorted, faults)) is not None:
+        places.append(ht)
+    return Fuses(start, tuple(places))
+
+
+def _faults(today: Today) -> Iterator[tuple[str, tuple[Fault, ...]]]:
+    """What a fuse is there for."""
+    if today.roles.outputs:
+        valve = today.roles.outputs[0].valve
+        yield f"{valve} shorted", (Fault(valve, "plate to cathode"),)
+    for supply in today.roles.supplies:
+        if supply.use == "ht":
+            if supply.reservoir is not None:
+                yield f"{supply.reservoir} shorted", (Fault(supply.reservoir, "shorted"),)
+            winding = next((w for w in supply.legs[0].windings if w.winding), None)
+            if winding is not None:
+                yield "HT winding shorted", (Fault(winding.part, f"{winding.winding} shorted"),)
+            return
+
+
+def _shorted(today: Today, faults: Sequence[tuple[Fault, ...]]) -> Standing:
+    at = Situation(today.now, pots=today.pots)
+    laid = np.stack([today.circuit.vector(at), *(today.circuit.vector(at, f) for f in faults)], axis=1)
+    standing = today.circuit.solve(laid, strict=False)
+    keep = list(range(1, len(faults) + 1))
+    return today.circuit.solve(laid[:, keep], standing.x[:, keep], strict=False) if keep else standing
+
+
+def stated(part: Part) -> Fuse | None:
+    """A fuse as the file says it; None where its amps are not said. Of unknown speed it counts as the file's default."""
+    amps = part.values.get("amps")
+    if amps is None or amps.value <= 0.0 or amps.origin.layer == "default":
+        return None
+    speed: Speed = "F" if part.type == "fast" else "T"
+    return Fuse(amps.value, speed)
+
+
+# -- in the line -----------------------------------------------------------------------------------------------------
+def _mains(today: Today, part: Part | None, start: Inrush, line: Sequence[tuple[str, float]]) -> Place:
+    amps = today.at_now.mains_amps
+    full = max(today.full.mains_amps, amps)
+
+    def judged(fuse: Fuse, name: str = "") -> Judged:
+        return Judged(name, fuse, amps / fuse.amps, full / fuse.amps, start.used(fuse), _blown(fuse, line))
+
+    own = stated(part) if part is not None else None
+    now = judged(own, part.name) if own is not None and part is not None else None
+    return Place(
+        part.name if part is not None else "",
+        "mains",
+        amps,
+        full,
+        0.0,
+        now,
+        tuple(_right(judged, full)),
+        _line_cautions(today, full),
+    )
+
+
+def _right(judge: Callable[[Fuse], Judged], full: float) -> Iterator[Judged]:
+    """The smallest time-lag fuse that surely holds a start, and the smallest that stands ten thousand."""
+    fit = [judge(Fuse(a, "T", "H" if a >= 1.0 else "L")) for a in RATINGS if a >= ROOM * full]
+    sure = next((j for j in fit if j.start <= PULSES), None)
+    holds = next((j for j in fit if j.start <= 1.0), None)
+    found = [j for j in (holds, sure) if j is not None]
+    yield from {j.fuse.amps: j for j in found}.values()
+
+
+def _line_cautions(today: Today, full: float) -> tuple[str, ...]:
+    out = [
+        (
+            "in the line, ahead of the switch; breaking capacity H (1500 A) where it is made: a short ahead of the transformer passes "
+            "more than the 35 A that an L breaks. Below 1 A an H is its maker's own, no part of IEC 60127"
+        ),
+    ]
+    if today.amplifier.mains_hz > 55.0 and today.mark < 160.0:
+        out.append(
+            f"marks of UL 248-14 are not these: such a fuse carries 75 % of its mark for good, so {full / 0.75:.2g} A or more, "
+            "time delay; blows within two minutes at twice its mark"
+        )
+    return tuple(out)
+
+
+# -- behind the transformer ------------------------------------------------------------------------------------------
+def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]) -> Place:
+    """HT, bias, anything that stands on no mains joint."""
+    supply = next((s for s in today.roles.supplies if _carries(s, part)), None)
+    place = "other" if supply is None else {"ht": "HT", "bias": "bias"}.get(supply.use, "other")
+    idle = _idle(today)
+    amps, full = (amps_of(idle, part, supply, k) for k in (0, 1))
+    seen = [
+        (text, amps_of(shorted, part, supply, k))
+        for k, (text, _) in enumerate(faults)
+        if shorted.settled[k] and "winding" not in text
+    ]
+    volts = max((abs(float(idle.dc(j)[0])) for j in part.leads.values()), default=0.0)
+    charge = 0.0 if supply is None else _charging(today, supply)
+
+    def judged(fuse: Fuse, name: str = "") -> Judged:
+        return Judged(name, fuse, amps / fuse.amps, full / fuse.amps, charge / fuse.melts, _blown(fuse, seen))
+
+    own = stated(part)
+    now = judged(own, part.name) if own is not None else None
+    cautions: tuple[str, ...] = ()
+    if place == "HT":
+        marked = f"{volts:.0f} V dc: a cartridge marked 250 V~ is for ac; look for one marked for dc of that voltage"
+        cautions = (*HT_CAUTION, marked)
+    elif place == "bias":
+        cautions = ("a bias fuse that blows takes the bias away while HT stays: better none",)
+    proposed = tuple(_right(judged, full)) if place != "bias" else ()
+    return Place(part.name, place, amps, full, volts, now, proposed, cautions)
+
+
+def _wanted(today: Today, shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]) -> Place | None:
+    """An HT fuse where there is none: between rectifier and winding, or rectifier and reservoir, it carries all pulses."""
+    supply = next((s for s in today.roles.supplies if s.use == "ht" and s.input == "capacitor"), None)
+    if supply is None or not today.roles.outputs:
+        return None
+    idle = _idle(today)
+    amps, full = (pulses(idle, supply, k) for k in (0, 1))
+    seen = [
+        (text, pulses(shorted, supply, k))
+        for k, (text, _) in enumerate(faults)
+        if shorted.settled[k] and "winding" not in text
+    ]
+    charge = _charging(today, supply)
+
+    def judged(fuse: Fuse) -> Judged:
+        return Judged("", fuse, amps / fuse.amps, full / fuse.amps, charge / fuse.melts, _blown(fuse, seen))
+
+    where = (
+        "in the centre tap's lead of the HT winding"
+        if supply.form == "full wave"
+        else "between rectifier and reservoir"
+    )
+    volts = float(idle.dc(supply.joint)[0])
+    caution = f"{where}, marked for {volts:.0f} V or more: a cartridge marked 250 V~ may go on arcing"
+    return Place("", "HT", amps, full, volts, None, tuple(_right(judged, full)), (caution, *HT_CAUTION))
+
+
+def _idle(today: Today) -> Standing:
+    """Two columns: at idle, and at the guess of full power."""
+    at = Situation(today.now, pots=today.pots)
+    laid = [today.circuit.vector(at), today.circuit.vector(at.but(loads=today.extra))]
+    return today.circuit.solve(np.stack(laid, axis=1))
+
+
+def pulses(standing: Standing, supply: Supply, k: int, part: str = "") -> float:
+    """Rms of all the legs' pulses together, or of those that pass a part [A]; 0 where none do."""
+    legs = [leg for leg in supply.legs if not part or part in (*leg.series_ac, *leg.series_dc)]
+    last = {plate.part for leg in legs for plate in leg.stages[-1]}
+    waves = [standing.waves.rectifiers[n][:, k] for n in sorted(last) if n in standing.waves.rectifiers]
+    return float(np.sqrt(np.mean(np.sum(waves, axis=0) ** 2))) if waves else 0.0
+
+
+def _carries(supply: Supply, part: Part) -> bool:
+    if any(part.name in (*leg.series_ac, *leg.series_dc) for leg in supply.legs):
+        return True
+    return any(j in (*supply.nodes, supply.rectified, supply.ret) for j in part.leads.values())
+
+
+def amps_of(standing: Standing, part: Part, supply: Supply | None, k: int) -> float:
+    """Rms through a fuse: the pulses of the legs that pass it, else its dc [A]."""
+    found = pulses(standing, supply, k, part.name) if supply is not None else 0.0
+    row = standing.part(part.name)
+    return found or float(max(abs(row["amps"][k]), row.get("amps_rms", np.zeros(standing.samples))[k]))
+
+
+def _charging(today: Today, supply: Supply) -> float:
+    """I2t of the charge that passes a fuse behind silicon at switch-on [A2s]: half C V2 over the ohms it comes through, as if
+    the crest stood there at once. 0 behind a valve, which comes up as it warms."""
+    if supply.kind == "valve":
+        return 0.0
+    amplifier = today.amplifier
+    farads = sum(
+        amplifier.parts[c].value("farads")
+        for n in today.roles.ht_nodes
+        if n.supply == supply.name
+        for c in n.capacitors
+    ) or sum(amplifier.parts[c].value("farads") for c in supply.reservoirs)
+    transformer = mains_transformer(amplifier)
+    steps = [w for w in supply.legs[0].windings if w.winding]
+    if transformer is None or not steps:
+        return 0.0
+    wound = {f"{p.name} {w.name}": w for p in amplifier.of_kind("transformer") for w in p.windings}
+    mine = [wound[f"{w.part} {w.winding}"] for w in steps]
+    turns = sum(w.turns.value for w in mine) / today.mark
+    primary = sum(w.ohms.value for w in transformer.windings if w.role == "primary")
+    ohms = sum(w.ohms.value for w in mine) + primary * turns**2
+    crest = 2.0**0.5 * turns * today.high
+    return float(0.5 * farads * crest**2 / ohms)
+
+
+def _blown(fuse: Fuse, line: Sequence[tuple[str, float]]) -> tuple[Blown, ...]:
+    return tuple(Blown(text, a, a / fuse.amps, fuse.holds(a), fuse.blows_within(a)) for text, a in line)
+
+
+def seconds(value: float) -> str:
+    """A time limit as people say it."""
+    if value < 1.0:
+        return f"{1e3 * value:.0f} ms"
+    return f"{value:.0f} s" if value < 120.0 else f"{value / 60.0:.0f} min"

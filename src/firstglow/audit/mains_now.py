@@ -1,0 +1,168 @@
+"""How the amplifier stands on today's mains: heaters at the pins, HT, bias, output valves, and what a switch-on puts on the
+capacitors, beside the same on the mains that the primary is marked for. Every figure is a full solution; none is scaled."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.roles import Roles, roles
+from firstglow.amplifier.situation import Situation
+from firstglow.audit.altered import with_ohms_ahead
+from firstglow.audit.cold_start import surge_volts
+from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run
+from firstglow.audit.heater_life import LIMIT, PRINT
+from firstglow.audit.ways import levels
+from firstglow.solver.circuit import Circuit, compile_circuit
+from firstglow.solver.overshoot import overshoot
+from firstglow.solver.standing import SolveError
+
+SAME = 0.01
+"""Mains nearer to the mark than this count as on it."""
+EFFICIENCY = 0.6
+"""Output watts over the watts that the output stage draws at full power, transformer included (class AB pentodes and beam
+valves; common practice, 0.5 to 0.65)."""
+MORE_AMPS = 1.4
+"""Full-power current over idle where no output watts are said (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What a switch-on puts on one HT capacitor before anything draws, on the highest mains. ring: how many times further
+    than it settles it swings behind a choke. working, surge: None where the file says none."""
+
+    part: str
+    joint: str
+    volts: float
+    ring: float
+    working: float | None
+    surge: float | None
+
+    @property
+    def verdict(self) -> str:
+        """As the cold start's own words."""
+        if self.working is None or self.surge is None:
+            return "rating unknown"
+        if self.volts > self.surge:
+            return "past its surge volts"
+        return "past its working volts" if self.volts > self.working else "within its working volts"
+
+
+@dataclass(frozen=True)
+class Today:
+    """mark: what the primary in use is marked for, now: at the socket, high: 5 % above that (never above the file's own
+    spread) [V rms].
+
+    circuit: the amplifier with a resistor of next to nothing in its line, so that every way of bringing the mains down is a
+    column of it. at_mark, at_now: presets set for their idle on each; left: today with the presets as they were set on the
+    mark. full: today at a guess of full power. pots, pots_mark: where the presets stand. extra: the guess's ohms on HT.
+    """
+
+    amplifier: Amplifier
+    roles: Roles
+    circuit: Circuit
+    mark: float
+    now: float
+    high: float
+    at_mark: Figures
+    at_now: Figures
+    left: Figures
+    full: Figures
+    held: tuple[Held, ...]
+    pots: Mapping[str, float]
+    pots_mark: Mapping[str, float]
+    extra: Mapping[str, float]
+
+    @property
+    def over(self) -> float:
+        """Mains today over the mark, less 1."""
+        return self.now / self.mark - 1.0
+
+    @property
+    def needs(self) -> bool:
+        """Is there anything to bring down (or up)?"""
+        return abs(self.over) > SAME
+
+    @property
+    def findings(self) -> tuple[str, ...]:
+        """What is past a limit today, one line each."""
+        out = []
+        high = {e for e, (v, r) in self.at_now.heaters.items() if v / r > 1.0 + LIMIT + PRINT}
+        low = {e for e, (v, r) in self.at_now.heaters.items() if v / r < 1.0 - LIMIT - PRINT}
+        if high:
+            out.append(f"heaters of {', '.join(sorted(high))}: more than 10 % over their rating")
+        if low:
+            out.append(f"heaters of {', '.join(sorted(low))}: more than 10 % under their rating")
+        for o in self.at_now.outputs:
+            left = next(x for x in self.left.outputs if x.valve == o.valve)
+            if o.limit is not None and max(o.watts, left.watts) > 1.01 * o.limit:
+                worst = max(o.watts, left.watts)
+                out.append(f"{o.valve}: {worst:.1f} W on its plate at idle, its limit is {o.limit:g} W")
+        for h in self.held:
+            if h.verdict == "past its surge volts":
+                out.append(f"{h.part}: {h.volts:.0f} V at a switch-on, its surge volts are {h.surge:.0f} V")
+            elif h.verdict == "past its working volts":
+                out.append(f"{h.part}: {h.volts:.0f} V for a moment at switch-on, marked {h.working:.0f} V")
+        return tuple(out)
+
+
+def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
+    """The amplifier on the mark, on today's mains (default: the mark) and at their highest. Raises SolveError; ValueError for a
+    fragment."""
+    if mains_transformer(amplifier) is None:
+        raise ValueError("a fragment on a bench supply has no mains side")
+    found = roles(amplifier)
+    mains = levels(amplifier, mains_now)
+    mark, now, high = amplifier.mains_volts, mains["now"], max(mains["high"], mains["now"])
+    circuit = compile_circuit(with_ohms_ahead(amplifier))
+    standing, pots = run(circuit, [Situation(mark), Situation(now)], [{}, {}])
+    if not standing.settled.all():
+        raise SolveError(f"on {now:g} V it would not settle; `firstglow check` first", "HT")
+    first, second = figures(amplifier, found, standing, 0), figures(amplifier, found, standing, 1)
+    extra = full_power(amplifier, found, second)
+    rest = [
+        changed(circuit, Situation(now, pots=pots[0]), {}),
+        changed(circuit, Situation(now, pots=pots[1], loads=extra), {}),
+        cold(circuit, changed(circuit, Situation(high, pots=pots[1]), {})),
+    ]
+    more = circuit.solve(np.stack(rest, axis=1), np.repeat(standing.x[:, 1:], len(rest), axis=1), strict=False)
+    if not more.settled.all():
+        raise SolveError(f"on {high:g} V it would not settle; `firstglow check` first", "HT")
+    return Today(
+        amplifier, found, circuit, mark, now, high, first, second, figures(amplifier, found, more, 0),
+        figures(amplifier, found, more, 1), held(amplifier, found, circuit, more.values[:, 2], figures(amplifier, found, more, 2).ht),
+        pots[1], pots[0], extra,
+    )  # fmt: skip
+
+
+def held(
+    amplifier: Amplifier, found: Roles, circuit: Circuit, laid: np.ndarray, ht: Mapping[str, float]
+) -> tuple[Held, ...]:
+    """Every large HT capacitor with nothing drawing: ``ht`` are the nodes' volts then."""
+    out, seen = [], set()
+    for node in found.ht_nodes:
+        for name in node.capacitors:
+            part = amplifier.parts[name]
+            if name in seen or node.joint not in ht:
+                continue
+            seen.add(name)
+            rated = part.values.get("volts")
+            working = rated.value if rated is not None and rated.value > 0 else None
+            ring = overshoot(circuit, laid, part.leads["+"], part.leads["-"], ht[node.joint])
+            surge = None if working is None else surge_volts(amplifier, name, working)
+            out.append(Held(name, node.joint, ring * ht[node.joint], ring, working, surge))
+    return tuple(out)
+
+
+def full_power(amplifier: Amplifier, found: Roles, idle: Figures) -> dict[str, float]:
+    """Ohms from the first HT joint to chassis that take what full power takes beyond idle: a guess, from the output
+    transformers' watts; nothing for class A, which draws at idle what it draws at full power."""
+    ht = next((s.joint for s in found.supplies if s.use == "ht"), None)
+    if ht is None or not idle.outputs:
+        return {}
+    stage = sum(o.watts for o in idle.outputs)
+    said = [p.values["watts"].value for p in amplifier.of_kind("output transformer") if "watts" in p.values]
+    watts = sum(said) / EFFICIENCY - stage if said else (MORE_AMPS - 1.0) * stage
+    volts = idle.ht[ht]
+    return {ht: volts**2 / watts} if watts > 0.02 * stage else {}

@@ -1,0 +1,287 @@
+"""The screen of ``firstglow mains``, in lines of 80 characters."""
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from firstglow.audit.figures import Figures
+    from firstglow.audit.fuse import Blown, Place
+    from firstglow.audit.lamp_choice import LampChoice
+    from firstglow.audit.mains_document import MainsAudit
+    from firstglow.audit.mains_silicon import Behind
+    from firstglow.audit.mains_ways import Way
+
+SMALL_VOLTS = 0.5
+
+
+def lines(found: "MainsAudit") -> Iterator[str]:
+    """All of it."""
+    t = found.today
+    how = f"{abs(100 * t.over):.0f} % {'over' if t.over > 0 else 'under'}" if t.needs else "as marked"
+    yield f"{t.amplifier.name} on {t.now:g} V mains; its primary is marked {t.mark:g} V: {how}"
+    yield from _findings(found)
+    yield ""
+    yield from _heaters(found)
+    yield ""
+    yield from _dc(found)
+    yield ""
+    yield from _switch_on(found)
+    yield from _ways(found)
+    for b in found.behind:
+        yield from _behind(b)
+    yield from _fuses(found)
+    yield from _lamp(found.lamp, t.now)
+    yield ""
+    yield (
+        "High voltage kills, and these parts stand on the mains. Plug out, capacitors below 10 V (firstglow discharge), before any "
+        "hand goes in. Mains wiring follows local codes and is done or checked by someone licensed for it."
+    )
+
+
+def _heaters(found: "MainsAudit") -> Iterator[str]:
+    from firstglow.audit.heater_life import life
+    from firstglow.audit.mains_document import envelopes
+
+    t = found.today
+    yield f"HEATERS, volts at the pins{'rated':>14}{'on ' + format(t.mark, 'g') + ' V':>12}{'today':>9}"
+    groups: dict[tuple[float, float], list[str]] = {}
+    for e, (volts, rated) in t.at_now.heaters.items():
+        groups.setdefault((rated, round(volts, 3)), []).append(e)
+    for (rated, volts), names in groups.items():
+        mark = t.at_mark.heaters[names[0]][0]
+        yield f"  {envelopes(names)[:36]:<36}{rated:6g}{mark:12.2f}{volts:9.2f}"
+        yield f"    {life(volts / rated).text}"
+    if any(life(v / r).state in ("high", "past the limit") for v, r in t.at_now.heaters.values()):
+        yield "  Life: 10 % over about halves a cathode's (common practice); a lamp's law, the"
+        yield "  13th power or so, is the worst it can be. No maker printed one: a guess."
+
+
+def _dc(found: "MainsAudit") -> Iterator[str]:
+    t = found.today
+    yield f"HT, BIAS, IDLE{'on ' + format(t.mark, 'g') + ' V':>26}{'today':>9}"
+    for joint, volts in t.at_now.ht.items():
+        yield f"  {joint[:28]:<28}{t.at_mark.ht[joint]:8.1f} V{volts:7.1f} V"
+    for joint, volts in t.at_now.bias.items():
+        yield f"  {joint[:28]:<28}{t.at_mark.bias[joint]:8.1f} V{volts:7.1f} V"
+    yield f"  {'drawn from the mains':<28}{t.at_mark.mains_watts:8.1f} W{t.at_now.mains_watts:7.1f} W, {t.at_now.mains_amps:.3g} A rms"
+    alike: dict[str, list[str]] = {}
+    for o, mark, left in zip(t.at_now.outputs, t.at_mark.outputs, t.left.outputs, strict=True):
+        limit = f" of {o.limit:g} W, {100 * (o.share or 0.0):.0f} %" if o.limit else ""
+        line = f"{mark.watts:8.1f} W{o.watts:7.1f} W{limit}; {1e3 * o.amps:.0f} mA"
+        if abs(left.amps - o.amps) > 0.02 * o.amps:
+            line += f" ({1e3 * left.amps:.0f} mA, {left.watts:.1f} W if its preset stays as set on {t.mark:g} V)"
+        alike.setdefault(line, []).append(o.valve)
+    for line, valves in alike.items():
+        yield f"  {', '.join(valves)[:20] + ', plate':<28}{line}"
+
+
+def _switch_on(found: "MainsAudit") -> Iterator[str]:
+    t = found.today
+    yield f"AT A SWITCH-ON on {t.high:.0f} V, before anything draws"
+    for h in t.held:
+        rated = "its rating is not said" if h.working is None else f"marked {h.working:.0f} V, surge {h.surge:.0f} V"
+        mark = "! " if h.verdict == "past its surge volts" else "  "
+        ring = ", rung up behind the choke" if h.ring > 1.02 else ""
+        yield f"{mark}{h.part[:10]:<10}{h.volts:6.0f} V{ring}; {rated}{'' if h.verdict.startswith('within') else ': ' + h.verdict}"
+
+
+def _findings(found: "MainsAudit") -> Iterator[str]:
+    findings = found.today.findings
+    yield "Past a limit today" + (":" if findings else ": nothing")
+    for line in findings:
+        yield f"  ! {line}"
+
+
+def _ways(found: "MainsAudit") -> Iterator[str]:
+    t = found.today
+    yield ""
+    if not found.ways and not found.heaters:
+        told = "within 1 % of the mark" if not t.needs else "no made part comes nearer"
+        yield f"WAYS: {told}. With --mains-now VOLTS as read at the socket it works them out."
+        return
+    if found.ways:
+        yield f"WAYS TO BRING IT {'DOWN' if t.over > 0 else 'UP'}, each solved whole; least new, then least sag, first"
+        yield from _table(found)
+    for number, way in enumerate(found.ways, 1):
+        yield f"  {number}. {way.what}"
+        if note := _note(way):
+            yield f"     {note}"
+    shown: list[str] = []
+    for way in found.ways:
+        if way.kind not in shown:
+            shown.append(way.kind)
+            yield f"  {'Another tap' if way.kind == 'tap' else f'A {way.kind}'} does not cure: {'; '.join(way.not_cured)}."
+            yield from (f"    ! {c}" for c in way.cautions)
+    yield from _heaters_alone(found)
+
+
+def _table(found: "MainsAudit") -> Iterator[str]:
+    """The mark, today, and each way: heaters, HT, a switch-on, what full power takes off."""
+    t = found.today
+    joint = next(iter(t.at_now.ht), None)
+    sags = any(w.sag_before > SMALL_VOLTS for w in found.ways)
+    yield f"  {'':<26}{'primary':>9}{'heaters':>10}{joint or '':>10}{'at switch-on':>14}" + (
+        f"{'full':>8}" if sags else ""
+    )
+
+    def row(name: str, f: "Figures", on: float | None, sag: float | None) -> str:
+        ht = "" if joint is None else f"{f.ht[joint]:.0f} V"
+        peak = "" if on is None else f"{on:.0f} V"
+        taken = f"{-sag:+.0f} V" if sags and sag is not None else ""
+        return (
+            f"  {name[:25]:<26}{f.primary_volts:7.1f} V{_over(f.heater_ratio):>10}{ht:>10}{peak:>14}{taken:>8}".rstrip()
+        )
+
+    most = next((h.volts for h in t.held if h.joint == joint), None)
+    yield row(f"on the mark, {t.mark:g} V", t.at_mark, None, None)
+    yield row(f"as it is, {t.now:g} V", t.at_now, most, found.ways[0].sag_before)
+    for number, w in enumerate(found.ways, 1):
+        yield row(f"{number}. {_short(w)}", w.at, w.switch_on.get(joint or ""), w.sag)
+
+
+def _short(w: "Way") -> str:
+    """A way in three words."""
+    if w.kind == "tap":
+        return f"the {w.buy['tap_volts']:g} V tap"
+    if w.kind == "resistor in the primary":
+        return f"{w.buy['ohms']:.3g} ohm in the line"
+    return f"{w.buy['winding_volts']:g} V {'against' if w.kind == 'bucking winding' else 'with'} mains"
+
+
+def _note(w: "Way") -> str:
+    """What its part carries, and what it was chosen for."""
+    if w.kind == "resistor in the primary":
+        return (
+            f"for {w.aim}; heat {w.buy['heat_watts']:.2g} W at {w.buy['amps_rms']:.3g} A rms; no half cycle of a start passes "
+            f"{w.inrush:.2g} A peak"
+        )
+    return f"carries {w.buy['carries_amps']:.2g} A rms" if "carries_amps" in w.buy else ""
+
+
+def _over(ratio: float) -> str:
+    """Heater volts over rated in percent, without a minus before nothing."""
+    percent = 100.0 * (ratio - 1.0)
+    return "0.0 %" if abs(percent) < 0.05 else f"{percent:+.1f} %"
+
+
+def _heaters_alone(found: "MainsAudit") -> Iterator[str]:
+    for d in found.heaters:
+        watts = f"{d.rated:g} W" if d.rated else "more watts than one is made for"
+        where = f"in each of its {d.count} leads" if d.count > 1 else "in one lead"
+        joint = next(iter(d.at.ht), None)
+        ht = "" if joint is None else f"; it leaves {joint} at {d.at.ht[joint]:.0f} V"
+        yield f"  Only the heaters of {d.line}: {d.each:.2g} ohm {watts} {where} ({d.heat:.2g} W at {d.amps:.2f} A):"
+        yield f"    {_over(d.before)} becomes {_over(d.after)}{ht}"
+
+
+def _behind(b: "Behind") -> Iterator[str]:
+    yield ""
+    asked = "" if b.real else ", as if"
+    yield f"SILICON IN PLACE OF THE {b.valve} ({b.supply}{asked}): a resistor behind it"
+    watts = f"{b.rated:g} W" if b.rated else "more watts than one is made for"
+    yield f"  {b.ohms:g} ohm {watts} wirewound (heat up to {b.heat:.2g} W), between silicon and reservoir"
+    yield f"  {'drawn from ' + b.supply:<22}{b.valve:>10}{'bare silicon':>15}{'with the resistor':>20}"
+    for r in b.rows:
+        yield f"  {1e3 * r.amps:8.0f} mA{'':11}{r.valve:8.0f} V{r.silicon:13.0f} V{r.resistor:18.0f} V"
+    if b.matches is not None:
+        yield f"  It gives the {b.valve}'s volts at {1e3 * b.matches:.0f} mA and at no other current."
+    else:
+        yield "  It comes nearest at idle and matches at none of these currents."
+    s, v = b.resistor_on, b.valve_on
+    draws = f", {s.draws:.0f} s before an output valve draws" if s.draws is not None and s.draws > s.there + 1 else ""
+    yield (
+        f"  At a switch-on no resistor helps: HT stands at {s.most:.0f} V after {s.there:.1g} s{draws}; "
+        f"the {b.valve} came to {v.most:.0f} V in {v.there:.0f} s."
+    )
+    for h in b.held:
+        rated = "its rating is not said" if h.working is None else f"marked {h.working:.0f} V, surge {h.surge:.0f} V"
+        yield f"    {h.part}: {h.volts:.0f} V; {rated}: {h.verdict}"
+
+
+def _fuses(found: "MainsAudit") -> Iterator[str]:
+    yield ""
+    i = found.fuses.inrush
+    yield "FUSE, by the limits of IEC 60127. It keeps wiring and transformer from burning;"
+    yield "it never protects a person."
+    charge = f"; capacitors behind silicon a peak of {i.charge:.2g} A" if i.charge > i.running else ""
+    yield (
+        f"  A start: {i.amps[1]:.2g} A rms with cold heaters, {i.running:.2g} A when warm{charge}; the core may add a peak of "
+        f"{i.core[0]:.2g} to {i.core[1]:.2g} A for a few half cycles (from memory; it hangs on the moment of switching)."
+    )
+    for p in found.fuses.places:
+        yield from _place(p)
+    yield "  'a start': of what the fuse surely holds, the core at its worst; to 29 % it"
+    yield "  stands thousands, past 100 % it may blow. 'no': it need not blow (holds 1.5"
+    yield "  times its mark for an hour); 'perhaps': nothing is promised below 2.1 times."
+    mains, ht = (next((p for p in found.fuses.places if p.place == place), None) for place in ("mains", "HT"))
+    if mains is not None and mains.now is not None and ht is not None and ht.now is None and ht.proposed:
+        held = [b.fault for b in mains.now.blown if b.within is None]
+        sure = next((j for j in ht.proposed if all(b.within is not None for b in j.blown)), None)
+        if held:
+            opens = (
+                f"A fuse in HT ({sure.fuse.name}) opens on those"
+                if sure
+                else "No fuse surely opens on those: switch off"
+            )
+            yield f"  {mains.part} may sit through: {', '.join(held)}. {opens}."
+
+
+def _place(p: "Place") -> Iterator[str]:
+    where = {"mains": "in the line", "HT": "in HT", "bias": "in the bias supply"}.get(p.place, "elsewhere")
+    each = [j for j in (p.now, *p.proposed) if j is not None]
+    if not each:
+        yield f"  {p.part} ({where}): its amps are not said: look on its cap"
+        return
+    faults = [b.fault for b in each[0].blown]
+    head = "".join(f"{f.replace(' shorted', '' if 'winding' in f else ' short'):>13}" for f in faults)
+    name = f"{p.part} {where}" if p.part else f"none drawn {where}"
+    yield f"  {name[:22]:<23}{'carries':>8}{'a start':>8}{head}"
+    seen = []
+    for j in each:
+        if (j.fuse.amps, j.fuse.speed) in seen:
+            continue
+        seen.append((j.fuse.amps, j.fuse.speed))
+        label = f"{j.fuse.name}{' (as it is)' if j is p.now else ''}"
+        start = "-" if j.start < 0.005 else f"{100 * j.start:.0f} %"
+        yield f"    {label:<21}{100 * j.full:6.0f} %{start:>8}{''.join(f'{_opens(b):>13}' for b in j.blown)}"
+    if p.now is not None and p.now.verdict.startswith(("too", "may blow")):
+        yield f"    ! {p.part}: {p.now.verdict}"
+    yield from (f"    ! {c}" for c in p.cautions)
+
+
+def _opens(b: "Blown") -> str:
+    from firstglow.audit.fuse import seconds
+    from firstglow.audit.fuse_times import HOLDS_AT
+
+    if b.within is not None:
+        return f"in {seconds(b.within)}"
+    return "no" if b.times <= HOLDS_AT else "perhaps"
+
+
+def _lamp(c: "LampChoice", now: float) -> Iterator[str]:
+    best = c.proposed
+    yield ""
+    yield f"LIMITER LAMP: {best.watts:g} W, for an amplifier that draws {c.volt_amps:.0f} VA ({c.watts:.0f} W)"
+    small = [x for x in c.lamps if x.watts < best.watts]
+    large = [x for x in c.lamps if x.verdict.startswith("too large")]
+    for lamp in (*small[-1:], best, *(x for x in c.lamps[c.best + 1 :][:1] if x not in large), *large[:1]):
+        yield f"  {lamp.watts:3g} W {lamp.verdict}"
+    yield f"  With {best.watts:g} W in, on {now:g} V, once all is warm (lamp out beside it):"
+    yield f"  {'rung':<28}{'good':>5}{'half-short':>11}{'short':>6}{'primary':>9}{'HT':>15}"
+    for s in best.seen:
+        title = f"{s.rung} {s.title.partition(',')[0]}"
+        ht = "" if s.ht is None else f"{s.ht:.0f} ({s.bare_ht:.0f}) V"
+        words = f"{_word(s.words[0]):>5}{_word(s.words[1]):>11}{_word(s.words[2]):>6}"
+        yield f"  {title[:27]:<28}{words}{s.primary:7.0f} V{ht:>15}"
+    last = best.seen[-1]
+    if last.heater_ratio is not None and last.bare_heater_ratio is not None:
+        yield (
+            f"  Everything in, heaters stand {100 * (1 - last.heater_ratio / last.bare_heater_ratio):.0f} % lower with the lamp in: no "
+            "reading is judged before it is out."
+        )
+    yield "  Half-short: as many watts again as the amplifier draws. Short: HT winding."
+    yield "  A flash of a second or two is good: cold heaters and empty capacitors."
+
+
+def _word(word: Any) -> str:
+    return "?" if word is None else str(word)

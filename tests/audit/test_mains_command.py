@@ -1,0 +1,79 @@
+"""``firstglow mains`` as a user meets it: the document, 80 columns, cautions, bad input."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+from click.testing import CliRunner, Result
+
+from firstglow import schemas
+from firstglow.cli.main import main, told
+
+ROOT = Path(__file__).parents[2]
+A, B, C = (str(ROOT / "examples" / f) for f in ("a-linden-twin.toml", "b-hazel-four.toml", "c-sorrel-twenty.toml"))
+
+
+def ask(*words: str) -> Result:
+    return CliRunner(env={"COLUMNS": "80"}).invoke(main, ["mains", *words])
+
+
+def document(*words: str) -> Any:
+    done = ask(*words, "--json")
+    assert done.exit_code == 0, (done.output[-300:], done.exception)
+    found = json.loads(done.output, parse_constant=lambda text: pytest.fail(f"{text} in JSON"))
+    jsonschema.validate(found, schemas.load("mains"))
+    return found
+
+
+@pytest.mark.parametrize(("file", "now"), [(A, "245"), (B, "245"), (C, "128")])
+def test_the_document_of_each_example(file: str, now: str) -> None:
+    found = document(file, "--mains-now", now)
+    assert found["mains"]["now"] == float(now)
+    assert [w["kind"] for w in found["ways"]] == ["bucking winding"] * 2 + ["resistor in the primary"] * 2
+    # every way comes nearer to the mark than the amplifier as it is
+    mark = found["mains"]["mark"]
+    assert all(abs(w["running"]["primary_volts"] / mark - 1) < 0.03 for w in found["ways"])
+    assert {p["place"] for p in found["fuses"]["places"]} == {"mains", "HT"}
+    assert len({r["rung"] for r in found["lamp"]["sizes"][0]["rungs"]}) >= 4
+
+
+def test_the_screen_holds_80_columns_and_says_what_no_fuse_does() -> None:
+    done = ask(B, "--mains-now", "245")
+    assert done.exit_code == 0
+    assert [line for line in done.output.splitlines() if len(line) > 80] == []
+    text = " ".join(done.output.split())
+    for needed in (
+        "never protects a person", "does not cure", "exchange the two leads of ONE winding", "licensed", "High voltage kills",
+        "LIMITER LAMP", "T 500mA L (as it is)",
+    ):  # fmt: skip
+        assert needed in text, needed
+    assert "safe to touch" not in text
+
+
+def test_on_the_mark_there_is_nothing_to_bring_down() -> None:
+    found = document(B)
+    assert found["ways"] == found["heater_resistors"] == []
+    assert found["at_now"]["ht"] == pytest.approx(found["at_mark"]["ht"], rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("words", "part"),
+    [
+        ((B, "--mains-now", "120"), "120 V on a primary marked 230 V"),
+        ((B, "--mains-now", "nonsense"), "--mains-now"),
+        ((B, "--replaced", "EL84"), "no rectifier valve"),
+        ((C, "--replaced", "GZ34"), "bridge"),
+        ((C, "--silicon"), "no rectifier valve feeds HT"),
+    ],
+)
+def test_bad_input_is_one_line_with_a_remedy(words: tuple[str, ...], part: str) -> None:
+    done = ask(*words)
+    assert done.exit_code != 0 and done.exception is not None
+    text = done.output
+    if not isinstance(done.exception, SystemExit):
+        code, said = told(done.exception)
+        assert code == 2
+        text = "\n".join(said)
+    assert part in text and "try" in text
