@@ -45,7 +45,7 @@ class TestClosedForms:
         v, t = course.dc("out")[:, 0], course.seconds
         end = v[-1] / (1.0 - math.exp(-5.0 / 1.001))
         assert end == pytest.approx(280.0, rel=0.01)
-        assert np.abs(v - end * (1.0 - np.exp(-t / 1.001))).max() < 0.003 * end
+        assert np.abs(v - end * (1.0 - np.exp(-t / 1.001))).max() < 0.0005 * end
 
     def test_a_choke_and_a_capacitor_ring(self, tmp_path: Path) -> None:
         """Series R, L, C on a step: 1 - exp(-at)(cos wt + a/w sin wt), a = R/2L, w^2 = 1/LC - a^2 (any textbook)."""
@@ -61,8 +61,7 @@ class TestClosedForms:
         w = math.sqrt(1.0 / (10.0 * 40e-6) - a * a)
         exact = 280.0 * (1.0 - np.exp(-a * t) * (np.cos(w * t) + a / w * np.sin(w * t)))
         assert exact.max() > 300.0
-        # of a step of a thousandth, some hundred steps: their errors add up to a hundredth where it swings fastest
-        assert np.abs(v - exact).max() < 0.01 * 280.0
+        assert np.abs(v - exact).max() < 0.001 * 280.0
 
 
 @pytest.mark.parametrize("name", ["b-hazel-four", "c-sorrel-twenty"])
@@ -109,7 +108,8 @@ def test_wires_and_cathodes_as_scipy_warms_them() -> None:
 @pytest.mark.parametrize("degrees", [0, 90])
 def test_a_silicon_supply_overshoots_behind_its_choke_as_the_whole_waveform_does(degrees: int) -> None:
     """Bridge, reservoir, choke and capacitor, no valve drawing: every cycle integrated by scipy, switched on at a zero and at
-    a crest. Half a percent is what the moment of switching moves it by; the averaged rectifier knows no moment."""
+    a crest. Half a percent is what the moment of switching moves it by; the averaged rectifier knows no moment. Its volts are
+    means over half a cycle, so the waveform's are taken as such too: the choke's own current ripples the reservoir by 4 V."""
     a = load(EXAMPLES / "c-sorrel-twenty.toml")
     circuit = compile_circuit(a)
     p = circuit.vector(Situation(a.mains_volts, out=frozenset({"V1", "V2", "V3"})))[:, None]
@@ -127,10 +127,12 @@ def test_a_silicon_supply_overshoots_behind_its_choke_as_the_whole_waveform_does
             (one - two - 60.0 * amps) / 5.0, dropper / 22e-6,
         ]  # fmt: skip
 
-    found = solve_ivp(rate, (0.0, 0.5), [0.0] * 4, max_step=2e-4, rtol=1e-6, atol=1e-6)
+    even = np.linspace(0.0, 0.5, 6001)  # a hundred to half a cycle
+    found = solve_ivp(rate, (0.0, 0.5), [0.0] * 4, max_step=2e-4, rtol=1e-6, atol=1e-6, t_eval=even)
     for joint, row in (("HT1", 0), ("HT2", 1)):
-        assert found.y[row].max() > 1.15 * math.sqrt(2.0) * turns  # it does overshoot
-        assert course.dc(joint).max() == pytest.approx(found.y[row].max(), rel=0.007)
+        means = np.convolve(found.y[row], np.ones(100) / 100, "valid")
+        assert means.max() > 1.15 * math.sqrt(2.0) * turns  # it does overshoot
+        assert course.dc(joint).max() == pytest.approx(means.max(), rel=0.007)
     assert course.dc("HT2")[-1, 0] == pytest.approx(found.y[1, -1], rel=0.005)
 
 

@@ -2,9 +2,8 @@
 
 The standing equations with what they leave out: every capacitor's charge, the chokes' currents, wires and cathodes that
 warm up. The rectifiers stay averaged over the mains cycle, so a step may be longer than a cycle; the first few cycles after
-switch-on are smoothed. Steps are implicit and variable (second-order backward differences; E. Hairer and G. Wanner, "Solving
-Ordinary Differential Equations II", Springer 1996, chapter III.5 and V; from memory); a step is as long as the difference
-between what was foreseen and what came lets it be.
+switch-on are smoothed. Steps are implicit and as long as their estimated error lets them be (``collocation``). The places of a
+step are solved together, side by side as a batch is: what joins them are the stores alone.
 """
 
 from collections.abc import Mapping, Sequence
@@ -14,24 +13,36 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.circuit import Circuit
+from firstglow.solver.collocation import AMONG, COUNT, ESTIMATE, FILTER, FROM_START, HALFWAY, NODES, ahead, through
+from firstglow.solver.elimination import DENSE_GAIN
 from firstglow.solver.equations import Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.standing import SolveError
-from firstglow.solver.stores import Companion, Stores
+from firstglow.solver.stores import Joined, Stores
 from firstglow.solver.warming import Warming
 
-FIRST = 1e-3
-"""First step after anything is switched [s]."""
+FIRST = 1e-5
+"""First step after anything is switched [s]; nothing is asked of its error."""
 SHORTEST = 1e-7
 LONGEST = 5.0
 TOLERANCE = 1e-3
 """Error of one step that is let pass, of each quantity's own size."""
 SMALL_VOLTS, SMALL_AMPS = 0.5, 1e-3
 """What counts as a small number of a capacitor's volts and a choke's amps."""
-NEWTON = 10
+NEWTON, FIRST_NEWTON = 6, 20
+"""Newton steps in a step of time, and where nothing is foreseen; what takes more takes a shorter one."""
 SETTLED = 1e-5
 INNER = 1e-5
-GROW, SHRINK = 2.5, 0.3
+GROW, SHRINK = 5.0, 0.2
+LEAST_ERROR = 1e-2
+FORGET = 0.5
+"""How fast the bend of the equations is taken for less than it once was."""
+STRAIGHT = 0.25
+"""Part of the tolerance within which straight lines between two moments stay."""
+LEAST_MOMENTS, MOST_MOMENTS = 2, 24
+"""How many moments of a step are kept."""
+SURE = 0.9
+"""Part of the step that the estimate would let be."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +57,7 @@ class Stretch:
 class Course:
     """What came of it.
 
-    seconds: (moment,). x: (moment, unknown, sample). temperatures: (moment, 2, envelope, sample), wires and cathodes over
+    seconds: (moment,), several a step. x: (moment, unknown, sample). temperatures: (moment, 2, envelope, sample), wires and cathodes over
     their working temperature. amps: (moment, choke, sample). steps, solutions: how many steps and Newton steps it took.
     values: (parameter, sample) of every stretch; stretch: (moment,), which of them a moment belongs to. end: to go on from.
     """
@@ -104,6 +115,36 @@ class Moment:
     heat: Array
 
 
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step that settled: h [s], and at its start and its three places x (unknown, place, sample), held (store, place,
+    sample), heat (2, envelope, place, sample); slopes: of the rates of heat by themselves at its end; slots: the Jacobian there
+    without the stores."""
+
+    h: float
+    x: Array
+    held: Array
+    heat: Array
+    slopes: Array
+    slots: Array
+
+    def rates(self, name: str) -> Array:
+        """d/dt at the step's end of ``held`` or ``heat``."""
+        weights = np.concatenate([FROM_START[-1:], AMONG[-1]]) / self.h
+        return np.asarray(np.einsum("j,...jn->...n", weights, getattr(self, name)))
+
+    def moments(self, at: float, small: Array, near: float) -> list[Moment]:
+        """Its course, the step having begun ``at``: so many moments along the cubic that straight lines between them stay within
+        ``near`` of each store's size and its ``small`` number; the last is the step's end."""
+        middle = np.einsum("j,kjn->kn", HALFWAY, self.held)
+        bent = np.abs(middle - 0.5 * (self.held[:, 0] + self.held[:, -1])) / (small + np.abs(self.held).max(axis=1))
+        count = int(np.clip(np.ceil(np.sqrt(float(bent.max(initial=0.0)) / near)), LEAST_MOMENTS, MOST_MOMENTS))
+        shares = np.arange(1, count + 1) / count
+        weights = through(NODES, shares)
+        of = [np.moveaxis(np.einsum("ij,...jn->...in", weights, a), -2, 0) for a in (self.x, self.held, self.heat)]
+        return [Moment(at + self.h * share, *(a[k] for a in of)) for k, share in enumerate(shares)]
+
+
 class Slow:
     """One circuit in slow time."""
 
@@ -115,7 +156,13 @@ class Slow:
         self.tolerance = tolerance
         self.circuit = circuit
         self.stores, self.warming = Stores(circuit), Warming(circuit, warmup or {})
-        self.solutions = 0
+        chokes = len(self.stores.names) - self.stores.capacitors
+        self.small = np.array([SMALL_VOLTS] * self.stores.capacitors + [SMALL_AMPS] * chokes).reshape(-1, 1)
+        program = circuit.equations.elimination
+        self.places = np.array(list(program.slot)[: program.entries]).T
+        self.injected = self.stores.injected(circuit.equations.size)
+        self.steps = self.solutions = 0
+        self.bend: float | None = None
 
     def rest(self, values: Array) -> Moment:
         """Unplugged for a night: everything empty and cold."""
@@ -126,121 +173,167 @@ class Slow:
     def run(self, stretches: Sequence[Stretch], begin: Moment | None = None) -> Course:
         """Through every stretch in turn. SolveError where a step would not settle however short."""
         now = begin or self.rest(stretches[0].values)
-        moments, steps = [now], 0
-        self.solutions = 0
+        moments = [now]
+        self.steps, self.solutions, self.bend = 0, 0, None
         of = [0]
         for number, stretch in enumerate(stretches):
             with np.errstate(all="ignore"):
                 course = self._stretch(stretch, moments[-1])
             moments += course
-            steps += len(course)
             of += [number] * len(course)
         n = self.stores.capacitors
         return Course(
             np.array([m.at for m in moments]), np.array([m.x for m in moments]), np.array([m.heat for m in moments]),
-            np.array([m.held[n:] for m in moments]), steps, self.solutions, self.circuit, self.stores, self.warming,
+            np.array([m.held[n:] for m in moments]), self.steps, self.solutions, self.circuit, self.stores, self.warming,
             tuple(s.values for s in stretches), np.array(of), moments[-1],
         )  # fmt: skip
 
     def _stretch(self, stretch: Stretch, begin: Moment) -> list[Moment]:
-        equations, p = self.circuit.equations, stretch.values
-        at = equations.prepare(p)
-        end, h = begin.at + stretch.seconds, min(FIRST, stretch.seconds)
-        past: list[Moment] = [begin]  # newest last; no difference reaches back over a switch
+        p = stretch.values
+        every = np.tile(p, COUNT)
+        at = self.circuit.equations.prepare(every)
+        now, end, h = begin, begin.at + stretch.seconds, min(FIRST, stretch.seconds)
+        past: Step | None = None  # nothing is foreseen over a switch
+        was = (h, 1.0)  # the last step that was let pass, and its error
         out: list[Moment] = []
-        while past[-1].at < end - 1e-9:
-            h = min(h, LONGEST, end - past[-1].at)
-            if end - past[-1].at - h < 0.1 * h:
-                h = end - past[-1].at
-            found = self._step(at, p, past, h)
-            if found is None:
-                h *= SHRINK
-                at = equations.prepare(p)
+        while now.at < end - 1e-9:
+            h = min(h, LONGEST, end - now.at)
+            if end - now.at - h < 0.1 * h:
+                h = end - now.at
+            step = self._step(at, p, now, past, h)
+            if step is None:
+                at, h = self.circuit.equations.prepare(every), h * SHRINK
                 if h < SHORTEST:
-                    raise SolveError(f"would not go on {past[-1].at:.3f} s after switching; check the parts", "")
+                    raise SolveError(f"would not go on {now.at:.3f} s after switching; check the parts", "")
                 continue
-            moment, error = found
+            error = self._error(p, past, step)
             if error > 1.0 and h > 10.0 * SHORTEST:
-                h *= max(SHRINK, 0.9 * error ** (-1.0 / 3.0))
+                h *= max(SHRINK, SURE * error**-0.25)
                 continue
-            past = [*past[-2:], moment]
-            out.append(moment)
-            h *= min(GROW, 0.9 * max(error, 1e-6) ** (-1.0 / 3.0))
+            out += step.moments(now.at, self.small, STRAIGHT * self.tolerance)
+            self.steps += 1
+            now, past = out[-1], step
+            grow = _growth(h, error, was)
+            if error > 0.0:
+                was = h, max(error, LEAST_ERROR)
+            h *= grow
         return out
 
-    def _step(self, at: Prepared, p: Array, past: Sequence[Moment], h: float) -> tuple[Moment, float] | None:
-        """One step of h seconds and its error over what is let pass; None where it would not settle."""
-        last = past[-1]
-        if len(past) == 1:
-            weight, keep = 1.0 / h, [(1.0 / h, last)]
+    def _step(self, at: Prepared, p: Array, now: Moment, past: Step | None, h: float) -> Step | None:
+        """One step of h seconds; None where it would not settle."""
+        samples = p.shape[1]
+        if past is None:
+            x, heat = (np.tile(a, COUNT) for a in (now.x, now.heat))
         else:
-            r = h / (last.at - past[-2].at)
-            weight = (1.0 + 2.0 * r) / (1.0 + r) / h
-            keep = [((1.0 + r) / h, last), (-r * r / (1.0 + r) / h, past[-2])]
-        held, kept = (np.asarray(sum(w * getattr(m, name) for w, m in keep)) for name in ("held", "heat"))
-        foreseen = Moment(last.at + h, *(_ahead(past, h, name) for name in ("x", "held", "heat")))
-        volts = self.warming.volts(foreseen.x, p)  # of the step before, where something was just switched
-        heat = self.warming.step(kept, weight, volts, foreseen.heat)
-        self.warming.lay(at, heat)
-        made = self.stores.companion(p, weight, held)
-        x = self._settle(at, made, foreseen.x)
-        if x is None:
+            x, heat = (ahead(a, past.h, h).reshape(*a.shape[:-2], COUNT * samples) for a in (past.x, past.heat))
+        made = self.stores.joined(p, h, now.held)
+        found = self._settle(at, np.tile(p, COUNT), made, now.heat, h, x, heat, NEWTON if past else FIRST_NEWTON)
+        if found is None:
             return None
-        moment = Moment(last.at + h, x, self.stores.held(x, self.stores.choke_amps(p, x, made)), heat)
-        return moment, self._error(past, foreseen, moment, h)
+        x, heat, slopes, slots = found
+        held = self.stores.held(x, self.stores.choke_amps_joined(p, x, made))
+        x, held, heat = (
+            np.concatenate([start[..., None, :], places.reshape(*start.shape[:-1], COUNT, samples)], axis=-2)
+            for start, places in ((now.x, x), (now.held, held), (now.heat, heat))
+        )
+        return Step(h, x, held, heat, slopes[..., -samples:], slots[:, -samples:])
 
-    def _settle(self, at: Prepared, made: Companion, x: Array) -> Array | None:
+    def _settle(
+        self, at: Prepared, p: Array, made: Joined, warm: Array, h: float, x: Array, heat: Array, most: int
+    ) -> tuple[Array, Array, Array, Array] | None:
+        """x (unknown, place sample), heat and the slopes of its rates (2, envelope, place sample), and the Jacobian without the
+        stores, of a step that began at ``warm``; None where it would not settle."""
         equations = self.circuit.equations
         x, unit = np.array(x), equations.unit[:, None]
         longest = 0.5 * equations.highest
-        before = 1e-300  # of the first step nothing is foretold
-        for _ in range(NEWTON):
+        before = np.inf
+        for _ in range(most):
             self.solutions += 1
+            heat, slopes = self.warming.collocate(warm, h, self.warming.volts(x, p), heat)
+            self.warming.lay(at, heat)
             residual, slots = equations.evaluate(x, at)
-            self.stores.stamp(x, made, residual, slots)
-            dx = -residual
-            equations.elimination.factored(slots).solve(dx)
+            alone = np.array(slots)
+            self.stores.stamp(self.stores.flows(x, made), made.own, residual, slots)
+            dx = self._together(slots, residual, made)
             far = np.abs(dx[: equations.joints]).max(initial=0.0)
             if not np.isfinite(far):
                 return None
             if far > longest:
                 dx *= longest / far
             x += dx
-            size = (np.abs(dx) / (unit + np.abs(x))).max()
+            # a step that had to be cut foretells nothing
+            size = np.inf if far > longest else float((np.abs(dx) / (unit + np.abs(x))).max())
             left = max((float(c["unsettled"].max()) for c in at.coefficients if "unsettled" in c), default=0.0)
-            # what the next step would move, were it only as much smaller again (Hairer and Wanner, IV.8): it shrinks faster
-            if min(size, size * size / before) < SETTLED and left < INNER:
-                return x
+            # what the next step would move (Hairer and Wanner, IV.8): it shrinks by the square, by as much as it last did
+            if np.isfinite(before):
+                self.bend = max(size / (before * before + 1e-300), FORGET * (self.bend or 0.0))
+            foretold = size if self.bend is None else self.bend * size * size
+            if min(size, foretold) < SETTLED and left < INNER:
+                return x, heat, slopes, alone
             before = size
         return None
 
-    def _error(self, past: Sequence[Moment], foreseen: Moment, now: Moment, h: float) -> float:
+    def _together(self, slots: Array, residual: Array, made: Joined) -> Array:
+        """Newton's step of all places: each by itself, and then what the stores carry from one to another (Woodbury)."""
+        size, wide = residual.shape
+        count = len(self.stores.names)
+        sides = np.empty((size, count + 1, wide))
+        sides[:, 0], sides[:, 1:] = -residual, self.injected[:, :, None]
+        self._solve(slots, sides)
+        alone, moved = sides[:, 0], sides[:, 1:]
+        if not count:
+            return alone
+        other = made.siemens * (1.0 - np.eye(COUNT))[:, :, None]  # (store, place, place, sample)
+        across = self.stores.volts(moved).reshape(count, count, COUNT, -1)
+        matrix = np.einsum("klin,lijn->nikjl", across, other).reshape(-1, COUNT * count, COUNT * count)
+        matrix += np.eye(COUNT * count)
+        volts = self.stores.volts(alone).reshape(count, COUNT, -1)
+        right = volts.transpose(2, 1, 0).reshape(-1, COUNT * count, 1)
+        volts = np.linalg.solve(matrix, right).reshape(-1, COUNT, count).transpose(2, 1, 0)
+        amps = np.einsum("kijn,kjn->kin", other, volts).reshape(count, wide)
+        return np.asarray(alone - np.einsum("xkn,kn->xn", moved, amps))
+
+    def _solve(self, slots: Array, sides: Array) -> None:
+        """Replace ``sides`` (unknown, side, sample) by the solutions; as ``Elimination.factored`` with few samples, the places
+        of its slots known beforehand."""
+        program = self.circuit.equations.elimination
+        n = slots.shape[1]
+        if n * program.size**3 / 3.0 < DENSE_GAIN * program.multiply_adds:
+            matrix = np.zeros((n, program.size, program.size))
+            matrix[:, self.places[0], self.places[1]] = slots[: program.entries].T
+            try:
+                sides[:] = np.linalg.solve(matrix, sides.transpose(2, 0, 1)).transpose(1, 2, 0)
+            except np.linalg.LinAlgError:
+                pass
+            else:
+                return
+        program.factored(slots).solve(sides)
+
+    def _error(self, p: Array, past: Step | None, step: Step) -> float:
         """Largest error of the step over what is let pass."""
-        if len(past) == 1:
-            k = 0.5
-        elif len(past) == 2:
-            h1 = past[-1].at - past[-2].at
-            k = 0.5 * h / (h + h1)
-        else:
-            h1, h2 = past[-1].at - past[-2].at, past[-2].at - past[-3].at
-            e = h * (h + h1) / (2.0 * h + h1)
-            k = e / (h + h1 + h2 + e)
-        n = self.stores.capacitors
-        small = np.concatenate([np.full((n, 1), SMALL_VOLTS), np.full((len(now.held) - n, 1), SMALL_AMPS)])
-        held = np.abs(now.held - foreseen.held) / (small + np.abs(now.held))
-        heat = np.abs(now.heat - foreseen.heat)
-        return k * max(float(held.max(initial=0.0)), float(heat.max(initial=0.0))) / self.tolerance
+        if past is None:
+            return 0.0
+        weight = FILTER / step.h
+        moved = [
+            past.rates(name) + np.einsum("j,...jn->...n", ESTIMATE, of[..., 1:, :] - of[..., :1, :]) / step.h
+            for name, of in (("held", step.held), ("heat", step.heat))
+        ]
+        # through the circuit as it stands: what dies out at once is no error
+        made = self.stores.companion(p, weight, moved[0])
+        x, slots = np.zeros((step.x.shape[0], p.shape[1])), np.array(step.slots)
+        self.stores.stamp(-made.amps, made.siemens, x, slots)
+        x = -x
+        self._solve(slots, x[:, None])
+        held = np.abs(self.stores.held(x, self.stores.choke_amps(p, x, made)))
+        heat = np.abs(moved[1] / (weight - step.slopes))
+        over = held / (self.small + np.abs(step.held[:, -1]))
+        return max(float(over.max(initial=0.0)), float(heat.max(initial=0.0))) / self.tolerance
 
 
-def _ahead(past: Sequence[Moment], h: float, name: str) -> Array:
-    """What the last moments lead to h seconds on: the parabola, the line, or where it stands."""
-    t = [m.at - past[-1].at for m in past]
-    values = [getattr(m, name) for m in past]
-    out = np.zeros_like(values[-1])
-    for k, value in enumerate(values):
-        weight = 1.0
-        for j, other in enumerate(t):
-            if j != k:
-                weight *= (h - other) / (t[k] - other)
-        out = out + weight * value
-    return np.asarray(out)
+def _growth(h: float, error: float, was: tuple[float, float]) -> float:
+    """How many times longer the next step may be; was: the last step's seconds and error (K. Gustafsson's control: Hairer and
+    Wanner, IV.8)."""
+    grow = SURE * max(error, 1e-9) ** -0.25
+    if error > 0.0:
+        grow *= min(1.0, h / was[0] * (was[1] / error) ** 0.25)
+    return float(max(SHRINK, min(GROW, grow)))

@@ -1,7 +1,7 @@
 """What holds a charge or a current from one moment to the next: capacitors and chokes, as an implicit step sees them.
 
-A step of time replaces d/dt by ``weight * now - past`` (backward differences). A capacitor is then a conductance beside its
-leakage, a choke a larger resistance, each with a source that remembers.
+A step of time replaces d/dt by weights on the places of the step. A capacitor is then a conductance beside its leakage, a choke a
+larger resistance, each with a source that remembers; from one place to another of the step they are conductances too.
 """
 
 from dataclasses import dataclass
@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstglow.solver.circuit import Circuit
+from firstglow.solver.collocation import AMONG, COUNT, FROM_START
 from firstglow.solver.frame import Array
 from firstglow.solver.linear_parts import siemens
 
@@ -17,6 +18,16 @@ from firstglow.solver.linear_parts import siemens
 class Companion:
     """siemens, amps: (store, sample): current from a to b beyond the standing one is siemens * volts - amps."""
 
+    siemens: Array
+    amps: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """The places of one step together. own: (store, place sample), each place's own siemens; siemens: (store, place, place,
+    sample), what flows at one place for a volt at another; amps: (store, place, sample), as a companion's."""
+
+    own: Array
     siemens: Array
     amps: Array
 
@@ -55,8 +66,8 @@ class Stores:
             self.slots += [(slot[n, m], k, s * t) for n, s in ends for m, t in ends]
 
     def volts(self, x: Array) -> Array:
-        """Across every store, (store, sample)."""
-        wide = np.concatenate([x, np.zeros((1, x.shape[1]))])
+        """Across every store, (store, ..., sample), of (unknown, ..., sample)."""
+        wide = np.concatenate([x, np.zeros((1, *x.shape[1:]))])
         return np.asarray(wide[self.a] - wide[self.b])
 
     def held(self, x: Array, amps: Array) -> Array:
@@ -74,16 +85,49 @@ class Stores:
             np.concatenate([farads * past[:n], -henries * past[n:] * moving]),
         )
 
+    def joined(self, p: Array, h: float, start: Array) -> Joined:
+        """A step of h seconds that starts from ``start`` (store, sample), what ``held`` gave."""
+        n, samples = self.capacitors, p.shape[1]
+        farads, still = p[self.farads], siemens(p[self.ohms])
+        henries = np.where(np.array(self.henries).reshape(-1, 1) < 0, self.drawn, p[self.henries])
+        one = np.eye(COUNT)[:, :, None]
+        among = AMONG[:, :, None] / h
+        matrix = one / still[:, None, None] + henries[:, None, None] * among
+        through = np.linalg.inv(matrix.transpose(0, 3, 1, 2)).transpose(0, 2, 3, 1)
+        between = np.concatenate([farads[:, None, None] * among, through - one * still[:, None, None]])
+        begun = FROM_START[:, None] / h * start[:, None]
+        kept = np.einsum("kijn,kjn->kin", through, henries[:, None] * begun[n:])
+        own = np.einsum("kiin->kin", between).reshape(len(between), COUNT * samples)
+        return Joined(own, between, np.concatenate([-farads[:, None] * begun[:n], kept]))
+
+    def flows(self, x: Array, made: Joined) -> Array:
+        """Current from a to b of every store beyond the standing one, (store, place sample)."""
+        volts = self.volts(x).reshape(made.amps.shape)
+        return np.asarray((np.einsum("kijn,kjn->kin", made.siemens, volts) - made.amps).reshape(len(volts), -1))
+
+    def choke_amps_joined(self, p: Array, x: Array, made: Joined) -> Array:
+        """Current of each choke, (choke, place sample) [A]."""
+        n = self.capacitors
+        still = np.tile(siemens(p[self.ohms]), COUNT)
+        return np.asarray(self.volts(x)[n:] * still + self.flows(x, made)[n:])
+
     def choke_amps(self, p: Array, x: Array, made: Companion) -> Array:
         """Current of each choke, (choke, sample) [A]."""
         n = self.capacitors
         volts = self.volts(x)[n:]
         return np.asarray(volts * (siemens(p[self.ohms]) + made.siemens[n:]) - made.amps[n:])
 
-    def stamp(self, x: Array, made: Companion, residual: Array, slots: Array) -> None:
-        """Add the stores' currents and slopes to a residual (unknown, sample) and a Jacobian (slot, sample)."""
-        amps = made.siemens * self.volts(x) - made.amps
+    def stamp(self, amps: Array, siemens: Array, residual: Array, slots: Array) -> None:
+        """Add the stores' currents and own slopes, (store, sample), to a residual (unknown, sample) and a Jacobian (slot,
+        sample)."""
         for row, k, sign in self.rows:
             residual[row] += sign * amps[k]
         for at, k, sign in self.slots:
-            slots[at] += sign * made.siemens[k]
+            slots[at] += sign * siemens[k]
+
+    def injected(self, size: int) -> Array:
+        """What an amp through each store puts into every unknown's equation, (unknown, store)."""
+        out = np.zeros((size, len(self.names)))
+        for row, k, sign in self.rows:
+            out[row, k] += sign
+        return out

@@ -16,6 +16,7 @@ import numpy as np
 
 from firstglow.devices.emission import cathode_temperature, heater_power, ratio_of
 from firstglow.solver.circuit import Circuit
+from firstglow.solver.collocation import AMONG, COUNT, FROM_START
 from firstglow.solver.equations import Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.heaters import HeaterRatio, Heaters
@@ -27,8 +28,10 @@ WIRE_SHARE = 0.2
 AT_FULL = 0.913
 """Temperature over the working one at which a new cathode can give its rated current (``emission_limit``): the end of a
 type's stated warm-up time."""
-EXCHANGES = 4
-"""Newton steps of a temperature in one step of time."""
+EXCHANGES = 8
+"""Newton steps of the temperatures in one step of time, at most."""
+NEAR = 1e-7
+"""Their last one's size."""
 _NUDGE = 1e-5
 
 
@@ -111,21 +114,37 @@ class Warming:
         cathode = (power - lost) / np.where(self.direct, 1.0, self.heat[1])
         return np.stack([wire, np.where(self.direct, wire, cathode)])
 
-    def step(self, past: Array, weight: float, volts: Array, guess: Array) -> Array:
-        """Temperatures T with weight T - past = rate(T): one implicit step, the wires first."""
-        t = np.array(guess)
-        for _ in range(EXCHANGES):
-            miss = weight * t - past - self.rate(t, volts)
-            nudged = weight * (t + _NUDGE) - past - self.rate(t + _NUDGE, volts)
-            # a cathode's slope by its own temperature alone: the wire's share of it moved with the nudge
-            slope = (nudged - miss) / _NUDGE
-            own = np.where(self.direct, slope[1], slope[1] + self._given(t, _NUDGE) / self.heat[1])
-            t = np.maximum(t - miss / np.stack([slope[0], own]), ROOM)
-        return t
+    def collocate(self, start: Array, h: float, volts: Array, guess: Array) -> tuple[Array, Array]:
+        """Temperatures at the places of a step of h seconds that starts from ``start`` (2, envelope, sample), and the slopes of
+        their rates by themselves [1/s]: (2, envelope, place sample) each. volts: over rated, there. Wires first."""
+        samples = start.shape[2]
+        shape = (len(self.envelopes), COUNT, samples)
+        u = volts.reshape(shape)
+        given: Array = np.zeros(shape)
+        out, slopes = np.empty((2, *shape)), np.empty((2, *shape))
+        for body in range(2):
+            heat = self.heat[body][:, None]
 
-    def _given(self, t: Array, nudge: float) -> Array:
-        """d power of the wires / d their temperature."""
-        return np.asarray((heater_power(ratio_of(t[0] + nudge))[0] - heater_power(ratio_of(t[0]))[0]) / nudge)
+            def rate(t: Array, body: int = body, heat: Array = heat, given: Array = given) -> Array:
+                power, siemens = heater_power(ratio_of(t))
+                return np.asarray(((u * u * siemens if body == 0 else given) - power) / heat)
+
+            begun = FROM_START[:, None] / h * start[body][:, None]
+            t = np.maximum(guess[body].reshape(shape), ROOM)
+            for _ in range(EXCHANGES):
+                now = rate(t)
+                slope = (rate(t + _NUDGE) - now) / _NUDGE
+                miss = np.einsum("ij,ejn->ein", AMONG / h, t) + begun - now
+                matrix = AMONG / h - np.eye(COUNT) * slope.transpose(0, 2, 1)[..., None]
+                move = np.linalg.solve(matrix, miss.transpose(0, 2, 1)[..., None])[..., 0].transpose(0, 2, 1)
+                t = np.maximum(t - move, ROOM)
+                if np.abs(move).max(initial=0.0) < NEAR:
+                    break
+            out[body], slopes[body] = t, slope
+            given = heater_power(ratio_of(t))[0]
+        out[1], slopes[1] = (np.where(self.direct[:, None], of[0], of[1]) for of in (out, slopes))
+        flat = (2, len(self.envelopes), COUNT * samples)
+        return out.reshape(flat), slopes.reshape(flat)
 
 
 ROOM = float(cathode_temperature(0.0)[0])
