@@ -22,6 +22,8 @@ RATINGS = (
 """Rated amps that are made (R10 series; from memory)."""
 HOLDS_AT, HOLDS_SECONDS = 1.5, 3600.0
 """Every class holds 1.5 times its mark for an hour."""
+PRINT = 1e-9
+"""Nearer than this to a limit is on it."""
 PULSES = 0.29
 """Part of its melting I2t that a fuse stands ten thousand times (fuse makers' guides, from memory)."""
 HIGH_BREAKING, LOW_BREAKING, LOW_TIMES = 1500.0, 35.0, 10.0
@@ -103,10 +105,10 @@ class Fuse:
 
     def holds(self, amps: float) -> float:
         """Seconds that it surely holds so many amps: the standard's least times, straight between them on paper that is
-        logarithmic both ways (common practice); at 1.5 times and below for good; beyond 10 times by equal I2t."""
-        m = amps / self.amps
+        logarithmic both ways (common practice); its own mark for good, an hour up to 1.5 times; beyond 10 times by equal I2t."""
+        m = amps / self.amps * (1.0 - PRINT)
         if m <= HOLDS_AT:
-            return inf
+            return HOLDS_SECONDS if m > 1.0 else inf
         row = self.row
         points = [
             (HOLDS_AT, HOLDS_SECONDS),
@@ -121,7 +123,7 @@ class Fuse:
 
     def blows_within(self, amps: float) -> float | None:
         """Seconds by which it has surely blown; None where the standard promises nothing (below 2.1 times)."""
-        m = amps / self.amps
+        m = amps / self.amps * (1.0 + PRINT)
         row = self.row
         for times, seconds in (
             (10.0, row.at_10[1]),
