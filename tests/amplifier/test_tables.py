@@ -188,10 +188,9 @@ def test_what_is_not_used_yet_is_kept_and_said() -> None:
     text = (ROOT / "examples" / "b-hazel-four.toml").read_text(encoding="utf-8")
     more = text.replace(
         'C3 = ["0.1u 630V film", "V1 screen", "chassis"]',
-        'C3 = ["0.1u 630V film", "V1 screen", "chassis", { surge_volts = "500V", body_length_mm = 31.5 }]',
+        'C3 = ["0.1u 630V film", "V1 screen", "chassis", { hot_degc = 85, body_length_mm = 31.5 }]',
     )
     a = load(more)
-    assert "C3 surge_volts" in a.not_used
-    assert "C3 body_length_mm" in a.not_used
-    assert a.parts["C3"].value("surge_volts") == 500.0
+    assert "C3 hot_degc" in a.not_used and "C3 body_length_mm" not in a.not_used
+    assert a.parts["C3"].value("hot_degc") == 85.0
     assert a.parts["C3"].value("body_length_mm") == 31.5

@@ -84,7 +84,9 @@ PLANTS = (
     Plant("reversed electrolytic", BETWEEN, ('C9 = ["10u 450V", "HT2", "HT3"]', 'C9 = ["10u 450V", "HT3", "HT2"]'), "C9", "reverse volts"),
     Plant("coupling on cold HT", B, ('C5 = ["0.1u 630V', 'C5 = ["0.1u 250V'), "C5", "working volts"),
     Plant("screen bypass on cold HT", B, ('C3 = ["0.1u 630V', 'C3 = ["0.1u 160V'), "C3", "working volts"),
-    Plant("cathode bypass", B, ('C6 = ["100u 25V"', 'C6 = ["100u 10V"'), "C6", "working volts"),
+    Plant("cathode bypass", B, ('C6 = ["100u 25V"', 'C6 = ["100u 10V"'), "C6", "working volts", {
+        ("C6", "surge volts"): ("unfit", "13 V for a moment at a hot restart, over 1.15 times 10 V"),
+    }),
     Plant("mains capacitor", CLASS_X, ('C9 = ["100n 275V X2"', 'C9 = ["100n 160V X2"'), "C9", "ac volts"),
     Plant("pot track", BIASED, ('P2 = ["preset 10k 1W"', 'P2 = ["preset 10k 0.1W"'), "P2", "track watts"),
     Plant("choke", BIASED, ('L1 = ["choke 10H 60m', 'L1 = ["choke 10H 4m'), "L1", "amps, dc"),
@@ -182,6 +184,18 @@ PLANTS = (
         ("T1", "ht b: dc after its rectifier"): ("tight", OTHER_HALF),
     }),
     Plant("gas tube, too little", GAS, ('R21 = ["47k 2W', 'R21 = ["15k 10W'), "G1", "least amps"),
+    Plant("wire's insulation", C, ('["wire", "bridge", "HT1", { link = "HT link" }]',
+        '["wire", "bridge", "HT1", { link = "HT link", volts = "300V", amps = "3" }]'), "W1", "volts to chassis, crest", {
+        ("W1", "amps"): ("fit", NOT_SAID),  # 460 V dc over the crest of U0 = 300 V, 424 V
+    }),
+    Plant("wire's section", C, ('["wire", "bridge", "HT1", { link = "HT link" }]',
+        '["wire", "bridge", "HT1", { link = "HT link", volts = "600V", amps = "100m" }]'), "W1", "amps", {
+        ("W1", "volts to chassis, crest"): ("fit", NOT_SAID),
+    }),
+    Plant("inlet", C, ('J2 = ["inlet", "line", "neutral", "earth"]', 'J2 = ["inlet", "line", "neutral", "earth", { amps = "500m" }]'),
+        "J2", "amps, rms"),
+    Plant("single-ended transformer's gap", B, ('"output transformer 5k single-ended 6W", {',
+        '"output transformer 5k single-ended 6W", { dc_amps = "30m" }, {'), "T2", "dc amps of its plate"),
     Plant("lamp", LAMP, ("pilot lamp 6.3V", "pilot lamp 5V"), "LP1", "volts"),
 )  # fmt: skip
 
@@ -216,5 +230,6 @@ def test_planted_part_is_found_and_all_else_is_explained(plant: Plant, at: Path)
     assert found.of(plant.part).verdict == "unfit"
     proposal = found.of(plant.part).proposal
     assert proposal is not None and proposal.what and proposal.changes and plant.stress in proposal.why
+    assert {part for part, _ in now.keys() ^ before.keys()} <= {plant.part}  # no row comes or goes on another part
     changed = {k: v for k, v in now.items() if k != (plant.part, plant.stress) and k in before and before[k] != v}
     assert changed == {k: verdict for k, (verdict, _) in plant.also.items()}

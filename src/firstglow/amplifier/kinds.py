@@ -44,7 +44,7 @@ TABLE: tuple[Kind, ...] = (
     Kind(
         "inlet",
         ("line", "neutral", "earth"),
-        table(),
+        table(rating("amps", "A", "rated current")),
         words=WORDS,
         says=("mains inlet", "mains plug", "mains cord"),
         text="Made by the reader where not stated, on the joints line, neutral and earth.",
@@ -72,7 +72,11 @@ TABLE: tuple[Kind, ...] = (
     Kind(
         "wire",
         ("1", "2"),
-        table(row("ohms", "ohm", "resistance", 0.01, 0.5, "uniform", 0.2, "standing, cold ohms", 0.0, 100.0)),
+        table(
+            row("ohms", "ohm", "resistance", 0.01, 0.5, "uniform", 0.2, "standing, cold ohms", 0.0, 100.0),
+            rating("amps", "A", "what its section carries"),
+            rating("volts", "V", "its insulation to chassis: U0 of U0/U, ac rms; not U, from core to core"),
+        ),
         ("ohms",),
         words=LINKED,
         says=("lead", "strap"),

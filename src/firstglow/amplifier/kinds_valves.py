@@ -221,6 +221,7 @@ VALVES_AND_WINDINGS: tuple[Kind, ...] = (
                 0.95,
             ),
             rating("watts", "W", "rated output", used="not used yet"),
+            rating("dc_amps", "A", "dc it is gapped for (single-ended), or may differ by between its halves"),
             row("inductance", "H", "primary inductance", None, used="not used yet"),
             row("leakage", "H", "leakage inductance", None, used="not used yet"),
             row("winding_farads", "F", "capacitance of the primary", None, used="not used yet"),

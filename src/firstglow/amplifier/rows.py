@@ -30,12 +30,17 @@ def later(name: str, unit: str, text: str) -> Attribute:
     return row(name, unit, text, used="not used yet", low=0.0, high=1e9)
 
 
+def room(name: str, text: str) -> Attribute:
+    """Room that a part has: what takes its place must fit in it."""
+    return row(name, "mm", text, used="order list", low=0.0, high=1e9, role="rating")
+
+
 def table(*rows: Attribute) -> Mapping[str, Attribute]:
     """The rows by name, with what every body of a part may say."""
     body = (
-        later("body_length_mm", "mm", "length of the body"),
-        later("body_width_mm", "mm", "width or diameter of the body"),
-        later("lead_spacing_mm", "mm", "distance between the leads"),
+        room("body_length_mm", "length of the body"),
+        room("body_width_mm", "width or diameter of the body"),
+        room("lead_spacing_mm", "distance between the leads"),
     )
     return {row.name: row for row in (*rows, *body)}
 

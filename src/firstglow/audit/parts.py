@@ -79,8 +79,15 @@ def document(found: Audit) -> dict[str, Any]:
         ],
         "order": order(found),
         "mains": dict(found.stood.mains),
-        "unsolved": list(found.stood.unsolved),
+        "unsolved": unsolved(found),
     }
+
+
+def unsolved(found: Audit) -> list[str]:
+    """Ways that would not settle, by their text."""
+    amplifier = found.stood.amplifier
+    lost = found.stood.restart is None and amplifier.of_kind("inlet") and amplifier.of_kind("valve")
+    return [*found.stood.unsolved, *(["hot restart"] if lost else [])]
 
 
 def order(found: Audit) -> list[dict[str, Any]]:

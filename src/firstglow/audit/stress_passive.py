@@ -9,6 +9,7 @@ from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.stress import Stress, least, most
+from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Array, Stood
 
 AIR = 50.0
@@ -83,8 +84,14 @@ def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
     share = BYPASS_SHARE if plus in cathodes else ELECTROLYTIC_SHARE
     yield from most(stood, part, "working volts", "V", volts, rated, share, stood.where(cold=False))
     surge = None if rated is None else surge_volts(stood.amplifier, part.name, rated)
-    yield from most(stood, part, "surge volts", "V", swung, surge, SURGE_SHARE, stood.where(cold=True), faults=False)
-    yield from most(stood, part, "reverse volts", "V", np.maximum(-volts, 0.0), REVERSE_VOLTS, HALF)
+    again = stood.restart
+    swing = None if again is None else max(again.highest.get(part.name, 0.0), -again.lowest.get(part.name, 0.0))
+    cold = most(stood, part, "surge volts", "V", swung, surge, SURGE_SHARE, stood.where(cold=True), faults=False)
+    yield from or_restart(cold, swing)
+    wrong = 0.0 if again is None else -again.lowest.get(part.name, 0.0)
+    # the limit is one for hours; what a moment does is no sheet's, and told
+    note = "" if wrong <= REVERSE_VOLTS else f"and {wrong:.0f} V for a moment: {TEXT}"
+    yield from most(stood, part, "reverse volts", "V", np.maximum(-volts, 0.0), REVERSE_VOLTS, HALF, note=note)
     yield from _ripple(stood, part)
 
 
@@ -155,7 +162,8 @@ def diode(stood: Stood, part: Part) -> Iterator[Stress]:
                 volts_peak / ohms,
                 surge,
                 DIODE_SHARE,
-                note=note,
+                stood.where(cold=True),
+                note,
                 faults=False,
             )
             break
@@ -227,9 +235,12 @@ def wire(stood: Stood, part: Part) -> Iterator[Stress]:
     """Amps, and volts of its insulation to chassis (U0, not core to core)."""
     row = stood.row(part.name)
     amps = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row.get("amps", np.zeros(1))))
-    yield from most(stood, part, "amps", "A", amps, None, 0.0)
+    carries, u0 = (part.value(name) if part.values.get(name) else None for name in ("amps", "volts"))
+    yield from most(stood, part, "amps", "A", amps, carries, PLAIN_SHARE)
     crest = [np.abs(stood.dc(j)) + sqrt(2.0) * np.abs(stood.ac(j)) for j in part.leads.values()]
-    yield from most(stood, part, "volts to chassis, crest", "V", np.maximum(*crest[:2]), None, 0.0)
+    note = "" if u0 is None else f"crest of U0, {u0:.0f} V ac"
+    rating = None if u0 is None else sqrt(2.0) * u0
+    yield from most(stood, part, "volts to chassis, crest", "V", np.maximum(*crest[:2]), rating, PLAIN_SHARE, note=note)
 
 
 def lamp(stood: Stood, part: Part) -> Iterator[Stress]:
@@ -256,7 +267,8 @@ def inlet(stood: Stood, part: Part) -> Iterator[Stress]:
     for t in stood.amplifier.of_kind("transformer"):
         own = [stood.row(f"{t.name} {w.name}")["amps_rms"] for w in t.windings if w.role == "primary"]
         amps = amps + (np.max(own, axis=0) if own else 0.0)
-    yield from most(stood, part, "amps, rms", "A", amps, None, 0.0, faults=False)
+    rated = part.value("amps") if part.values.get("amps") else None
+    yield from most(stood, part, "amps, rms", "A", amps, rated, PLAIN_SHARE, faults=False)
 
 
 def terminals(stood: Stood, part: Part) -> Iterator[Stress]:

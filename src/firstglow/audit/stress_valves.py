@@ -5,6 +5,7 @@ maximum or absolute limit must hold on the highest mains too (rating systems of 
 """
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.stress import Stress, least, most
 from firstglow.audit.stress_passive import inverse, source
+from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Level, Stood
 from firstglow.devices.rectifier import valve_series
 from firstglow.readings.rated import section_of
@@ -22,6 +24,8 @@ SHARE = 0.10
 """Margin under which a valve's limit is tight (a valve's own spread, PHYSICS: 7 to 10 %)."""
 HEATER, HEATER_SHARE = 0.10, 0.045
 """A heater's limit either way, and the margin left at 5 % (common practice: 5 % good, 10 % the limit)."""
+BRIEFLY = 2.0
+"""Times its rated current that a cathode gives for a part of a second (common practice)."""
 LONG_TAIL = 5.0
 """A cathode this many times further from chassis than its grid from the cathode holds its current by itself."""
 
@@ -46,9 +50,19 @@ def valve(stood: Stood, part: Part) -> Iterator[Stress]:
         if values is None or (rating is None and not needed):
             continue  # the sheet rates no such thing
         yield from most(stood, part, stress, unit, np.maximum(values, 0.0), rating, SHARE, here, sheet)
+    yield from _again(stood, part, limits.cathode_amps)
     yield from _both_plates(stood, part, limits, here)
     yield from _grid_leak(stood, part, limits)
     yield from _heater_to_cathode(stood, part, limits)
+
+
+def _again(stood: Stood, part: Part, rating: float | None) -> Iterator[Stress]:
+    """Cathode amps of a hot restart, where they are well over the running ones and the sheet rates any."""
+    again = stood.restart
+    if again is None or rating is None or part.name not in {o.valve for o in stood.roles.outputs}:
+        return
+    note = f"for a part of a second; {BRIEFLY:g} times its rating for good (common practice)"
+    yield Stress("cathode amps, switching on hot", again.amps[part.name], "A", BRIEFLY * rating, TEXT, note=note)
 
 
 def _both_plates(stood: Stood, part: Part, limits: Any, here: Any) -> Iterator[Stress]:
@@ -77,11 +91,13 @@ def _grid_leak(stood: Stood, part: Part, limits: Any) -> Iterator[Stress]:
             return
         fixed = small.cathode_resistor is None
     rating = limits.grid_leak_fixed_ohms if fixed else limits.grid_leak_self_ohms
-    if rating is None:
-        return
+    if rating is None and (limits.grid_leak_fixed_ohms or limits.grid_leak_self_ohms):
+        return  # the sheet limits it for the other kind of bias alone
     ohms = cold_ohms(stood.amplifier, Situation(0.0, pots=stood.pots), [(part.leads["grid"], "chassis")])[0]
     kind = "fixed bias" if fixed else "cathode bias"
-    yield Stress("grid leak", float(ohms[0]), "ohm", rating, f"any way; {kind}", tight=0.0, note=f"limit for {kind}")
+    moves = f"; 1 µA of grid current moves its bias by {1e-6 * float(ohms[0]):.2g} V" if output is not None else ""
+    note = f"limit for {kind}{moves}"
+    yield Stress("grid leak", float(ohms[0]), "ohm", rating, f"any way; {kind}", tight=0.0, note=note)
 
 
 def _heater_to_cathode(stood: Stood, part: Part, limits: Any) -> Iterator[Stress]:
@@ -91,7 +107,9 @@ def _heater_to_cathode(stood: Stood, part: Part, limits: Any) -> Iterator[Stress
         return
     apart = np.abs(stood.dc(cathode) - stood.dc(heater.leads["1"]))
     here = stood.where() & np.array([part.envelope not in w.situation.out for w in stood.ways])
-    yield from most(stood, part, "heater to cathode volts", "V", apart, limits.heater_cathode_volts, SHARE, here)
+    again = None if stood.restart is None else stood.restart.apart.get(part.name)
+    standing = most(stood, part, "heater to cathode volts", "V", apart, limits.heater_cathode_volts, SHARE, here)
+    yield from or_restart(standing, again)
 
 
 def rectifier(stood: Stood, part: Part) -> Iterator[Stress]:
@@ -107,11 +125,23 @@ def rectifier(stood: Stood, part: Part) -> Iterator[Stress]:
     piv = np.max([inverse(stood, part.leads[p], part.leads["cathode"]) for p in plates], axis=0)
     here = stood.where(level=level)
     yield from most(stood, part, "peak inverse volts", "V", piv, rated.get("piv_max_V"), SHARE, here)
-    yield from _fed(stood, part, rated, here)
+    yield from _fed(stood, part, rated, here, level)
     yield from _heater_to_cathode(stood, part, limits)
 
 
-def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any) -> Iterator[Stress]:
+def _farads_note(part: Part) -> str:
+    """What the sheet means by its largest first capacitor."""
+    from firstglow.devices.published import published_types
+
+    limits = published_types().get(part.type or "", {}).get("limits", {}).get("rectifier", {})
+    rest = str(limits.get("rating_system", "")).partition(";")[2].strip()
+    more = [rest] if "uF" in rest else []
+    more += [str(limits["doubt"])] if "uF" in str(limits.get("doubt", "")) else []
+    peaks = "more makes its peaks higher"
+    return "; ".join([peaks, *more])
+
+
+def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any, level: Level) -> Iterator[Stress]:
     """What the winding and the reservoir do to it."""
     for supply in stood.roles.supplies:
         legs = [leg for leg in supply.legs if part.name in leg.rectifiers]
@@ -126,33 +156,48 @@ def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any) -> Ite
         if supply.input != "capacitor":
             continue
         first = sum(stood.amplifier.parts[c].value("farads") for c in supply.reservoirs or (supply.reservoir,) if c)
-        if "c_in_max_uF" in rated:
-            most_farads = rated["c_in_max_uF"] * 1e-6
-            yield Stress("first capacitor", first, "F", most_farads, "any way", note="more makes its peaks higher")
+        most_farads = rated["c_in_max_uF"] * 1e-6 if "c_in_max_uF" in rated else None
+        yield Stress("first capacitor", first, "F", most_farads, "any way", note=_farads_note(part))
         volts = float(rms[int(np.flatnonzero(here)[0])])
         if (needed := supply_ohms(part.type or "", volts)) is not None:
             each = np.full(len(stood.ways), min(ohms))
             note = "winding and reflected primary, a plate"
             yield from least(stood, "supply ohms a plate", "ohm", each, needed, 0.0, here, note)
-        if "i_hot_switch_max_A" in rated:
-            law: Any = section_of(part).law
-            amps = np.max([valve_series(c, r, law.perveance)[0] for c, r in zip(crests, ohms, strict=True)], axis=0)
-            note = "empty reservoir and hot cathode, at the crest"
-            yield from most(
-                stood, part, "hot switching amps", "A", amps, rated["i_hot_switch_max_A"], 0.0, here, note, faults=False
-            )
+        law: Any = section_of(part).law
+        amps = np.max([valve_series(c, r, law.perveance)[0] for c, r in zip(crests, ohms, strict=True)], axis=0)
+        stated = rated.get("i_hot_switch_max_A")
+        note = "empty reservoir and hot cathode, at the crest"
+        note += "" if stated is not None else "; what its least supply ohms let through"
+        limit = stated if stated is not None else switched_amps(part.type or "")
+        for s in most(stood, part, "hot switching amps", "A", amps, limit, 0.0, here, note, faults=False):
+            yield replace(s, situation=f"hot restart{', highest mains' if level == 'high' else ''}")
         return
 
 
 def supply_ohms(kind: str, volts: float) -> float | None:
-    """Least ohms ahead of a plate at so many volts rms, straight between the maker's rows; None where it gives none."""
+    """Least ohms ahead of a plate at so many volts rms, straight between the maker's rows; outside them in proportion to the
+    volts, which keeps the crest over the ohms, the amps into an empty reservoir. None where the maker gives none."""
     from firstglow.devices.published import published_types
 
     table = published_types().get(kind, {}).get("min_supply_impedance")
     if not table:
         return None
     rows = sorted((r["vrms_per_plate"], r["r_min_per_plate_ohm"]) for r in table)
+    lowest, highest = rows[0], rows[-1]
+    if not lowest[0] <= volts <= highest[0]:
+        volts_at, ohms_at = lowest if volts < lowest[0] else highest
+        return float(ohms_at * volts / volts_at)
     return float(np.interp(volts, [v for v, _ in rows], [r for _, r in rows]))
+
+
+def switched_amps(kind: str) -> float | None:
+    """Amps that a maker's least ohms let through at the crest, the most of its rows; None where it gives none. It is what a sheet
+    that rates ohms rates instead of a hot-switching current."""
+    from firstglow.devices.published import published_types
+
+    table = published_types().get(kind, {}).get("min_supply_impedance") or ()
+    amps = [np.sqrt(2.0) * r["vrms_per_plate"] / r["r_min_per_plate_ohm"] for r in table]
+    return float(max(amps)) if amps else None
 
 
 def heater(stood: Stood, part: Part) -> Iterator[Stress]:

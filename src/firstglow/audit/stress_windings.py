@@ -23,8 +23,8 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
     for w in part.windings:
         name = f"{part.name} {w.name}"
         row = stood.row(name)
-        if w.role == "primary":
-            continue
+        if w.role == "primary" and w.amps is None:
+            continue  # no primary is marked with its amps as a rule: the volt-amperes say it
         rating = None if w.amps is None else w.amps.value
         unrated = unrated or rating is None
         rms = float(np.max(row["amps_rms"][running]))
@@ -64,13 +64,14 @@ def output_transformer(stood: Stood, part: Part) -> Iterator[Stress]:
     """Push-pull: dc of one half against the other. Single-ended: dc through its primary."""
     sides = [stood.row(f"{part.name} plate {side}")["amps"] for side in "ab" if f"plate {side}" in part.leads]
     running = stood.where(level="now", runs=True)
+    stated = part.value("dc_amps") if part.values.get("dc_amps") else None
     if len(sides) == 1:
-        yield from most(stood, part, "dc amps of its plate", "A", sides[0], None, 0.0, running)
+        yield from most(stood, part, "dc amps of its plate", "A", sides[0], stated, SHARE, running)
         return
     one, two = (np.abs(s) for s in sides)
     among = np.where(running, 0.5 * (one + two), 0.0)
-    rating = UNBALANCE * float(among.max())
-    note = "valves as the file has them; 10 % of one half's"
+    rating = stated if stated is not None else UNBALANCE * float(among.max())
+    note = "valves as the file has them" + ("" if stated is not None else "; 10 % of one half's")
     yield from most(
         stood, part, "dc unbalance of its halves", "A", one - two, rating or None, 0.5, running, note, faults=False
     )

@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.roles import Roles, roles
 from firstglow.amplifier.situation import Fault, Situation
@@ -15,6 +16,9 @@ from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.idle import stand
 from firstglow.solver.overshoot import overshoot
 from firstglow.solver.standing import SolveError, Standing
+
+if TYPE_CHECKING:
+    from firstglow.audit.stress_restart import Restart
 
 Array = NDArray[np.float64]
 Level = Literal["now", "high", "low"]
@@ -54,6 +58,13 @@ class Stood:
     def roles(self) -> Roles:
         """What everything is for."""
         return roles(self.amplifier)
+
+    @cached_property
+    def restart(self) -> "Restart | None":
+        """What a hot restart brings; worked out when first asked for."""
+        from firstglow.audit.stress_restart import restart
+
+        return restart(self)
 
     def row(self, name: str) -> Mapping[str, Array]:
         """The standing row of a part or winding, (way,) each; empty for what has none."""
@@ -190,9 +201,18 @@ def neighbours(amplifier: Amplifier, found: Roles) -> Iterator[tuple[str, tuple[
             yield f"wiper of {pot.pot} open", (Fault(pot.pot, "wiper open"),)
     for supply in found.supplies:
         if supply.use == "bias":
-            yield f"bias supply {supply.name} lost", tuple(Fault(r, "open") for r in supply.rectifiers)
+            fuses = [p.name for leg in supply.legs for p in _fuses(amplifier, leg)]
+            fused = f" or {', '.join(dict.fromkeys(fuses))} open" if fuses else ""
+            yield f"bias supply {supply.name} lost{fused}", tuple(Fault(r, "open") for r in supply.rectifiers)
     for output in found.outputs:
         yield f"{output.valve} shorted, plate to cathode", (Fault(output.valve, "plate to cathode"),)
+
+
+def _fuses(amplifier: Amplifier, leg: Leg) -> Iterator[Part]:
+    """Fuses in the way of a rectifier."""
+    for name in (*leg.series_ac, *leg.series_dc, *(r for stage in leg.stages for plate in stage for r in plate.series)):
+        if amplifier.parts[name].kind == "fuse":
+            yield amplifier.parts[name]
 
 
 def _laid(circuit: Circuit, way: Way) -> Array:

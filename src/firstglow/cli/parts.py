@@ -137,6 +137,8 @@ def _unknown(found: "Audit") -> Iterator[str]:
 
 def _faults(found: "Audit") -> Iterator[str]:
     """What would not survive a neighbour's fault."""
+    from firstglow.audit.parts import unsolved
+
     hurt: dict[str, list[str]] = {}
     for a in found.parts:
         for s in a.stresses:
@@ -149,8 +151,8 @@ def _faults(found: "Audit") -> Iterator[str]:
         yield "the list opens, and is meant to)"
     for situation, parts in hurt.items():
         yield f"  {situation}: {', '.join(parts)}"
-    if found.stood.unsolved:
-        yield f"  not worked out: {', '.join(found.stood.unsolved)}"
+    if lost := unsolved(found):
+        yield f"\n  not worked out: {', '.join(lost)}"
 
 
 def _order(lines: Sequence[dict[str, Any]]) -> Iterator[str]:
