@@ -108,7 +108,9 @@ def _behind(b: Behind) -> dict[str, Any]:
         "rated_watts": b.rated, "matches_amps": b.matches,
         "compared": [{"amps": r.amps, "valve": r.valve, "silicon": r.silicon, "resistor": r.resistor} for r in b.rows],
         "switch_on": {
-            word: {"most_volts": s.most, "at_s": s.at, "there_s": s.there, "draws_s": s.draws}
+            word: None
+            if s is None
+            else {"most_volts": s.most, "at_s": s.at, "there_s": s.there, "draws_s": s.draws}
             for word, s in (("resistor", b.resistor_on), ("valve", b.valve_on))
         },
         "capacitors": [_held(h) for h in b.held],

@@ -18,8 +18,9 @@ from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.overshoot import overshoot
 from firstglow.solver.standing import SolveError
 
-SAME = 0.01
-"""Mains nearer to the mark than this count as on it."""
+OVER, UNDER = 0.02, 0.05
+"""Mains over the mark by more than the one, or under it by more than the other (makers' 5 %), ask for something: a socket's
+own wandering is as much."""
 EFFICIENCY = 0.6
 """Output watts over the watts that the output stage draws at full power, transformer included (class AB pentodes and beam
 valves; common practice, 0.5 to 0.65)."""
@@ -82,7 +83,7 @@ class Today:
     @property
     def needs(self) -> bool:
         """Is there anything to bring down (or up)?"""
-        return abs(self.over) > SAME
+        return not -UNDER <= self.over <= OVER
 
     @property
     def findings(self) -> tuple[str, ...]:

@@ -7,7 +7,7 @@ silicon and the resistor, presets set again in each.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -63,7 +63,8 @@ class SwitchOn:
 class Behind:
     """One supply. valve: the type that silicon replaces. ohms; amps_rms through it at the highest current compared; heat,
     rated [W]. rows: compared. matches: dc amps at which the resistor gives the valve's HT (None: at none of those
-    compared). resistor_on, valve_on: a switch-on with each. held: what it puts on the capacitors. real: silicon stands in
+    compared). resistor_on, valve_on: a switch-on with each (None where
+    nothing says what heated the valve). held: what it puts on the capacitors. real: silicon stands in
     the amplifier as the file has it; False: asked for with --silicon."""
 
     supply: str
@@ -75,7 +76,7 @@ class Behind:
     rows: tuple[Compared, ...]
     matches: float | None
     resistor_on: SwitchOn
-    valve_on: SwitchOn
+    valve_on: SwitchOn | None
     held: tuple[Held, ...]
     real: bool
 
@@ -97,7 +98,7 @@ def behind_silicon(
                 kind = str(amplifier.parts[supply.rectifiers[0]].type)
                 out.append(_one(silicon, amplifier, supply.joint, kind, mains_now, real=False))
             continue
-        was = _as_drawn(drawn, supply)
+        was = _as_drawn(amplifier, drawn, supply)
         kind = replaced or next((str(p.type) for p in was if p.kind == "rectifier"), "")
         if kind:
             valve = with_valve(amplifier, supply, kind, () if replaced else was)
@@ -105,15 +106,25 @@ def behind_silicon(
     return tuple(out)
 
 
-def _as_drawn(drawn: Amplifier | None, supply: Supply) -> list[Part]:
-    """The rectifier valves that fed the same joint in the drawing, and their heaters."""
+def _as_drawn(amplifier: Amplifier, drawn: Amplifier | None, supply: Supply) -> list[Part]:
+    """The rectifier valves that fed the same joint in the drawing, and their heaters, on the joints as they are named now."""
     if drawn is None:
         return []
     for other in roles(drawn).supplies:
         if other.joint == supply.joint and other.kind == "valve":
             names = [*other.rectifiers, *(f"{drawn.parts[r].envelope} heater" for r in other.rectifiers)]
-            return [drawn.parts[n] for n in names if n in drawn.parts]
+            return [_joined(amplifier, drawn, drawn.parts[n]) for n in names if n in drawn.parts]
     return []
+
+
+def _joined(amplifier: Amplifier, drawn: Amplifier, part: Part) -> Part:
+    """A drawn part's leads on the joints that hold the same terminals now."""
+    now = {t: j.name for j in amplifier.joints.values() for t in j.terminals}
+    leads = {}
+    for lead, joint in part.leads.items():
+        same = [now[t] for t in drawn.joints[joint].terminals if t in now]
+        leads[lead] = joint if joint in amplifier.joints or not same else same[0]
+    return replace(part, leads=leads)
 
 
 def _one(silicon: Amplifier, valve: Amplifier, joint: str, kind: str, mains_now: float | None, real: bool) -> Behind:
@@ -141,9 +152,14 @@ def _one(silicon: Amplifier, valve: Amplifier, joint: str, kind: str, mains_now:
     ht = {n: float(v) for n, v in laid[1].items()}
     return Behind(
         joint, kind, ohms, rms, heat, made_watts(max(TWICE * heat, 3.0), "wirewound"), rows, _crossing(rows),
-        _switched(padded, high), _switched(tube, high),
+        _switched(padded, high), _switched(tube, high) if _heated(valve, joint) else None,
         held(silicon, roles(silicon), padded.circuit, laid[0], ht), real,
     )  # fmt: skip
+
+
+def _heated(valve: Amplifier, joint: str) -> bool:
+    """Is the rectifier valve's heater drawn, so that it warms up?"""
+    return all(f"{valve.parts[r].envelope} heater" in valve.parts for r in _supply(valve, joint).rectifiers)
 
 
 def _supply(amplifier: Amplifier, joint: str) -> Supply:

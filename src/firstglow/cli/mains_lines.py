@@ -17,7 +17,7 @@ SMALL_VOLTS = 0.5
 def lines(found: "MainsAudit") -> Iterator[str]:
     """All of it."""
     t = found.today
-    how = f"{abs(100 * t.over):.0f} % {'over' if t.over > 0 else 'under'}" if t.needs else "as marked"
+    how = f"{abs(100 * t.over):.0f} % {'over' if t.over > 0 else 'under'}" if abs(t.over) >= 0.005 else "as marked"
     yield f"{t.amplifier.name} on {t.now:g} V mains; its primary is marked {t.mark:g} V: {how}"
     yield from _findings(found)
     yield ""
@@ -96,7 +96,7 @@ def _ways(found: "MainsAudit") -> Iterator[str]:
     t = found.today
     yield ""
     if not found.ways and not found.heaters:
-        told = "within 1 % of the mark" if not t.needs else "no made part comes nearer"
+        told = "none asked for: near enough to the mark" if not t.needs else "no made part comes nearer"
         yield f"WAYS: {told}. With --mains-now VOLTS as read at the socket it works them out."
         return
     if found.ways:
@@ -189,10 +189,8 @@ def _behind(b: "Behind") -> Iterator[str]:
         yield "  It comes nearest at idle and matches at none of these currents."
     s, v = b.resistor_on, b.valve_on
     draws = f", {s.draws:.0f} s before an output valve draws" if s.draws is not None and s.draws > s.there + 1 else ""
-    yield (
-        f"  At a switch-on no resistor helps: HT stands at {s.most:.0f} V after {s.there:.1g} s{draws}; "
-        f"the {b.valve} came to {v.most:.0f} V in {v.there:.0f} s."
-    )
+    was = "" if v is None else f"; the {b.valve} came to {v.most:.0f} V in {v.there:.0f} s"
+    yield f"  At a switch-on no resistor helps: HT stands at {s.most:.0f} V after {s.there:.1g} s{draws}{was}."
     for h in b.held:
         rated = "its rating is not said" if h.working is None else f"marked {h.working:.0f} V, surge {h.surge:.0f} V"
         yield f"    {h.part}: {h.volts:.0f} V; {rated}: {h.verdict}"
