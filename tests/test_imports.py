@@ -12,7 +12,7 @@ MAY = {
     "amplifier": {"quantities"},
     "devices": {"quantities"},
     "solver": {"quantities", "amplifier", "devices"},
-    "readings": {"quantities", "amplifier", "devices", "solver"},
+    "readings": {"quantities", "markings", "amplifier", "devices", "solver"},
     "windings": {"quantities", "amplifier", "readings"},
     "ladder": {"quantities", "records", "amplifier", "devices", "solver", "readings"},
     "audit": {"quantities", "markings", "amplifier", "devices", "solver", "readings"},

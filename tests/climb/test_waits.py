@@ -100,7 +100,7 @@ def test_what_a_make_safe_found_is_said_before_the_next_power_and_not_again() ->
     up_to(climb, clock, "4/HT1 after 5 min/shared")
     climb.switch_off()
     slow(climb, clock)
-    assert "bleeder is open" in " ".join(shown(climb).split())
+    assert "what drains it is open" in " ".join(shown(climb).split())
     up_to(climb, clock, "4/HT1 after 10 min/shared")
     climb.switch_off()
     while climb.step.kind == "make safe":

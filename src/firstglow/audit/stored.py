@@ -16,44 +16,16 @@ from firstglow.amplifier.named import check_names
 from firstglow.amplifier.options import SituationError
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import supplies
-from firstglow.markings.made import made_watts
-from firstglow.markings.series import next_down, preferred
+from firstglow.readings.bleeder import MINUTE, Bleeder, bleeder
 from firstglow.solver.discharge import (
     HAZARD_VOLTS,
     Discharge,
-    Tool,
     capacitor_starts,
     discharge,
     tool_ohms,
 )
 
 Array = NDArray[np.float64]
-
-MINUTE = 60.0
-"""A capacitor that is not below 60 V by then gets a bleeder proposed [s]."""
-TRIES = 36
-"""E24 steps down from four times what the capacitors alone ask for."""
-EXACT = 0.05
-"""A bleeder's own tolerance, which slows it."""
-HALF = 0.5
-"""Part of its rating that a bleeder is let run at, for years in a warm chassis (common practice)."""
-RESISTOR_VOLTS = 350.0
-"""Volts that one film resistor of 1 to 3 W stands (common practice; the maker's figure counts)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Bleeder:
-    """across: the capacitor. ohms: of all in series, each ``each_ohms``, ``count`` of them. each_volts: on each.
-    each_watts: a made rating, run at half of it. seconds: until its supply is below 60 V with it.
-    """
-
-    across: str
-    ohms: float
-    count: int
-    each_ohms: float
-    each_volts: float
-    each_watts: float
-    seconds: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,27 +121,6 @@ def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, ope
         tuple(opened),
         fall,
     )
-
-
-def bleeder(
-    amplifier: Amplifier, name: str, with_it: Sequence[str], start: Mapping[str, float], faults: Sequence[Fault] = ()
-) -> Bleeder | None:
-    """A resistor across a capacitor (E24, as many in series as its volts ask for) with which it and those of ``with_it`` are
-    below 60 V within a minute, capacitance and resistance at the high end of their spreads; None where none does."""
-    leads, volts = amplifier.parts[name].leads, abs(start[name])
-    farads = sum(amplifier.parts[n].value("farads") for n in with_it)
-    count = int(np.ceil(volts / RESISTOR_VOLTS))
-    each = preferred(4.0 * MINUTE / (farads * float(np.log(volts / HAZARD_VOLTS))) / count, "E24")
-    for _ in range(TRIES):
-        tool = Tool(leads["+"], leads["-"], each * count * (1.0 + EXACT))
-        fall = discharge(amplifier, Situation(0.0), start, faults, high=True, tool=tool)
-        seconds = max(float(np.max(fall.of(n).below_60_s)) for n in with_it)
-        if seconds <= MINUTE:
-            watts = (volts / count) ** 2 / each / HALF
-            made = made_watts(watts, "film") or made_watts(watts, "wirewound")
-            return None if made is None else Bleeder(name, each * count, count, each, volts / count, made, seconds)
-        each = next_down(0.99 * each, "E24")  # at or below: one step of a series of twenty-four is 10 %
-    return None
 
 
 def _bleeders(amplifier: Amplifier, rows: Sequence[Kept], faults: Sequence[Fault]) -> dict[str, Bleeder]:

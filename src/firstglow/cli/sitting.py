@@ -13,6 +13,7 @@ from firstglow.ladder.ladder import own_situation
 from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
 from firstglow.ladder.waits import advised
+from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import ReadingsError
 from firstglow.readings.slips import alone
 from firstglow.records.store import MEMORY
@@ -103,19 +104,19 @@ class Sitting:
                     f'"{text}": no reading and no word of ours; {", ".join(WORDS)}; try {near[0]}'
                 ) from error
             raise
-        self._verdict(found, reading.planned.what, text)
+        self._verdict(found, reading, text)
 
-    def _verdict(self, found: Answered, what: str, text: str) -> None:
+    def _verdict(self, found: Answered, reading: ExpectedReading, text: str) -> None:
         verdict = found.verdict
         if verdict is None:
             return
         if verdict.verdict in ("go on", "note only"):
-            self._last, self._tried = screens.last_line(verdict.verdict, what, text), []
+            self._last, self._tried = screens.last_line(verdict.verdict, reading.planned.what, text), []
             return
         innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
         lines = screens.verdict_lines(
             verdict.verdict, alone(verdict.why, found.slips), verdict.check_first, [s.text for s in found.slips], innocent,
-            on=self.climb.state == "switched off",
+            on=self.climb.state == "switched off" and reading.planned.under_power,
         )  # fmt: skip
         self._last = ""
         if self.climb.state == "switched off":

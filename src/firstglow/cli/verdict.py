@@ -38,6 +38,7 @@ def command(
     from firstglow.readings.meters import meter_from_table
     from firstglow.readings.taken import read_taken
     from firstglow.readings.verdict import verdict
+    from firstglow.sheets.climb_screen import called
 
     gear = bench_of(bench)
     meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else None
@@ -56,7 +57,8 @@ def command(
             "Where a chart has the reading: chart against expected questions the drawing, expected against read the amplifier."
         )
     for v in told.verdicts:
-        say(f"{SIGNS[v.verdict]} {v.verdict.upper():<15} {v.id} = {v.value}")
+        word = called(v.verdict, on=ladder.expected.by_id[v.id].planned.under_power)
+        say(f"{SIGNS[v.verdict]} {word:<15} {v.id} = {v.value}")
         say(f"    {v.why}")
         for line in side_by_side(charts.get(v.id, ()), ladder.expected.by_id[v.id], v.compared):
             say(f"    {line}")

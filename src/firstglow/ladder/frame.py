@@ -11,7 +11,7 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.role_types import Loop, Roles
 from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
-from firstglow.ladder import unfit
+from firstglow.ladder import drains, unfit
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.overloads import Overload, by_part
 from firstglow.ladder.places import End, end_at, end_of, own_name
@@ -139,7 +139,7 @@ class Frame(Structure):
         structural = structure_findings(self.amplifier)
         # a capacitor that is unfit has its line already, with the states in which it is
         beside = [o for o in self.overloaded if o.part not in self.dials.unfit]
-        return structural + unfit.findings(self) + by_part(beside)
+        return structural + unfit.findings(self) + drains.findings(self) + by_part(beside)
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""

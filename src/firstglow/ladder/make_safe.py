@@ -1,18 +1,18 @@
 """The foot of every rung: off, unplug, wait the computed fall, discharge, below 10 V. And what is live before that."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, isfinite
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder.drains import starts
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, capacitor_starts, discharge, tool_ohms
+from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, discharge, tool_ohms
 
 TOOL_WATTS = 10.0  # W, wirewound (common practice)
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
@@ -57,19 +57,19 @@ def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSa
     """
     made = [MakeSafe(False)] * len(rungs)
     batches: dict[str, list[int]] = {}
-    starts = {n: _start(frame, situations) for n, situations in enumerate(rungs)}
+    begin = {n: starts(frame, situations) for n, situations in enumerate(rungs)}
     last = {n: [at for at in situations if at.mains_volts > 0] for n, situations in enumerate(rungs)}
     for n, powered in last.items():
         if powered:
             batches.setdefault(_network(powered[-1]), []).append(n)
     for members in batches.values():
         at = last[members[0]][-1]
-        volts = {name: np.array([starts[n][name] for n in members]) for name in starts[members[0]]}
+        volts = {name: np.array([begin[n][name] for n in members]) for name in begin[members[0]]}
         slow = discharge(frame.amplifier, at, volts, high=True)
         inside = [c for c in slow.capacitors if c.part not in on_mains(frame)]
         waits = [np.broadcast_to(c.below_60_s, (len(members),)) for c in inside]
         for column, n in enumerate(members):
-            made[n] = _one(frame, starts[n], max((float(w[column]) for w in waits), default=0.0))
+            made[n] = _one(frame, begin[n], max((float(w[column]) for w in waits), default=0.0))
     return made
 
 
@@ -93,24 +93,6 @@ def plug_lines(frame: Frame, mains_volts: float) -> tuple[str, ...]:
         return ()
     fill = {"parts": ", ".join(parts), "volts": f"{2**0.5 * mains_volts:.0f}", "hazard": f"{HAZARD_VOLTS:.0f}"}
     return (frame.words.text("rung.note.plug", **fill),)
-
-
-def _start(frame: Frame, situations: Sequence[Situation]) -> dict[str, float]:
-    """The highest volts on each capacitor, + minus -, over the powered situations of a rung; on the mains side the peak
-    of the mains, which the worst moment of switch-off leaves there."""
-    found = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
-    for at in situations:
-        if at.mains_volts == 0.0:
-            continue
-        joints = frame.physics.joints(at)
-
-        def dc(joint: str, joints: Mapping[str, tuple[float, float]] = joints) -> NDArray[np.float64]:
-            return np.full(1, joints.get(joint, (0.0, 0.0))[0])
-
-        for name, volts in capacitor_starts(frame.amplifier, at.mains_volts, dc).items():
-            if abs(volts[0]) >= abs(found[name]):
-                found[name] = float(volts[0])
-    return found
 
 
 def _one(frame: Frame, start: dict[str, float], seconds: float) -> MakeSafe:

@@ -7,7 +7,7 @@ from firstglow.amplifier.bases import find
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
-from firstglow.ladder import stops
+from firstglow.ladder import drains, stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.rows import (
@@ -256,16 +256,18 @@ def _loudspeakers(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
 def _falls(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 26
     for supply in frame.supplies("ht"):
         seconds = fall_seconds(frame, at, supply.joint, FALL_TIMES)
+        bare = drains.undrained(frame, supply)
         yield frame.reading(
             RUNG,
             f"{supply.joint} fall",
-            "fall",
+            "fall_bare" if bare else "fall",
             frame.joint(supply.joint),
             frame.joint(supply.ret),
             at,
             quantity="volts after",
             seconds=seconds,
-            stops=(stops.twice_as_slow("bleeder open"),),
+            stops=() if bare else (stops.twice_as_slow("bleeder open"),),
+            note_only=frame.words.text("rung.note.undrained", fit=drains.fit(frame, supply)) if bare else "",
             fill={"node": frame.joint(supply.joint).text, "seconds": seconds},
         )
 

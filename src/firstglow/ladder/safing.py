@@ -149,7 +149,7 @@ def _fell(text: str, place: Place, safing: Safing, fall: Fall, now: datetime) ->
         return Step("fell", text.strip(), data)
     why = (
         f"{place.part} still stands at {abs(volts):.0f} V after {seconds:.0f} s: it should be at {predicted:.0f} V or "
-        f"less, and it falls at most half as fast as it should: a bleeder is open, or this is another joint"
+        f"less, and it falls at most half as fast as it should: what drains it is open, or this is another joint"
     )
     return Step("slow", text.strip(), data, why)
 

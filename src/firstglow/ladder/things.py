@@ -5,6 +5,8 @@ A text says ``<choke: ...>`` for what is said only where there is one, ``<no cho
 
 from typing import TYPE_CHECKING
 
+from firstglow.ladder.drains import undrained
+
 if TYPE_CHECKING:
     from firstglow.amplifier.model import Part
     from firstglow.amplifier.role_types import OutputValve
@@ -13,6 +15,7 @@ if TYPE_CHECKING:
 THINGS = frozenset(
     {
         "selenium",  # rectifiers of it, anywhere
+        "bleeder",  # a way through resistors that drains an HT supply once it is off
         "dial",  # a variable transformer on the bench
         "pot",  # a control that sets the bias of an output valve
         "bias",  # a negative voltage on an output grid, from wherever
@@ -42,6 +45,7 @@ def things(frame: "Frame") -> frozenset[str]:
     a, outputs = frame.amplifier, frame.roles.outputs
     there = {
         "selenium": any(p.type == "selenium" for p in a.of_kind("diode")),
+        "bleeder": not all(undrained(frame, s) for s in frame.supplies("ht")),
         "dial": frame.gear.variable_transformer,
         "bias supply": bool(frame.supplies("bias")),
         "bias electrolytic": _bias_electrolytic(frame),

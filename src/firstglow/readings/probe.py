@@ -102,6 +102,11 @@ class PlannedReading:
     tool: str = ""
     settle_seconds: float = 0.0
 
+    @property
+    def under_power(self) -> bool:
+        """Is the mains on when it is read?"""
+        return self.situation.mains_volts > 0.0 and self.probe.quantity != "volts after"
+
 
 @dataclass(frozen=True, slots=True)
 class Hold:

@@ -161,13 +161,9 @@ def verdict_lines(
     """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part, except where
     a stop limit is passed: the fault that would explain it is taken as there until it is read again.
 
-    on: False where it is unplugged and a stop limit only says that it may not go on.
+    on: False where it is off already and a stop limit only says that it may not go on.
     """
-    word = (
-        verdict.upper()
-        if on or verdict != "switch off now"
-        else "DO NOT GO ON: it stays unplugged until this reads right"
-    )
+    word = called(verdict, on=on) if on else f"{called(verdict, on=on)}: it stays unplugged until this reads right"
     lines = [f"{SIGNS[verdict]} {word}", *("  " + t for t in wrap(why, WIDTH - 2))]
     checks = [f"check first: {text}" for text in check_first] if verdict != "go on" else []
     parts = [t for text in checks for t in _hanging("  ", text)]
@@ -177,6 +173,11 @@ def verdict_lines(
     head = "Nothing need be wrong with the amplifier" if innocent else "Look at this before any part"
     said = [f"  {'Or only a slip' if stopped else head}:", *(t for text in slips for t in _hanging("  - ", text))]
     return [*lines, *parts, *said] if stopped else [*lines, *said, *parts]
+
+
+def called(verdict: str, *, on: bool) -> str:
+    """A verdict's word. on: False where it is read with the power off, and there is nothing left to switch."""
+    return "DO NOT GO ON" if verdict == "switch off now" and not on else verdict.upper()
 
 
 def _hanging(first: str, text: str) -> list[str]:

@@ -1,0 +1,67 @@
+"""What empties an HT supply once it is off; and what to fit where nothing is drawn that does."""
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.situation import Situation
+from firstglow.amplifier.supplies import Supply
+from firstglow.ladder.unfit import most_mains
+from firstglow.readings.bleeder import bleeder
+from firstglow.solver.discharge import capacitor_starts, discharge
+
+if TYPE_CHECKING:
+    from firstglow.ladder.frame import Frame
+
+
+def starts(frame: "Frame", situations: Sequence[Situation]) -> dict[str, float]:
+    """The highest volts on each capacitor, + minus -, over the powered situations of a rung; on the mains side the peak
+    of the mains, which the worst moment of switch-off leaves there."""
+    found = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
+    for at in situations:
+        if at.mains_volts == 0.0:
+            continue
+        joints = frame.physics.joints(at)
+
+        def dc(joint: str, joints: Mapping[str, tuple[float, float]] = joints) -> NDArray[np.float64]:
+            return np.full(1, joints.get(joint, (0.0, 0.0))[0])
+
+        for name, volts in capacitor_starts(frame.amplifier, at.mains_volts, dc).items():
+            if abs(volts[0]) >= abs(found[name]):
+                found[name] = float(volts[0])
+    return found
+
+
+def undrained(frame: "Frame", supply: Supply) -> bool:
+    """Is there no way drawn, through resistors, from its reservoir's + to its -, with every valve cold?"""
+    at = frame.ht_only()
+    fall = discharge(frame.amplifier, at, starts(frame, [at]))
+    return supply.reservoir is not None and not fall.of(supply.reservoir).path
+
+
+def fit(frame: "Frame", supply: Supply) -> str:
+    """The resistor that empties it within a minute from the most that the socket may give, in words."""
+    at = frame.ht_only().but(mains_volts=most_mains(frame))
+    start = starts(frame, [at])
+    ends = {supply.ret, supply.joint, *supply.nodes}
+    parts = frame.amplifier.of_kind("capacitor")
+    mine = [p.name for p in parts if set(p.leads.values()) <= ends and abs(start[p.name]) > 0.0]
+    first = supply.reservoir or mine[0]
+    found = bleeder(frame.amplifier, first, mine, start)
+    if found is None:
+        return frame.words.text("finding.bleeder_none", part=first)
+    each = frame.ohms_text(found.each_ohms)
+    ohms = each if found.count == 1 else frame.words.text("finding.in_series", count=found.count, each=each)
+    fill = {"watts": f"{found.each_watts:g}", "volts": f"{found.each_volts:.0f}", "seconds": f"{found.seconds:.0f}"}
+    return frame.words.text("finding.bleeder", part=first, ohms=ohms, **fill)
+
+
+def findings(frame: "Frame") -> tuple[str, ...]:
+    """One line an HT supply that nothing drains."""
+    return tuple(
+        frame.words.text("finding.undrained", part=s.reservoir, node=s.joint, fit=fit(frame, s))
+        for s in frame.supplies("ht")
+        if undrained(frame, s)
+    )
