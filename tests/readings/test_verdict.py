@@ -238,3 +238,17 @@ def test_what_stands_where_nothing_may_is_the_fault_before_it_is_a_slip() -> Non
         found = verdict(alone, parse_taken(f'[readings]\n"{leak}" = "{value}"\n')).verdicts[0]
         assert (found.verdict, found.why.startswith(f"{row.text(float(value))} is")) == (answer, True)
         assert "Or a slip: is " in found.why
+
+
+def test_one_mistyped_name_hides_no_danger() -> None:
+    """The rest of the file is judged all the same: what must be switched off before the mistake, what goes on after it."""
+    text = '[readings]\n"3/ht" = "0.0"\n"4/humm" = "3"\n"4/ht" = "470"\n"3/bias/left" = "-34"\n"4/lamp" = "dark"\n'
+    with pytest.raises(ReadingsError) as caught:
+        verdict(ladder(), parse_taken(text, "r"))
+    lines = str(caught.value).splitlines()
+    assert lines[0].startswith("r:4: 4/ht: 470: SWITCH OFF NOW: 470.0 V is past the stop limit 450.0 V")
+    assert lines[0].endswith("; try off, plug out, make safe")
+    assert lines[1].startswith("r:3: 4/humm: no such reading")
+    assert lines[2].startswith("r:5: 3/bias/left: -34: LOOK FIRST")
+    assert lines[3].startswith("r:1: readings: GO ON: 3/ht, 4/lamp;")
+    assert all(line.count("; ") >= 2 and "; try " in line for line in lines)  # the form of every error (CONTRACTS.md)

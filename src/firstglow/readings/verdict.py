@@ -74,7 +74,8 @@ class Verdicts:
 
 
 def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
-    """Judge a readings file against a ladder. ReadingsError, a line each, for unknown ids and unreadable values."""
+    """Judge a readings file against a ladder. ReadingsError, a line each, for unknown ids and unreadable values: what the
+    other lines mean stands in it too, the dangerous ones first."""
     wrong = list(taken.wrong)
     for row in taken.readings:
         if row.id not in ladder.by_id:
@@ -88,10 +89,37 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
         except ReadingsError as error:
             wrong.append(str(error))
     if wrong:
-        raise told_in_order(wrong)
+        raise told_beside(ladder, judged, by_id, wrong)
     judged = [_against_cold(ladder, v, judged) for v in judged]
     judged = second_look(ladder, judged)
     return gates(ladder, judged)
+
+
+def told_beside(
+    ladder: ExpectedLadder, judged: Sequence[Verdict], rows: Mapping[str, Taken], wrong: Sequence[str]
+) -> ReadingsError:
+    """The mistakes of a readings file, and what its good lines mean: one mistyped name hides no danger."""
+    off = [v for v in judged if v.verdict == "switch off now"]
+    doubts = [v for v in judged if v.verdict in ("look first", "note only")]
+    good = [v.id for v in judged if v.verdict == "go on"]
+    lines = [_as_a_line(ladder, v, rows[v.id].where) for v in off]
+    lines += str(told_in_order(wrong)).splitlines()
+    lines += [_as_a_line(ladder, v, rows[v.id].where) for v in doubts]
+    if good:
+        file = rows[good[0]].where.rpartition(":")[0]
+        first = "; judged without the lines above; try them mended, and firstglow verdict again"
+        lines.append(f"{file}:1: readings: GO ON: {', '.join(good)}{first}")
+    return ReadingsError("\n".join(lines))
+
+
+def _as_a_line(ladder: ExpectedLadder, v: Verdict, where: str) -> str:
+    """A verdict in the form of an error: what was found, what is allowed, what to do."""
+    reading = ladder.by_id[v.id]
+    allowed = _band(reading) if reading.low is not None else " or ".join(reading.words)
+    stopped = v.verdict == "switch off now" and reading.planned.under_power
+    word = "DO NOT GO ON" if v.verdict == "switch off now" and not stopped else v.verdict.upper()
+    do = "off, plug out, make safe" if stopped else (v.check_first or ("reading it again",))[0]
+    return f"{where}: {v.id}: {v.value}: {word}: {v.why}; a healthy one: {allowed}; try {do}"
 
 
 def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> Verdict:
