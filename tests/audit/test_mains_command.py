@@ -77,3 +77,23 @@ def test_bad_input_is_one_line_with_a_remedy(words: tuple[str, ...], part: str) 
         assert code == 2
         text = "\n".join(said)
     assert part in text and "try" in text
+
+
+def test_check_holds_capacitors_against_todays_mains(tmp_path: Path) -> None:
+    """400 V capacitors: up to 253 V too much, at 230 V not; on 250 V today they are."""
+    file = tmp_path / "small.toml"
+    file.write_text(Path(B).read_text().replace("50+50u 450V", "50+50u 400V"))
+    said = {}
+    for words in ((), ("--mains-now", "250")):
+        done = CliRunner().invoke(main, ["check", str(file), "--json", *words])
+        assert done.exit_code == 0
+        said[words] = [line.split(":")[0] for line in json.loads(done.output)["findings"]]
+    assert said == {(): ["UNFIT AT HIGH MAINS"] * 2, ("--mains-now", "250"): ["UNFIT"] * 2}
+
+
+@pytest.mark.parametrize("verb", ["check", "discharge", "bias", "parts"])
+def test_mains_that_no_heater_lives_on_are_refused_by_each(verb: str) -> None:
+    done = CliRunner().invoke(main, [verb, A, "--mains-now", "500"])
+    assert done.exception is not None
+    code, lines = told(done.exception)  # type: ignore[arg-type]
+    assert code == 2 and "500 V on a primary marked 230 V" in lines[0] and "try" in lines[0]

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, bench_of, print_json, say
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, bench_of, mains_of, print_json, say
 
 if TYPE_CHECKING:
     from firstglow.amplifier.model import Amplifier
@@ -15,13 +15,16 @@ if TYPE_CHECKING:
 @FILE
 @AS
 @BENCH
+@MAINS
 @JSON
-def command(file: Path, as_: str, bench: Path | None, as_json: bool) -> None:
+def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_json: bool) -> None:
     """Every mistake in an amplifier file; findings in what it draws, by its structure and its ratings; and every default
     that stands in for what the file does not say, those worth measuring first.
 
     \b
     Example:  firstglow check examples/b-*.toml
+    With --mains-now the capacitors are held against that; what parts draw, against
+    the mains that the primary is marked for.
     """
     from firstglow.amplifier import AmplifierError, load
 
@@ -35,7 +38,7 @@ def command(file: Path, as_: str, bench: Path | None, as_json: bool) -> None:
             print_json({"problems": rows, "defaults": [], "findings": []})
             raise click.exceptions.Exit(2) from None
         raise
-    findings = [*found_in(amplifier), *in_charts(amplifier, file)]
+    findings = [*found_in(amplifier, mains_of(amplifier, mains_now)), *in_charts(amplifier, file)]
     defaults = [
         {"part": d.part, "what": d.what, "value": d.value, "spread": d.spread, **in_si(d.value)}
         for d in amplifier.defaults
@@ -76,11 +79,12 @@ def _findings_head(count: int) -> str:
     return f"Findings: {count}, to be looked at before any power:"
 
 
-def found_in(amplifier: "Amplifier") -> list[str]:
-    """What the structure shows, then what the solution shows; one line each, none twice."""
+def found_in(amplifier: "Amplifier", mains_now: float | None = None) -> list[str]:
+    """What the structure shows, then what the solution shows; one line each, none twice. mains_now: at the socket [V rms],
+    default what the primary is marked for."""
     from firstglow.amplifier.findings import findings
 
-    found = dict.fromkeys((*findings(amplifier), *asked_too_much(amplifier)))
+    found = dict.fromkeys((*findings(amplifier), *asked_too_much(amplifier, mains_now)))
     second = by_the_solution(amplifier)
     return [second.get(text, text) for text in found]
 
@@ -126,7 +130,7 @@ def by_the_solution(amplifier: "Amplifier") -> dict[str, str]:
     return out
 
 
-def asked_too_much(amplifier: "Amplifier") -> list[str]:
+def asked_too_much(amplifier: "Amplifier", mains_now: float | None = None) -> list[str]:
     """Parts past their ratings as drawn, and capacitors that full mains would be too much for; one line each."""
     from firstglow.ladder.answers import SolverPhysics
     from firstglow.ladder.gear import Gear
@@ -139,7 +143,7 @@ def asked_too_much(amplifier: "Amplifier") -> list[str]:
     try:
         found = overloads(amplifier, physics)
         if amplifier.of_kind("transformer"):
-            told = frame_of(amplifier, Gear(amplifier.mains_volts), physics, found).findings
+            told = frame_of(amplifier, Gear(mains_now or amplifier.mains_volts), physics, found).findings
             return [*told, *at_the_limit(amplifier, physics), *grids(amplifier, physics)]
     except SolveError as error:
         return [f"As drawn it would not settle around {error.joint}: check the values of the parts there."]

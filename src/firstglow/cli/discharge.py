@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
+from firstglow.cli.output import AS, FILE, JSON, MAINS, mains_of, print_json, say
 
 
 @click.command()
@@ -29,7 +29,7 @@ def command(file: Path, as_: str, mains_now: str | None, opened: tuple[str, ...]
     amplifier = load(file, as_=as_)
     names = [n.strip() for words in opened for n in words.split(",") if n.strip()]
     checked(amplifier, names)
-    start = cold_start(amplifier, volts_of(mains_now))
+    start = cold_start(amplifier, mains_of(amplifier, mains_now))
     kept = stored(amplifier, start.highest, start.mains, names)
     if as_json:
         print_json(discharge_document(amplifier, kept))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 if TYPE_CHECKING:
+    from firstglow.amplifier import Amplifier
     from firstglow.amplifier.bench import Bench
     from firstglow.ladder.spoken import Spoken
 
@@ -122,4 +123,17 @@ def volts_of(text: str | None) -> float | None:
         volts = float("nan")
     if not isfinite(volts) or volts <= 0:
         raise click.ClickException(f"--mains-now: {text}; volts at the socket, above 0, as read; try --mains-now 230")
+    return volts
+
+
+def mains_of(amplifier: "Amplifier", text: str | None) -> float | None:
+    """``--mains-now`` as volts that this primary can live on: the ladder's own range. AmplifierError where it cannot."""
+    volts = volts_of(text)
+    if volts is not None and amplifier.of_kind("inlet"):
+        from firstglow.amplifier.mains_mark import mains_refused
+        from firstglow.amplifier.model import AmplifierError
+
+        problem = mains_refused(amplifier, volts)
+        if problem is not None:
+            raise AmplifierError((problem,))
     return volts
