@@ -16,8 +16,6 @@ from firstglow.audit.stress_windings import WINDINGS
 from firstglow.audit.ways import Stood, stood
 
 KINDS: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {**PASSIVE, **VALVES, **WINDINGS}
-BOUGHT = ("resistor", "capacitor", "pot", "choke", "diode", "fuse", "switch", "lamp")
-"""Kinds that are bought by their proposal; of all others it says what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +64,8 @@ def audit(amplifier: Amplifier, mains_now: float | None = None) -> Audit:
 
 def document(found: Audit) -> dict[str, Any]:
     """CONTRACTS' document."""
+    from firstglow.audit.order import document as order
+
     return {
         "parts": [
             {
@@ -88,21 +88,6 @@ def unsolved(found: Audit) -> list[str]:
     amplifier = found.stood.amplifier
     lost = found.stood.restart is None and amplifier.of_kind("inlet") and amplifier.of_kind("valve")
     return [*found.stood.unsolved, *(["hot restart"] if lost else [])]
-
-
-def order(found: Audit) -> list[dict[str, Any]]:
-    """What to buy: one line for what is the same, with the parts it is for."""
-    lines: dict[str, dict[str, Any]] = {}
-    for a in found.parts:
-        if a.proposal is None or a.kind not in BOUGHT:
-            continue
-        line = lines.setdefault(
-            a.proposal.what,
-            {"what": a.proposal.what, "count": 0, "for": [], "alternatives": list(a.proposal.alternatives)},
-        )
-        line["count"] += 1
-        line["for"].append(a.part)
-    return list(lines.values())
 
 
 def _look(kind: str, stress: Stress) -> str | None:

@@ -4,21 +4,37 @@ from dataclasses import dataclass
 from typing import Any
 
 from firstglow.audit.stress import Stress
+from firstglow.markings.made import Body
 from firstglow.quantities import show
 
 REST = "ratings alone change: every reading stays"
 
 
 @dataclass(frozen=True, slots=True)
+class Item:
+    """What is bought for a proposal. pieces: how many; text: value, rating and kind as one orders it. note: what else it must
+    be, or where it goes; ripple: amps rms it must stand; for_part: the part it is fitted for, "" for the proposal's own.
+    body: usual length, width and lead spacing of such a part [mm], None where nothing usual is known."""
+
+    pieces: int
+    text: str
+    note: str = ""
+    ripple: float = 0.0
+    for_part: str = ""
+    body: Body | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Proposal:
     """what: what to fit or do. why: what asks for it. changes: what reads differently then. keep: of a part that must stay, how
-    it may. alternatives: other ways."""
+    it may. alternatives: other ways. items: what is bought for it."""
 
     what: str
     why: str
     changes: str = REST
     keep: str = ""
     alternatives: tuple[str, ...] = ()
+    items: tuple[Item, ...] = ()
 
     def row(self) -> dict[str, Any]:
         """Of the document."""

@@ -2,21 +2,22 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from math import ceil
+from math import ceil, inf
 
 import numpy as np
 
 from firstglow.amplifier.model import Part, Quantity
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.moves import moved
-from firstglow.audit.proposal import REST, Proposal, said, shown
+from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_valves import heater, rectifier, valve
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import AIR, derate
 from firstglow.audit.ways import Array, Stood
-from firstglow.markings.made import made_volts, made_watts, present
+from firstglow.markings.made import capacitor_body, made_volts, made_watts, present, resistor_body
 from firstglow.markings.series import is_preferred, next_up, preferred
 from firstglow.quantities import show
+from firstglow.readings.rated import section_of
 from firstglow.solver.circuit import compile_circuit
 
 FUSES = (
@@ -67,56 +68,86 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     film = made_watts(max(each, 0.5), "film")
     wound = made_watts(each / derate("wirewound", AIR), "wirewound")
     kind = f"metal film {film:g} W" if film is not None else f"wirewound {wound or each:g} W, clear of capacitors"
-    other = (
+    rating = film if film is not None else wound or each
+    item = Item(
+        count,
+        f"{show(value / count, 'ohm')} {kind}",
+        f"{count} in series" if count > 1 else "",
+        body=resistor_body(rating),
+    )
+    other: tuple[str, ...] = (
         (f"wirewound {wound:g} W, clear of capacitors",)
         if film is not None and wound and each > 1.0 and count == 1
         else ()
     )
+    if count == 1 and value != ohms:  # an old value: the made one on its other side
+        other += tuple(f"{show(p.value, 'ohm')} {kind}" for p in present(ohms, "ohm") if p.value != value)
     changes = moved(stood, {f"{part.name} ohms": value}) if abs(value / ohms - 1.0) > 1e-9 else REST
     if part.type == "carbon composition":
         changes = f"{changes}; if the old one had drifted, readings go back to the drawing's"
-    return Proposal(f"{what}, {kind}", "", changes, alternatives=other)
+    return Proposal(f"{what}, {kind}", "", changes, alternatives=other, items=(item,))
 
 
 # -- capacitors ----------------------------------------------------------------------------------------------------
 def _capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    farads, electrolytic = part.value("farads"), part.type == "electrolytic"
+    farads = part.value("farads")
     if "ac volts" in by:
         to_chassis = "chassis" in part.leads.values() or "earth" in part.leads.values()
         kind = "class Y2" if to_chassis else "class X2"
-        return Proposal(f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more", "")
+        what = f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more"
+        return Proposal(what, "", items=(Item(1, what),))
     if "reverse volts" in by and by["reverse volts"].verdict == "unfit":
+        stood_at = part.value("volts") if part.values.get("volts") else by["working volts"].value
+        made = made_volts(stood_at, "electrolytic") or stood_at
+        text = f"{show(farads, 'F')} {made:g} V electrolytic, 105 degC"
         return Proposal(
             f"{show(farads, 'F')} new, the other way round: its minus where its plus is now", "",
             "the volts across it change sign; one that has been reversed under volts is not used again",
+            items=(Item(1, text, body=capacitor_body("electrolytic", farads, made)),),
         )  # fmt: skip
     volts = by["working volts"].value / (1.0 - by["working volts"].tight)
     if "surge volts" in by:
         volts = max(volts, by["surge volts"].value / 1.10 / 0.95)
     if part.values.get("volts"):
         volts = max(volts, part.value("volts"))
-    value = present_value(farads)
-    make = (
-        "electrolytic"
-        if electrolytic
-        else "mica"
-        if part.type == "mica"
-        else "ceramic"
-        if part.type == "ceramic"
-        else "film"
-    )
+    most = most_farads(stood, part)
+    value = min(present_value(farads), max(most, farads))
+    make = part.type if part.type in ("electrolytic", "mica", "ceramic") else "film"
     rated = made_volts(volts, make)
     kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
+    ripple = by.get("ripple amps, rms")
+    amps = ripple.value / 0.7 if ripple is not None else 0.0
+    items: tuple[Item, ...]
     if rated is None:
-        half = made_volts(volts / 2.0, make)
+        half = made_volts(volts / 2.0, make) or volts / 2.0
         pair = next_up(2.0 * value, "E6")
         what = f"2 of {show(pair, 'F')} {half:g} V {kind} in series, 220 kohm 2 W across each"
+        items = (
+            Item(2, f"{show(pair, 'F')} {half:g} V {kind}", "2 in series", amps, body=capacitor_body(make, pair, half)),
+            Item(2, "220 kΩ metal film 2 W", "one across each of the two", body=resistor_body(2.0)),
+        )
     else:
         what = f"{show(value, 'F')} {rated:g} V {kind}"
-    ripple = by.get("ripple amps, rms")
-    if ripple is not None and ripple.value > 0.0:
-        what += f", ripple {show(ripple.value / 0.7, 'A')} rms or more"
-    return Proposal(what, "", _capacitor_changes(stood, part, value), alternatives=_others(farads, value, rated, kind))
+        items = (Item(1, what, ripple=amps, body=capacitor_body(make, value, rated)),)
+    if amps > 0.0:
+        what += f", ripple {show(amps, 'A')} rms or more"
+    others = _others(farads, value, rated, kind, most)
+    return Proposal(what, "", _capacitor_changes(stood, part, value), alternatives=others, items=items)
+
+
+def most_farads(stood: Stood, part: Part) -> float:
+    """The largest that its rectifier valve lets stand there; endless for any other place."""
+    for supply in stood.roles.supplies:
+        if part.name in (supply.reservoir, *supply.reservoirs) and supply.input == "capacitor":
+            limits = [
+                section_of(stood.amplifier.parts[r]).limits.others.get("c_in_max_uF")
+                for r in supply.rectifiers
+                if stood.amplifier.parts[r].kind == "rectifier"
+            ]
+            rated = [x for x in limits if x is not None]
+            if rated:
+                return float(min(rated)) * 1e-6
+    return inf
 
 
 def present_value(farads: float) -> float:
@@ -125,8 +156,8 @@ def present_value(farads: float) -> float:
     return made[0].value if made else farads
 
 
-def _others(farads: float, value: float, rated: float | None, kind: str) -> tuple[str, ...]:
-    more = [p.value for p in present(farads, "F") if p.value != value]
+def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> tuple[str, ...]:
+    more = [p.value for p in present(farads, "F") if p.value != value and p.value <= max(most, farads)]
     return tuple(f"{show(v, 'F')} {rated:g} V {kind}" for v in more) if rated is not None else ()
 
 
@@ -146,18 +177,17 @@ def _pot(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[
     watts = next((w for w in POTS if w >= need), None)
     if watts is None:
         return Proposal("fixed resistors in series with its ends that take most of the volts, and a smaller track", "")
-    return Proposal(
-        f"pot {show(part.value('ohms'), 'ohm')}, {watts:g} W or more for the whole track, rated at 70 degC", ""
-    )
+    what = f"pot {show(part.value('ohms'), 'ohm')}, {watts:g} W or more for the whole track, rated at 70 degC"
+    return Proposal(what, "", items=(Item(1, what),))
 
 
 def _choke(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     amps = by["amps, dc"].value / 0.9
     need = ceil(amps * 100.0) / 100.0
+    what = f"choke {show(part.value('henries'), 'H')} {show(need, 'A')} dc or more, {show(part.value('ohms'), 'ohm')}"
     return Proposal(
-        f"choke {show(part.value('henries'), 'H')} {show(need, 'A')} dc or more, {show(part.value('ohms'), 'ohm')}", "",
-        "HT behind it moves with its ohms: their difference times the amps",
-    )  # fmt: skip
+        what, "", "HT behind it moves with its ohms: their difference times the amps", items=(Item(1, what),)
+    )
 
 
 def _diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
@@ -165,12 +195,18 @@ def _diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     kind = next(((n, v) for n, a, v in SILICON if a >= amps), ("a rectifier diode for so many amps", 1000.0))
     count = max(1, ceil(piv / kind[1]))
     what = kind[0] if count == 1 else f"{count} of {kind[0]} in series, 470 kohm and 10 nF 1 kV across each"
+    items: tuple[Item, ...] = (Item(count, kind[0], f"{count} in series" if count > 1 else ""),)
+    if count > 1:
+        items += (
+            Item(count, "470 kΩ metal film 0.5 W", "one across each"),
+            Item(count, "10 nF 1 kV ceramic", "one across each"),
+        )
     if part.type != "selenium":
-        return Proposal(what, "")
-    return _silicon_for(stood, part, what)
+        return Proposal(what, "", items=items)
+    return _silicon_for(stood, part, what, items)
 
 
-def _silicon_for(stood: Stood, part: Part, what: str) -> Proposal:
+def _silicon_for(stood: Stood, part: Part, what: str, items: tuple[Item, ...]) -> Proposal:
     """A silicon diode and the resistor with which the supply stands where the selenium has it, at this very current."""
     joint = next((s.joint for s in stood.roles.supplies if part.name in s.rectifiers), "chassis")
     k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
@@ -181,20 +217,22 @@ def _silicon_for(stood: Stood, part: Part, what: str) -> Proposal:
     volts = _as_silicon(stood, part, joint, tried)
     if volts is None:
         return Proposal(
-            f"{what} (silicon)", "", "what it changes could not be worked out: measure the supply, nothing behind it"
-        )
+            f"{what} (silicon)", "", "what it changes could not be worked out: measure the supply, nothing behind it",
+            items=items,
+        )  # fmt: skip
     best = int(np.abs(volts - before).argmin())
     ohms = tried[best]
     told = f"{joint} reads {before:.1f} V now, {volts[0]:.1f} V with silicon alone"
     if not ohms:
-        return Proposal(f"{what} (silicon)", "", told)
+        return Proposal(f"{what} (silicon)", "", told, items=items)
     watts = max(2.0 * rms**2 * ohms, 0.5)
     rated = made_watts(watts, "film") or made_watts(watts, "wirewound") or watts
     return Proposal(
         f"{what} (silicon) with {show(ohms, 'ohm')} {rated:g} W in series", "",
         f"{told}, {volts[best]:.1f} V with the resistor: that matches at {show(mean, 'A')} only, and with nothing drawing the "
         "volts go higher. Set the idle again, output valves out first",
-        alternatives=(f"{what} (silicon) alone, the network behind it redesigned for the higher volts",),
+        alternatives=(f"{what} (silicon) alone, the network behind it redesigned for the higher volts (firstglow bias)",),
+        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts)} {rated:g} W", "in series with it", body=resistor_body(rated))),
     )  # fmt: skip
 
 
@@ -216,11 +254,20 @@ def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
     amps = next((a for a in FUSES if a >= need), None)
     letter = {"slow": "T", "fast": "F"}.get(part.type or "", "T")
     what = f"{letter} {amps:g} A, 250 V, H where the mains can give much" if amps else "a fuse for so many amps"
-    return Proposal(what, "", "an amplifier that blows it still draws too much: find out first why")
+    return Proposal(
+        what,
+        "",
+        "an amplifier that blows it still draws too much: find out first why",
+        items=(Item(1, f"fuse {what}"),),
+    )
 
 
 def _transformer(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    asked = ", ".join(f"{s.stress.split(':')[0]} {shown(s.value / 0.95, s.unit)} or more" for s in pressing)
+    past = [s for s in pressing if s.verdict == "unfit"]
+    if not past:
+        names = ", ".join(s.stress.split(":")[0] for s in pressing)
+        return Proposal(f"leave it: {names} carries what it is marked for, hang nothing more on it", "", REST)
+    asked = ", ".join(f"{s.stress.split(':')[0]} {shown(s.value / 0.95, s.unit)} or more" for s in past)
     return Proposal(
         f"a transformer with {asked}; or less load on it", "", "every volt follows the new one's regulation"
     )
@@ -237,11 +284,22 @@ def _plain(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     words = {
         "lamp": "a lamp for these volts, or a resistor in its lead",
         "switch": "a switch rated for it, dc volts where it parts HT",
+        "wire": "a wire whose U0 and section bear it",
+        "inlet": "a mains inlet for so many amps",
         "input": "find what leaks dc there: a coupling capacitor, a grid leak that is open",
         "load": "find the dc: insulation of the output transformer, or the loop",
         "output transformer": "valves matched within 10 %, or their idles set alike",
     }
-    return Proposal(words.get(part.kind, "a part rated for it"), "")
+    what = words.get(part.kind, "a part rated for it")
+    return Proposal(what, "", items=(Item(1, what),) if part.kind in BOUGHT else ())
+
+
+def _make(watts: float) -> str:
+    return "metal film" if made_watts(watts, "film") else "wirewound"
+
+
+BOUGHT = ("lamp", "switch", "wire", "inlet")
+"""Kinds without a proposal of their own that are bought by its words."""
 
 
 _KINDS: Mapping[str, Callable[[Stood, Part, Mapping[str, Stress], Sequence[Stress]], Proposal]] = {

@@ -8,11 +8,11 @@ import numpy as np
 from firstglow.amplifier.faults import fits_socket
 from firstglow.amplifier.model import Part
 from firstglow.audit.moves import instead, moved
-from firstglow.audit.proposal import REST, Proposal, shown
+from firstglow.audit.proposal import REST, Item, Proposal, shown
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_valves import supply_ohms
 from firstglow.audit.ways import Stood
-from firstglow.markings.made import made_watts
+from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
 from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
 
@@ -22,44 +22,54 @@ OHMS = ("supply ohms a plate", "hot switching amps", "peak amps a plate")
 
 def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     found = [_GRID.get(s.stress, _limit)(stood, part, s) for s in pressing]
-    whats = tuple(dict.fromkeys(what for what, _ in found))
-    changes = "; ".join(dict.fromkeys(c for _, c in found if c))
-    return Proposal("; ".join(whats), "", changes or REST)
+    whats = tuple(dict.fromkeys(what for what, _, _ in found))
+    changes = "; ".join(dict.fromkeys(c for _, c, _ in found if c))
+    return Proposal("; ".join(whats), "", changes or REST, items=tuple(i for _, _, items in found for i in items))
 
 
-def _limit(stood: Stood, part: Part, s: Stress) -> tuple[str, str]:
+Found = tuple[str, str, tuple[Item, ...]]
+"""What to do, what it changes, what is bought for it."""
+
+
+def _limit(stood: Stood, part: Part, s: Stress) -> Found:
     if s.stress == "screen volts":
         row = stood.row(part.name)
         k = next((n for n, w in enumerate(stood.ways) if w.text == s.situation), 0)
         drop, amps = s.value - 0.9 * (s.rating or 0.0), max(float(row["screen_amps"][k]), 1e-6)
         return (
-            f"screens from a lower rail: {drop:.0f} V less, where this one takes {show(amps, 'A')}; or a type rated for it",
+            f"screens from a lower rail ({drop:.0f} V less, where this one takes {show(amps, 'A')}), or a type rated for it",
             "plate current falls with the screen volts: set or check the idle again",
+            (),
         )
     if s.stress in ("plate watts", "screen watts", "cathode amps", "both plates' watts"):
         return (
             f"less current: more bias until {s.stress} is {shown(0.9 * (s.rating or 0.0), s.unit)}",
             "the idle falls with it",
+            (),
         )
     if s.stress == "heater to cathode volts":
         return (
             "its heater on a winding of its own, or the heater line lifted toward its cathode",
             "heater to chassis dc volts",
+            (),
         )
-    return f"a type rated for {shown(s.value / 0.9, s.unit)} or more, or mains brought down to their mark", ""
+    if s.stress == "cathode amps, switching on hot":
+        return "a minute's rest before it is switched on again", REST, ()
+    what = f"a type rated for {shown(s.value / 0.9, s.unit)} or more, or mains brought down to their mark (firstglow mains)"
+    return what, "", ()
 
 
-def _leak(stood: Stood, part: Part, s: Stress) -> tuple[str, str]:
+def _leak(stood: Stood, part: Part, s: Stress) -> Found:
     output = next((o for o in stood.roles.outputs if o.valve == part.name), None)
     role = output or next((o for o in stood.roles.smalls if o.valve == part.name), None)
     name = role.grid_leak if role is not None else None
     if name is None or s.rating is None:
-        return "a lower grid leak", ""
+        return "a lower grid leak", "", ()
     leak = stood.amplifier.parts[name]
     ohms = leak.value("ohms")
     room = s.rating - (s.value - ohms)
     if room <= 0.1 * s.rating:
-        return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts"
+        return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts", ()
     new = next_down(room, "E24")
     coupling = [c for c in (output.coupling if output else ()) if c in stood.amplifier.parts]
     farads = stood.amplifier.parts[coupling[0]].value("farads") if coupling else 0.0
@@ -72,22 +82,25 @@ def _leak(stood: Stood, part: Part, s: Stress) -> tuple[str, str]:
     return (
         f"its grid leak {show(new, 'ohm')} in place of {show(ohms, 'ohm')}",
         f"the stage before it drives {show(new, 'ohm')}{corner}",
+        (Item(1, f"{show(new, 'ohm')} metal film 0.5 W", "grid leak", for_part=name, body=resistor_body(0.5)),),
     )
 
 
-_GRID: Mapping[str, Callable[[Stood, Part, Stress], tuple[str, str]]] = {"grid leak": _leak}
+_GRID: Mapping[str, Callable[[Stood, Part, Stress], Found]] = {"grid leak": _leak}
 
 
 def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     """Less farads first, ohms in its plate leads, another type of its socket."""
     found: list[str] = []
     changed: dict[str, float] = {}
+    items: list[Item] = []
     first = by.get("first capacitor")
     if first in pressing and first is not None and first.rating is not None:
         found.append(
             f"a first capacitor of {show(next_down(first.rating, 'E12'), 'F')} at most, the rest behind the choke or dropper"
         )
         changed |= _less_farads(stood, part, next_down(first.rating, "E12") / first.value)
+        items += _first_capacitor(stood, part, next_down(first.rating, "E12"))
     more = [_more_ohms(s, by) for s in pressing if s.stress in OHMS]
     if more:
         ohms = next_up(max(more), "E12")
@@ -97,6 +110,10 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         found.append(
             f"{show(ohms, 'ohm')} {watts:g} W wirewound in each plate lead" if watts else "more ohms ahead of it"
         )
+        plates = sum(lead.startswith("plate") for lead in part.leads)
+        if watts:
+            text = f"{show(ohms, 'ohm')} wirewound {watts:g} W"
+            items.append(Item(plates, text, "one in each plate lead", body=resistor_body(watts)))
     types = tuple(_bears(stood, part, by))
     if any(s.stress not in (*OHMS, "first capacitor") for s in pressing):
         found.append(
@@ -104,11 +121,29 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
             if types
             else "a rectifier that its sheet allows this, or less load and volts on it"
         )
+        items += [Item(1, types[0].split(" ")[0])] if types else []
     return Proposal(
         "; ".join(dict.fromkeys(found)), "", f"{moved(stood, changed, part.name) if changed else 'HT as the new type drops'}; ripple rises "
         "with less farads",
         alternatives=tuple(f"{t} in its place: {instead(stood, part.name, t.split(' ')[0])}" for t in types),
+        items=tuple(items),
     )  # fmt: skip
+
+
+def _first_capacitor(stood: Stood, part: Part, farads: float) -> list[Item]:
+    """What takes the reservoir's place, at its volts."""
+    name = next((s.reservoir for s in stood.roles.supplies if part.name in s.rectifiers and s.reservoir), None)
+    if name is None:
+        return []
+    old = stood.amplifier.parts[name]
+    met = float(np.max(np.abs(stood.dc(old.leads["+"]) - stood.dc(old.leads["-"])) * stood.where())) / 0.9
+    volts = made_volts(max(met, old.value("volts") if old.values.get("volts") else 0.0), "electrolytic")
+    if volts is None:
+        return []
+    text = f"{show(farads, 'F')} {volts:g} V electrolytic, 105 degC"
+    ripple = float(np.max(stood.row(name).get("amps_rms", np.zeros(1)) * stood.where(cold=False))) / 0.7
+    body = capacitor_body("electrolytic", farads, volts)
+    return [Item(1, text, "first capacitor behind the rectifier", ripple, name, body)]
 
 
 def _less_farads(stood: Stood, part: Part, share: float) -> dict[str, float]:
@@ -180,7 +215,8 @@ def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     if high in pressing:
         ohms = (high.value - rated) / amps
         return Proposal(
-            f"the primary's tap for these mains; or {ohms:.2g} ohm {2 * ohms * amps**2:.2g} W in its heater lead", "",
+            f"the primary's tap for these mains (firstglow mains); or {ohms:.2g} ohm {2 * ohms * amps**2:.2g} W in its heater lead",
+            "",
             f"its heater {high.value:.2f} V to {rated:.2f} V; hotter than its rating a heater lives shorter",
         )  # fmt: skip
     return Proposal(

@@ -71,5 +71,7 @@ def restart(stood: "Stood") -> Restart | None:
 def or_restart(stresses: "Iterator[Stress]", value: float | None) -> "Iterator[Stress]":
     """A stress as it stands, with the hot restart's figure where that is more."""
     for s in stresses:
-        more = value is not None and not s.fault and value > s.value * (1.0 + 1e-9) + 1e-9
-        yield replace(s, value=value, situation=TEXT) if more else s
+        if value is not None and not s.fault and value > s.value * (1.0 + 1e-9) + 1e-9:
+            yield replace(s, value=value, situation=TEXT)
+        else:
+            yield s

@@ -11,6 +11,10 @@ from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_o
 if TYPE_CHECKING:
     from firstglow.audit.parts import Audit, Audited
 
+DONE = ("valve", "rectifier", "heater", "transformer", "gas tube", "input", "load", "output transformer")
+"""Kinds whose proposal says what to do, one thing a line; of all others what to fit."""
+NOTHING = {"V": 1e-3, "A": 1e-6, "W": 1e-6, "VA": 1e-3}
+"""Less than this is next to nothing."""
 HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with little to spare"))
 
 
@@ -48,7 +52,7 @@ def command(file: Path, as_: str, mains_now: str | None, as_json: bool) -> None:
 
 
 def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
-    from firstglow.audit.parts import order
+    from firstglow.audit.order import told
 
     mains = found.stood.mains
     yield f"{name}, as {as_}: are the parts fit?"
@@ -67,11 +71,9 @@ def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
         for group in _alike(ageing):
             yield from _part(group)
     yield from _unknown(found)
-    fit = [a.part for a in found.parts if a.verdict == "fit" and not a.ages]
-    if fit:
-        yield f"\nFIT: {', '.join(fit)}"
+    yield from _fit(found)
     yield from _faults(found)
-    yield from _order(order(found))
+    yield from told(found)
     yield ""
     yield (
         "High voltage kills. Nothing is changed before the plug is out and every capacitor reads below 10 V, and again after "
@@ -103,7 +105,8 @@ def _part(group: Sequence["Audited"]) -> Iterator[str]:
     if a.ages:
         yield f"    {a.ages}"
     if a.proposal is not None:
-        yield f"    fit: {a.proposal.what}"
+        steps = a.proposal.what.split("; ") if a.kind in DONE else [a.proposal.what]
+        yield from (f"    {'do' if a.kind in DONE else 'fit'}: {step}" for step in steps)
         yield from (f"    or: {other}" for other in a.proposal.alternatives)
         yield f"    then: {a.proposal.changes}"
         if a.proposal.keep:
@@ -124,15 +127,38 @@ def _unknown(found: "Audit") -> Iterator[str]:
     from firstglow.audit.proposal import shown
 
     by_look: dict[tuple[str, str], list[str]] = {}
+    idle: list[str] = []
     for a in found.parts:
         for s in a.stresses:
-            if s.verdict == "rating unknown":
+            if s.verdict != "rating unknown":
+                continue
+            if s.value < NOTHING.get(s.unit, 0.0):
+                idle.append(f"{a.part} ({s.stress})")
+            else:
                 by_look.setdefault((s.stress, look(a.kind, s.stress)), []).append(f"{a.part} {shown(s.value, s.unit)}")
-    if by_look:
+    if by_look or idle:
         yield "\nRATING UNKNOWN: look on the part, then say it in the file"
     for (stress, where), parts in by_look.items():
         yield f"  {stress}: {', '.join(parts)}"
         yield f"    look for {where}"
+    if idle:
+        yield f"  asked next to nothing as it stands: {', '.join(idle)}"
+
+
+def _fit(found: "Audit") -> Iterator[str]:
+    """What is fit, a channel's parts once."""
+    fit = [a.part for a in found.parts if a.verdict == "fit" and not a.ages]
+    channels = found.stood.amplifier.channels
+    if not fit:
+        return
+    yield "\nFIT"
+    bare = {c: [n.removeprefix(f"{c} ") for n in fit if n.startswith(f"{c} ")] for c in channels}
+    both = [n for n in bare[channels[0]] if all(n in names for names in bare.values())] if len(channels) > 1 else []
+    alone = [n for n in fit if not any(n == f"{c} {name}" for c in channels for name in both)]
+    if alone:
+        yield f"  {', '.join(alone)}"
+    if both:
+        yield f"  {' and '.join(channels)}: {', '.join(both)}"
 
 
 def _faults(found: "Audit") -> Iterator[str]:
@@ -153,10 +179,3 @@ def _faults(found: "Audit") -> Iterator[str]:
         yield f"  {situation}: {', '.join(parts)}"
     if lost := unsolved(found):
         yield f"\n  not worked out: {', '.join(lost)}"
-
-
-def _order(lines: Sequence[dict[str, Any]]) -> Iterator[str]:
-    if lines:
-        yield "\nORDER"
-    for line in lines:
-        yield f"  {line['count']} x {line['what']} ({', '.join(line['for'])})"

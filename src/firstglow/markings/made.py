@@ -1,6 +1,7 @@
 """What can be bought: working volts of capacitors, watts of resistors, and the present value for an old one."""
 
 from collections.abc import Mapping
+from math import pi
 from typing import NamedTuple
 
 from firstglow.markings.series import MarkingError, around, is_preferred, next_up, preferred
@@ -60,3 +61,45 @@ def present(value: float, unit: str) -> tuple[Present, ...]:
     if unit == "F":
         rows = [r for r in rows if _BELOW <= r.change <= _ABOVE]
     return tuple(sorted(rows, key=lambda r: (round(abs(r.change), 9), -r.value)))
+
+
+class Body(NamedTuple):
+    """Usual size of a part [mm]; spacing of the leads of upright ones, None of axial ones."""
+
+    length: float
+    width: float
+    spacing: float | None
+
+
+# Leaded film and oxide resistors and wirewounds by watts; film boxes of 630 V by microfarads: makers' sheets, from memory.
+_RESISTOR_BODIES = (
+    (0.25, 6.5, 2.5), (0.6, 9.0, 3.2), (1.0, 12.0, 4.5), (2.0, 15.0, 5.5), (3.0, 17.0, 6.0), (5.0, 25.0, 8.0), (7.0, 38.0, 8.0),
+    (10.0, 50.0, 9.0), (15.0, 50.0, 12.0),
+)  # fmt: skip
+_FILM_BODIES = (
+    (0.01, 13.0, 5.0, 10.0), (0.033, 18.0, 6.0, 15.0), (0.1, 18.0, 8.0, 15.0), (0.22, 26.0, 9.0, 22.5), (0.47, 26.5, 11.0, 22.5),
+    (1.0, 31.5, 13.0, 27.5), (2.2, 41.5, 16.0, 37.5),
+)  # fmt: skip
+# Snap-in and radial electrolytics hold about 2.5 mC a cubic centimetre (microfarads times rated volts), to 100 V twice as much,
+# and are as long as twice their diameter: makers' sheets, from memory.
+_COULOMBS_PER_CUBIC_MM = 2.5e-6
+
+
+def resistor_body(watts: float) -> Body | None:
+    """Usual axial body of so many watts; None above what is listed."""
+    return next((Body(length, width, None) for w, length, width in _RESISTOR_BODIES if watts <= w), None)
+
+
+def capacitor_body(kind: str, farads: float, volts: float) -> Body | None:
+    """Usual body of a film box (rated volts near 630) or an upright electrolytic; None for other kinds."""
+    if kind == "film":
+        micro = farads * 1e6 * max(volts / 630.0, 0.5) ** 1.5
+        return next((Body(a, b, c) for most, a, b, c in _FILM_BODIES if micro <= most * 1.001), None)
+    if kind != "electrolytic":
+        return None
+    cubic = max(farads * volts / _COULOMBS_PER_CUBIC_MM / (2.0 if volts <= 100.0 else 1.0), 300.0)
+    across = (cubic / (2.0 * pi / 4.0)) ** (1.0 / 3.0)
+    across = next((d for d in (6.3, 8.0, 10.0, 12.5, 16.0, 18.0, 22.0, 25.0, 30.0, 35.0) if d >= across), across)
+    return Body(
+        round(cubic / (pi / 4.0 * across**2)), across, 10.0 if across >= 22.0 else 7.5 if across >= 16.0 else 5.0
+    )

@@ -1,0 +1,127 @@
+"""The order list: what all proposals together take, one line for what is bought alike, with room, alternatives and totals."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.audit.parts import Audit, Audited
+from firstglow.audit.proposal import Item
+from firstglow.markings.made import Body
+from firstglow.quantities import show
+
+ROOM = ("body_length_mm", "body_width_mm", "lead_spacing_mm")
+
+
+@dataclass(slots=True)
+class Line:
+    """what: as one orders it. pieces: how many. parts: the parts they are for. said: what else to know -> the parts of which."""
+
+    what: str
+    pieces: int = 0
+    parts: list[str] = field(default_factory=list)
+    alternatives: list[str] = field(default_factory=list)
+    said: dict[str, list[str]] = field(default_factory=dict)
+    ripple: float = 0.0
+    body: Body | None = None
+
+    @property
+    def notes(self) -> list[str]:
+        """What else to know; of which parts, where not of all."""
+        return [text if parts == self.parts else f"{', '.join(parts)}: {text}" for text, parts in self.said.items()]
+
+    def row(self) -> dict[str, Any]:
+        """Of the document."""
+        notes = [*self.notes, *([f"ripple {show(self.ripple, 'A')} rms or more"] if self.ripple else [])]
+        size = (
+            {"length_mm": self.body.length, "width_mm": self.body.width, "spacing_mm": self.body.spacing}
+            if self.body
+            else None
+        )
+        return {
+            "what": self.what, "count": len(self.parts), "pieces": self.pieces, "for": self.parts,
+            "alternatives": self.alternatives, "notes": notes, "usual_body": size,
+        }  # fmt: skip
+
+
+def lines(found: Audit) -> list[Line]:
+    """In the order of the parts. An item for a part that a proposal of its own buys already is left to that one."""
+    made: dict[str, Line] = {}
+    own = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
+    for a in found.parts:
+        if a.proposal is None:
+            continue
+        for item in a.proposal.items:
+            if item.for_part in own:
+                continue
+            _add(made.setdefault(item.text, Line(item.text)), found.stood.amplifier, a, item)
+    return list(made.values())
+
+
+def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:
+    assert a.proposal is not None
+    name = item.for_part or a.part
+    line.pieces += item.pieces
+    line.ripple = max(line.ripple, item.ripple)
+    line.body = item.body
+    if name not in line.parts:
+        line.parts.append(name)
+    first = item.text == a.proposal.items[0].text
+    line.alternatives += [x for x in (a.proposal.alternatives if first else ()) if x not in line.alternatives]
+    for text in (item.note, a.proposal.keep if first else "", _room(amplifier.parts[name], item)):
+        if text and name not in line.said.setdefault(text, []):
+            line.said[text].append(name)
+
+
+def _room(part: Part, item: Item) -> str:
+    """What the file says of the room there, beside the usual size of what goes in."""
+    length, width, spacing = (part.value(n) if part.values.get(n) else None for n in ROOM)
+    if length is None and width is None and spacing is None:
+        return ""
+    body = item.body
+    wants = [
+        f"{what} {size:g} mm"
+        for what, size in (("long", length), ("wide", width), ("between its leads", spacing))
+        if size is not None
+    ]
+    said = f"room {', '.join(wants)}"
+    if body is None:
+        return f"{said}; look at its maker's drawing"
+    long, wide = max(body.length, body.width), min(body.length, body.width)
+    big = (length is not None and long > length) or (width is not None and wide > width)
+    stretched = spacing is not None and body.spacing is not None and abs(spacing - body.spacing) > SPACING_MM
+    if big:
+        return f"{said}; the usual one does not fit: a smaller make, or another place"
+    return f"{said}; the usual one's leads are bent to it" if stretched else f"{said}; the usual one fits"
+
+
+SPACING_MM = 1.0
+"""Leads this far from their holes are bent [mm]."""
+
+
+def document(found: Audit) -> list[dict[str, Any]]:
+    """CONTRACTS' ``order``."""
+    return [line.row() for line in lines(found)]
+
+
+def told(found: Audit) -> Iterator[str]:
+    """The list in bench words."""
+    every = lines(found)
+    doing = [a for a in found.parts if a.proposal is not None and not a.proposal.items and a.verdict == "unfit"]
+    if not every:
+        if doing:
+            yield "\nORDER LIST: nothing to buy; what is to be done stands above."
+        return
+    yield "\nORDER LIST: what the proposals above take"
+    for line in every:
+        row = line.row()
+        yield f"{line.pieces:>5} x {line.what}"
+        yield f"          for {', '.join(line.parts)}"
+        if line.body is not None:
+            spacing = f", leads {line.body.spacing:g} mm apart" if line.body.spacing is not None else ", axial"
+            yield f"          usually about {line.body.length:g} x {line.body.width:g} mm{spacing} (from memory)"
+        yield from (f"          {note}" for note in row["notes"])
+        yield from (f"          or: {other}" for other in line.alternatives)
+    pieces = sum(line.pieces for line in every)
+    yield f"  In all {pieces} piece{'s' if pieces != 1 else ''}, {len(every)} kind{'s' if len(every) != 1 else ''}."
+    yield "  Test them before they are fitted: firstglow incoming."
