@@ -7,19 +7,19 @@ else is slow and the other way round.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
-from firstglow.readings.observe import Observer
+from firstglow.audit.bias_holds import Hottest
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
-from firstglow.readings.vsafe import safe_bias
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.idle import stand
 from firstglow.solver.slow import Course, Moment, Slow, Stretch
@@ -34,6 +34,8 @@ INDIRECT, DIRECT = (10.0, 20.0), (2.0, 4.0)
 """Fast and slow warm-up [s] (common practice)."""
 TENTH = 0.1
 """Part of its idle from which on an output valve is said to conduct."""
+MUCH = 1.5
+"""Times its idle from which on a start's current is told."""
 THERE = 0.9
 """Part of the bias it runs on from which on the bias is said to be there."""
 
@@ -80,25 +82,38 @@ class Coming:
     """One output valve through one start. off: seconds off before it (None: cold).
 
     conducts: when a tenth of its idle flows [s after switching on]. ready: when its bias stands at nine tenths of what it
-    runs on; safe: when past Vsafe (None: never). most: highest cathode current [A], idle: what it settles at [A]. bias:
-    volts of its grid to chassis when a tenth flows, settled: warm. vsafe: None without a target.
+    runs on. holds: from when on its bias holds the hottest valve of the type within its watts
+    (``bias_holds``; where its watts are not known, ``ready``); None: never. most: highest cathode current [A], idle: what it
+    settles at [A]. bias: volts of its grid to chassis when a tenth flows, settled: warm. wanted: grid volts to the cathode that
+    hold the hottest (None where ``ready`` must do).
     """
 
     valve: str
     off: float | None
     conducts: float | None
     ready: float | None
-    safe: float | None
+    holds: float | None
     most: float
     idle: float
     bias: float | None
     settled: float
-    vsafe: float | None
+    fixed: bool
+    wanted: float | None = None
 
     @property
     def ahead(self) -> float | None:
-        """Seconds by which the bias is there before the current; negative: after it. None: one of them never comes."""
-        return None if self.conducts is None or self.ready is None else self.conducts - self.ready
+        """Seconds by which the bias holds before the current comes; negative: after it. None: one of them never comes."""
+        return None if self.conducts is None or self.holds is None else self.conducts - self.holds
+
+    @property
+    def much(self) -> bool:
+        """Does it draw well more than its idle?"""
+        return self.most > MUCH * self.idle > 0.0
+
+    @property
+    def late(self) -> bool:
+        """Does a tenth of its idle flow before its bias holds it?"""
+        return self.fixed and self.conducts is not None and (self.holds is None or self.holds > self.conducts)
 
 
 @dataclass(frozen=True)
@@ -132,13 +147,11 @@ class ColdStart:
     @cached_property
     def valves(self) -> tuple[Coming, ...]:
         """Every output valve: cold, then after each time off."""
-        observer, out = Observer(self.amplifier, self.circuit), []
+        out = []
         for o in roles(self.amplifier).outputs:
-            fixed = o.bias in ("fixed", "mixed", "back")
-            vsafe = safe_bias(observer, o.valve, self.mains) if fixed else None
-            out.append(coming(self.course, self.course, 0, o.valve, o.grid, None, vsafe, fixed))
+            out.append(coming(self.circuit, self.course, self.course, 0, o, None))
             for k, seconds in enumerate(self.offs):
-                out.append(coming(self.again, self.course, k, o.valve, o.grid, seconds, vsafe, fixed))
+                out.append(coming(self.circuit, self.again, self.course, k, o, seconds))
         return tuple(out)
 
     def _stress(self, name: str) -> Stress:
@@ -242,18 +255,20 @@ def _first(t: Array, over: Array) -> float | None:
     return float(t[k - 1] + (t[k] - t[k - 1]) * over[k - 1] / (over[k - 1] - over[k]))
 
 
-def coming(
-    course: Course, cold: Course, k: int, valve: str, grid: str, off: float | None, vsafe: float | None, fixed: bool
-) -> Coming:
-    """Sample ``k`` of a course, against what sample 0 of ``cold`` ends on. off, vsafe: as in ``Coming``; fixed: is there a
-    negative supply at the grid?"""
+def coming(circuit: Circuit, course: Course, cold: Course, k: int, output: OutputValve, off: float | None) -> Coming:
+    """Sample ``k`` of a course, against what sample 0 of ``cold`` ends on. off: as in ``Coming``."""
     t = course.seconds - course.seconds[0]
-    amps, volts = course.cathode_amps(valve)[:, k], course.dc(grid)[:, k]
-    idle, settled = float(cold.cathode_amps(valve)[-1, 0]), float(cold.dc(grid)[-1, 0])
+    amps, volts = course.cathode_amps(output.valve)[:, k], course.dc(output.grid)[:, k]
+    idle, settled = float(cold.cathode_amps(output.valve)[-1, 0]), float(cold.dc(output.grid)[-1, 0])
     conducts = _first(t, amps - TENTH * idle) if idle > 0.0 else None
-    return Coming(
-        valve, off, conducts,
-        _first(t, THERE * settled - volts) if fixed and settled < 0.0 else None,
-        None if vsafe is None else _first(t, vsafe - volts),
-        float(amps.max()), idle, None if conducts is None else float(np.interp(conducts, t, volts)), settled, vsafe,
-    )  # fmt: skip
+    fixed = output.bias in ("fixed", "mixed", "back") and settled < 0.0
+    ready = _first(t, THERE * settled - volts) if fixed else None
+    bias = None if conducts is None else float(np.interp(conducts, t, volts))
+    plain = Coming(output.valve, off, conducts, ready, ready, float(amps.max()), idle, bias, settled, fixed)
+    if not fixed:
+        return plain
+    try:
+        hottest = Hottest(circuit, cold, output)
+    except ValueError:
+        return plain  # no watts to hold it by: nine tenths of its bias must do
+    return replace(plain, holds=hottest.from_when(course, k), wanted=hottest.wanted())

@@ -9,6 +9,10 @@ import click
 from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
 
 MOST_MARKS = 26
+TELLING = 0.05
+"""Seconds by which the bias is first that are worth a figure."""
+REST = "Leave it off for a minute before it goes on again."
+SHORT = {"past its working volts": "past working", "past its surge volts": "PAST SURGE", "rating unknown": "no rating"}
 
 
 @click.command()
@@ -64,7 +68,8 @@ def start_marks(start: Any) -> list[tuple[float, str]]:
     for v in start.valves:
         if v.off is None:
             out += [(v.conducts, f"{v.valve} draws a tenth of its idle")] if v.conducts is not None else []
-            out += [(v.ready, f"{v.valve}'s bias is there")] if v.ready is not None else []
+            if v.fixed and v.ready is not None:
+                out.append((v.ready, f"{v.valve} has nine tenths of its bias"))
     return sorted(out)
 
 
@@ -99,9 +104,9 @@ def start_document(start: Any, kept: Any, marks: list[tuple[float, str]]) -> dic
         ],
         "valves": [
             {
-                "valve": v.valve, "off_s": v.off, "conducts_s": v.conducts, "bias_ready_s": v.ready, "bias_safe_s": v.safe,
-                "bias_ahead_s": v.ahead, "most_amps": v.most, "idle_amps": v.idle, "bias_volts": v.bias,
-                "bias_settled_volts": v.settled, "safe_volts": v.vsafe,
+                "valve": v.valve, "off_s": v.off, "conducts_s": v.conducts, "bias_ready_s": v.ready, "bias_safe_s": v.holds,
+                "bias_ahead_s": v.ahead, "bias_late": v.late, "most_amps": v.most, "idle_amps": v.idle, "bias_volts": v.bias,
+                "bias_settled_volts": v.settled, "safe_volts": v.wanted,
             }
             for v in start.valves
         ],
@@ -131,12 +136,13 @@ def _lines(start: Any, kept: Any) -> Iterator[str]:
             yield f"  ! {s.part} stands {s.reverse:.1f} V the wrong way round for a moment"
     yield "  Surge: the part's own, else IEC 60384-4: 1.15 times to 315 V, 1.10 above."
     yield ""
-    yield f"{'output valve':<14}{'off s':>7}{'draws at s':>12}{'bias at s':>11}{'bias first by':>15}{'most mA':>10}{'idle mA':>9}"
+    yield f"{'output valve':<13}{'off s':>6}{'draws at s':>12}{'bias holds from':>17}{'first?':>14}{'most mA':>9}{'idle mA':>9}"
     for v in start.valves:
         off = "cold" if v.off is None else f"{v.off:g}"
-        ahead = "-" if v.ready is None and v.settled >= -1.0 else "never" if v.ahead is None else f"{v.ahead:.1f} s"
+        holds, first = ("-", "own resistor") if not v.fixed else (_holds(v.holds), _first(v))
+        mark = "! " if v.much else "  "
         yield (
-            f"{v.valve[:13]:<14}{off:>7}{_s(v.conducts):>12}{_s(v.ready):>11}{ahead:>15}{1e3 * v.most:10.1f}{1e3 * v.idle:9.1f}"
+            f"{mark}{v.valve[:10]:<11}{off:>6}{_s(v.conducts):>12}{holds:>17}{first:>14}{1e3 * v.most:9.1f}{1e3 * v.idle:9.1f}"
         )
     yield from _words(start)
     yield ""
@@ -147,26 +153,45 @@ def _s(seconds: float | None) -> str:
     return "-" if seconds is None else f"{seconds:.2f}"
 
 
+def _holds(seconds: float | None) -> str:
+    return "never" if seconds is None else "the start" if seconds == 0.0 else f"{seconds:.2f} s"
+
+
+def _first(v: Any) -> str:
+    """Which of the two comes first, and by how much."""
+    if v.conducts is None:
+        return "draws nothing"
+    if v.ahead is None:
+        return "no bias"
+    if v.ahead < 0.0:
+        return f"{-v.ahead:.1f} s late"
+    return "bias" if v.ahead < TELLING else f"bias, {v.ahead:.1f} s"
+
+
 def _stands(s: Any) -> str:
-    said = "" if s.verdict.startswith("within") else f"{s.verdict}, "
+    said = "" if s.verdict.startswith("within") else f"{SHORT[s.verdict]}, "
     return f"{said}{s.when} {s.at:.1f} s"
 
 
 def _words(start: Any) -> Iterator[str]:
     """What the table of the valves means."""
-    yield "  'draws': a tenth of its idle; 'bias at': nine tenths of what it runs on."
-    cold = [v for v in start.valves if v.off is None]
-    for v in cold:
-        if v.settled < -1.0 and (v.ahead is None or v.ahead <= 0.0):
-            late = "never comes" if v.ready is None else f"comes {-(v.ahead or 0.0):.1f} s after the current"
-            yield f"  ! {v.valve}: its bias {late}: it draws up to {1e3 * v.most:.0f} mA at a cold start."
-    never = [v for v in cold if v.vsafe is not None and v.safe is None]
-    if never:
-        worst = min(never, key=lambda v: v.vsafe)
-        yield (
-            f"  Set for their idle, the grids of {', '.join(v.valve for v in never)} run on {worst.settled:.0f} V and never reach "
-            f"the {worst.vsafe:.0f} V that would hold the strongest valve of the type on unloaded HT."
-        )
-    hot = {v.off: v for v in start.valves if v.off is not None and v.most > 1.5 * v.idle}
-    for off, v in hot.items():
-        yield f"  ! {off:g} s off and on again: {v.valve} draws up to {1e3 * v.most:.0f} mA; leave it off for a minute."
+    yield "  'draws': a tenth of its idle flows. 'bias holds': from then on the hottest"
+    yield "  valve of its type, its preset set for the same idle, stays within its watts"
+    yield "  at the HT that stands once all is warm."
+    for off in dict.fromkeys(v.off for v in start.valves):
+        these = [v for v in start.valves if v.off == off]
+        when = "At a cold start" if off is None else f"{off:g} s off and on again"
+        much, late = [v for v in these if v.much], [v for v in these if v.late]
+        if much:
+            yield f"  ! {when}: {_draws(much)} {'See firstglow bias.' if off is None and late else REST}"
+        elif late:
+            yield f"  {when}: the bias comes after the current, but HT more slowly still: none draws more than its idle."
+
+
+def _draws(valves: list[Any]) -> str:
+    """Who draws too much, and what its grid stood at."""
+    worst = max(valves, key=lambda v: v.most)
+    said = f"{', '.join(v.valve for v in valves)}, up to {1e3 * worst.most:.0f} mA."
+    if worst.late and worst.wanted is not None:
+        said += f" {worst.valve} has {worst.bias:.0f} V on its grid when current comes; it takes {worst.wanted:.0f} V to hold it."
+    return said
