@@ -8,7 +8,7 @@ import pytest
 from firstglow.amplifier import load
 from firstglow.ladder.ladder import build
 from firstglow.readings.expect import fast_bands
-from firstglow.readings.narrow import LOW_AC, Gain, ends, measurements, narrowing
+from firstglow.readings.narrow import LOW_AC, Gain, as_printed, ends, measurements, narrowing
 from firstglow.readings.sheet import Sheet
 
 ROOT = Path(__file__).parents[2]
@@ -35,6 +35,22 @@ def test_the_claimed_narrowing_holds_when_the_measurement_is_supplied(file: Path
         held = 1.0 - (after / before)[powered].mean()
         assert held == pytest.approx(gain.narrower, rel=0.1, abs=GUESSED_DROP), gain.measurement.how
         before = after
+
+
+def test_the_bands_that_are_named_are_the_ladders_own_and_become_what_is_said() -> None:
+    """What stands on the printed sheet of that rung, and within 10 % what the sheet then prints with it measured."""
+    text = (ROOT / "tests" / "data" / "rowan-nine.toml").read_text(encoding="utf-8")
+    ladder = build(load(text))
+    gain = as_printed(narrowing(ladder.sheet), ladder.expected)[0]
+    then = build(load(f'{text}\n[[layer]]\nkind = "measured"\n{gain.measurement.line}\n')).expected
+    assert len(gain.bands) > 10
+    for n in gain.bands:
+        printed, after = ladder.expected.by_id[n.reading.id], then.by_id[n.reading.id]
+        assert n.before == (printed.low, printed.high)
+        assert after.low is not None
+        assert after.high is not None
+        step = printed.on.step if printed.on is not None else 0.0
+        assert after.high - after.low == pytest.approx(n.after[1] - n.after[0], rel=0.1, abs=2 * step), n.reading.id
 
 
 def width(sheet: Sheet, score: float) -> np.ndarray:

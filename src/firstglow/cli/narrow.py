@@ -33,11 +33,11 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, met
     """
     from firstglow.amplifier import load
     from firstglow.ladder.ladder import build
-    from firstglow.readings.narrow import narrowing
+    from firstglow.readings.narrow import as_printed, narrowing
 
     gear = bench_of(bench)
-    ladder = build(load(file, as_=as_), gear, volts_of(mains_now), meter, mode="fast")
-    gains = narrowing(ladder.sheet)
+    ladder = build(load(file, as_=as_), gear, volts_of(mains_now), meter)
+    gains = as_printed(narrowing(ladder.sheet), ladder.expected)
     name = ladder.expected.amplifier
     if as_json:
         print_json({"amplifier": name, "digest": ladder.expected.digest, "measurements": [_json(g) for g in gains]})
@@ -77,7 +77,7 @@ def _said(number: int, gain: "Gain") -> list[str]:
             (f"{most.on.shown(low)} to {most.on.shown(high)}" for low, high in (most.before, most.after)),
         )
         side = f" ({r.channel})" if r.channel and r.channel not in ("shared", r.what) else ""
-        texts.append(f"most: {r.what}{side}, {before} becomes {after}")
+        texts.append(f"most: {r.what}{side} on rung {r.id.split('/')[0]} ({r.id}): {before} becomes {after}")
     lines = [line for text in texts for line in wrap(text, WIDTH - 4)]
     return [f"{number:>2}. {lines[0]}", *(f"    {line}" for line in lines[1:])]
 

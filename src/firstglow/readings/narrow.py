@@ -17,6 +17,7 @@ from firstglow.amplifier.model import Amplifier, Part, Winding
 from firstglow.quantities import code
 from firstglow.readings.bands import marginals
 from firstglow.readings.expect import fast_bands, on_its_side, shape_of
+from firstglow.readings.expected import ExpectedLadder
 from firstglow.readings.meters import Range
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.sheet import Sheet
@@ -169,6 +170,23 @@ def narrowing(sheet: Sheet, count: int = COUNT) -> tuple[Gain, ...]:
         narrowed = sorted(rows, key=lambda n: n.share)
         out.append(Gain(best, float(1.0 - share[powered].mean()), tuple(narrowed)))
         low, high = own, top
+    return tuple(out)
+
+
+def as_printed(gains: Sequence[Gain], ladder: ExpectedLadder) -> tuple[Gain, ...]:
+    """The same gains on the bands that the ladder prints: each narrower by the same share about what is expected."""
+    here = {r.id: (r.low, r.expected, r.high) for r in ladder.readings()}
+    out = []
+    for gain in gains:
+        rows = []
+        for n in gain.bands:
+            low, middle, high = here[n.reading.id]
+            if low is None or high is None or not isinstance(middle, float):
+                continue
+            after = (middle - (middle - low) * n.share, middle + (high - middle) * n.share)
+            here[n.reading.id] = (after[0], middle, after[1])
+            rows.append(replace(n, before=(low, high), after=after))
+        out.append(replace(gain, bands=tuple(rows)))
     return tuple(out)
 
 
