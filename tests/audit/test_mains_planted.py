@@ -12,6 +12,7 @@ from firstglow.audit.lamp_choice import Rung, lamp_choice
 from firstglow.audit.mains_now import today
 from firstglow.audit.mains_silicon import behind_silicon
 from firstglow.audit.mains_ways import ways
+from firstglow.ladder.ladder import build
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
@@ -181,3 +182,36 @@ def test_without_a_valve_before_it_silicon_gets_no_resistor(tmp_path: Path) -> N
     assert behind_silicon(made(C, tmp_path)) == ()
     with pytest.raises(ValueError, match="bridge"):
         behind_silicon(made(C, tmp_path), replaced="GZ34")
+
+
+def test_a_bias_fuse_is_told_to_be_none(tmp_path: Path) -> None:
+    """One that blows takes the bias away while HT stays (common practice)."""
+    a = (EXAMPLES / "a-linden-twin.toml").read_text()
+    fused = made(a, tmp_path, ('R4 = ["2k7 1W 5%", "bias raw", "bias"]',
+                 'F2 = ["fuse 100m slow", "bias raw", "bias fused"]\nR4 = ["2k7 1W 5%", "bias fused", "bias"]'))  # fmt: skip
+    place = next(p for p in fuses(today(fused)).places if p.part == "F2")
+    assert place.place == "bias" and place.proposed == ()
+    assert "better none" in place.cautions[0]
+    assert place.now is not None and 0.0 < place.amps < 0.03
+
+
+def test_the_lamps_words_are_those_of_the_ladder() -> None:
+    """Where the ladder looks at its lamp on full mains, the same lamp has the same word here."""
+    amplifier = load(EXAMPLES / "b-hazel-four.toml")
+    ladder = build(amplifier, mode="fast")
+    rungs = [
+        Rung(r.id, r.planned.title, r.planned.situation)
+        for r in ladder.expected.rungs
+        if r.planned.situation.mains_volts
+    ]
+    found = lamp_choice(today(amplifier), rungs)
+    compared = 0
+    for rung in ladder.expected.rungs:
+        for reading in rung.readings:
+            row, at = reading.json(), reading.planned.situation
+            if row["kind"] == "lamp" and at.mains_volts == amplifier.mains_volts:
+                lamp = next(x for x in found.lamps if x.watts == at.lamp_watts)
+                seen = [s for s in lamp.seen if s.rung.rstrip("ab") == rung.id.rstrip("ab")]
+                assert [s.words[0] for s in seen] == [row["expected"]] * len(seen), rung.id
+                compared += len(seen)
+    assert compared >= 3

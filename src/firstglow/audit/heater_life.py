@@ -51,7 +51,7 @@ class Life:
             if self.state == "a little high":
                 return f"{much}, within the 5 % that makers allow for good: hardly shorter"
             last = ": past the 10 % limit" if self.state == "past the limit" else ""
-            return f"{much}{last}: cathodes last about {said(self.cathode)} as long, a pilot lamp {said(self.lamp)}"
+            return f"{much}{last}: cathodes last about {said(self.cathode)} as long, at worst {said(self.lamp)}"
         much = f"{-percent:.0f} % under"
         if self.state == "a little low":
             return f"{much}, within 5 %: no harm"

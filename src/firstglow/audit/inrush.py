@@ -26,6 +26,8 @@ COARSE = 5e-3
 """Error of a step that is let pass."""
 CHARGED = 0.15
 """By then what stands behind silicon is charged [s]."""
+CYCLE = 0.02
+"""The first cycle of 50 Hz mains [s]."""
 PHASES, STEPS = 8, 400
 """Moments of switching tried in a half cycle; steps of a cycle."""
 DROP = 0.8
@@ -53,9 +55,9 @@ class Inrush:
     copper: float
 
     @property
-    def most(self) -> float:
-        """Highest rms of a cycle, heaters cold [A]."""
-        return float(self.amps[1:].max())
+    def cold(self) -> float:
+        """Amps rms once the first cycle is over, heaters still cold."""
+        return float(np.interp(CYCLE, self.seconds, self.amps))
 
     def used(self, fuse: Fuse) -> float:
         """Part of what surely holds that one start takes: dt over the time that each moment's amps are held, summed; the first

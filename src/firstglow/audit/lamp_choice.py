@@ -22,8 +22,9 @@ from firstglow.solver.standing import Standing
 
 LAMPS = (15.0, 25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0)
 """Filament lamps as made for the mains [W] (common practice)."""
-AWAKE = 0.7
-"""Primary volts over the mains from which the amplifier works well enough to be judged by its lamp (common practice)."""
+AWAKE = 0.6
+"""Primary volts over the mains from which the amplifier works well enough to be judged by its lamp: below it hardly a cathode
+emits (common practice)."""
 TRIED = 0.45, 6.0
 """Sizes tried, over the watts that the amplifier draws."""
 State = Literal["good", "half-short", "short"]
@@ -82,13 +83,14 @@ class Lamp:
 
 @dataclass(frozen=True, slots=True)
 class LampChoice:
-    """draws: watts and volt-amperes of the good amplifier running. lamps: every size, the smallest first. best: index of the one
-    proposed."""
+    """watts, volt_amps: of the good amplifier running. lamps: every size, the smallest first. best: index of the one proposed.
+    ladder: what the ladder's own first rungs take, presets at their most negative [W]; None without a ladder."""
 
     watts: float
     volt_amps: float
     lamps: tuple[Lamp, ...]
     best: int
+    ladder: float | None = None
 
     @property
     def proposed(self) -> Lamp:
@@ -98,6 +100,7 @@ class LampChoice:
 
 def lamp_choice(today: Today, rungs: Sequence[Rung]) -> LampChoice:
     """rungs: the ladder's, under power; those that stand alike count once, under the first. Everything in comes last."""
+    ladder = next((r.situation.lamp_watts for r in rungs if r.situation.lamp_watts), None)
     distinct = _distinct(today, rungs)
     watts, draws = today.at_now.mains_watts, today.at_now.mains_amps * today.now
     sizes = [w for w in LAMPS if TRIED[0] * watts <= w <= TRIED[1] * watts] or [LAMPS[-1]]
@@ -115,7 +118,7 @@ def lamp_choice(today: Today, rungs: Sequence[Rung]) -> LampChoice:
         tells = sum(len(set(s.words)) == len(STATES) and None not in s.words for s in seen)
         apart = sum(s.words[0] != s.words[2] for s in seen)
         lamps.append(Lamp(w, seen, seen[-1].primary / today.now, tells, apart))
-    return LampChoice(watts, draws, tuple(lamps), _best(lamps, draws))
+    return LampChoice(watts, draws, tuple(lamps), _best(lamps, draws), ladder)
 
 
 def _best(lamps: Sequence[Lamp], draws: float) -> int:

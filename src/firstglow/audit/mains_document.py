@@ -47,6 +47,7 @@ def document(found: MainsAudit) -> dict[str, Any]:
             "watts": found.lamp.watts,
             "volt_amps": found.lamp.volt_amps,
             "proposed": found.lamp.proposed.watts,
+            "ladder": found.lamp.ladder,
             "sizes": [_lamp(x) for x in found.lamp.lamps],
         },
     }
@@ -121,7 +122,7 @@ def _inrush(f: Fuses) -> dict[str, Any]:
     i = f.inrush
     return {
         "time_s": [float(x) for x in i.seconds], "amps_rms": [float(x) for x in i.amps], "running_amps": i.running,
-        "most_amps": i.most, "charge_peak_amps": i.charge, "charge_i2t": i.charge_i2t,
+        "cold_amps": i.cold, "charge_peak_amps": i.charge, "charge_i2t": i.charge_i2t,
         "core_peak_amps": [_number(x) for x in i.core], "core_i2t": _number(i.core_i2t), "copper_peak_amps": _number(i.copper),
     }  # fmt: skip
 

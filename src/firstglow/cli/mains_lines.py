@@ -52,8 +52,8 @@ def _heaters(found: "MainsAudit") -> Iterator[str]:
         yield f"  {envelopes(names)[:36]:<36}{rated:6g}{mark:12.2f}{volts:9.2f}"
         yield f"    {life(volts / rated).text}"
     if any(life(v / r).state in ("high", "past the limit") for v, r in t.at_now.heaters.values()):
-        yield "  Life: 10 % over about halves a cathode's (common practice); a lamp's law, the"
-        yield "  13th power or so, is the worst it can be. No maker printed one: a guess."
+        yield "  Life: 10 % over about halves a cathode's (common practice); at worst it goes as a"
+        yield "  lamp's, volts to the 13th power or so. No maker of valves printed a law."
 
 
 def _dc(found: "MainsAudit") -> Iterator[str]:
@@ -137,6 +137,8 @@ def _table(found: "MainsAudit") -> Iterator[str]:
     yield row(f"as it is, {t.now:g} V", t.at_now, most, found.ways[0].sag_before)
     for number, w in enumerate(found.ways, 1):
         yield row(f"{number}. {_short(w)}", w.at, w.switch_on.get(joint or ""), w.sag)
+    if sags:
+        yield "  'full': what full power takes off HT, by a guess from the output transformers."
 
 
 def _short(w: "Way") -> str:
@@ -203,14 +205,15 @@ def _fuses(found: "MainsAudit") -> Iterator[str]:
     yield "it never protects a person."
     charge = f"; capacitors behind silicon a peak of {i.charge:.2g} A" if i.charge > i.running else ""
     yield (
-        f"  A start: {i.amps[1]:.2g} A rms with cold heaters, {i.running:.2g} A when warm{charge}; the core may add a peak of "
+        f"  A start: {i.cold:.2g} A rms with cold heaters, {i.running:.2g} A when warm{charge}; the core may add a peak of "
         f"{i.core[0]:.2g} to {i.core[1]:.2g} A for a few half cycles (from memory; it hangs on the moment of switching)."
     )
     for p in found.fuses.places:
         yield from _place(p)
-    yield "  'a start': of what the fuse surely holds, the core at its worst; to 29 % it"
-    yield "  stands thousands, past 100 % it may blow. 'no': it need not blow (holds 1.5"
-    yield "  times its mark for an hour); 'perhaps': nothing is promised below 2.1 times."
+    yield "  'carries': at full power, of its mark. 'a start': of what it surely holds, the"
+    yield "  core at its worst; to 29 % it stands thousands, past 100 % it may blow. 'no': it"
+    yield "  need not blow (holds 1.5 times its mark for an hour); 'perhaps': nothing is"
+    yield "  promised below 2.1 times."
     mains, ht = (next((p for p in found.fuses.places if p.place == place), None) for place in ("mains", "HT"))
     if mains is not None and mains.now is not None and ht is not None and ht.now is None and ht.proposed:
         held = [b.fault for b in mains.now.blown if b.within is None]
@@ -264,10 +267,12 @@ def _lamp(c: "LampChoice", now: float) -> Iterator[str]:
     large = [x for x in c.lamps if x.verdict.startswith("too large")]
     for lamp in (*small[-1:], best, *(x for x in c.lamps[c.best + 1 :][:1] if x not in large), *large[:1]):
         yield f"  {lamp.watts:3g} W {lamp.verdict}"
+    if c.ladder is not None and c.ladder != best.watts:
+        yield f"  The ladder takes {c.ladder:g} W while the presets stand at their most negative."
     yield f"  With {best.watts:g} W in, on {now:g} V, once all is warm (lamp out beside it):"
     yield f"  {'rung':<28}{'good':>5}{'half-short':>11}{'short':>6}{'primary':>9}{'HT':>15}"
     for s in best.seen:
-        title = f"{s.rung} {s.title.partition(',')[0]}"
+        title = f"{s.rung} {s.title.partition(',')[0].replace(' of the ', ', ').replace(' channel', '')}"
         ht = "" if s.ht is None else f"{s.ht:.0f} ({s.bare_ht:.0f}) V"
         words = f"{_word(s.words[0]):>5}{_word(s.words[1]):>11}{_word(s.words[2]):>6}"
         yield f"  {title[:27]:<28}{words}{s.primary:7.0f} V{ht:>15}"
