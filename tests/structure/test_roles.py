@@ -326,7 +326,7 @@ def test_roles_of_the_reference_amplifier_are_read_in_a_tenth_of_a_second() -> N
     """Every command pays for this once; the machine of the tests is given ten times what it was seen to take."""
     amplifier = push_pull_fixed()
     roles(amplifier)
-    start = time.perf_counter()
+    start = time.process_time()
     roles(amplifier)
     check_structure(amplifier)
-    assert time.perf_counter() - start < 0.1
+    assert time.process_time() - start < 0.1
