@@ -48,7 +48,9 @@ def test_every_part_once_and_the_rules_of_the_document(file: Path) -> None:
         assert (p["proposal"] is not None) == needs, p["part"]
     ordered = {name for line in found["order"] for name in line["for"]}
     assert all(line["count"] == len(line["for"]) for line in found["order"])
-    assert ordered <= set(amplifier.parts)  # a valve's proposal may change its grid leak, a rectifier's its first capacitor
+    assert ordered <= set(
+        amplifier.parts
+    )  # a valve's proposal may change its grid leak, a rectifier's its first capacitor
     assert all(line["pieces"] >= line["count"] for line in found["order"])
 
 
@@ -238,3 +240,28 @@ def test_room_that_the_file_gives_stands_beside_the_usual_body(room: str, said: 
     row = next(r for r in made(text, tmp_path)["order"] if r["for"] == ["C5"])
     assert row["usual_body"] == {"length_mm": 18.0, "width_mm": 8.0, "spacing_mm": 15.0}
     assert any(said in note for note in row["notes"])
+
+
+def test_a_part_by_name_shows_every_stress_and_a_fault_only_whether_it_survives() -> None:
+    done = CliRunner().invoke(command, [str(B), "C6", "V2"])
+    assert done.exit_code == 0, done.output
+    assert max(map(len, done.output.splitlines())) <= 80
+    assert "C6: fit" in done.output and "V2: tight" in done.output and "V2 heater: fit" in done.output
+    assert "R1:" not in done.output and "ORDER" not in done.output
+    assert "25 V, 134 % past: does not survive" in done.output  # 58.6 V, V2 shorted (by hand above: 40 to 80 V)
+    for s in of(document(audit(load(B))), "C6")["stresses"]:
+        assert f"  {s['stress']}: " in done.output
+    assert "High voltage kills" in done.output
+
+
+def test_every_part_with_all_its_stresses() -> None:
+    done = CliRunner().invoke(command, [str(B), "--all"])
+    heads = [
+        line.split(":")[0] for line in done.output.splitlines() if line and not line.startswith(" ") and ":" in line
+    ]
+    assert set(load(B).parts) <= set(heads)
+
+
+def test_a_name_that_is_no_part_is_told_with_the_nearest() -> None:
+    done = CliRunner().invoke(command, [str(B), "C9"])
+    assert "no part here" in str(done.exception) and "try 'C" in str(done.exception)

@@ -42,8 +42,10 @@ def _limit(stood: Stood, part: Part, s: Stress) -> Found:
             (),
         )
     if s.stress in ("plate watts", "screen watts", "cathode amps", "both plates' watts"):
+        held = any(o.valve == part.name and o.bias == "cathode" for o in stood.roles.outputs)
+        how = "more ohms in its cathode" if held else "more bias"
         return (
-            f"less current: more bias until {s.stress} is {shown(0.9 * (s.rating or 0.0), s.unit)}",
+            f"less current: {how} until {s.stress} is {shown(0.9 * (s.rating or 0.0), s.unit)}",
             "the idle falls with it",
             (),
         )
@@ -122,9 +124,11 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
             else "a rectifier that its sheet allows this, or less load and volts on it"
         )
         items += [Item(1, types[0].split(" ")[0])] if types else []
+    told = moved(stood, changed, part.name) if changed else "HT as the new type drops"
+    if any(name.endswith(" farads") for name in changed):
+        told += "; ripple rises with less farads"
     return Proposal(
-        "; ".join(dict.fromkeys(found)), "", f"{moved(stood, changed, part.name) if changed else 'HT as the new type drops'}; ripple rises "
-        "with less farads",
+        "; ".join(dict.fromkeys(found)), "", told,
         alternatives=tuple(f"{t} in its place: {instead(stood, part.name, t.split(' ')[0])}" for t in types),
         items=tuple(items),
     )  # fmt: skip

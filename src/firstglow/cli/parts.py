@@ -9,6 +9,7 @@ import click
 from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
 
 if TYPE_CHECKING:
+    from firstglow.amplifier import Amplifier
     from firstglow.audit.parts import Audit, Audited
 
 DONE = ("valve", "rectifier", "heater", "transformer", "gas tube", "input", "load", "output transformer")
@@ -20,15 +21,18 @@ HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating,
 
 @click.command()
 @FILE
+@click.argument("parts", nargs=-1, metavar="[PART]...")
+@click.option("--all", "every", is_flag=True, help="Every stress of every part, the fit ones too.")
 @AS
 @MAINS
 @JSON
-def command(file: Path, as_: str, mains_now: str | None, as_json: bool) -> None:
+def command(file: Path, parts: tuple[str, ...], every: bool, as_: str, mains_now: str | None, as_json: bool) -> None:
     """Are the parts fit? Each part's worst stress over every way of standing.
 
     \b
     Example:  firstglow parts examples/b-hazel-four.toml
               firstglow parts examples/a-linden-twin.toml --mains-now 238
+              firstglow parts examples/c-sorrel-twenty.toml C3 R1 V2
     Running, cold start, valves pulled, standby open, on the highest mains too;
     and what a neighbour's fault would do. At idle: full power is not in it.
     A rating that the file does not say is never taken as fit.
@@ -43,7 +47,12 @@ def command(file: Path, as_: str, mains_now: str | None, as_json: bool) -> None:
     problem = mains_refused(amplifier, volts) if volts is not None else None
     if problem is not None:
         raise AmplifierError((problem,))
+    asked = _asked(amplifier, parts)
     found = audit(amplifier, volts)
+    if (every or asked) and not as_json:
+        for line in _whole(amplifier.name, as_, found, asked):
+            say(line)
+        return
     if as_json:
         print_json(document(found))
         return
@@ -51,14 +60,53 @@ def command(file: Path, as_: str, mains_now: str | None, as_json: bool) -> None:
         say(line)
 
 
-def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
-    from firstglow.audit.order import told
+def _asked(amplifier: "Amplifier", words: Sequence[str]) -> set[str]:
+    """The parts named, of a glass all that is in it; SituationError with the nearest for what is none."""
+    from firstglow.amplifier.mistakes import nearest
+    from firstglow.amplifier.options import SituationError, find_parts
 
+    found: set[str] = set()
+    for word in words:
+        names = {*find_parts(amplifier, word), *(p.name for p in amplifier.parts.values() if p.envelope == word)}
+        if not names:
+            near = nearest(word, list(amplifier.parts)) or next(iter(amplifier.parts))
+            raise SituationError("PART", f"{word!r} is no part here", "a part of the file by its name", repr(near))
+        found |= names
+    return found
+
+
+def _whole(name: str, as_: str, found: "Audit", asked: set[str]) -> Iterator[str]:
+    """Every stress, part by part."""
+    from firstglow.audit.proposal import said
+
+    yield from _head(name, as_, found)
+    for a in found.parts:
+        if asked and a.part not in asked:
+            continue
+        yield f"\n{a.part}: {a.verdict}{f'; {a.ages}' if a.ages else ''}"
+        for s in a.stresses:
+            left = "" if s.margin is None else f", {_margin(s.margin)}"
+            verdict = s.verdict or {True: "survives", False: "does not survive", None: "rating unknown"}[s.survives]
+            yield f"  {s.stress}: {said(s)}{left}: {verdict}"
+            yield f"      {s.situation}{f' ({s.note})' if s.note else ''}"
+        if a.proposal is not None:
+            yield from _proposed(a)
+    yield ""
+    yield CAUTION
+
+
+def _head(name: str, as_: str, found: "Audit") -> Iterator[str]:
     mains = found.stood.mains
     yield f"{name}, as {as_}: are the parts fit?"
     if found.stood.amplifier.of_kind("inlet"):
         yield f"Mains {mains['now']:g} V, highest {mains['high']:.0f} V, lowest {mains['low']:.0f} V."
     yield "At idle: what full power asks is not in it."
+
+
+def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
+    from firstglow.audit.order import told
+
+    yield from _head(name, as_, found)
     for verdict, head in HEADS:
         mine = [a for a in found.parts if a.verdict == verdict]
         if mine:
@@ -75,10 +123,15 @@ def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
     yield from _faults(found)
     yield from told(found)
     yield ""
-    yield (
-        "High voltage kills. Nothing is changed before the plug is out and every capacitor reads below 10 V, and again after "
-        "a minute: firstglow discharge says how long."
-    )
+    yield "Every stress of a part: firstglow parts FILE PART, or --all."
+    yield ""
+    yield CAUTION
+
+
+CAUTION = (
+    "High voltage kills. Nothing is changed before the plug is out and every capacitor reads below 10 V, and again after a "
+    "minute: firstglow discharge says how long."
+)
 
 
 def _alike(parts: Sequence["Audited"]) -> list[list["Audited"]]:
@@ -105,12 +158,17 @@ def _part(group: Sequence["Audited"]) -> Iterator[str]:
     if a.ages:
         yield f"    {a.ages}"
     if a.proposal is not None:
-        steps = a.proposal.what.split("; ") if a.kind in DONE else [a.proposal.what]
-        yield from (f"    {'do' if a.kind in DONE else 'fit'}: {step}" for step in steps)
-        yield from (f"    or: {other}" for other in a.proposal.alternatives)
-        yield f"    then: {a.proposal.changes}"
-        if a.proposal.keep:
-            yield f"    {a.proposal.keep}"
+        yield from _proposed(a)
+
+
+def _proposed(a: "Audited") -> Iterator[str]:
+    assert a.proposal is not None
+    steps = a.proposal.what.split("; ") if a.kind in DONE else [a.proposal.what]
+    yield from (f"    {'do' if a.kind in DONE else 'fit'}: {step}" for step in steps)
+    yield from (f"    or: {other}" for other in a.proposal.alternatives)
+    yield f"    then: {a.proposal.changes}"
+    if a.proposal.keep:
+        yield f"    {a.proposal.keep}"
 
 
 def _margin(margin: float) -> str:
