@@ -23,11 +23,12 @@ HEADROOM = 1.15
 @dataclass(frozen=True, slots=True)
 class Apart:
     """A limit that healthy must be told apart from. limit: what stands there with no meter across [SI]; side, why: as
-    a stop has them."""
+    a stop has them. average: a rating of the average valve, which healthy ones may pass: past it is looked at first."""
 
     side: Side
     limit: float
     why: str = ""
+    average: bool = False
 
 
 @dataclass(frozen=True, slots=True)

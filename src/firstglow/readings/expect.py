@@ -34,6 +34,8 @@ SAMPLES = 2000
 # where nothing else was sampled.
 HOTTEST = 3.09
 HOT_SAMPLES = 400
+# Two readings of one kind on one rung that are expected within this of each other are the same reading at two places.
+ALIKE = 0.2
 # Fewer amplifiers of the stated spreads than this settling is no basis for a band.
 MOST_SETTLE = 0.98
 
@@ -96,7 +98,21 @@ def past_the_range(sheet: Sheet, bands: Bands) -> Array:
     edge = np.maximum(np.abs(bands.low), np.abs(bands.high))
     full = np.array([on.full for on in sheet.on])
     share = np.where(sheet.true == 0.0, 1.0, sheet.shown / np.where(sheet.true == 0.0, 1.0, sheet.true))
-    return np.where(np.isfinite(edge) & (edge > full * (1 + 1e-9)), edge / np.maximum(np.abs(share), 1e-6), 0.0)
+    past = np.where(np.isfinite(edge) & (edge > full * (1 + 1e-9)), edge / np.maximum(np.abs(share), 1e-6), 0.0)
+    return np.array([max(past[k] for k in _beside(sheet, i, past)) for i in range(len(past))])
+
+
+def _beside(sheet: Sheet, i: int, past: Array) -> list[int]:
+    """A reading and those like it on its rung (the other valve of a pair): the same is read on the same range."""
+    r = sheet.readings[i]
+    mine = (r.id.split("/")[0], r.probe.kind, r.probe.quantity, sheet.on[i])
+    like = [i]
+    for k in np.flatnonzero(past > 0.0):
+        q = sheet.readings[k]
+        other = (q.id.split("/")[0], q.probe.kind, q.probe.quantity, sheet.on[k])
+        if other == mine and abs(sheet.shown[k] - sheet.shown[i]) <= ALIKE * abs(sheet.shown[k]):
+            like.append(int(k))
+    return like
 
 
 def sampled_bands(

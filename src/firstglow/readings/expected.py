@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from math import isfinite
-from typing import Any
+from typing import Any, Literal
 
 from firstglow.readings.apart import Apart, Ground, steps_down
 from firstglow.readings.meters import SCALE, SIGN, UNIT, Meter, Range, loaded
@@ -47,7 +47,8 @@ class ExpectedReading:
     mains_curve: the nominal shown value [SI] at MAINS_STEPS, () where the mains do not move it.
     ground: what a range is judged on that it is read on. start: the range to put the meter on first, None where that is
     ``on``. hidden: why the ladder's meter cannot judge it, and what can; "" where it can. bridged: which part can be open
-    here and still read inside the band ("" for none): inside it nothing is proved of that part.
+    here and still read inside the band ("" for none): inside it nothing is proved of that part. over: what an overload of
+    this range means, where the stop limit lies past it ("" elsewhere).
     """
 
     planned: PlannedReading
@@ -68,6 +69,7 @@ class ExpectedReading:
     start: Range | None = None
     hidden: str = ""
     bridged: str = ""
+    over: str = ""
 
     @property
     def id(self) -> str:
@@ -155,12 +157,24 @@ class ExpectedReading:
             "shown": self.shown, "contact": p.contact, "channel": p.channel, "twin": p.twin,
             "situation": dict(rung_situation or {}),
             "moved_by": [{"part": part, "share": round(share, 4)} for part, share in self.moved_by],
-            "note_only": self.note_only, "remark": " ".join(t for t in (p.remark, self.bridged) if t),
+            "note_only": self.note_only, "remark": " ".join(t for t in (p.remark, self.bridged, self.over) if t),
             "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
             "red_at": p.red_at, "black_at": p.black_at,
             "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,
             "needs": p.needs,
         }  # fmt: skip
+
+
+def overload(stop: Stop | None, on: Range | None, meter: Meter) -> Literal["", "stop", "up"]:
+    """What an overload of volts or amps means on a range that ends short of the stop limit: "stop" where the limit lies
+    within the next range up (it may be past already, and nobody turns a range meanwhile), else "up": one range up, and
+    read again; "" where the limit is on the range, or there is none higher."""
+    if on is None or on.unit not in {"V", "A"}:
+        return ""
+    higher = [r.full for r in meter.of_kind(on.kind) if r.full > on.full]
+    if not higher or (stop is not None and stop.limit <= on.full):
+        return ""
+    return "stop" if stop is not None and stop.limit <= higher[0] else "up"
 
 
 def hidden_text(reading: ExpectedReading, on: Range, meter: Meter) -> str:

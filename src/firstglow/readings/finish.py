@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Feedback
 from firstglow.readings.apart import Apart, Ground
-from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text
+from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text, overload
 from firstglow.readings.least import least_ohms
 from firstglow.readings.limit import Limit
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
@@ -30,6 +30,8 @@ GLOW = ((0.15, "dark"), (0.45, "dim"), (0.80, "half"), (np.inf, "full"))
 HUM_AT_INPUT = 0.3e-3
 # What tells a healthy amplifier from a sick one where this meter does not.
 ANOTHER = "read it with a digital meter"
+# What an overload says where the stop limit lies past the range.
+OVER = {"stop": "OL on this range counts as past the stop.", "up": "OL on this range: one range up, and read it again."}
 # A word that fewer amplifiers than this would give is no healthy answer.
 RARE_WORD = 0.001
 # Under this part of a meter's step a figure is nothing, and has no sign.
@@ -222,7 +224,8 @@ def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Li
     below, above = tightest(
         found, row.low, row.high, on, lambda: ANOTHER if coarse else cheapest(amplifier, row), middle, shown, coarse,
     )  # fmt: skip
-    return replace(row, stop_below=below, stop_above=above)
+    means = overload(above, on, meter) if above is not None and above.limit > on.full else ""
+    return replace(row, stop_below=below, stop_above=above, over=OVER.get(means, ""))
 
 
 def grounded(row: ExpectedReading, found: Sequence[Limit]) -> Ground:
@@ -233,7 +236,9 @@ def grounded(row: ExpectedReading, found: Sequence[Limit]) -> Ground:
     if not isinstance(row.expected, float) or row.planned.probe.quantity == "bond ohms":
         return row.ground
     share = row.share(row.on)
-    limits = tuple(Apart(f.side, (f.value if f.apart is None else f.apart) / share, f.why) for f in found)
+    limits = tuple(
+        Apart(f.side, (f.value if f.apart is None else f.apart) / share, f.why, bool(f.yielded)) for f in found
+    )
     return replace(row.ground, limits=limits)
 
 

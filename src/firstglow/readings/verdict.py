@@ -6,7 +6,7 @@ from difflib import get_close_matches
 from math import inf, isfinite
 from typing import Any, Literal
 
-from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text
+from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text, overload
 from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
 from firstglow.readings.slips import beside, pen
@@ -155,6 +155,10 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     hidden = _hidden(reading, on, meter, said is not None)
     if hidden:
         return Verdict(row.id, row.text, "look first", hidden, reading.checks(), None)
+    rated = _stopped_on_finer(reading, value, on, average=True)
+    if rated is not None:
+        why = f"{reading.text(value)} is past {reading.text(rated.limit)}: {rated.why}"
+        return Verdict(row.id, row.text, "look first", why, reading.checks(value), here)
     spare = 0.0 if on is None or reading.on is None else max(0.0, on.limits(value) - reading.on.limits(here))
     value = here
     compared = _to_these_mains(reading, value, away)
@@ -267,19 +271,19 @@ def _off_the_scale(reading: ExpectedReading, value: float, on: Range | None, met
     if on is None or isfinite(value) or reading.unit not in {"V", "A"}:
         return None
     stop = reading.stop_above
-    higher = [r.full for r in meter.of_kind(on.kind) if r.full > on.full]
-    if not higher or (stop is not None and stop.limit <= on.full):
+    means = overload(stop, on, meter)
+    if not means:
         return None
     said = f"past the end of the {on.shown(on.full)} range"
-    if stop is not None and stop.limit <= higher[0]:
+    if means == "stop" and stop is not None:
         why = f"{said}, where {reading.text(reading.high or 0.0)} is the most of a healthy one, and perhaps past the stop limit"
         return "switch off now", f"{why} {reading.text(stop.limit)}: {stop.why}"
     return "look first", f"{said}, and no more is known of it: one range up, and read it again"
 
 
-def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) -> Stop | None:
+def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None, average: bool = False) -> Stop | None:
     """The same for a row that the ladder's own meter cannot judge, read on a range that can: its stops stand off by what
-    the coarse meter may be wrong by, and this one is held to the limits themselves."""
+    the coarse meter may be wrong by, and this one is held to the limits themselves. average: to those of the average valve."""
     if on is None or not reading.hidden or reading.hidden_from(on) is not None or not isfinite(value):
         return None
     share = reading.share(on)
@@ -287,7 +291,7 @@ def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None) 
         limit = found.limit * share
         away = value - limit if found.side == "above" else limit - value
         # a sign has no size: the meter's own error about nothing is none
-        if away > (on.limits(0.0) if limit == 0.0 else 0.0):
+        if found.average == average and away > (on.limits(0.0) if limit == 0.0 else 0.0):
             return Stop(limit, found.why)
     return None
 

@@ -95,7 +95,7 @@ def rung_pages(ladder: Mapping[str, Any], rung: Mapping[str, Any], drawing: str)
         first, last = number == 0, number == len(groups) - 1
         part = f'<span class="go">page {number + 1} of {len(groups)}</span>' if len(groups) > 1 else ""
         body = [
-            head(ladder, drawing),
+            head(ladder, drawing, rung),
             f"<h1{'' if first else AGAIN}>{part}{escape(rung['title'])}</h1>",
             stands(rung, first),
         ]
@@ -149,12 +149,17 @@ def legend() -> str:
     return f'<h2>The picture of a socket</h2><div class="legend"><div>{drawings}</div><dl>{words}</dl></div>'
 
 
-def head(ladder: Mapping[str, Any], drawing: str) -> str:
-    """Amplifier, drawing revision, mains and meter: the same on every page."""
+def head(ladder: Mapping[str, Any], drawing: str, rung: Mapping[str, Any] | None = None) -> str:
+    """Amplifier, drawing revision, mains and meter: the same on every page of a rung. Where the rung stands at less than
+    the socket's mains, that too."""
+    mains = f"mains {ladder['mains']:g} V"
+    here = ladder["mains"] if rung is None else rung["situation"]["mains_volts"]
+    if here < ladder["mains"]:
+        mains += f", here {here:g} V" if here > 0 else ", here unplugged"
     revision = f"drawing {escape(drawing)}" if drawing else "drawing not stated"
     return (
         f'<header><span class="name">{escape(ladder["amplifier"])}</span><span>{revision}</span>'
-        f"<span>mains {ladder['mains']:g} V</span><span>meter: {escape(str(ladder['meter']))}</span>"
+        f"<span>{mains}</span><span>meter: {escape(str(ladder['meter']))}</span>"
         f"<span>{escape(ladder['digest'][:8])}</span></header>"
     )
 
