@@ -19,7 +19,7 @@ from firstglow.solver.frame import Array
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.slow import Course, Slow, Stretch
 from firstglow.solver.stores import Companion, Stores
-from firstglow.solver.warming import ROOM, Warming
+from firstglow.solver.warming import Warming
 
 ROOT = Path(__file__).parent.parent
 HOLD_SIEMENS = 1e3
@@ -55,7 +55,9 @@ class Rates:
         samples, stores, n = y.shape[1], len(self.stores.names), self.stores.capacitors
         self.evaluations, self.calls = self.evaluations + samples, self.calls + 1
         p = np.repeat(self.p, samples, axis=1)
-        heat = np.maximum(y[stores:], ROOM).reshape(2, -1, samples)  # a trial may be colder than the room
+        heat = np.maximum(
+            y[stores:].reshape(2, -1, samples), self.warming.cold(1)
+        )  # a trial may be colder than the room
         still = siemens(p[self.stores.ohms])
         made = Companion(
             np.concatenate([np.full((n, samples), HOLD_SIEMENS), -still]),
@@ -68,7 +70,7 @@ class Rates:
             [
                 flowing[:n] / p[self.stores.farads],
                 (self.stores.volts(x)[n:] - y[n:stores] / still) / henries,
-                self.warming.rate(heat, self.warming.volts(x, p)).reshape(-1, samples),
+                self.warming.rate(heat, x, p).reshape(-1, samples),
             ]
         )
         return out[:, 0] if flat else out
@@ -147,7 +149,8 @@ def compared(circuit: Circuit, p: Array, seconds: float, method: str, rtol: floa
 
 def names_of(course: Course) -> list[str]:
     """Of every state."""
-    heat = [f"{what} of {e}" for what in ("wire", "cathode") for e in course.warming.envelopes]
+    bodies = [*course.warming.envelopes, "limiter lamp"][: course.warming.size]
+    heat = [f"{what} of {e}" for what in ("wire", "cathode") for e in bodies]
     return [*course.stores.names, *heat]
 
 

@@ -19,6 +19,11 @@ OHMS_POWER = 1.2
 _COLD = (COLD_KELVIN / HOT_KELVIN) ** 4
 _POWER = OHMS_POWER / 4.0
 _STEPS = 12
+LIT_SECONDS, LIT_AMPS = 0.13, 100.0 / 120.0
+"""A 100 W lamp for 120 V gives 90 % of its light 0.13 s after it is switched on, and its current is steady after 0.10 s (makers'
+figure, as encyclopedias quote it); one for 230 V nears its current in 0.05 s (lamptech.co.uk, "Starting Characteristics")."""
+LIT_OVER_HEAT = 0.99
+"""That time over the seconds of rated watts that the filament holds, light as watts to 2.2 (volts to 3.5: common practice)."""
 
 Glow = Literal["dark", "dim", "half", "full"]
 GLOW: tuple[tuple[float, Glow], ...] = ((0.05, "dark"), (0.3, "dim"), (0.7, "half"), (float("inf"), "full"))
@@ -61,6 +66,22 @@ def _settle(load: Callable[[Values], tuple[Values, Values]]) -> tuple[Values, Va
         miss = np.log(h / value)
         h = h * np.exp(-miss / (1.0 - slope * by_h * h / value))
     return h, filament(load(h)[0])[1]
+
+
+def filament_seconds(rated_volts: Values, rated_watts: Values) -> Values:
+    """Heat that a filament holds at its working temperature, in seconds of its rated watts [s].
+
+    It goes with the wire's thickness: heat over watts is thickness, watts length x thickness, ohms length over thickness squared,
+    so thickness goes as rated amps to 2/3.
+    """
+    amps = rated_watts / rated_volts
+    return LIT_SECONDS / LIT_OVER_HEAT * (amps / LIT_AMPS) ** (2.0 / 3.0)
+
+
+def filament_watts(warmth: Values) -> tuple[Values, Values]:
+    """What a filament at ``warmth`` (kelvin over its working ones) radiates over its rated watts, and its derivative."""
+    cold = (COLD_KELVIN / HOT_KELVIN) ** 4
+    return (warmth**4 - cold) / (1.0 - cold), 4.0 * warmth**3 / (1.0 - cold)
 
 
 def glow(load: float) -> Glow:

@@ -66,7 +66,8 @@ class Feed:
         terms[0], terms[1] = re, im
         slopes[0], slopes[1], slopes[2], slopes[3] = g, -re * g * real, g, -im * g * real
         square = re * re + im * im + x[self.rest]
-        h, d = filament(square * ohms / c["watts"])
+        # slow time says how warm the filament is at such watts; else it stands where they keep it
+        h, d = (c["filament"], c["by watts"]) if "filament" in c else filament(square * ohms / c["watts"])
         lit = c["in"] * c["hot"]
         terms[2] = x[self.lamp] - lit * h - (1.0 - c["in"]) * CONTACT_OHMS
         d = lit * d / c["watts"]

@@ -57,9 +57,10 @@ class Stretch:
 class Course:
     """What came of it.
 
-    seconds: (moment,), several a step. x: (moment, unknown, sample). temperatures: (moment, 2, envelope, sample), wires and cathodes over
-    their working temperature. amps: (moment, choke, sample). steps, solutions: how many steps and Newton steps it took.
-    values: (parameter, sample) of every stretch; stretch: (moment,), which of them a moment belongs to. end: to go on from.
+    seconds: (moment,), several a step. x: (moment, unknown, sample). temperatures: (moment, 2, envelope, sample), wires and
+    cathodes over their working temperature, the limiter lamp's filament last (``warming``). amps: (moment, choke, sample).
+    steps, solutions: how many steps and Newton steps it took. values: (parameter, sample) of every stretch; stretch: (moment,),
+    which of them a moment belongs to. end: to go on from.
     """
 
     seconds: Array
@@ -249,8 +250,8 @@ class Slow:
         before = np.inf
         for _ in range(most):
             self.solutions += 1
-            heat, slopes = self.warming.collocate(warm, h, self.warming.volts(x, p), heat)
-            self.warming.lay(at, heat)
+            heat, slopes, by_load = self.warming.collocate(warm, h, x, p, heat)
+            self.warming.lay(at, heat, by_load)
             residual, slots = equations.evaluate(x, at)
             alone = np.array(slots)
             self.stores.stamp(self.stores.flows(x, made), made.own, residual, slots)
