@@ -130,10 +130,15 @@ def fill(draft: Draft, values: dict[str, Quantity], note: Callable[[DefaultUsed]
         if value == 0 and row.unit == "1":
             spread = 0.0
         values[row.name] = Quantity(value, spread, shape if spread else "exact", _DEFAULT)
-        if row.used != "not used yet" and not (
-            draft.kind == "diode" and draft.type != "selenium" and row.name in {"plates", "age"}
-        ):
+        if row.used != "not used yet" and not _decides_nothing(draft, row.name):
             note(DefaultUsed(draft.name, row.name, show(value, row.unit), spread_text(values[row.name], row)))
+
+
+def _decides_nothing(draft: Draft, name: str) -> bool:
+    """Plates and age of what is no selenium; the load of an output transformer whose taps are said, each with its own."""
+    if draft.kind == "diode":
+        return draft.type != "selenium" and name in {"plates", "age"}
+    return name == "load_ohms" and "taps" in draft.words
 
 
 def spread_text(quantity: Quantity, row: Attribute) -> str:

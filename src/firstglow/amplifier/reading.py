@@ -57,7 +57,7 @@ def load(
     everything = _build(document, "changed", meters or {}, lenient=False)
     drawn = _build(document, "drawn", {}, lenient=True) if "layer" in document.data else everything
     # A phase that nobody stated is the drawing's to settle: a layer that exchanges plate leads then shows.
-    phases = drawn_phases(drawn) if not document.mistakes.found else {}
+    phases = drawn_phases(drawn) if not document.mistakes.broken else {}
     everything, drawn = with_phases(everything, phases), with_phases(drawn, phases)
     if not document.mistakes.broken:
         _structure(document.mistakes, drawn, everything)
