@@ -42,4 +42,4 @@ def test_the_first_seconds_of_a_cold_start_as_scipy_runs_them() -> None:
     assert found["evaluations"] > 3 * found["solutions"]
     # the difference is of the curves, not of nothing: HT has come and the wires are warm
     assert np.abs(found["course"].across("C1a")).max() > 50.0
-    assert found["course"].temperatures[-1, 0].min() > 0.9
+    assert found["course"].temperatures[-1, 0, :-1].min() > 0.9  # the last is the lamp, not in
