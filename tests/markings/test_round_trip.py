@@ -34,8 +34,8 @@ def test_every_value(of: str, series: str) -> None:
                     assert of == "capacitor" and value < 1e-11 and tolerance is not None and tolerance < 0.05
                     continue
                 for mark in written:
-                    found = [m for m in read(mark.text, of).meanings if m.value == value]
-                    assert found, (value, tolerance, mark, read(mark.text, of))
+                    found = [m for m in read(mark.text, of, mark.layout).meanings if m.value == value]
+                    assert found, (value, tolerance, mark, read(mark.text, of, mark.layout))
                     stood = 0.2 if mark.kind.startswith("3 bands") else tolerance
                     assert any(m.tolerance == stood for m in found), (value, tolerance, mark, found)
                     seen.add(mark.kind.split(" (")[0])
@@ -58,7 +58,7 @@ def test_written_against_published() -> None:
     """IEC 60062 examples of standards.toml, the other way."""
     assert {m.kind: m.text for m in marks("resistor", 4700.0, 0.05)} == {
         "4 bands": "yellow violet red gold", "5 bands": "yellow violet black brown gold", "letter code": "4K7J",
-        "figure code": "472J",
+        "figure code": "472J", "body, tip, spot (to about 1945)": "yellow violet red gold",
     }  # fmt: skip
     assert "102K" in [m.text for m in marks("capacitor", 1e-9, 0.1)]
     assert "2J" in [m.text for m in marks("capacitor", 1e-7, 0.1, 630.0)]
@@ -69,3 +69,30 @@ def test_written_against_published() -> None:
 def test_what_no_mark_holds(value: float, tolerance: float | None) -> None:
     with pytest.raises(MarkingError, match="try"):
         marks("resistor", value, tolerance)
+
+
+@pytest.mark.parametrize("volts", [100.0, 200.0, 300.0, 400.0, 500.0, 600.0, 1000.0, 1200.0, 2000.0])
+def test_old_capacitor_codes_both_ways(volts: float) -> None:
+    """Every E12 value from 10 pF to 0.82 uF, 20, 10 and 5 %: dots and paper bands give back value, tolerance and volts."""
+    seen = set()
+    for step in steps("E12"):
+        for decade in range(-11, -6):
+            value = float(step.scaleb(decade))
+            for tolerance in (0.2, 0.1, 0.05):
+                for mark in marks("capacitor", value, tolerance, volts):
+                    if mark.layout == "bands":
+                        continue
+                    (found,) = read(mark.text, "capacitor", mark.layout).meanings
+                    assert (found.value, found.tolerance) == (value, tolerance), (mark, found)
+                    assert found.volts == volts or mark.kind.startswith("6"), (mark, found)  # six dots mark none
+                    seen.add(mark.kind.split(" (")[0])
+    assert "moulded paper bands" in seen
+    assert ("5 mica dots" in seen) == (volts <= 1000.0 or volts == 2000.0)
+    assert ("3 mica dots" in seen) == (volts == 500.0)
+
+
+def test_old_codes_against_published() -> None:
+    """standards.toml: mark.mica_3_and_5_dot, mark.resistor_body_tip_spot (pages), mark.paper_tubular_bands (memory)."""
+    assert "red green black" in [m.text for m in marks("capacitor", 25e-12, 0.2, 500.0)]
+    assert "yellow violet orange black blue" in [m.text for m in marks("capacitor", 47e-9, 0.2, 600.0)]
+    assert "red orange brown" in [m.text for m in marks("resistor", 230.0, 0.2)]

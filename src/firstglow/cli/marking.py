@@ -25,6 +25,7 @@ def command(text: tuple[str, ...], of: str | None, layout: str, write: bool, as_
               firstglow marking 0.02 MFD 600 V
               firstglow marking --as dots black green brown red yellow black
               firstglow marking --write 4.7k 5%
+              firstglow marking --write 0.02uF 20% 600V
     Dots: arrow to the right, top row first. A marking with more meanings than
     one is asked about, never guessed.
     """
@@ -34,7 +35,8 @@ def command(text: tuple[str, ...], of: str | None, layout: str, write: bool, as_
     document = found.document()
     if write:
         document["meanings"] = [
-            m.row() | {"marks": [{"kind": k.kind, "text": k.text} for k in marked(m, len(found.meanings))]}
+            m.row()
+            | {"marks": [{"kind": k.kind, "text": k.text, "as": k.layout} for k in marked(m, len(found.meanings))]}
             for m in found.meanings
         ]
     if as_json:
@@ -66,5 +68,5 @@ def tell(row: dict[str, Any]) -> None:
     for line in rest:
         say(f"  {line}")
     for mark in row.get("marks", ()):
-        say(f"  {mark['kind']}: {mark['text']}")
+        say(f"  {mark['kind']}: {mark['text']}{'' if mark['as'] == 'bands' else ' (--as ' + mark['as'] + ')'}")
     say(f"  read as: {row['how']}")

@@ -32,15 +32,15 @@ _SHORT = {
 _TWO = {"gr": "green (GN) or grey (GY)", "bl": "black (BK) or blue (BU)", "b": "BK, BN or BU", "g": "GN, GY or GD"}
 _WHOLE = {"gr": "green", "bl": "blue", "b": "brown", "g": "green"}
 _EXTRA = ("none", "body")
-_MICA = {name: str(n) for n, name in enumerate(DIGITS) if n} | {
+MICA = {name: str(n) for n, name in enumerate(DIGITS) if n} | {
     "gold": "5",
     "silver": "10",
     "none": "20",
     "black": "20",
 }
-_VOLTS = {name: 100.0 * n for n, name in enumerate(DIGITS) if n} | {"gold": 1000.0, "silver": 2000.0, "none": 500.0}
+VOLTS_OF = {name: 100.0 * n for n, name in enumerate(DIGITS) if n} | {"gold": 1000.0, "silver": 2000.0, "none": 500.0}
 _SIX = {"black": "mica (JAN)", "white": "mica (RMA)", "silver": "paper (AWS)", "body": "paper"}
-_PAPER = {"black": "20", "silver": "10", "gold": "5", "white": "10", "green": "5", "orange": "30", "yellow": "40"}
+PAPER = {"black": "20", "silver": "10", "gold": "5", "white": "10", "green": "5", "orange": "30", "yellow": "40"}
 _ELSEWHERE = ("on a capacitor (--of capacitor, --as dots) or choke (--of inductor) they mean pF or µH",)
 _MADE = (0.1, 22e6)  # ohms of wired resistors as sold (common practice): beyond, nobody asks about the other end
 
@@ -197,9 +197,9 @@ def _dots(names: tuple[str, ...]) -> list[Meaning]:
     if len(names) == 3:
         return _capacitor(names[:2], names[2], "20", 500.0, "three dots (RMA mica): 500 V and 20 % where not marked")
     if len(names) == 5:
-        if names[3] not in _VOLTS or names[4] not in _MICA:
+        if names[3] not in VOLTS_OF or names[4] not in MICA:
             return []
-        return _capacitor(names[:2], names[2], _MICA[names[4]], _VOLTS[names[3]], "five dots (RMA mica)")
+        return _capacitor(names[:2], names[2], MICA[names[4]], VOLTS_OF[names[3]], "five dots (RMA mica)")
     if len(names) != 6:
         return []
     if names[0] in _SIX:
@@ -209,19 +209,19 @@ def _dots(names: tuple[str, ...]) -> list[Meaning]:
             if tolerance in {"red", "gold", "silver", "none", "black"}
             else ("tolerance doubtful (published lists differ)",)
         )
-        if tolerance not in _MICA:
+        if tolerance not in MICA:
             return []
-        found = _capacitor(names[1:3], multiplier, _MICA[tolerance], None, f"six dots, {kind}", *doubt)
+        found = _capacitor(names[1:3], multiplier, MICA[tolerance], None, f"six dots, {kind}", *doubt)
         jan = [m for m in found if "mica" in kind and m.value <= 1e-8]
         rated = {m.value: 500.0 if m.value <= 6.8e-9 else 300.0 for m in jan}
         return [
             Meaning(m.of, m.value, m.how, m.low, m.high, rated.get(m.value), (*m.notes, "volts by size, where the maker marks none"))
             if m.value in rated else m for m in found
         ]  # fmt: skip
-    if names[4] not in _MICA or names[5] not in _VOLTS:
+    if names[4] not in MICA or names[5] not in VOLTS_OF:
         return []
     return _capacitor(
-        names[:3], names[3], _MICA[names[4]], _VOLTS[names[5]], "six dots, older RMA, three figures (order from memory)",
+        names[:3], names[3], MICA[names[4]], VOLTS_OF[names[5]], "six dots, older RMA, three figures (order from memory)",
         "measure before it decides anything",
     )  # fmt: skip
 
@@ -229,13 +229,13 @@ def _dots(names: tuple[str, ...]) -> list[Meaning]:
 def _tubular(names: tuple[str, ...]) -> Meaning:
     """Moulded paper tubular: digit, digit, zeros, tolerance, volts in hundreds (one or two digits)."""
     digits = _digits(names[4:])
-    if len(names) not in {5, 6} or names[3] not in _PAPER or not digits:
+    if len(names) not in {5, 6} or names[3] not in PAPER or not digits:
         raise MarkingError(
             f"marking: {' '.join(names)}: no moulded paper code; five or six bands: two digits, zeros, tolerance, "
             "hundreds of volts; try --as tubular yellow violet orange black blue"
         )
     doubt = () if names[3] in {"black", "silver", "gold"} else ("tolerance colour doubtful (from memory)",)
-    found = _capacitor(names[:2], names[2], _PAPER[names[3]], 100.0 * int(digits),
+    found = _capacitor(names[:2], names[2], PAPER[names[3]], 100.0 * int(digits),
                        "moulded paper tubular (RMA, from memory)", *doubt,
                        "paper of this age leaks: replaced as a class")  # fmt: skip
     if not found:

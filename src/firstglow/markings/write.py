@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from firstglow.markings.codes import LETTERS, VOLTS
-from firstglow.markings.colours import DIGITS, POWERS, TOLERANCE
+from firstglow.markings.colours import DIGITS, MICA, PAPER, POWERS, TOLERANCE, VOLTS_OF
 from firstglow.markings.meaning import UNIT, Meaning, figures
 from firstglow.markings.series import MarkingError
 
@@ -15,10 +15,12 @@ _FINEST = {"resistor": 0, "capacitor": -12, "inductor": -6}
 
 @dataclass(frozen=True)
 class Mark:
-    """kind: "4 bands", "5 bands", "letter code", "figure code", "volts code"; text: the mark."""
+    """kind: "4 bands", "5 bands", "letter code", "figure code", "volts code", or an old code; text: the mark. layout: how its
+    colours are laid, as ``read`` takes it."""
 
     kind: str
     text: str
+    layout: str = "bands"
 
 
 def marks(of: str, value: float, tolerance: float | None = None, volts: float | None = None) -> tuple[Mark, ...]:
@@ -36,6 +38,7 @@ def marks(of: str, value: float, tolerance: float | None = None, volts: float | 
         raise MarkingError(
             f"marking: {percent} %: no colour or letter stands for it; 20, 10, 5, 2, 1, 0.5, 0.25, 0.1 %; try 5%"
         )
+    found += _old(of, exact, digits, percent, volts)
     found += [Mark("volts code", f"{c}") for c, v in VOLTS.items() if v == volts and of == "capacitor"]
     return tuple(found)
 
@@ -64,6 +67,32 @@ def _bands(of: str, exact: Decimal, digits: str, percent: Decimal | None) -> Ite
             yield Mark(
                 f"{len(names)} bands" if len(names) > 3 else "3 bands (no tolerance band: 20 %)", " ".join(names)
             )
+
+
+def _old(of: str, exact: Decimal, digits: str, percent: Decimal | None, volts: float | None) -> Iterator[Mark]:
+    """What old parts bear: body, tip and spot; mica dots and moulded paper bands in pF. Two figures, a tolerance of theirs."""
+    power = exact.scaleb(0 if of == "resistor" else 12).adjusted() - 1
+    zeros = next((name for name, p in POWERS.items() if p == power), None)
+    if len(digits) > 2 or zeros is None or zeros in ("silver", "pink") or percent is None:
+        return
+    two = " ".join(DIGITS[int(d)] for d in digits.ljust(2, "0"))
+    if of == "resistor" and percent in (20, 10, 5):
+        tip = {20: "", 10: " silver", 5: " gold"}[int(percent)]
+        yield Mark("body, tip, spot (to about 1945)", f"{two} {zeros}{tip}", "body-tip-spot")
+    if of != "capacitor":
+        return
+    if percent == 20 and volts in (None, 500.0):
+        yield Mark("3 mica dots (500 V, 20 %)", f"{two} {zeros}", "dots")
+    tolerance = next((name for name, p in MICA.items() if Decimal(p) == percent and name != "none"), None)
+    rated = next((name for name, v in VOLTS_OF.items() if v == volts and name != "none"), None)
+    if tolerance is not None and rated is not None:
+        yield Mark("5 mica dots", f"{two} {zeros} {rated} {tolerance}", "dots")
+    if tolerance in ("red", "gold", "silver", "black") and exact <= Decimal("1e-8") and volts in (None, 300.0, 500.0):
+        yield Mark("6 mica dots (fourth: temperature, here red)", f"black {two} red {tolerance} {zeros}", "dots")
+    end = next((name for name in ("black", "silver", "gold") if Decimal(PAPER[name]) == percent), None)
+    if end is not None and volts is not None and volts % 100.0 == 0.0 and 100.0 <= volts <= 9900.0:
+        hundreds = " ".join(DIGITS[int(d)] for d in str(int(volts // 100)))
+        yield Mark("moulded paper bands", f"{two} {zeros} {end} {hundreds}", "tubular")
 
 
 def _letter(of: str, exact: Decimal, percent: Decimal | None) -> str | None:
