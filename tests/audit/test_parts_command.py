@@ -265,3 +265,28 @@ def test_every_part_with_all_its_stresses() -> None:
 def test_a_name_that_is_no_part_is_told_with_the_nearest() -> None:
     done = CliRunner().invoke(command, [str(B), "C9"])
     assert "no part here" in str(done.exception) and "try 'C" in str(done.exception)
+
+
+def test_a_fuse_of_the_bias_supply_is_named_with_its_loss(tmp_path: Path) -> None:
+    """Lost by its rectifier or by its fuse: the same to every other part, and no verdict of any."""
+    text = A.read_text(encoding="utf-8")
+    old = 'D1 = ["selenium 60m 160V 4 plates", "bias raw", "T1 bias 1"]'
+    assert old in text
+    file = tmp_path / "fused.toml"
+    file.write_text(
+        text.replace(
+            old,
+            'D1 = ["selenium 60m 160V 4 plates", "bias raw", "fused"]\nF2 = ["fuse 100m slow", "fused", "T1 bias 1"]',
+        )
+    )
+    found = audit(load(file))
+    assert any(w.text == "bias supply bias raw lost or F2 open" for w in found.stood.ways)
+    rows = [s for s in found.of("V3").stresses if "F2 open" in s.situation or "wiper" in s.situation]
+    assert rows and all(s.verdict is None and s.survives is not None for s in rows)
+
+
+def test_units_are_the_contracts() -> None:
+    """CONTRACTS: V, A, ohm, W, F (volt-amperes as W)."""
+    text = B.read_text().replace('"mains transformer", {', '"mains transformer", { volt_amps = "25" }, {')
+    units = {s.row()["unit"] for a in audit(load(text)).parts for s in a.stresses}
+    assert units == {"V", "A", "ohm", "W", "F"}

@@ -66,7 +66,7 @@ class Stress:
     def row(self) -> dict[str, Any]:
         """CONTRACTS' row."""
         return {
-            "stress": self.stress, "value": self.value, "unit": self.unit, "rating": self.rating, "margin": self.margin,
+            "stress": self.stress, "value": self.value, "unit": {"VA": "W"}.get(self.unit, self.unit), "rating": self.rating, "margin": self.margin,
             "verdict": self.verdict, "situation": self.situation, "survives": self.survives, "side": self.side,
             "note": self.note or None,
         }  # fmt: skip

@@ -262,11 +262,23 @@ def _match(found: "Incoming") -> Iterator[str]:
         yield f"  left over: {', '.join(f'{f.label} ({show(f.value, units[f.label], 4)})' for f in found.over)}"
 
 
+LISTED = 16
+"""Resistors named one by one."""
+
+
 def _resistors(found: "Incoming") -> Iterator[str]:
-    if found.resistors:
-        yield "\nRESISTORS"
-        yield "  Ohms against the mark, out or one lead off: good within its tolerance, never"
-        yield "  fitted past 20 % (common practice). High ones across HT are read again warm."
+    from firstglow.audit.incoming import document
+    from firstglow.quantities import show
+
+    if not found.resistors:
+        return
+    yield "\nRESISTORS"
+    yield "  Ohms against the mark, out or one lead off: good within its tolerance, never"
+    yield "  fitted past 20 % (common practice). High ones across HT are read again warm."
+    rows = document(found)["resistors"]
+    for r in rows if len(rows) <= LISTED else ():
+        band = f"{show(r['low'], 'ohm', 4)} to {show(r['high'], 'ohm', 4)}"
+        yield f"  {r['part']}: {show(r['ohms'], 'ohm', 4)}, {100 * r['tolerance']:g} %: {band}"
 
 
 # -- valves ------------------------------------------------------------------------------------------------------------
