@@ -64,9 +64,10 @@ class Stress:
         return None if not self.fault or margin is None else margin >= -PRINTED
 
     def row(self) -> dict[str, Any]:
-        """CONTRACTS' row."""
+        """CONTRACTS' row; volt-amperes are W there."""
+        unit = {"VA": "W"}.get(self.unit, self.unit)
         return {
-            "stress": self.stress, "value": self.value, "unit": {"VA": "W"}.get(self.unit, self.unit), "rating": self.rating, "margin": self.margin,
+            "stress": self.stress, "value": self.value, "unit": unit, "rating": self.rating, "margin": self.margin,
             "verdict": self.verdict, "situation": self.situation, "survives": self.survives, "side": self.side,
             "note": self.note or None,
         }  # fmt: skip
