@@ -52,6 +52,12 @@ def command(
         made["verdicts"] = [{**v, "charts": charts[v["id"]]} if v["id"] in charts else v for v in made["verdicts"]]
         print_json(made)
         return
+    usual = (gear.mains_now if gear else None) or ladder.frame.amplifier.mains_volts
+    if ladder.expected.mains != usual:
+        say(
+            f"Judged at your {ladder.expected.mains:g} V of mains: bands and stops are those of a sheet made with "
+            f"--mains-now {ladder.expected.mains:g}, not of one for {usual:g} V."
+        )
     if any(v.id in charts for v in told.verdicts):
         say(
             "Where a chart has the reading: chart against expected questions the drawing, expected against read the amplifier."

@@ -135,6 +135,7 @@ def _output(frame: Frame, v: OutputValve) -> Iterator[PlannedReading]:
             centre,
             owner=v.valve,
             stops=(stops.least(0.5, "under half"), stops.most(2.0, "open")),
+            remark=frame.words.text("rung.note.halves") if v.partner and v.valve > v.partner else "",  # said once
         )
     grid, home = frame.at(v.valve, "grid"), frame.joint(v.bias_joint)
     yield ohms(  # row 7

@@ -28,6 +28,8 @@ GLOW = ((0.15, "dark"), (0.45, "dim"), (0.80, "half"), (np.inf, "full"))
 # Hum of an ac-heated first valve, its wiring and what it picks up, at its grid [V rms]: a good layout has some tens of
 # microvolts, an ordinary old amplifier up to this (common practice). The HT's own ripple is computed.
 HUM_AT_INPUT = 0.3e-3
+# Of that, what is usual: halfway to tens of microvolts, as a ratio.
+USUAL = 1.0 / 3.0
 # What tells a healthy amplifier from a sick one where this meter does not.
 ANOTHER = "read it with a digital meter"
 # What an overload says where the stop limit lies past the range.
@@ -52,8 +54,9 @@ def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, Ex
     sigma = np.sqrt((sheet.found.sigmas**2).sum(axis=0))
     for i, r in enumerate(sheet.readings):
         on = sheet.on[i]
-        expected = on.rounded(float(sheet.shown[i]))
-        most = float(high[i]) + heater_hum(sheet, r, gains) + r.rest_volts
+        hum = heater_hum(sheet, r, gains)
+        expected = on.rounded(float(np.hypot(sheet.shown[i], hum * USUAL)) if hum else float(sheet.shown[i]))
+        most = float(high[i]) + hum + r.rest_volts
         down, up = min(on.rounded(float(low[i]) - r.rest_volts, -1), expected), max(on.rounded(most, 1), expected)
         if not on.signed:
             down = max(down, min(floor_of(sheet, r, on), expected))

@@ -53,7 +53,8 @@ class Verdicts:
     unread: readings that a gate still needs, on the rungs up to the one after the last that was read.
     stopped_at: id of the first reading that says switch off, or None. passed_to: id of the last rung whose gate, and
     every gate before it, is passed; None if not even the first. ahead: that something was read on a rung whose
-    way was not free: readings of a rung before it are missing; None where nothing was.
+    way was not free: readings of a rung before it are missing; None where nothing was. mains: V rms at the socket that
+    bands and stops are for.
     """
 
     verdicts: tuple[Verdict, ...]
@@ -61,6 +62,7 @@ class Verdicts:
     stopped_at: str | None
     passed_to: str | None
     ahead: str | None = None
+    mains: float = 0.0
 
     def json(self) -> dict[str, Any]:
         """CONTRACTS.md's verdict document."""
@@ -70,6 +72,7 @@ class Verdicts:
                  "check_first": list(v.check_first)} for v in self.verdicts
             ],
             "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to, "ahead": self.ahead,
+            "mains": self.mains,
         }  # fmt: skip
 
 
@@ -382,7 +385,8 @@ def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:
         ) and all(by_id[r.id].verdict in {"go on", "note only"} for r in rung.readings if r.id in by_id)  # fmt: skip
         if going:
             passed = rung.id
-    return Verdicts(tuple(judged), tuple(unread), stopped, passed, _ahead(ladder, unread, last_read))
+    ahead = _ahead(ladder, unread, last_read)
+    return Verdicts(tuple(judged), tuple(unread), stopped, passed, ahead, ladder.mains)
 
 
 def _ahead(ladder: ExpectedLadder, unread: Sequence[str], last_read: int) -> str | None:
