@@ -1,13 +1,16 @@
 """Fast bands where straight lines do not do: leaks, junctions, starved currents, hum that cancels; ratios."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from builders import Builder
+from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder.ladder import build
 from firstglow.readings.expect import Mode, expect_with_sheet
 from firstglow.readings.meters import digital, meter_named, ratio_of
 from firstglow.readings.observe import Observer
@@ -16,6 +19,7 @@ from firstglow.readings.sheet import sample
 from firstglow.readings.spreads import draw
 from firstglow.readings.straight import sizes
 
+EXAMPLES = Path(__file__).parents[2] / "examples"
 FULL, OFF = Situation(230.0), Situation(0.0)
 
 
@@ -91,3 +95,13 @@ def test_a_ratio_is_as_good_as_the_two_readings_that_make_it() -> None:
     """300.0 mV on the 600 mV range: 3 counts of 0.1 mV are a thousandth of it, 1 % goes with the reading."""
     on = ratio_of(digital().range_for("ac volts", 0.3))
     assert (on.step, on.offset_limit, on.gain_limit) == (0.001, pytest.approx(0.001), 0.01)
+
+
+def test_nothing_has_no_side() -> None:
+    """Where nothing stands all there is is the meter's own counts, as likely on one side of 0 V as on the other (its stated
+    accuracy): the last digit of a solution that is nothing but rounding must not cut one side's tail."""
+    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), samples=400)
+    nothing = {r.id for r, v in zip(ladder.sheet.readings, ladder.sheet.shown, strict=True) if abs(v) < 1e-9}
+    rows = [r for r in ladder.expected.readings() if r.id in nothing and r.kind == "dc volts"]
+    assert len(rows) >= 3
+    assert [r.id for r in rows if r.low != -r.high] == []

@@ -17,6 +17,8 @@ CANCELS = 0.8
 # A leak counts by itself in readings of which it makes more than this part of the variance.
 LEAKS = 0.003
 LEAK = "leak_ohms"
+# Under this part of a meter's step a figure is nothing, and has no sign.
+NOTHING = 0.01
 
 
 def sizes(sheet: Sheet) -> NDArray[np.bool_]:
@@ -24,7 +26,7 @@ def sizes(sheet: Sheet) -> NDArray[np.bool_]:
 
     Ohms, ac and ratios are. A dc reading is where it goes in proportion, straight or inverse, to something that moves it
     much (a leak's volts to the leak), or to the resistor that it is read across (a valve's current through its sense
-    resistor). A difference of two large volts is none.
+    resistor). A difference of two large volts is none, and what is nothing on the meter has no side at all.
     """
     found = sheet.found
     elastic, share = elasticity(sheet)
@@ -42,7 +44,8 @@ def sizes(sheet: Sheet) -> NDArray[np.bool_]:
     # what is left of two that cancel (hum of a balanced pair) may come to nothing after all
     parts = np.array([part not in {METER, WARMTH} for part in found.parts])
     away = np.sqrt((found.sigmas[parts] ** 2).sum(axis=0))
-    return np.asarray(((unsigned & (found.centre > 0)) | proportional) & (away < CANCELS * np.abs(sheet.shown)))
+    stands = np.abs(sheet.shown) > NOTHING * np.array([on.step for on in sheet.on])
+    return np.asarray(((unsigned & (found.centre > 0)) | proportional) & stands & (away < CANCELS * np.abs(sheet.shown)))
 
 
 def elasticity(sheet: Sheet) -> tuple[Array, Array]:
