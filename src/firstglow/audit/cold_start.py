@@ -19,6 +19,7 @@ from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
 from firstglow.audit.bias_holds import Hottest
+from firstglow.audit.lamp_start import LampStart, lamp_start
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.idle import stand
@@ -166,6 +167,11 @@ class ColdStart:
             name, float(np.abs(of).max()), float(seconds[moment]) - begin, when, working,
             None if working is None else surge_volts(self.amplifier, name, working), max(0.0, -float(min(cold.min(), hot.min()))),
         )  # fmt: skip
+
+    def behind(self, watts: float, seconds: float) -> LampStart:
+        """The same cold start through a limiter lamp of so many watts."""
+        bare, lit = (self.circuit.vector(Situation(self.mains, pots=self.pots, lamp_watts=w)) for w in (None, watts))
+        return lamp_start(self.circuit, bare, lit, watts, seconds)
 
     @property
     def highest(self) -> dict[str, float]:

@@ -21,20 +21,26 @@ SHORT = {"past its working volts": "past working", "past its surge volts": "PAST
 @MAINS
 @click.option("--seconds", type=click.FloatRange(30.0, 600.0), default=60.0, show_default=True, help="How long.")
 @click.option("--svg", type=click.Path(path_type=Path), default=None, metavar="FILE", help="A picture of it.")
+@click.option("--lamp", type=str, default=None, metavar="WATTS", help="Beside it, a start through this limiter lamp.")
 @JSON
-def command(file: Path, as_: str, mains_now: str | None, seconds: float, svg: Path | None, as_json: bool) -> None:
+def command(
+    file: Path, as_: str, mains_now: str | None, seconds: float, svg: Path | None, lamp: str | None, as_json: bool
+) -> None:
     """A cold start over seconds: how high HT goes, whether bias or current comes first; then off and on again, hot.
 
     \b
     Example:  firstglow start examples/a-linden-twin.toml
               firstglow start examples/c-sorrel-twenty.toml --svg start.svg
+              firstglow start examples/b-hazel-four.toml --lamp 60
     Without --mains-now on the highest mains that the file allows.
     """
     from firstglow.amplifier import load
+    from firstglow.amplifier.options import situation_from_options
     from firstglow.audit.cold_start import cold_start
     from firstglow.audit.stored import stored
 
     amplifier = load(file, as_=as_)
+    watts = situation_from_options(amplifier, lamp=lamp)[0].lamp_watts
     start = cold_start(amplifier, volts_of(mains_now), seconds)
     marks = start_marks(start)
     if svg:
@@ -48,10 +54,11 @@ def command(file: Path, as_: str, mains_now: str | None, seconds: float, svg: Pa
             encoding="utf-8",
         )
     kept = stored(amplifier, start.highest, start.mains)
+    behind = None if watts is None else start.behind(watts, seconds)
     if as_json:
-        print_json(start_document(start, kept, marks))
+        print_json(start_document(start, kept, marks) | {"lamp": _lamp_document(behind)})
         return
-    for line in _lines(start, kept):
+    for line in _lines(start, kept, behind):
         say(line)
     if svg:
         say(f"\nPicture: {svg}")
@@ -113,7 +120,38 @@ def start_document(start: Any, kept: Any, marks: list[tuple[float, str]]) -> dic
     }  # fmt: skip
 
 
-def _lines(start: Any, kept: Any) -> Iterator[str]:
+def _lamp_document(behind: Any) -> dict[str, Any] | None:
+    if behind is None:
+        return None
+    at, look = behind.brightest
+    return {
+        "watts": behind.watts, "time_s": [float(t) for t in behind.seconds], "load": [float(v) for v in behind.load],
+        "brightest_time_s": at, "brightest": look, "warm": behind.warm, "primary_share": behind.primary,
+        "stages": [{"what": s.what, "unit": s.unit, "without": s.without, "with_lamp": s.behind} for s in behind.stages],
+    }  # fmt: skip
+
+
+def _lamp_lines(behind: Any) -> Iterator[str]:
+    """The stages without and with the lamp."""
+    name = f"{behind.watts:g} W lamp"
+    yield ""
+    yield f"{'through the limiter lamp, cold start':<40}{'no lamp':>12}{name:>14}"
+    for s in behind.stages:
+        said = (_amount(v, s.unit) for v in (s.without, s.behind))
+        yield "  " + f"{s.what:<38}{next(said):>12}{next(said):>14}"
+    at, look = behind.brightest
+    yield f"  The lamp is at its brightest after {at:.1f} s ({look}) and {behind.warm} once all is warm;"
+    yield f"  the amplifier then gets {100.0 * behind.primary:.0f} % of the mains. Cold, it has a fourteenth of its ohms."
+
+
+def _amount(value: float | None, unit: str) -> str:
+    if value is None:
+        return "never"
+    digits = {"A": 2, "V": 0}.get(unit, 1)
+    return f"{value:.{digits}f} {'times' if unit == '1' else unit}"
+
+
+def _lines(start: Any, kept: Any, behind: Any = None) -> Iterator[str]:
     from firstglow.cli.discharge import make_safe_lines
 
     yield f"{start.amplifier.name}: cold start on {start.mains:.0f} V mains, then off and on again"
@@ -145,6 +183,8 @@ def _lines(start: Any, kept: Any) -> Iterator[str]:
             f"{mark}{v.valve[:10]:<11}{off:>6}{_s(v.conducts):>12}{holds:>17}{first:>14}{1e3 * v.most:9.1f}{1e3 * v.idle:9.1f}"
         )
     yield from _words(start)
+    if behind is not None:
+        yield from _lamp_lines(behind)
     yield ""
     yield from make_safe_lines(kept)
 

@@ -211,7 +211,8 @@ class Slow:
             if error > 1.0 and h > 10.0 * SHORTEST:
                 h *= max(SHRINK, SURE * error**-0.25)
                 continue
-            out += step.moments(now.at, self.small, STRAIGHT * self.tolerance)
+            # just switched, what stood before is no part of the curve: its end alone is kept
+            out += step.moments(now.at, self.small, STRAIGHT * self.tolerance)[-1 if past is None else 0 :]
             self.steps += 1
             now, past = out[-1], step
             grow = _growth(h, error, was)
