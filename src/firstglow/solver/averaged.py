@@ -25,7 +25,7 @@ diode: ``sense`` -1. Open leg: ohms 1e9. Shorted diode: leak 0 ohms. Bias throug
 Shapes: the batch (``sample``) is always last, ``leg`` before it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from typing import Any
@@ -87,7 +87,9 @@ class Inputs:
     for a reversed diode (leg, sample). dent: by how much the core's volts fall short of their fundamental, over its rms
     (CELLS, sample); see ``departure``. at_once: samples whose legs conduct at the same moments and are solved together
     (sample,), None for none; there ``mutual`` are the ohms by which one leg's current works against another in windings and
-    mains side that both share, negative where their phases oppose (leg, leg, sample), the diagonal not used.
+    mains side that both share, negative where their phases oppose (leg, leg, sample), the diagonal not used. henries: of a
+    choke whose current is the load where there is no reservoir, 0 where there is one (sample,), None for none, and
+    choke_ohms its resistance; see ``bare``.
     """
 
     volts: Array
@@ -104,6 +106,8 @@ class Inputs:
     dent: Array | None = None
     at_once: NDArray[np.bool_] | None = None
     mutual: Array | None = None
+    henries: Array | None = None
+    choke_ohms: Array | float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +208,9 @@ def averaged(
     """
     _keep_memory()
     if x.at_once is not None and not x.at_once.all():
-        return _apart(cell, x, x.at_once, start, passes, along, heat)
+        return apart(
+            cell, x, x.at_once, start, along, lambda here, s, ways: averaged(cell, here, s, passes, ways, heat)
+        )
     p = prepare(cell, x)
     ways = every_way(p.emf.shape) if along is None else along
     state = _first_guess(p) if start is None else start
@@ -225,16 +231,16 @@ def averaged(
     return _close(cell, p, run, step, state, unsettled)
 
 
-def _apart(
-    cell: Cell, x: Inputs, at_once: NDArray[np.bool_], start: Array | None, passes: int,
-    along: Sequence[Along] | None, heat: bool,
+def apart(
+    cell: Cell, x: Inputs, these: NDArray[np.bool_], start: Array | None, along: Sequence[Along] | None,
+    solve: Callable[[Inputs, Array | None, Sequence[Along] | None], Averaged],
 ) -> Averaged:  # fmt: skip
-    """Some samples whose legs are solved together, some whose legs are not: each kind by itself."""
+    """Some samples that are solved in one way (``these``), some in another: each kind by itself."""
     merged: dict[str, Array] = {}
-    for which in (~at_once, at_once):
+    for which in (~these, these):
         here = columns(x, which)
         ways = None if along is None else [replace(way, **_some(way, which)) for way in along]
-        found = averaged(cell, here, None if start is None else start[:, which], passes, ways, heat)
+        found = solve(here, None if start is None else start[:, which], ways)
         for name in (f.name for f in fields(Averaged) if f.name != "cell"):
             value = getattr(found, name)
             if value is not None:
@@ -243,8 +249,11 @@ def _apart(
 
 
 def columns(x: Inputs, which: NDArray[np.bool_]) -> Inputs:
-    """Some samples of a batch's inputs; where none of them has its legs solved together it says so."""
+    """Some samples of a batch's inputs; where none of them has its legs solved together, or a choke in the reservoir's place,
+    it says so."""
     here = replace(x, **_some(x, which))
+    if here.henries is not None and not here.henries.any():
+        here = replace(here, henries=None)
     return here if here.at_once is None or here.at_once.any() else replace(here, at_once=None, mutual=None)
 
 

@@ -23,9 +23,6 @@ NOT_THERE_OHMS = 1e12
 
 BROKEN_OHMS = 1e8
 """A winding of more ohms than this is broken [ohm]."""
-STRAY_FARADS = 1e-7
-"""A reservoir of less counts as this [F]. Winding and wiring are some nanofarads (common practice); the rest lets the
-cycle's cells hand a bare rectifier's current from one leg to the next, and moves its dc volts by under 0.2 %."""
 LEAST_LEAK_OHMS = 1e8
 """A leak of more ohms than this is left out of the cycle [ohm]: a good silicon junction's, less than its insulation."""
 NO_LEAK = 1e-30
@@ -104,7 +101,11 @@ class LegRows:
         self.phase = leg_phase(f.amplifier, leg)
         ends = {leg.start, leg.end}
         held = any(set(c.leads.values()) == ends for c in f.amplifier.of_kind("capacitor"))
-        self.middle = next((j for j in (leg.start, leg.end) if held and f"ac {j}" in f.index), CHASSIS)
+        # a winding that only rides on a steady end (the rectifier's own heater on the HT) drives nothing there: the
+        # pulses' fundamental is the cycle's, and such a joint's ac is none of theirs
+        self.middle = next(
+            (j for j in (leg.start, leg.end) if held and f"ac {j}" in f.index and j in self._winding_ends()), CHASSIS
+        )
 
     def ac_ends(self, plate: PlateRows) -> tuple[str, str]:
         """Where a plate's in-phase current leaves and enters; the chassis for the leg's own steady ends, unless the pulse
@@ -112,6 +113,14 @@ class LegRows:
         takes it back to the winding (a full-wave doubler's middle)."""
         one, two = (self._behind(j) if j in {self.leg.start, self.leg.end} else j for j in (plate.anode, plate.cathode))
         return one, two
+
+    def _winding_ends(self) -> set[str]:
+        """The ends of the windings that drive the leg."""
+        f, out = self.frame, set[str]()
+        for w in self.leg.windings:
+            part = f.amplifier.parts[w.part]
+            out |= {f.lead(part, lead) for x in part.windings if x.name == w.winding for lead in (x.start, x.end)}
+        return out
 
     def _behind(self, joint: str) -> str:
         for name in self.leg.coupling:
@@ -253,15 +262,6 @@ class LoopRows(LegRows):
         return LegValues(np.maximum(turns, 0.0), ohms, scale, limit, np.inf * one, one)
 
 
-class NoReservoir:
-    """What stands across a loop: nothing, at 0 V."""
-
-    def values(self, p: Array, ripple: Array) -> tuple[Array, Array, Array]:
-        """Farads that never move, no series ohms, no load."""
-        none = np.zeros(p.shape[1])
-        return none + 1.0, none, none
-
-
 def leg_phase(amplifier: Amplifier, leg: Leg) -> int:
     """+1 where a leg conducts as the primary's dot is positive."""
     total = 0.0
@@ -306,91 +306,3 @@ def loops_of(frame: Frame, legs: Sequence[Leg]) -> list[LoopRows]:
 def no_small_leak(ohms: Array) -> Array:
     """Leak ohms, infinite where they would not matter."""
     return np.where(ohms > LEAST_LEAK_OHMS, np.inf, ohms)
-
-
-class ReservoirRows:
-    """What the legs charge: farads between start and end, and how the load takes the ripple. A capacitor that ``others``
-    charge (the other half of a full-wave doubler) holds nothing of its own here: it hands on to what stands beyond it."""
-
-    def __init__(self, frame: Frame, leg: Leg, others: Sequence[Leg] = ()) -> None:
-        f = self.frame = frame
-        start, end = leg.start, leg.end
-        hot, cold = (end, start) if start == CHASSIS or end != CHASSIS else (start, end)
-        self.direct, self.at_hot, self.at_cold = [], [], []
-        self.leaks: list[int] = []
-        self.esr: int | None = None
-        theirs = [{other.start, other.end} for other in others if {other.start, other.end} != {start, end}]
-        every = [(part, {part.leads["+"], part.leads["-"]}) for part in f.amplifier.of_kind("capacitor")]
-        handed = [(part, ends) for part, ends in every if hot in ends and cold not in ends and ends in theirs]
-        hots = {hot}.union(*(ends for _, ends in handed))
-        for part, ends in every:
-            if (part, ends) in handed:
-                continue
-            row, leak = f.rows.of(part, "farads"), f.rows.of(part, "leak_ohms")
-            if part.name in leg.coupling or ends == {hot, cold}:
-                self.direct.append(row)
-                self.leaks.append(leak)
-            elif len(hots & ends) == 1:
-                self.at_hot.append(row)
-                self.leaks += [leak] if cold == CHASSIS else []
-            elif cold in ends and cold != CHASSIS:
-                self.at_cold.append(row)
-            else:
-                continue
-            if self.esr is None:
-                self.esr = f.rows.of(part, "esr_ohms")
-        self.grounded = cold == CHASSIS
-        self.branches = [
-            self._branch(part, hots, cold)
-            for part in f.amplifier.of_kind("resistor", "choke")
-            if len(hots & set(part.leads.values())) == 1
-            and part.leads["1"] != part.leads["2"]
-            and part.name != leg.choke
-        ]
-
-    def _branch(self, part: Part, hots: set[str], cold: str) -> tuple[int, int | None, list[int]]:
-        """Rows of ohms and henries of a part that leads on from the hot joints, and of the capacitors it leads to."""
-        f = self.frame
-        far = next(j for j in part.leads.values() if j not in hots)
-        beyond = [
-            f.rows.of(c, "farads")
-            for c in f.amplifier.of_kind("capacitor")
-            if far in c.leads.values() and not hots & set(c.leads.values()) and far not in {CHASSIS, cold}
-        ]
-        return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
-
-    def each(self, p: Array) -> dict[str, Array]:
-        """The farads that each capacitor shows the charging current: what it takes of it for a volt of the reservoir's."""
-        name = {row: q.part for row, q in enumerate(self.frame.rows.parameters)}
-        out = {name[r]: p[r] for r in self.direct}
-        hot, cold = (sum((p[r] for r in rows), np.zeros(p.shape[1])) for rows in (self.at_hot, self.at_cold))
-        if self.grounded:
-            out |= {name[r]: p[r] for r in self.at_hot}
-        elif self.at_hot and self.at_cold:  # in series through the chassis: each side's share of one current
-            out |= {name[r]: p[r] * cold / (hot + cold + 1e-15) for r in self.at_hot}
-            out |= {name[r]: p[r] * hot / (hot + cold + 1e-15) for r in self.at_cold}
-        return out
-
-    def values(self, p: Array, ripple: Array) -> tuple[Array, Array, Array]:
-        """Farads, their series ohms, and the conductance that the load shows the ripple, at ``ripple`` [rad/s]."""
-        nothing = np.zeros(p.shape[1])
-        farads = sum((p[r] for r in self.direct), nothing)
-        hot = sum((p[r] for r in self.at_hot), nothing)
-        if self.grounded:
-            farads = farads + hot
-        elif self.at_hot and self.at_cold:
-            cold = sum((p[r] for r in self.at_cold), nothing)
-            farads = farads + hot * cold / (hot + cold + 1e-15)
-        # a shorted one holds nothing in any cell: what it leaks is there at every moment
-        drain = sum((siemens(p[row]) for row in self.leaks), nothing)
-        for ohms, henries, beyond in self.branches:
-            r = 1.0 / siemens(p[ohms])
-            across = nothing if henries is None else ripple * p[henries]
-            held = sum((p[row] for row in beyond), nothing)
-            if beyond:  # what is beyond holds its joint by 1/(w C)
-                across = across - 1.0 / (ripple * (held + STRAY_FARADS))
-            size = r * r + across * across
-            drain, farads = drain + r / size, farads - across / size / ripple
-        esr = nothing if self.esr is None else p[self.esr]
-        # a load that shows the pulses less than the esr (a short) lies beside it: they do not go through it
-        return np.maximum(farads, STRAY_FARADS), esr / (1.0 + 10.0 * (esr * drain) ** 2), drain

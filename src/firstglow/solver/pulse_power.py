@@ -31,6 +31,8 @@ def imbalance(group: Pulses, found: Averaged, inputs: Inputs, mutual: Array) -> 
     ripple, hot = np.zeros_like(inputs.volts), np.broadcast_to(inputs.volts, state.shape)
     if group.henries is None:
         lean = 1.0 / prepare(group.cell, inputs).back
+        if inputs.henries is not None:  # a bare rectifier's volts are those that its legs work against
+            lean = np.where(inputs.henries > 0.0, 0.0, lean)
         through = amps.sum(axis=0)
         hot = state + lean * (np.roll(state, -1, axis=0) - state) + np.asarray(inputs.esr) * through
         ripple = ((through - through.mean(axis=0)) * hot).mean(axis=0)

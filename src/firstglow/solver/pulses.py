@@ -13,15 +13,17 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.legs import Leg
 from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
-from firstglow.solver.averaged import Averaged, Cell, Inputs, averaged
+from firstglow.solver.averaged import Averaged, Cell, Inputs
 from firstglow.solver.averaged import Leg as CycleLeg
+from firstglow.solver.bare import held
 from firstglow.solver.cells import Along
-from firstglow.solver.charging import LegRows, LoopRows, NoReservoir, ReservoirRows
+from firstglow.solver.charging import LegRows, LoopRows
 from firstglow.solver.choke_input import choke_input
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio, heaters_on
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.mains_side import ahead_of
+from firstglow.solver.reservoir import NoReservoir, ReservoirRows
 from firstglow.solver.stamps import merge
 
 MOST_OHMS = 1e4
@@ -136,7 +138,7 @@ class Pulses:
         nominal = self.frame.amplifier.mains_volts
         values = [leg.values(p) for leg in self.legs]
         ripple = 2.0 * np.pi * p[self.hertz] * (2.0 if len(self.legs) > 1 else 1.0)
-        farads, esr, drain = self.reservoir.values(p, ripple)
+        around = self.reservoir.values(p, ripple)
         n = p.shape[1]
         there = np.any([leg.there(p) for leg in self.loops], axis=0) if self.loops else np.ones(n, dtype=bool)
         c = {"there": there} | {
@@ -144,7 +146,11 @@ class Pulses:
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
         c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
-        c["at once"] = self._at_once(c)
+        bad = self._at_once(c)
+        into = around.bare & (around.henries > 0.0) & ~bad & (self.henries is None)
+        c["into"], c["choke ohms"] = np.where(into, around.henries, 0.0), around.choke_ohms
+        # with nothing to hold the joint's volts the legs hand its current on within a cell
+        c["at once"] = bad | (around.bare & ~into & (len(self.legs) > 1) & (self.henries is None))
         like = self._like(p, c["sense"])
         like[:, :, c["at once"]] = np.eye(len(like))[:, :, None]
         c["together"] = like.sum(axis=1)
@@ -169,7 +175,7 @@ class Pulses:
         c["core loss"] = np.zeros(n) if self.loss is None else p[self.loss] / nominal**2
         return c | {
             "henries": np.zeros(n) if self.henries is None else p[self.henries],
-            "farads": farads, "esr": esr, "drain": drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
+            "farads": around.farads, "esr": around.esr, "drain": around.drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
 
     def _like(self, p: Array, sense: Array) -> Array:
@@ -210,7 +216,7 @@ class Pulses:
             state = c.get("state")
             most = FULL_PASSES if exact or state is None else passes
             if self.henries is None:
-                result = averaged(self.cell, inputs, state, most, along)
+                result = held(self.cell, inputs, state, most, along)
             else:
                 result = choke_input(self.cell, inputs, c["henries"], 0.0, state, most, along)
             c["state"], c["unsettled"] = result.state, result.unsettled
@@ -233,6 +239,7 @@ class Pulses:
             c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
             c["leak"] if leaks else None, c["sense"] if turned else None, None,
             c["at once"] if together else None, self.mutual(c, source) if together else None,
+            c["into"] if c["into"].any() else None, c["choke ohms"],
         )  # fmt: skip
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firstglow.solver.averaged import Averaged, Inputs, columns, prepare
+from firstglow.solver.bare import choked_waves
 from firstglow.solver.cells import CELLS, ROOT2, flows
-from firstglow.solver.charging import ReservoirRows
 from firstglow.solver.frame import Array
 from firstglow.solver.pulses import Pulses
+from firstglow.solver.reservoir import STRAY_FARADS, ReservoirRows
 from firstglow.solver.together import flows_together
 
 if TYPE_CHECKING:
@@ -58,9 +59,11 @@ def leg_waves(group: Pulses, found: Averaged, inputs: Inputs) -> Array:
             turn = np.ones(CELLS, dtype=bool) if alone else half == (leg.phase > 0)
             out[n] = np.where(turn[:, None], state, 0.0)
         return out
-    every = np.ones(out.shape[-1], dtype=bool)
-    apart = [every] if inputs.at_once is None else [~inputs.at_once, inputs.at_once]
-    for which in (which for which in apart if which.any()):
+    into = np.zeros(out.shape[-1], dtype=bool) if inputs.henries is None else inputs.henries > 0.0
+    if into.any():
+        out[..., into] = choked_waves(group.cell, columns(inputs, into), found.state[:, into])
+    together = np.zeros_like(into) if inputs.at_once is None else inputs.at_once
+    for which in (which for which in (~into & ~together, together) if which.any()):
         here = inputs if which.all() else columns(inputs, which)
         law = flows if here.at_once is None else flows_together
         for f in law(prepare(group.cell, here), found.state[:, which], ()):
@@ -97,7 +100,7 @@ def _reservoirs(group: Pulses, found: Averaged, inputs: Inputs, amps: Array, p: 
     series = not group.reservoir.grounded and not group.reservoir.direct
     whole = sum(each.values()) / (2.0 if series else 1.0)
     for name, farads in each.items():
-        _add(made.capacitors, name, rest * farads / np.maximum(whole, 1e-15))
+        _add(made.capacitors, name, np.where(whole < STRAY_FARADS, 0.0, rest * farads / np.maximum(whole, 1e-15)))
 
 
 def _add(table: Mapping[str, Array], name: str, wave: Array) -> None:

@@ -1,0 +1,156 @@
+"""What rectifiers charge, as parameter rows: the reservoir, and how the load beyond it takes the ripple.
+
+A reservoir that is open leaves the rectifiers bare. Then a choke behind it is the first thing that holds anything: its own
+current is solved round the cycle (``choke_input``), broken or not. Without a choke the load sees the rectified wave itself,
+and its legs, which hand its current on to one another, are solved together (``together``).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from firstglow.amplifier.legs import Leg
+from firstglow.amplifier.model import Part
+from firstglow.solver.frame import Array, Frame
+from firstglow.solver.linear_parts import siemens
+from firstglow.solver.nodes import CHASSIS
+
+STRAY_FARADS = 1e-7
+"""A reservoir of less is none [F]: 0.1 uF is 16 kohm to full-wave ripple."""
+BARE_FARADS = 2e-9
+"""What stands at a bare rectifier's joint [F]: winding and wiring are some nanofarads (common practice)."""
+HELD_FARADS = 1e-6
+"""Behind a choke a joint with more than this is held against what the choke lets through [F]: 10 H and 1 uF leave a
+thirtieth of the full-wave ripple."""
+LEAST_HENRIES = 1e-9
+NO_MOVE = 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Around:
+    """What the legs of a group work on, each (sample,): farads, their series ohms, the conductance that the load shows the
+    ripple [S], henries and ohms of the choke whose current is the load of a bare rectifier (0: there is none), and which
+    samples are bare."""
+
+    farads: Array
+    esr: Array
+    drain: Array
+    henries: Array
+    choke_ohms: Array
+    bare: NDArray[np.bool_]
+
+
+class NoReservoir:
+    """What stands across a loop: nothing, at 0 V."""
+
+    def values(self, p: Array, ripple: Array) -> Around:
+        """Farads that never move, no series ohms, no load."""
+        none = np.zeros(p.shape[1])
+        return Around(none + 1.0, none, none, none, none, none > 0.0)
+
+
+class ReservoirRows:
+    """What the legs charge: farads between start and end, and how the load takes the ripple. A capacitor that ``others``
+    charge (the other half of a full-wave doubler) holds nothing of its own here: it hands on to what stands beyond it."""
+
+    def __init__(self, frame: Frame, leg: Leg, others: Sequence[Leg] = ()) -> None:
+        f = self.frame = frame
+        start, end = leg.start, leg.end
+        hot, cold = (end, start) if start == CHASSIS or end != CHASSIS else (start, end)
+        self.direct, self.at_hot, self.at_cold = [], [], []
+        self.leaks: list[int] = []
+        self.esr: int | None = None
+        theirs = [{other.start, other.end} for other in others if {other.start, other.end} != {start, end}]
+        every = [(part, {part.leads["+"], part.leads["-"]}) for part in f.amplifier.of_kind("capacitor")]
+        handed = [(part, ends) for part, ends in every if hot in ends and cold not in ends and ends in theirs]
+        hots = {hot}.union(*(ends for _, ends in handed))
+        for part, ends in every:
+            if (part, ends) in handed:
+                continue
+            row, leak = f.rows.of(part, "farads"), f.rows.of(part, "leak_ohms")
+            if part.name in leg.coupling or ends == {hot, cold}:
+                self.direct.append(row)
+                self.leaks.append(leak)
+            elif len(hots & ends) == 1:
+                self.at_hot.append(row)
+                self.leaks += [leak] if cold == CHASSIS else []
+            elif cold in ends and cold != CHASSIS:
+                self.at_cold.append(row)
+            else:
+                continue
+            if self.esr is None:
+                self.esr = f.rows.of(part, "esr_ohms")
+        self.grounded = cold == CHASSIS
+        self.holds = self.grounded or bool(self.direct) or bool(self.at_hot and self.at_cold)
+        self.branches = [
+            self._branch(part, hots, cold)
+            for part in f.amplifier.of_kind("resistor", "choke")
+            if len(hots & set(part.leads.values())) == 1
+            and part.leads["1"] != part.leads["2"]
+            and part.name != leg.choke
+        ]
+
+    def _branch(self, part: Part, hots: set[str], cold: str) -> tuple[int, int | None, list[int]]:
+        """Rows of ohms and henries of a part that leads on from the hot joints, and of the capacitors it leads to."""
+        f = self.frame
+        far = next(j for j in part.leads.values() if j not in hots)
+        beyond = [
+            f.rows.of(c, "farads")
+            for c in f.amplifier.of_kind("capacitor")
+            if far in c.leads.values() and not hots & set(c.leads.values()) and far not in {CHASSIS, cold}
+        ]
+        return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
+
+    def each(self, p: Array) -> dict[str, Array]:
+        """The farads that each capacitor shows the charging current: what it takes of it for a volt of the reservoir's."""
+        name = {row: q.part for row, q in enumerate(self.frame.rows.parameters)}
+        out = {name[r]: p[r] for r in self.direct}
+        hot, cold = (sum((p[r] for r in rows), np.zeros(p.shape[1])) for rows in (self.at_hot, self.at_cold))
+        if self.grounded:
+            out |= {name[r]: p[r] for r in self.at_hot}
+        elif self.at_hot and self.at_cold:  # in series through the chassis: each side's share of one current
+            out |= {name[r]: p[r] * cold / (hot + cold + 1e-15) for r in self.at_hot}
+            out |= {name[r]: p[r] * hot / (hot + cold + 1e-15) for r in self.at_cold}
+        return out
+
+    def values(self, p: Array, ripple: Array) -> Around:
+        """What stands there, the load's part at ``ripple`` [rad/s]."""
+        nothing = np.zeros(p.shape[1])
+        farads = sum((p[r] for r in self.direct), nothing)
+        hot = sum((p[r] for r in self.at_hot), nothing)
+        if self.grounded:
+            farads = farads + hot
+        elif self.at_hot and self.at_cold:
+            cold = sum((p[r] for r in self.at_cold), nothing)
+            farads = farads + hot * cold / (hot + cold + 1e-15)
+        # a shorted one holds nothing in any cell: what it leaks is there at every moment
+        drain = sum((siemens(p[row]) for row in self.leaks), nothing)
+        own, steady, moves, lost = farads, drain, nothing, nothing
+        for ohms, henries, beyond in self.branches:
+            r = 1.0 / siemens(p[ohms])
+            across = nothing if henries is None else ripple * p[henries]
+            held = sum((p[row] for row in beyond), nothing)
+            if beyond:  # what is beyond holds its joint by 1/(w C)
+                across = across - 1.0 / (ripple * (held + STRAY_FARADS))
+            size = r * r + across * across
+            drain, farads = drain + r / size, farads - across / size / ripple
+            steadies = np.ones_like(nothing, dtype=bool) if henries is None else (across < 0.0) & (held > HELD_FARADS)
+            own, steady = own - steadies * across / size / ripple, steady + steadies * r / size
+            if henries is not None:
+                there = (across > 0.0) & (held > HELD_FARADS)
+                move = np.where(there, 1.0 / (p[henries] + LEAST_HENRIES), 0.0)
+                moves, lost = moves + move, lost + move * move * r
+        bare = (own < STRAY_FARADS) & self.holds
+        esr = nothing if self.esr is None else p[self.esr]
+        # a load that shows the pulses less than the esr (a short) lies beside it: they do not go through it
+        esr = esr / (1.0 + 10.0 * (esr * drain) ** 2)
+        return Around(
+            np.where(bare, BARE_FARADS, np.maximum(farads, STRAY_FARADS)),
+            np.where(bare, 0.0, esr),
+            np.where(bare, steady, drain),
+            np.where(bare & (moves > 0.0), 1.0 / np.maximum(moves, NO_MOVE), 0.0),
+            lost / np.maximum(moves, NO_MOVE) ** 2,  # two chokes side by side share as their henries have it
+            bare,
+        )
