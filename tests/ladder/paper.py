@@ -35,7 +35,7 @@ class PaperPhysics:
             self._known[key] = {j: (dc.get(j, 0.0), ac.get(j, 0.0)) for j in self.amplifier.joints}
         return self._known[key]
 
-    def prepare(self, situations) -> None:
+    def prepare(self, situations, read=()) -> None:
         pass
 
     def mains_amps(self, situation: Situation) -> float:

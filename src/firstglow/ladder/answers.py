@@ -1,8 +1,6 @@
 """The plan's questions, answered by the solver."""
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
 from functools import cached_property
 from typing import Any
 
@@ -10,18 +8,23 @@ import numpy as np
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
+from firstglow.readings.asked import key_of
+from firstglow.readings.observe import Observer
+from firstglow.readings.points import together
+from firstglow.readings.seen import columns_of
 from firstglow.solver.discharge import discharge
 
 
 class SolverPhysics:
     """One compiled circuit, each situation solved once.
 
-    circuit: ``compile_circuit``'s, shared with the readings where they have one.
+    observer: of the readings, with whose solutions these are then shared.
     """
 
-    def __init__(self, amplifier: Amplifier, circuit: Any = None) -> None:
+    def __init__(self, amplifier: Amplifier, circuit: Any = None, observer: Observer | None = None) -> None:
         self.amplifier = amplifier
-        self._given = circuit
+        self._given = circuit if observer is None else observer.circuit
+        self._observer = observer
         self._standing: dict[str, Any] = {}
         self._joints: dict[str, Mapping[str, tuple[float, float]]] = {}
         self._signal: dict[str, Any] = {}
@@ -41,7 +44,7 @@ class SolverPhysics:
 
     def standing(self, situation: Situation) -> Any:
         """The nominal standing solution of one situation by itself; SolveError where there is none."""
-        key = _key(situation)
+        key = key_of(situation)
         if key not in self._standing:
             laid = self.circuit.apply(self._nominal, situation)
             if situation.idle:
@@ -51,19 +54,32 @@ class SolverPhysics:
                 self._standing[key] = self.circuit.solve(laid)
         return self._standing[key]
 
-    def prepare(self, situations: Iterable[Situation]) -> None:
+    def prepare(self, situations: Iterable[Situation], read: Iterable[Situation] = ()) -> None:
         """Solve all that are new in few batches, a situation a column: those without an idle target together, those
-        with one by the valves that it sets."""
-        asked = (_worst(s) for s in situations if s.mains_volts > 0)
+        with one by the valves that it sets. ``read``: see ``Observer.stand_ahead``."""
+        asked = {key_of(s): s for s in (_worst(s) for s in situations if s.mains_volts > 0)}
+        fresh = {key: s for key, s in asked.items() if key not in self._joints}
+        if self._observer is None:
+            found = self._alone(fresh)
+        else:
+            powered = [s for s in read if s.mains_volts > 0]
+            found = dict(zip(fresh, self._observer.stand_ahead(powered, list(fresh.values())), strict=True))
+        if found:
+            self._standing |= found
+            self._keep(list(found), together(list(found.values())))
+
+    def _alone(self, fresh: Mapping[str, Situation]) -> dict[str, Any]:
+        """Standing solutions of situations that only the plan asks for, one column each."""
         batches: dict[tuple[str, ...], dict[str, Situation]] = {}
-        for situation in asked:
-            if _key(situation) not in self._joints:
-                batches.setdefault(tuple(sorted(situation.idle)), {})[_key(situation)] = situation
-        for valves, fresh in batches.items():
-            laid = np.concatenate([self.circuit.apply(self._nominal, s) for s in fresh.values()], axis=1)
-            targets = {v: np.array([s.idle[v] for s in fresh.values()]) for v in valves}
+        for key, situation in fresh.items():
+            batches.setdefault(tuple(sorted(situation.idle)), {})[key] = situation
+        out: dict[str, Any] = {}
+        for valves, same in batches.items():
+            laid = np.concatenate([self.circuit.apply(self._nominal, s) for s in same.values()], axis=1)
+            targets = {v: np.array([s.idle[v] for s in same.values()]) for v in valves}
             found = self.circuit.solve_idle(laid, targets).standing if targets else self.circuit.solve(laid)
-            self._keep(fresh, found)
+            out |= {key: columns_of(found, slice(n, n + 1)) for n, key in enumerate(same)}
+        return out
 
     def _keep(self, keys: Iterable[str], found: Any) -> None:
         """Joint volts of each column of a batch."""
@@ -73,7 +89,7 @@ class SolverPhysics:
 
     def joints(self, situation: Situation) -> Mapping[str, tuple[float, float]]:
         """Joint -> (volts dc, volts rms ac) to chassis, limiter lamp out: the most that can stand there."""
-        key = _key(_worst(situation))
+        key = key_of(_worst(situation))
         if key not in self._joints:
             self._keep([key], self.standing(_worst(situation)))
         return self._joints[key]
@@ -112,7 +128,7 @@ class SolverPhysics:
         from firstglow.solver.slopes import valve_slopes
 
         at = _worst(situation).but(feedback="open", test_ohms=None)
-        key = _key(at)
+        key = key_of(at)
         if key not in self._signal:
             standing = self.standing(at)
             slopes = valve_slopes(self.circuit, standing.x, standing.values)
@@ -124,8 +140,3 @@ class SolverPhysics:
 def _worst(situation: Situation) -> Situation:
     """The same without limiter lamp or signal: a lamp only lowers every volt, a small signal moves none."""
     return situation.but(lamp_watts=None, stimulus_volts=0.0, stimulus_hz=1000.0)
-
-
-def _key(situation: Situation) -> str:
-    data = {k: sorted(v) if isinstance(v, frozenset) else v for k, v in asdict(situation).items()}
-    return json.dumps(data, sort_keys=True, default=dict)

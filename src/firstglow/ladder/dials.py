@@ -87,10 +87,10 @@ def ceiling(frame: "Frame", situation: Situation) -> Ceiling:
 
 def dials(frame: "Frame") -> Dials:
     """Dial and loads of every rung from 4 on, and where the ladder ends."""
-    later = _later(frame)
+    states = later(frame)
     bias = frame.alone()
-    frame.physics.prepare([bias, frame.ht_only(), *later.values()])
-    unfit = _unfit(frame, {"2b": bias, "4": frame.ht_only(), **later})
+    frame.physics.prepare([bias, frame.ht_only(), *states.values()])
+    unfit = _unfit(frame, {"2b": bias, "4": frame.ht_only(), **states})
     low = ceiling(frame, bias)
     if low.dial < 1.0:  # a bias at less than full mains proves nothing
         return Dials({"4": 0.0}, {"4": low}, {}, unfit, "2a", low)
@@ -105,12 +105,12 @@ def dials(frame: "Frame") -> Dials:
             return Dials({"4": 0.0}, {"4": bare}, {}, unfit, "3", bare)
     dial, found, carried = {"4": first.dial}, {"4": first}, {"4": loads}
     last, ends = "", None
-    for rung, state in later.items():
+    for rung, state in states.items():
         # every switch-on is a cold start: until the valves draw, the capacitors stand what they stand on rung 4
         here = min(first, ceiling(frame, state.but(loads=loads)), key=lambda c: c.dial)
         dial[rung], found[rung], carried[rung] = here.dial, here, loads
         if here.dial < _least(frame, rung) and not last:
-            last, ends = _before(rung, later), here
+            last, ends = _before(rung, states), here
     if not last and unfit:
         last, ends = "8", min((c for at in unfit.values() for c in at.values()), key=lambda c: c.dial)
     return Dials(dial, found, carried, unfit, last, ends, choke)
@@ -136,7 +136,7 @@ def _before(rung: str, later: Mapping[str, Situation]) -> str:
     return order[order.index(rung) - 1]
 
 
-def _later(frame: "Frame") -> dict[str, Situation]:
+def later(frame: "Frame") -> dict[str, Situation]:
     """State of each later rung at full mains."""
     states = {"5": frame.small()}
     fitted: list[str] = []

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from typing import Any
@@ -19,6 +20,7 @@ from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
 from firstglow.ladder.things import things, things_of
 from firstglow.ladder.words import Words
+from firstglow.readings.asked import RESTING
 from firstglow.readings.probe import Contact, Kind, PlannedReading, PlannedRung, Probe, StopRule
 
 HAND_DC = 60.0  # V: the most a sheathed probe is held on (IEC 62368-1 ES1, from memory)
@@ -197,6 +199,20 @@ class Frame(Structure):
             found = max(found, ohms)
         return found
 
+    def look_ahead(self, *also: Situation) -> None:
+        """Solve together the states that the rungs ask about while they are made. One that would not settle says so when it
+        is asked for by itself."""
+        from firstglow.solver.standing import SolveError
+
+        states = [*also, self.playing([v.valve for v in self.roles.outputs])]
+        for rung, state in dial_rules.later(self).items():
+            if rung in self.dials.dial:
+                states.append(state.but(mains_volts=self.volts(self.dial(rung)), loads=self.loads_for(rung)))
+        states += [self.at_half_idle(rung) for rung in ("7",) if rung in self.dials.dial]
+        states += [self.at_idle(rung) for rung in ("9", "10") if rung in self.dials.dial]
+        with suppress(SolveError):
+            self.physics.prepare(states)
+
     # ------------------------------------------------------------------------------------------ ends of the leads
     def stands_with(self, node: str, minus: str, at: Situation) -> tuple[str, ...]:
         """The weakest capacitor that stands all of a node's volts without hanging on it (a valve that is out passes them on
@@ -354,8 +370,10 @@ class Frame(Structure):
     def with_contacts(self, rungs: Iterable[PlannedRung]) -> list[PlannedRung]:
         """The rungs with "one hand" where the volts allow it. All situations are asked of the physics in one go."""
         rungs = list(rungs)
+        readings = [r for rung in rungs for r in rung.readings]
         self.physics.prepare(
-            [r.situation for rung in rungs for r in rung.readings] + [rung.situation for rung in rungs]
+            [r.situation for r in readings] + [rung.situation for rung in rungs],
+            [r.situation for r in readings if r.probe.quantity not in RESTING],
         )
         return [replace(rung, readings=tuple(self._touched(r) for r in rung.readings)) for rung in rungs]
 

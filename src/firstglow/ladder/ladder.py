@@ -14,7 +14,7 @@ from firstglow.ladder.charts import with_charts
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import gear_of
 from firstglow.ladder.make_safe import MakeSafe, live, make_safe
-from firstglow.ladder.overloads import overloads
+from firstglow.ladder.overloads import as_it_stands, overloads
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.stands import differs, stands
 from firstglow.readings.expect import SAMPLES, Mode, expect_with_sheet
@@ -169,8 +169,10 @@ def build(
         found = "lamps = []: every first rung under power goes through a limiter lamp, dial or no dial"
         raise AmplifierError((Problem(bench.file, 1, "bench", found, "one lamp or more", 'lamps = ["60W", "100W"]'),))
     observer = Observer(amplifier)
-    physics = SolverPhysics(amplifier, observer.circuit)
-    frame = frame_of(amplifier, gear_of(bench, reads, volts), physics, overloads(amplifier, physics))
+    physics = SolverPhysics(amplifier, observer=observer)
+    frame = frame_of(amplifier, gear_of(bench, reads, volts), physics)
+    frame.look_ahead(as_it_stands(amplifier))
+    frame.overloaded = overloads(amplifier, physics)
     rungs = plan_frame(frame)
     expected, sheet = expect_with_sheet(
         amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer

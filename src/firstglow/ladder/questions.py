@@ -13,8 +13,9 @@ class Physics(Protocol):
         """Joint -> (volts dc to chassis, volts ac rms to chassis)."""
         ...
 
-    def prepare(self, situations: Iterable[Situation]) -> None:
-        """Situations that will be asked about: a solver takes them all at once. Those already known cost nothing."""
+    def prepare(self, situations: Iterable[Situation], read: Iterable[Situation] = ()) -> None:
+        """Situations that will be asked about: a solver takes them all at once. Those already known cost nothing.
+        ``read``: those that readings will be expected of."""
         ...
 
     def mains_amps(self, situation: Situation) -> float:

@@ -19,10 +19,10 @@ from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
-from firstglow.readings.observe import Observer
+from firstglow.readings.observe import MIDDLE, Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
-from firstglow.readings.sheet import MIDDLE, Bands, Sheet, as_shown, on_ranges, prepare, sample, shown_of
+from firstglow.readings.sheet import Bands, Sheet, as_shown, on_ranges, prepare, sample, shown_of
 from firstglow.readings.spreads import SEED, draw, settings
 from firstglow.readings.straight import sizes, straight
 

@@ -12,11 +12,13 @@ from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_te
 from firstglow.readings.least import least_ohms
 from firstglow.readings.limit import Limit
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
+from firstglow.readings.observe import MIDDLE
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
-from firstglow.readings.sheet import MIDDLE, Bands, Sheet
+from firstglow.readings.sheet import Bands, Sheet
 from firstglow.readings.slopes import shares
 from firstglow.readings.stops import HALF, Limits
+from firstglow.readings.straight import NOTHING
 from firstglow.readings.tightest import tightest
 from firstglow.readings.typed import LAMP_WORDS
 
@@ -36,8 +38,6 @@ ANOTHER = "read it with a digital meter"
 OVER = {"stop": "OL on this range counts as past the stop.", "up": "OL on this range: one range up, and read it again."}
 # A word that fewer amplifiers than this would give is no healthy answer.
 RARE_WORD = 0.001
-# Under this part of a meter's step a figure is nothing, and has no sign.
-NOTHING = 0.01
 # A pot that runs out in more amplifiers than this is a result of the amplifier.
 SHORT = 0.01
 

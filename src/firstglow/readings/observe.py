@@ -14,16 +14,19 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.asked import COLD, MANY, STANDING, Block, Cast, cost, needs_standing
+from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.others import Others, cold_cathodes
 from firstglow.readings.points import Point, points, together
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.seen import Found, Seen, columns_of, merged
 from firstglow.readings.side_by_side import processors, side_by_side
+from firstglow.readings.spreads import MAINS
 from firstglow.readings.warm import COPPER_PER_KELVIN, MOST_KELVIN
 
 Array = NDArray[np.float64]
 
 COLD_KEY = "cold cathodes "
+MIDDLE = MAINS_STEPS.index(1.0)
 
 
 class Observer:
@@ -39,6 +42,7 @@ class Observer:
         self._solved: dict[str, Any] = {}
         self._points: dict[str, Point] = {}
         self._near: dict[str, Any] = {}
+        self._ahead: dict[str, Found] = {}
 
     @cached_property
     def circuit(self) -> Any:
@@ -54,6 +58,13 @@ class Observer:
         """Every parameter at its nominal, (parameter, 1)."""
         return np.array([[p.nominal] for p in self.circuit.parameters])
 
+    @cached_property
+    def mains_steps(self) -> Array:
+        """The nominal amplifier at MAINS_STEPS of its mains, (parameter, step)."""
+        values = np.repeat(self.nominal, len(MAINS_STEPS), axis=1)
+        values[self.circuit.column[MAINS]] *= MAINS_STEPS
+        return values
+
     # -- nominal points ---------------------------------------------------------------------------------------
     def learn(self, wanted: Sequence[Block], rows: Sequence[int]) -> None:
         """Solve the nominal amplifier in every situation, with slopes by the parameters in ``rows``."""
@@ -61,11 +72,24 @@ class Observer:
         known = {k: self._points[k].standing if k in self._points else self._solved[k]
                  for k in new if k in self._points or k in self._solved}  # fmt: skip
         missing = [b for k, b in new.items() if k not in known]
-        found = {k: f.standing for k, f in self._stand_together(missing, Cast(self.nominal)).items()}
+        nominal = Cast(self.nominal)
+        found = {k: f.standing for k, f in self._stand_together([(b, nominal) for b in missing]).items()}
         self._learn({k: b.situation for k, b in new.items()}, {**known, **found}, rows)
         for key, block in new.items():
             if any(r.probe.quantity == "peak volts" for r in block.readings):
                 self._learn_cold(key, block.situation, rows)
+
+    def stand_ahead(self, read: Sequence[Situation], beside: Sequence[Situation]) -> list[Any]:
+        """Solve the nominal amplifier at ``mains_steps`` in each situation of ``read``, which ``see`` then knows, and in the
+        same batches as it stands in each of ``beside``: their standing solutions, one column each."""
+        steps, alone = Cast(self.mains_steps), Cast(self.nominal)
+        blocks = [Block("", at, ()) for at in (*beside, *read)]
+        casts = [alone] * len(beside) + [steps] * len(read)
+        jobs = {b.dc_key: (b, cast) for b, cast in zip(blocks, casts, strict=True)}
+        found = self._stand_together(list(jobs.values()))
+        self._ahead |= {key: found[key] for key, (_, cast) in jobs.items() if cast is steps}
+        standings = [found[b.dc_key].standing for b in blocks[: len(beside)]]
+        return [columns_of(s, slice(MIDDLE, MIDDLE + 1)) if s.samples > 1 else s for s in standings]
 
     def _learn(self, situations: Mapping[str, Situation], standings: Mapping[str, Any], rows: Sequence[int]) -> None:
         keys = list(situations)
@@ -77,8 +101,11 @@ class Observer:
 
     def _learn_cold(self, key: str, situation: Situation, rows: Sequence[int]) -> None:
         """The same with every cathode but the rectifiers' cold, pots where they stand warm."""
-        laid = cold_cathodes(self.amplifier, self.circuit, self._points[key].standing.values)
-        standing = self.circuit.solve(laid)
+        standing = self._solved.get(COLD_KEY + key)
+        if standing is None or not standing.settled.all():
+            standing = self.circuit.solve(
+                cold_cathodes(self.amplifier, self.circuit, self._points[key].standing.values)
+            )
         self._learn({COLD_KEY + key: situation.but(idle={})}, {COLD_KEY + key: standing}, rows)
 
     def point(self, block: Block) -> Point:
@@ -113,9 +140,11 @@ class Observer:
         for block in wanted:
             by_key.setdefault(block.dc_key, []).append(block)
         few = cast.samples < MANY and not cast.each and not predict
-        ready = (
-            self._stand_together([bs[0] for bs in by_key.values() if any(map(needs_standing, bs))], cast) if few else {}
-        )
+        ready: dict[str, Found] = {}
+        if few:
+            asked = {k: bs[0] for k, bs in by_key.items() if any(map(needs_standing, bs))}
+            ready = {k: f for k, f in self._ahead.items() if k in asked} if cast.values is self.mains_steps else {}
+            ready |= self._stand_together([(b, cast) for k, b in asked.items() if k not in ready])
         ohms = {} if ohms_for is None else _ohms_together(ready, by_key, ohms_for)
         for key, same in by_key.items():
             found = ready.get(key)
@@ -132,6 +161,8 @@ class Observer:
                 self._read_cold(block, cast, seen)
                 self._read_standing(block, standing, cast, ohms_for, ohms.get(key, {}), seen)
                 self._read_others(block, standing, cast, seen, shared, predict)
+            if remember is not None and "cold cathodes" in shared:
+                self._solved[COLD_KEY + key] = columns_of(shared["cold cathodes"], slice(remember, remember + 1))
         return seen
 
     def see_side_by_side(
@@ -151,24 +182,25 @@ class Observer:
         pieces = [partial(self.see, share, cast, ohms_for) for share in shares if share]
         return merged(side_by_side(pieces))
 
-    def _stand_together(self, wanted: Sequence[Block], cast: Cast) -> dict[str, Found]:
+    def _stand_together(self, wanted: Sequence[tuple[Block, Cast]]) -> dict[str, Found]:
         """A few columns in many situations, by situation: one solution for all that set the same idles."""
         out: dict[str, Found] = {}
-        n = cast.samples
-        groups: dict[tuple[str, ...], list[Block]] = {}
-        for block in wanted:
-            groups.setdefault(tuple(block.situation.idle), []).append(block)
+        groups: dict[tuple[str, ...], list[tuple[Block, Cast]]] = {}
+        for block, cast in wanted:
+            groups.setdefault(tuple(block.situation.idle), []).append((block, cast))
         for valves, same in groups.items():
-            laid = np.concatenate([cast.laid(self.circuit, b.situation) for b in same], axis=1)
+            laid = np.concatenate([cast.laid(self.circuit, b.situation) for b, cast in same], axis=1)
             if not valves:
                 found = Found(self.circuit.solve(laid))
             else:
-                parts = [self._targets(b.situation, cast) for b in same]
+                parts = [self._targets(b.situation, cast) for b, cast in same]
                 targets = {v: np.concatenate([t[v] for t in parts]) for v in valves}
                 idle = self.circuit.solve_idle(laid, targets)
                 found = Found(idle.standing, dict(idle.out_of_travel), dict(idle.pots))
-            for k, block in enumerate(same):
-                out[block.dc_key] = found.columns(slice(k * n, (k + 1) * n))
+            first = 0
+            for block, cast in same:
+                out[block.dc_key] = found.columns(slice(first, first + cast.samples))
+                first += cast.samples
         return out
 
     def _targets(self, situation: Situation, cast: Cast) -> dict[str, Array]:

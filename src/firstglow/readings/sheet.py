@@ -9,13 +9,12 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier
 from firstglow.readings.apart import HEADROOM, Apart, Ground
 from firstglow.readings.asked import COLD, Block, Cast, blocks
-from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, loaded, ratio_of
-from firstglow.readings.observe import Observer
+from firstglow.readings.observe import MIDDLE, Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.slopes import Moved, moved, with_meter
-from firstglow.readings.spreads import MAINS, Draws, MeterErrors, columns, mains_read_width, settings
+from firstglow.readings.spreads import Draws, MeterErrors, columns, mains_read_width, settings
 
 Array = NDArray[np.float64]
 
@@ -24,7 +23,6 @@ Array = NDArray[np.float64]
 SMALL_LOADING = 0.03
 # Twins are one reading if their nominals agree to this part.
 TWIN = 1e-6
-MIDDLE = MAINS_STEPS.index(1.0)
 # Standard deviations from nominal that a range has to show: as far as the bands reach, or a healthy amplifier reads OL.
 RANGE_SIGMAS = 3.5
 
@@ -74,7 +72,7 @@ def prepare(observer: Observer, rungs: Sequence[PlannedRung], meter: Meter, main
     """Nominal answers at MAINS_STEPS, ranges, slopes."""
     planned = [r for rung in rungs for r in rung.readings]
     wanted = blocks(planned)
-    nominal = observer.see(wanted, Cast(at_mains_steps(observer)), ohms_for=lambda r: True, remember=MIDDLE)
+    nominal = observer.see(wanted, Cast(observer.mains_steps), ohms_for=lambda r: True, remember=MIDDLE)
     wanted = no_false_opens(wanted, nominal)
     numeric = tuple(r for b in wanted for r in b.readings if is_numeric(r) and r.id in nominal.values)
     true = np.array([float(nominal.values[r.id][MIDDLE]) for r in numeric])
@@ -130,13 +128,6 @@ def open_limit(r: PlannedReading) -> float | None:
     if r.probe.quantity != "open ohms":
         return None
     return next((s.limit for s in r.stops if s.rule == "fixed" and s.limit is not None), None)
-
-
-def at_mains_steps(observer: Observer) -> Array:
-    """The nominal amplifier at MAINS_STEPS of its mains, (parameter, step)."""
-    values = np.repeat(observer.nominal, len(MAINS_STEPS), axis=1)
-    values[observer.circuit.column[MAINS]] *= MAINS_STEPS
-    return values
 
 
 def mains_width(observer: Observer, wanted: Sequence[Block], meter: Meter, mains_read: bool) -> float:

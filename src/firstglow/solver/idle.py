@@ -135,19 +135,32 @@ def solve_idle(
     """
     p = np.array(laid, dtype=float)
     p = p[:, None] if p.ndim == 1 else p
-    n = p.shape[1]
     valves = pots_of(circuit, targets)
-    standing = circuit.solve(p, start, strict=False)
-    amps = {v: np.broadcast_to(np.asarray(t, dtype=float), (n,)) for v, t in targets.items()}
-    x = np.array(standing.x)
-    if valves:
-        turn = Turning(circuit, valves)
-        for first in range(0, n, CHUNK):
-            part = slice(first, first + CHUNK)
-            wanted = np.array([sum(amps[v][part] for v in names) for names in valves.values()])
-            p[:, part], x[:, part], _ = turn.run(p[:, part], x[:, part], wanted)
-        standing = circuit.solve(p, np.where(np.isfinite(x), x, standing.x), strict=strict)
-    return result(standing, valves, amps)
+    amps = {v: np.broadcast_to(np.asarray(t, dtype=float), (p.shape[1],)) for v, t in targets.items()}
+    if not valves:
+        return result(circuit.solve(p, start, strict=False), valves, amps)
+    # where the pots are turned from need not be proved: where they end is
+    found = circuit.newton(p, start)
+    if found.settled.all():
+        made = result(_turned(circuit, p, found.x, valves, amps), valves, amps)
+        if made.standing.settled.all():
+            return made
+    x = circuit.solve(p, start, strict=False).x
+    return result(_turned(circuit, p, x, valves, amps, strict), valves, amps)
+
+
+def _turned(
+    circuit: "Circuit", p: Array, x: Array, valves: Mapping[str, list[str]], amps: Mapping[str, Array],
+    strict: bool = False,
+) -> Standing:  # fmt: skip
+    """The standing solution with the pots turned, from the unknowns as they stand before that."""
+    before, p, x = x, np.array(p), np.array(x)
+    turn = Turning(circuit, valves)
+    for first in range(0, p.shape[1], CHUNK):
+        part = slice(first, first + CHUNK)
+        wanted = np.array([sum(amps[v][part] for v in names) for names in valves.values()])
+        p[:, part], x[:, part], _ = turn.run(p[:, part], x[:, part], wanted)
+    return circuit.solve(p, np.where(np.isfinite(x), x, before), strict=strict)
 
 
 def pots_of(circuit: "Circuit", targets: Mapping[str, Array]) -> dict[str, list[str]]:

@@ -48,6 +48,7 @@ class ColdStart:
         self.lamp_rows = [frame.rows.row.get(f"lamp {name}") for name in ("in", "watts")]
         self.ahead = [ahead_of(frame, t.name) for t in frame.amplifier.of_kind("transformer")]
         self.load = 0.0
+        self.heaters = [group for group in equations.groups if isinstance(group, Heaters)]
         loose = [k for name, k in index.items() if name.startswith("ac ")]
         if loose:
             self._windings(frame, equations, p, loose)
@@ -99,8 +100,15 @@ class ColdStart:
         """Peak volts of the highest emf, or volts of a bench supply; infinite if there is nothing of the kind."""
         return max([2.0**0.5 * float(self.base[k]) for k in self.emfs] + self.supplies, default=0.0) or np.inf
 
-    def share(self, p: Array) -> tuple[Array, Array]:
-        """What is left of the nominal mains at the cores (sample,), and the lamp's ohms."""
+    def drawn(self, p: Array) -> Array:
+        """Watts of the heaters and pilot lamps that are in (sample,)."""
+        total = np.zeros(p.shape[1])
+        for c in (group.prepare(p) for group in self.heaters if group.pieces):
+            total += (c["volts"] * c["amps"]).sum(axis=0)
+        return total
+
+    def share(self, p: Array, load: Array | float) -> tuple[Array, Array]:
+        """What is left of the nominal mains at the cores (sample,), where heaters draw ``load`` watts, and the lamp's ohms."""
         lamp = np.full(p.shape[1], CONTACT_OHMS)
         if self.lamp is not None:
             lit, watts = (p[row] for row in self.lamp_rows)
@@ -110,12 +118,12 @@ class ColdStart:
         ]
         path = np.min(np.array(ohms), axis=0) if ohms else np.zeros(p.shape[1])
         # what heaters alone leave of the mains; nothing where the mains cannot reach any core
-        share = np.where(path < MOST_OHMS, 1.0 / (1.0 + (path + lamp) * self.load / self.nominal**2), 0.0)
+        share = np.where(path < MOST_OHMS, 1.0 / (1.0 + (path + lamp) * load / self.nominal**2), 0.0)
         return np.asarray(share * p[self.mains] / self.nominal), lamp
 
     def __call__(self, p: Array) -> Array:
         """First guess (unknown, sample) for parameters (parameter, sample)."""
-        share, lamp = self.share(p)
+        share, lamp = self.share(p, self.load)
         x = self.base[:, None] * share
         if self.lamp is not None:
             x[self.lamp] = lamp
@@ -126,6 +134,8 @@ MANY = 100
 """From this many samples on the slopes of the solved amplifier by every parameter with a spread are worth their work."""
 ALIKE = 0.2
 """Up to this part more or less of the mains is lost ahead of the cores than in the solved amplifier: no lamp, nothing open."""
+LIT_OHMS = 1.0
+"""From here up the limiter lamp is in [ohm]."""
 FARTHEST = 5.0
 """Standard deviations beyond which a parameter is not what a slope can tell of: a fault, a part pulled or turned."""
 
@@ -142,7 +152,7 @@ class WarmStart:
     ) -> None:
         self.cold, self.x, self.p, self.sigma = cold, x, p, sigma
         self.rows = np.flatnonzero(sigma > 0.0)
-        self.share = float(cold.share(p[:, None])[0][0] * cold.nominal / p[cold.mains])
+        self.share = float(cold.share(p[:, None], cold.drawn(p[:, None]))[0][0] * cold.nominal / p[cold.mains])
         self._slopes = slopes
         at = equations.prepare(p[:, None])
         equations.fill(x[:, None], at)
@@ -157,10 +167,12 @@ class WarmStart:
 
     def __call__(self, p: Array, at: Prepared) -> Array:
         """First guess (unknown, sample) for parameters (parameter, sample); the rectifiers' state is put into ``at``."""
-        share, lamp = self.cold.share(p)
+        share, lamp = self.cold.share(p, self.cold.drawn(p))
         mains = p[self.cold.mains] / self.p[self.cold.mains]
-        left = share / (self.share * mains)
-        share = mains * np.where(np.abs(left - 1.0) < ALIKE, 1.0, left)  # ordinary drops are the slopes' own business
+        left = np.divide(share, self.share * mains, out=np.ones_like(share), where=mains > 0.0)
+        # ordinary drops are the slopes' own business; what a limiter lamp takes is none, however little
+        alike = (np.abs(left - 1.0) < ALIKE) & (lamp < LIT_OHMS)
+        share = mains * np.where(alike, 1.0, left)
         for c, state in zip(at.coefficients, self.states, strict=True):
             if state is not None:
                 c["state"] = state * share
