@@ -10,6 +10,7 @@ from click.testing import CliRunner
 
 from firstglow import schemas
 from firstglow.amplifier import load
+from firstglow.audit.looks import SAY
 from firstglow.audit.parts import audit, document
 from firstglow.cli.parts import command
 
@@ -290,3 +291,45 @@ def test_units_are_the_contracts() -> None:
     text = B.read_text().replace('"mains transformer", {', '"mains transformer", { volt_amps = "25" }, {')
     units = {s.row()["unit"] for a in audit(load(text)).parts for s in a.stresses}
     assert units == {"V", "A", "ohm", "W", "F"}
+
+
+LOADED = '\nRX = ["47k 5W", "HT3b", "chassis"]'
+BESIDE = {
+    "resistor": 'RX = [LINE, "HT2", "chassis"]',
+    "capacitor": 'CX = [LINE, "HT2", "chassis"]',
+    "pot": 'PX = [LINE, "HT2", "px", "chassis"]\nRX = ["1M 1W", "px", "chassis"]',
+    "choke": 'LX = [LINE, "HT3", "HT3b"]' + LOADED,
+    "wire": 'WX = ["wire", "HT3", "HT3b", LINE]' + LOADED,
+    "switch": 'SX = ["standby switch", "HT3", "HT3b", LINE]' + LOADED,
+    "inlet": 'JX = ["inlet", "line", "neutral", "earth", LINE]',
+    "diode": 'DX = [LINE, "HT3", "HT3b"]' + LOADED,
+}
+"""A part more for example (b), by kind."""
+INSTEAD = {
+    "fuse": ("F1", '"fuse 500m slow"', "LINE"),
+    "output transformer": (
+        "T2",
+        '"output transformer 5k single-ended 6W", {',
+        '"output transformer 5k single-ended 6W", LINE, {',
+    ),
+    "transformer": ("T1", '"mains transformer", {', '"mains transformer", LINE, {'),
+    "capacitor": ("C1a", '"HT1", "HT2", "chassis"]', '"HT1", "HT2", "chassis", LINE]'),
+}
+"""(part, its text in example (b), the text with the line in it)."""
+
+
+@pytest.mark.parametrize("asked", sorted(SAY))
+def test_what_is_said_of_a_missing_rating_is_read(asked: tuple[str, str]) -> None:
+    """The line that the table shows, put into a part of that kind in a file: the row has a rating then."""
+    (kind, stress), line, text = asked, SAY[asked], B.read_text()
+    if stress == "ac volts":
+        name, text = "CX", f'{text}\nCX = [{line}, "T1 primary 1", "neutral"]\n'
+    elif kind not in BESIDE or line.startswith(("{ surge", "{ ripple")):
+        name, old, new = INSTEAD[kind]
+        assert text.count(old) == 1
+        text = text.replace(old, new.replace("LINE", line))
+    else:
+        name, text = BESIDE[kind].split(" = ")[0], f"{text}\n{BESIDE[kind].replace('LINE', line)}\n"
+    rows = [s for s in audit(load(text)).of(name).stresses if s.stress == stress]
+    assert all(s.rating is not None for s in rows)
+    assert rows or stress == "surge amps at switch-on"  # of a rectifier alone

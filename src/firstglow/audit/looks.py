@@ -6,7 +6,7 @@ LOOK: Mapping[tuple[str, str], str] = {
     (
         "resistor",
         "watts",
-    ): "its body: 0.5 W about 9 mm long, 1 W 12 mm, 2 W 15 mm (common practice); say watts in the file",
+    ): "its body: 0.5 W about 9 mm long, 1 W 12 mm, 2 W 15 mm (common practice)",
     ("resistor", "volts"): "its maker's sheet; a 0.5 W body mostly 350 V, 1 W and 2 W 500 V",
     ("capacitor", "working volts"): "V, VDC or WV on its sleeve; 400 V and less does not belong on HT by itself",
     ("capacitor", "surge volts"): "V, VDC or WV on its sleeve; SURGE beside it on old cans",
@@ -36,6 +36,37 @@ LOOK: Mapping[tuple[str, str], str] = {
     ("transformer", "volt-amperes of all windings"): "VA on its plate; else weigh it and ask a maker's table",
     ("supply", "amps"): "its front plate",
 }
+
+
+SAY: Mapping[tuple[str, str], str] = {
+    ("resistor", "watts"): '"220k 1W"',
+    ("resistor", "volts"): '"220k 1W 350V"',
+    ("capacitor", "working volts"): '"22u 450V"',
+    ("capacitor", "surge volts"): '{ surge_volts = "500V" }',
+    ("capacitor", "ac volts"): '"10n 250V X2"',
+    ("capacitor", "ripple amps, rms"): '{ ripple_amps = "300m" }',
+    ("pot", "track watts"): '"pot 25k 0.5W"',
+    ("choke", "amps, dc"): '"choke 8H 160m"',
+    ("diode", "peak inverse volts"): '"silicon 1A 1000V"',
+    ("diode", "amps, mean"): '"silicon 1A 1000V"',
+    ("diode", "surge amps at switch-on"): '"silicon 1A 1000V"',
+    ("fuse", "running amps, rms"): '"fuse 1A slow"',
+    ("switch", "amps"): '{ amps = "3" }',
+    ("switch", "volts it parts"): '{ volts = "250V" }',
+    ("wire", "amps"): '{ amps = "3" }',
+    ("wire", "volts to chassis, crest"): '{ volts = "450V" }',
+    ("inlet", "amps, rms"): '{ amps = "10" }',
+    ("output transformer", "dc amps of its plate"): '{ dc_amps = "40m" }',
+    ("transformer", "volt-amperes of all windings"): '{ volt_amps = "120" }',
+}
+"""How the file says it."""
+
+
+def say(kind: str, stress: str) -> str:
+    """What then stands in the part's line of the file; "" where the sheet of its type says it."""
+    if (kind, stress) in SAY:
+        return SAY[kind, stress]
+    return '"300-0-300V 150m", "6.3V 4A"' if kind == "transformer" else ""
 
 
 def look(kind: str, stress: str) -> str:

@@ -182,9 +182,10 @@ def _margin(margin: float) -> str:
 def _unknown(found: "Audit") -> Iterator[str]:
     """Ratings that nobody said, by where they stand on the part."""
     from firstglow.audit.looks import look
+    from firstglow.audit.looks import say as in_file
     from firstglow.audit.proposal import shown
 
-    by_look: dict[tuple[str, str], list[str]] = {}
+    by_look: dict[tuple[str, str, str], list[str]] = {}
     idle: list[str] = []
     for a in found.parts:
         for s in a.stresses:
@@ -193,12 +194,15 @@ def _unknown(found: "Audit") -> Iterator[str]:
             if s.value < NOTHING.get(s.unit, 0.0):
                 idle.append(f"{a.part} ({s.stress})")
             else:
-                by_look.setdefault((s.stress, look(a.kind, s.stress)), []).append(f"{a.part} {shown(s.value, s.unit)}")
+                key = (s.stress, look(a.kind, s.stress), in_file(a.kind, s.stress))
+                by_look.setdefault(key, []).append(f"{a.part} {shown(s.value, s.unit)}")
     if by_look or idle:
         yield "\nRATING UNKNOWN: look on the part, then say it in the file"
-    for (stress, where), parts in by_look.items():
+    for (stress, where, line), parts in by_look.items():
         yield f"  {stress}: {', '.join(parts)}"
         yield f"    look for {where}"
+        if line:
+            yield f"    in its line of the file, for instance {line}"
     if idle:
         yield f"  asked next to nothing as it stands: {', '.join(idle)}"
 
