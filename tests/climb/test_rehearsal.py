@@ -216,3 +216,25 @@ def test_with_a_needle_a_careful_person_takes_a_digital_meter_where_the_sheet_sa
     assert outcome.stopped_at is None, outcome.stopped_at
     assert any(r.event == "meter" for r in climb.events)
     assert any(" on " in t.text for t in outcome.taken)
+
+
+def test_a_changed_part_is_told_to_be_it_or_not_and_tell_tells() -> None:
+    """R12 is open: another part changed is told to have been sound, R12 to have been it; what is typed beside the meter is
+    taken with a word; `tell` is said at once, `quit` stands on the foot line."""
+    done = command(str(B), "--quick", "--fault", "R12:open", typed="changed R3\nchanged R12\nchanged R12\nyes\nquit\n")
+    text = " ".join(done.stdout.split())
+    assert "R3 was sound: what is wrong with it is still there" in text
+    assert "that was it: R12 is a good one now" in text
+    assert text.index("R3 was sound") < text.index("that was it")
+    assert "nothing was wrong with it any more" in text
+    assert "changed PART quit" in text
+    hidden = command(str(B), "--quick", "--fault", "hidden", "--seed", "3", typed="\ntell\nquit\n")
+    assert "what is hidden:" in hidden.stdout
+    other = command(str(B), "--quick", typed="\n" * 4 + "yes\n99.8\nquit\n").stdout
+    assert "changed PART puts in a good one" in other
+
+
+def test_a_figure_that_the_virtual_meter_does_not_show_is_taken_with_a_word() -> None:
+    out = command(str(B), "--quick", typed="\n" * 6 + "99.8\n99.8\n99.8\nquit\n").stdout
+    assert "taken as typed, 99.8: the virtual meter shows" in " ".join(out.split())
+    assert all(len(line) <= 80 for line in out.splitlines())

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from firstglow.cli.talk import Said, Screen, Talk
     from firstglow.ladder.careful import Careful, Outcome, Taken
     from firstglow.ladder.ladder import Ladder
+    from firstglow.readings.expected import ExpectedReading
     from firstglow.records.record import Record
 
 WIDTH = 79
@@ -49,6 +50,7 @@ def command(
               firstglow rehearse examples/a-linden-twin.toml --auto --fault "left C13:leaks=500k"
     """
     from firstglow.amplifier import load
+    from firstglow.amplifier.options import fault_text
     from firstglow.ladder.careful import Careful, Clock
     from firstglow.ladder.climb import Climb
     from firstglow.ladder.ladder import build
@@ -73,7 +75,7 @@ def command(
     if auto:
         _auto(person, as_json)
     else:
-        _sit(person, as_json)
+        _sit(person, as_json, ", ".join(fault_text(amplifier, f) for f in faults) if fault == HIDDEN else "")
         if fault == HIDDEN and climb.step.kind != "done" and not (as_json or _wants_to_know()):
             click.echo(f"\nNot told. The same one again: --fault hidden --seed {seed}\n{REAL}")
             return
@@ -138,13 +140,18 @@ def stopped(taken: "Taken") -> list[str]:
 
 # -- somebody at a terminal --------------------------------------------------------------------------------------
 class AtTheMeter:
-    """A person's end with the virtual meter beside it: what it shows is shown, and waits are let run."""
+    """A person's end with the virtual meter beside it: what it shows is shown, and waits are let run.
 
-    def __init__(self, talk: "Talk", person: "Careful") -> None:
-        self._talk, self._person = talk, person
+    hidden: in words, what is wrong with it; "" where nothing is kept from whoever rehearses.
+    """
+
+    def __init__(self, talk: "Talk", person: "Careful", hidden: str = "") -> None:
+        self._talk, self._person, self._hidden = talk, person, hidden
+        self._note = ""
 
     def ask(self, screen: "Screen", ask: dict[str, Any], seconds: float | None) -> "tuple[Said, str]":
-        """As the climb asks; Enter alone takes what the meter shows, ``wait`` lets the time run that is to be waited."""
+        """As the climb asks; Enter alone takes what the meter shows, ``wait`` lets the time run that is to be waited, ``tell``
+        tells what is hidden."""
         person = self._person
         step = person.climb.step
         if seconds is not None:
@@ -154,19 +161,34 @@ class AtTheMeter:
         meter = person.meter(step)
         said, text = self._talk.ask(lambda: self._beside(screen(), meter, left), ask, None)
         person.clock.run(5.0)
-        if said == "line" and text.strip().lower() == "wait":
+        word = text.strip().lower() if said == "line" else ""
+        self._note = ""
+        if word == "wait":
             person.clock.run(left)
+            return "tick", ""
+        if word == "tell" and self._hidden:
+            self._note = f"what is hidden: {self._hidden}"
             return "tick", ""
         if said == "line" and not text.strip() and meter:
             return "line", meter
+        if (
+            said == "line"
+            and step.kind == "reading"
+            and not _agree(text, meter, person.climb.reading(step.reading or ""))
+        ):
+            self._note = f"taken as typed, {text.strip()}: the virtual meter shows {meter}"
         return said, text
 
     def _beside(self, lines: Sequence[str], meter: str, left: float) -> list[str]:
         """The screen with what the virtual meter shows."""
+        head = NOTE.split(":")[0]
+        note = wrap(f"{head}: {self._note}.", WIDTH) if self._note else []
         if not meter:
-            return [*lines[:-1], NOTE, lines[-1]]
+            return [*lines[:-1], *note, *([] if note else [NOTE]), lines[-1]]
         wait = f"   (not settled: wait lets {left:.0f} s run)" if left > 1.0 else ""
-        return [*lines[:-1], f"THE METER SHOWS   {meter}{wait}", f"{NOTE.split(':')[0]}. Enter takes it.", lines[-1]]
+        tell = "; tell says what is hidden" if self._hidden else ""
+        keys = f"{head}. Enter takes it; changed PART puts in a good one{tell}."
+        return [*lines[:-1], *note, f"THE METER SHOWS   {meter}{wait}", keys, lines[-1]]
 
     def say(self, lines: Sequence[str]) -> None:
         """As the climb says it."""
@@ -177,14 +199,36 @@ class AtTheMeter:
         self._talk.busy(line)
 
     def kept(self, records: "Sequence[Record]") -> None:
-        """As the climb keeps it. A part that was changed is another one: what was wrong with it is gone."""
+        """As the climb keeps it. A part that was changed is another one: what was wrong with it is gone, and whoever changed
+        it is told whether that was it."""
         for record in records:
-            if record.event == "change":
-                self._person.virtual = self._person.virtual.without(record.data.get("parts", ()))
+            if record.event != "change":
+                continue
+            parts, before = record.data.get("parts", ()), self._person.virtual
+            self._person.virtual = before.without(parts)
+            if not before.faults:
+                self._note = f"{', '.join(parts)} changed: nothing was wrong with it any more"
+            elif self._person.virtual is before:
+                self._note = f"{', '.join(parts)} was sound: what is wrong with it is still there"
+            else:
+                self._note = f"that was it: {', '.join(parts)} is a good one now"
         self._talk.kept(records)
 
 
-def _sit(person: "Careful", as_json: bool) -> None:
+def _agree(text: str, meter: str, reading: "ExpectedReading") -> bool:
+    """Is what was typed what the meter shows, or no figure at all? Within a few of its last digits, or a twentieth."""
+    from firstglow.readings.meters import ReadingsError
+    from firstglow.readings.typed import split_range, typed_number
+
+    try:
+        one, other = (typed_number(split_range(t)[0], reading.unit) for t in (text, meter))
+    except ReadingsError:
+        return True
+    step = 0.0 if reading.on is None else reading.on.step
+    return one == other or abs(one - other) <= max(3.0 * step, 0.05 * abs(other))
+
+
+def _sit(person: "Careful", as_json: bool, hidden: str = "") -> None:
     """At the terminal where there is one, else from lines."""
     from firstglow.cli.sitting import Sitting
     from firstglow.cli.talk import Lines, Terminal, Worded
@@ -193,11 +237,11 @@ def _sit(person: "Careful", as_json: bool) -> None:
     if not as_json and sys.stdin.isatty() and sys.stdout.isatty():
         with Terminal() as terminal:
             try:
-                Sitting(person.climb, AtTheMeter(Worded(terminal, said), person)).run()
+                Sitting(person.climb, AtTheMeter(Worded(terminal, said), person, hidden)).run()
             except KeyboardInterrupt:
                 terminal.say(["Left."])
         return
-    Sitting(person.climb, AtTheMeter(Worded(Lines(as_json), said), person)).run()
+    Sitting(person.climb, AtTheMeter(Worded(Lines(as_json), said), person, hidden)).run()
 
 
 def _wants_to_know() -> bool:

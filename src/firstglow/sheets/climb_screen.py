@@ -100,7 +100,7 @@ def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█")
         lines += folded("WAIT", around.wait)
     if around.tried:
         lines += [RULE, *around.tried]
-    return [*lines, RULE, f"{KEY}   why  back  safe  mains 230"]
+    return [*lines, RULE, f"{KEY}   why  back  mains 230  quit  help"]
 
 
 def beside(left: Sequence[str], right: Sequence[str]) -> list[str]:
@@ -223,9 +223,9 @@ def before_screen(
             "COUNT",
             f"everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay. {after}",
         )
-        keys = f"{KEY}   back  safe  changed PART"
+        keys = f"{KEY}   back  changed PART  quit"
         return [*lines, RULE, keys, "How many clips are on in the chassis? Count them there, type the number:"]
-    return [*lines, RULE, f"{KEY}   back  changed PART", "Enter when that is done; the plug stays out."]
+    return [*lines, RULE, f"{KEY}   back  changed PART  quit", "Enter when that is done; the plug stays out."]
 
 
 def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "", *, powered: bool = False) -> list[str]:
@@ -239,7 +239,7 @@ def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "", *, powe
     ]
     lines += folded("", str(rung["hold"]["text"]))
     lines += ["", *folded("", "The plug goes in only after it.")] if powered else []
-    return [*lines, RULE, f"{KEY}   back  safe", "Nobody goes on before this is signed. Type yes and your name:"]
+    return [*lines, RULE, f"{KEY}   back  quit", "Nobody goes on before this is signed. Type yes and your name:"]
 
 
 @dataclass(frozen=True, slots=True)
