@@ -79,6 +79,8 @@ def test_a_meter_of_20_kohm_a_volt_cannot_see_a_good_film_capacitor() -> None:
     """20 nA through 50 kohm (2.5 V range) is a millivolt: under any pointer's width."""
     rows = told(A, meter="20k")["capacitors"]
     assert of(rows, "left C13")["too_little_for_the_meter"] and not of(rows, "C2")["too_little_for_the_meter"]
+    text = CliRunner().invoke(command, [str(A), "left C13", "--meter", "20k"]).output
+    assert "too little for this meter" in text and "good under" not in text
 
 
 def test_gas_is_grid_current_times_the_grid_leak() -> None:
@@ -194,9 +196,10 @@ def test_best_pairs_are_spread_over_both_channels() -> None:
 
 def test_a_readings_file_names_parts(tmp_path: Path) -> None:
     file = tmp_path / "in.toml"
-    file.write_text('[readings]\n"left C13" = "0.101u"\n"V3" = "21m"\n')
+    file.write_text('mains = 236\n[readings]\n"left C13" = "0.101u"\n"V3" = "21m"\n')
     done = CliRunner().invoke(command, [str(A), "--readings", str(file), "left C13", "--json"])
     assert done.exit_code == 0, done.output
+    assert json.loads(done.output)["mains"] == 236
     rows = json.loads(done.output)["measured"]
     assert [(r["part"], r["value"]) for r in rows if r["part"] != "right R25"] == [
         ("left C13", 0.101e-6),

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from firstglow.amplifier.bench import Bench
     from firstglow.audit.incoming import Incoming
     from firstglow.audit.incoming_leaks import Leak
+    from firstglow.markings.incoming import LeakTest
     from firstglow.readings.meters import Meter
 
 SIGNS = {"good": "✓", "doubtful": "?", "never fit": "✗"}
@@ -57,12 +58,15 @@ def command(
     gear = bench_of(bench)
     reads = _meter(gear, meter)
     amplifier, volts = load(file, as_=as_), volts_of(mains_now)
+    taken = read_taken(readings) if readings else None
+    if volts is None and taken is not None:
+        volts = taken.mains
     if volts is None and gear is not None:
         volts = gear.mains_now
     problem = mains_refused(amplifier, volts) if volts is not None else None
     if problem is not None:
         raise AmplifierError((problem,))
-    told = {t.id: (t.text, t.where) for t in read_taken(readings).readings} if readings else {}
+    told = {t.id: (t.text, t.where) for t in taken.readings} if taken else {}
     found = incoming(amplifier, reads, volts, parts, age, {**told, **typed(measured)})
     if as_json:
         print_json(document(found))
@@ -199,15 +203,19 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
             yield f"    {stands}, stands at {show(x.test_volts, 'V')} ({x.situation})"
         if how in WITH_RESISTOR:
             yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
-        rejects = (
-            f"never over {show(t.reject_volts, 'V', 2)}"
-            if t.reject_volts > 1.0001 * t.good_volts
-            else "never over that"
-        )
-        yield (
-            f"    after {_minutes(t.after_seconds)}: good under {show(t.good_volts, 'V', 2)}, {rejects} "
-            f"({show(t.good_amps, 'A', 2)}, {show(t.reject_amps, 'A', 2)})"
-        )
+        yield _limits(x, t)
+
+
+def _limits(x: "Leak", t: "LeakTest") -> str:
+    from firstglow.quantities import show
+
+    after = f"    after {_minutes(t.after_seconds)}:"
+    amps = f"({show(t.good_amps, 'A', 2)}, {show(t.reject_amps, 'A', 2)})"
+    if x.hidden:
+        return f"{after} too little for this meter {amps}"
+    both = t.reject_volts > 1.0001 * t.good_volts
+    rejects = f"never over {show(t.reject_volts, 'V', 2)}" if both else "never over that"
+    return f"{after} good under {show(t.good_volts, 'V', 2)}, {rejects} {amps}"
 
 
 LEADS = ("meter in its lead", "resistor in its lead")
