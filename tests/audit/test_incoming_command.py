@@ -80,7 +80,7 @@ def test_a_meter_of_20_kohm_a_volt_cannot_see_a_good_film_capacitor() -> None:
     rows = told(A, meter="20k")["capacitors"]
     assert of(rows, "left C13")["too_little_for_the_meter"] and not of(rows, "C2")["too_little_for_the_meter"]
     text = CliRunner().invoke(command, [str(A), "left C13", "--meter", "20k"]).output
-    assert "too little for this meter" in text and "good under" not in text
+    assert "1 min: too little for this meter" in text and "1 min: good under" not in text
 
 
 def test_gas_is_grid_current_times_the_grid_leak() -> None:
