@@ -1,8 +1,7 @@
 """Parts that can be open and still read inside their band in place, because others lie across them."""
 
-from firstglow.amplifier.model import Amplifier
-from firstglow.amplifier.situation import Fault
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.observe import Observer
 
 KINDS = ("resistor", "choke")
 TEXT = (
@@ -11,7 +10,7 @@ TEXT = (
 )
 
 
-def bridged(amplifier: Amplifier, row: ExpectedReading) -> str:
+def bridged(observer: Observer, row: ExpectedReading) -> str:
     """What the row says of it, "" where the reading proves the part.
 
     With the part open what is left has a spread like the band's own: the lowest of it inside the band is enough.
@@ -24,15 +23,14 @@ def bridged(amplifier: Amplifier, row: ExpectedReading) -> str:
     ):
         return ""
     red, black = row.planned.probe.red, row.planned.probe.black
-    across = [p for p in amplifier.of_kind(*KINDS) if set(p.leads.values()) == {red, black}]
+    across = [p for p in observer.amplifier.of_kind(*KINDS) if set(p.leads.values()) == {red, black}]
     if not across or row.expected <= 0.0:
         return ""
-    from firstglow.solver.cold import cold_ohms
+    from firstglow.solver.cold import without
 
     hidden = []
     for part in across:
-        fault = (Fault(part.name, "open"),)
-        opened = float(cold_ohms(amplifier, row.planned.situation, [(red, black)], faults=fault)[0, 0])
+        opened = float(without(observer.cold_network(row.planned.situation), part.name).ohms(red, black)[0])
         if opened * row.low / row.expected <= row.high:
             hidden.append((part.name.removeprefix(f"{part.channel} "), opened))
     if not hidden:

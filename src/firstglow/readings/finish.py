@@ -149,7 +149,7 @@ def finish(
         for r in rung.readings:
             row = made.get(r.id) or special(sheet, r, meter, sampled)
             row = with_stops(sheet.observer.amplifier, row, rung.id, limits, meter)
-            rows.append(replace(row, bridged=bridged(sheet.observer.amplifier, row)))
+            rows.append(replace(row, bridged=bridged(sheet.observer, row)))
         out.append(ExpectedRung(rung, tuple(rows)))
     return tuple(out)
 

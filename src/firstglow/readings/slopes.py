@@ -135,11 +135,11 @@ class _Table:
 
     def cold(self, block: Block, readings: Sequence[PlannedReading]) -> None:
         """Power-off ohms, in closed form."""
-        from firstglow.solver.cold import cold_sensitivities
+        from firstglow.solver.cold import sensitivities_of
 
-        observer, numbers = self.observer, [self.number[r.id] for r in readings]
+        numbers = [self.number[r.id] for r in readings]
         pairs = [(r.probe.red, r.probe.black) for r in readings]
-        slopes = cold_sensitivities(observer.amplifier, block.situation, pairs, observer.named(observer.nominal))
+        slopes = sensitivities_of(self.observer.cold_network(block.situation), pairs)
         for c, column in enumerate(self.columns):
             if column.name in slopes:
                 self.sigmas[c, numbers] = slopes[column.name][:, 0] * column.sigma

@@ -45,7 +45,9 @@ def sizes(sheet: Sheet) -> NDArray[np.bool_]:
     parts = np.array([part not in {METER, WARMTH} for part in found.parts])
     away = np.sqrt((found.sigmas[parts] ** 2).sum(axis=0))
     stands = np.abs(sheet.shown) > NOTHING * np.array([on.step for on in sheet.on])
-    return np.asarray(((unsigned & (found.centre > 0)) | proportional) & stands & (away < CANCELS * np.abs(sheet.shown)))
+    return np.asarray(
+        ((unsigned & (found.centre > 0)) | proportional) & stands & (away < CANCELS * np.abs(sheet.shown))
+    )
 
 
 def elasticity(sheet: Sheet) -> tuple[Array, Array]:

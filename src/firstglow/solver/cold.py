@@ -10,6 +10,7 @@ reading does not depend on the meter; where they differ the low one is the least
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
@@ -92,7 +93,11 @@ def cold_ends(
     faults: Sequence[Fault] = (),
 ) -> tuple[Array, Array]:
     """``cold_ohms`` with every junction blocking and with junctions passing, from one network, (pair, sample) [ohm]."""
-    network = ColdNetwork(passives(amplifier, situation, values, faults))
+    return ends_of(ColdNetwork(passives(amplifier, situation, values, faults)), pairs)
+
+
+def ends_of(network: ColdNetwork, pairs: Sequence[Pair]) -> tuple[Array, Array]:
+    """The same of a network that is there already."""
     blocked = np.stack([network.ohms(red, black) for red, black in pairs])
     return blocked, _with_junctions(network, pairs) if network.resting.junctions else blocked
 
@@ -109,14 +114,22 @@ def cold_sensitivities(
     By Tellegen's theorem dR/dr is the square of the current that the branch r carries for one ampere through the pair
     (in conductances, dR/dg = -(volts across g)^2); rectifiers open. A parameter that moves nothing is absent.
     """
-    network = ColdNetwork(passives(amplifier, situation, values, faults))
+    return sensitivities_of(ColdNetwork(passives(amplifier, situation, values, faults)), pairs)
+
+
+def sensitivities_of(network: ColdNetwork, pairs: Sequence[Pair]) -> dict[str, Array]:
+    """The same of a network that is there already."""
     out: dict[str, Array] = {}
+    named = [(k, b) for k, b in enumerate(network.branches) if b.parameter]
+    rates = np.array(
+        [np.broadcast_to(np.where(b.ohms > CONTACT_OHMS, b.slope, 0.0), network.samples) for _, b in named]
+    )
     for row, (red, black) in enumerate(pairs):
-        squares = network.shares(red, black) ** 2
-        for branch, square in zip(network.branches, squares, strict=True):
-            if branch.parameter:
-                whole = out.setdefault(branch.parameter, np.zeros((len(pairs), network.samples)))
-                whole[row] += np.where(branch.ohms > CONTACT_OHMS, square * branch.slope, 0.0)
+        moved = network.shares(red, black)[[k for k, _ in named]] ** 2 * rates
+        for (_, branch), by in zip(named, moved, strict=True):
+            if branch.parameter not in out:
+                out[branch.parameter] = np.zeros((len(pairs), network.samples))
+            out[branch.parameter][row] += by
     return out
 
 
@@ -157,6 +170,12 @@ def _with_junctions(network: ColdNetwork, pairs: Sequence[Pair]) -> Array:
             made[state] = _closed(network, closed.T)
         out.append(made[state].ohms(red, black))
     return np.stack(out)
+
+
+def without(network: ColdNetwork, part: str) -> ColdNetwork:
+    """The network with a part of two leads open."""
+    left = tuple(b for b in network.resting.branches if b.part != part)
+    return ColdNetwork(replace(network.resting, branches=left))
 
 
 def _closed(network: ColdNetwork, closed: NDArray[np.bool_]) -> ColdNetwork:
