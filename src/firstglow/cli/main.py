@@ -28,6 +28,7 @@ VERBS = {
     "incoming": "Parts before they are fitted: leakage, values, likeness, what a healthy valve draws.",
     "mains": "Today's mains: heaters, HT, ways to bring them down, the fuse, the limiter lamp.",
     "start": "A cold start over seconds: how high HT goes, bias or current first, off and on again.",
+    "reform": "An old electrolytic brought back: steps of volts, go on, give up.",
     "discharge": "What stays charged after switch-off, how long, and what a bleeder would change.",
     "bias": "The negative bias supply designed again: ranges, idles, an open wiper, all solved.",
     "verdict": "What your readings mean: go on, look first, or switch off now.",
