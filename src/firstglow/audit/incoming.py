@@ -67,7 +67,8 @@ def incoming(
     asked = _asked(amplifier, parts)
     reads = tuple(_reads(amplifier, measured or {})) + tuple(_of_file(amplifier, measured or {}))
     pairs = wanted(amplifier, at.roles)
-    draws = healthy(at, meter)
+    kinds = {amplifier.parts[n].kind for n in (*asked, *(r.part for r in reads))}
+    draws = healthy(at, meter) if kinds & {"valve", "rectifier"} else ()
     chosen, over = choose(pairs, _figures(reads, amplifier, {d.valve: d for d in draws}))
     mine = [p for p in pairs if set(p.places) & asked]
     places = {name for p in mine for name in p.places}

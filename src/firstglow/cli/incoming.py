@@ -253,6 +253,8 @@ def _match(found: "Incoming") -> Iterator[str]:
         if not mine:
             continue
         yield f"  {what}, within {100 * share:g} %"
+        if what.startswith("output valves"):
+            yield "    (each read in one and the same socket, its preset left as it is)"
         for pair in mine:
             chosen = next((c for c in found.chosen if c.pair == pair), None)
             places = " with ".join(pair.places)
