@@ -21,7 +21,7 @@ from firstglow.sheets import climb_screen as screens
 
 WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help")
 HELP = (
-    "38.2, -38,2, 312mV, 1k2, OL: the reading as the meter shows it; yes, no, dark, dim, half, full where a word is asked",
+    "38.2, -38,2, 312mV, 1k2, OL: the reading as the meter shows it; yes, no; dark, dim, half, full or bright for a lamp",
     "mains 230: mains as read at the plug now        meter NAME: which meter reads from here on",
     "why: what moves this reading, and its limits    back: the last reading does not count",
     "safe, Esc, or space on an empty line: make safe  skip: leave out what no gate needs",

@@ -92,13 +92,14 @@ def _signed(
 
 
 def typed_word(text: str, kind: str, where: str = "reading") -> str:
-    """The word typed for a lamp (dark, dim, half, full) or a look (yes, no)."""
+    """The word typed for a lamp (dark, dim, half, full or bright) or a look (yes, no)."""
     words = LAMP_WORDS if kind == "lamp" else LOOK_WORDS
     word = {"y": "yes", "n": "no", "true": "yes", "false": "no", "off": "dark", "bright": "full"}.get(
         str(text).strip().lower(), str(text).strip().lower()
     )
     if word not in words:
-        raise ReadingsError(f'{where}: "{text}" is not an answer; {", ".join(words)}; try {words[0]}')
+        allowed = ", ".join(words) + (" (or bright)" if kind == "lamp" else "")
+        raise ReadingsError(f'{where}: "{text}" is not an answer; {allowed}; try {words[0]}')
     return word
 
 

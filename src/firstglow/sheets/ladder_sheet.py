@@ -53,7 +53,12 @@ WORDS = (
     ),
     ("lamp", "the limiter lamp in series with the mains: dark, dim, half or full"),
     ("moved most by", "the parts whose spread widens the range most: measure them and the range narrows"),
-    ("name", 'in small print under each row: what a readings file calls it, "5/V1 cathode/left" = "1.41"'),
+    ("an EL84's own data", "what its makers publish, from which all valves of a type may differ alike"),
+    ("when time allows", "the gate does not need this one"),
+    (
+        "name",
+        'in small print under each row: what a readings file calls it, "5/V1 cathode/left" = "1.41"; shared: of no channel',
+    ),
     ("GATE, HOLD", "a gate is passed by its readings; a hold point by a yes with a name"),
 )
 PICTURE = (
@@ -66,7 +71,7 @@ PICTURE = (
     ),
 )
 AGAIN = ' class="again"'  # a rung's second page and those after it
-FOUND_ROOM, KEY_HEIGHT = 240.0, 165.0  # mm on a first page for findings, and what the words and the key take of it
+FOUND_ROOM, KEY_HEIGHT = 240.0, 178.0  # mm on a first page for findings, and what the words and the key take of it
 LONG = 6  # letters of a figure from which they stand closer
 
 

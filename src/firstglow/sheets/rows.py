@@ -11,6 +11,7 @@ from firstglow.sheets.rounds import TOUCHED, rounds, rounds_text
 SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e9, "n": 1e-9, "p": 1e-12}
 UNITS = {"ohm": "Ω", "1": ""}
 LARGEST_OHMS = 1e8
+SPARE = " (when time allows)"  # a reading that no gate needs
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,7 +183,8 @@ def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str]
     return Row(
         number=number,
         ids=tuple(r["id"] for r in pair),
-        what=together([r["what"] for r in pair]),
+        what=together([r["what"] for r in pair])
+        + ("" if first.get("needs", True) or first.get("note_only") else SPARE),
         red=red,
         black=black,
         contact=words.get(first["contact"], first["contact"]) + told,
@@ -251,7 +253,7 @@ def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:
     names = []
     for item in (pair[0].get("moved_by") or [])[:2]:
         name = str(item["part"]).removeprefix("left ").removeprefix("right ")
-        names.append(re.sub(r"^type (\S+) \w+$", r"how the \1 type draws", name).replace("mains volts", "the mains"))
+        names.append(re.sub(r"^type (\S+) \w+$", r"the \1's own data", name).replace("mains volts", "the mains"))
     if set(names) <= {"the mains", "the meter", "T1"}:
         return ""  # every reading is moved by these: to say so on each row says nothing
     return "moved most by " + " and ".join(dict.fromkeys(names)) if names else ""
