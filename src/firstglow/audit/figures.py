@@ -139,7 +139,7 @@ def run(
     laid = np.stack([changed(circuit, s, c) for s, c in zip(situations, changes, strict=True)], axis=1)
     wanted = {v: np.full(laid.shape[1], t) for v, t in targets(circuit.amplifier).items()}
     if not wanted:
-        standing = circuit.solve(laid, strict=False)
+        standing = settled(circuit, laid)
         return standing, [{} for _ in situations]
     found = circuit.solve_idle(laid, wanted, strict=False)
     return found.standing, [{p: float(at[k]) for p, at in found.pots.items()} for k in range(laid.shape[1])]
@@ -151,3 +151,17 @@ def changed(circuit: Circuit, situation: Situation, change: Mapping[str, float])
     for name, value in change.items():
         laid[circuit.column[name]] = value
     return laid
+
+
+def settled(circuit: Circuit, laid: Array, start: Array | None = None) -> Standing:
+    """A batch (parameter, sample) solved from ``start``; what does not come out of it soon is begun afresh, alone. Columns that
+    would not settle at all are marked."""
+    if start is None:
+        return circuit.solve(laid, strict=False)
+    first = circuit.solve(laid, start, strict=False, thorough=False)
+    lost = np.flatnonzero(~first.settled)
+    if not lost.size:
+        return first
+    x = np.array(first.x)
+    x[:, lost] = circuit.solve(laid[:, lost], strict=False).x
+    return circuit.solve(laid, x, strict=False, thorough=False)

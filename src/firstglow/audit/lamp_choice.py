@@ -108,7 +108,7 @@ def lamp_choice(today: Today, rungs: Sequence[Rung]) -> LampChoice:
     for r in distinct:
         columns.append(_laid(today, r.situation, None, "good"))
         columns += [_laid(today, r.situation, w, state) for w in sizes for state in STATES]
-    standing = today.circuit.solve(np.stack(columns, axis=1), strict=False)
+    standing = today.circuit.solve(np.stack(columns, axis=1), strict=False, thorough=False)
     each = 1 + len(sizes) * len(STATES)
     lamps = []
     for n, w in enumerate(sizes):

@@ -11,7 +11,7 @@ from firstglow.amplifier.roles import Roles, roles
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.altered import with_ohms_ahead
 from firstglow.audit.cold_start import surge_volts
-from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run
+from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run, settled
 from firstglow.audit.heater_life import LIMIT, PRINT
 from firstglow.audit.ways import levels
 from firstglow.solver.circuit import Circuit, compile_circuit
@@ -125,15 +125,16 @@ def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
     rest = [
         changed(circuit, Situation(now, pots=pots[0]), {}),
         changed(circuit, Situation(now, pots=pots[1], loads=extra), {}),
-        cold(circuit, changed(circuit, Situation(high, pots=pots[1]), {})),
     ]
-    more = circuit.solve(np.stack(rest, axis=1), np.repeat(standing.x[:, 1:], len(rest), axis=1), strict=False)
-    if not more.settled.all():
+    more = settled(circuit, np.stack(rest, axis=1), np.repeat(standing.x[:, 1:], 2, axis=1))
+    empty = cold(circuit, changed(circuit, Situation(high, pots=pots[1]), {}))
+    switched = circuit.solve(empty, strict=False)
+    if not (more.settled.all() and switched.settled.all()):
         raise SolveError(f"on {high:g} V it would not settle; `firstglow check` first", "HT")
+    on = figures(amplifier, found, switched, 0)
     return Today(
         amplifier, found, circuit, mark, now, high, first, second, figures(amplifier, found, more, 0),
-        figures(amplifier, found, more, 1), held(amplifier, found, circuit, more.values[:, 2], figures(amplifier, found, more, 2).ht),
-        pots[1], pots[0], extra,
+        figures(amplifier, found, more, 1), held(amplifier, found, circuit, empty, on.ht), pots[1], pots[0], extra,
     )  # fmt: skip
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.transformers import regulation
 from firstglow.audit.altered import AHEAD, in_use, on_tap, taps, with_ohms_ahead
-from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run
+from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run, settled
 from firstglow.audit.mains_now import Today
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import around, is_preferred
@@ -86,17 +86,7 @@ def ways(today: Today) -> tuple[Way, ...]:
         return ()
     found = [*_taps(today), *_windings(today), *(_resistors(today) if today.over > 0 else ())]
     order = sorted(found, key=lambda w: (RANK.index(w.kind), abs(w.miss)))
-    return tuple(w for kind in RANK for w in _apart([x for x in order if x.kind == kind])[:EACH])
-
-
-def _apart(found: Sequence[Way]) -> list[Way]:
-    """Without those that are all but the same winding as one before them."""
-    out: list[Way] = []
-    for w in found:
-        volts = w.buy.get("winding_volts")
-        if volts is None or all(abs(volts / x.buy["winding_volts"] - 1.0) > ALIKE for x in out):
-            out.append(w)
-    return out
+    return tuple(w for kind in RANK for w in [x for x in order if x.kind == kind][:EACH])
 
 
 # -- taps ------------------------------------------------------------------------------------------------------------
@@ -137,7 +127,13 @@ def _windings(today: Today) -> Iterator[Way]:
             )
             trials.append(_Trial(kind, what, today.now * left, today.high * left, ohms, buy))
     if trials:
-        yield from _prove(today, today.circuit, trials)
+        near = _tried(today, trials)
+        chosen: list[_Trial] = []
+        for k in sorted(near, key=lambda k: abs(near[k].primary_volts / today.mark - 1.0)):
+            volts = trials[k].buy["winding_volts"]
+            if all(abs(volts / t.buy["winding_volts"] - 1.0) > ALIKE for t in chosen):
+                chosen.append(trials[k])
+        yield from _prove(today, today.circuit, chosen[:EACH])
 
 
 def winding(volts: float, size: float, primary: float) -> tuple[float, float, float]:
@@ -155,18 +151,23 @@ def _resistors(today: Today) -> Iterator[Way]:
     first = (today.now - today.mark) / today.at_now.mains_amps
     values = e24(E24_SPAN[0] * first, E24_SPAN[1] * first)
     trials = [_Trial("resistor in the primary", "", today.now, today.high, r, {"ohms": r}) for r in values]
-    proved = _prove(today, today.circuit, trials)
-    joint = next(iter(today.at_mark.ht), None)
-    heaters = _nearest(proved, [w.at.heater_ratio / today.at_mark.heater_ratio - 1.0 for w in proved])
-    if joint is None:
-        yield _as_resistor(today, proved[heaters], "heaters as on the mark")
+    near = _tried(today, trials)
+    if not near:
         return
-    ht = _nearest(proved, [w.at.ht[joint] / today.at_mark.ht[joint] - 1.0 for w in proved])
-    yield _as_resistor(today, proved[heaters], "heaters as on the mark" + (", HT too" if ht == heaters else ""))
-    other = ht if ht != heaters else max(0, heaters - 1) if heaters else heaters + 1
-    if other < len(proved):
-        aim = "HT as on the mark" if ht != heaters else "its neighbour: less heat, less brought down"
-        yield _as_resistor(today, proved[other], aim)
+    heaters = min(near, key=lambda k: abs(near[k].heater_ratio / today.at_mark.heater_ratio - 1.0))
+    chosen = {heaters: "heaters as on the mark"}
+    joint = next(iter(today.at_mark.ht), None)
+    if joint is not None:
+        ht = min(near, key=lambda k: abs(near[k].ht[joint] / today.at_mark.ht[joint] - 1.0))
+        chosen.setdefault(ht, "HT as on the mark")
+        if ht == heaters:
+            chosen[heaters] += ", HT too"
+            less = max((k for k in near if k < heaters), default=None)
+            if less is not None:
+                chosen[less] = "its neighbour: less heat, less brought down"
+    proved = _prove(today, today.circuit, [trials[k] for k in chosen])
+    aims = {trials[k].ohms: aim for k, aim in chosen.items()}
+    yield from (_as_resistor(today, w, aims[w.buy["ohms"]]) for w in proved)
 
 
 def e24(low: float, high: float) -> list[float]:
@@ -175,10 +176,6 @@ def e24(low: float, high: float) -> list[float]:
     while out[-1] < high:
         out.append(around(out[-1] * 1.001, "E24")[1])
     return out
-
-
-def _nearest(proved: Sequence[Way], misses: Sequence[float]) -> int:
-    return min(range(len(proved)), key=lambda k: abs(misses[k]))
 
 
 def _as_resistor(today: Today, way: Way, aim: str) -> Way:
@@ -197,22 +194,27 @@ def _as_resistor(today: Today, way: Way, aim: str) -> Way:
 
 
 # -- proof -----------------------------------------------------------------------------------------------------------
+def _tried(today: Today, trials: Sequence[_Trial]) -> dict[int, Figures]:
+    """Each running; by its number, without those that would not settle."""
+    running, _ = run(today.circuit, [Situation(t.volts) for t in trials], [_ahead(t) for t in trials])
+    return {
+        k: figures(today.circuit.amplifier, today.roles, running, k) for k in range(len(trials)) if running.settled[k]
+    }
+
+
 def _prove(today: Today, circuit: Circuit, trials: Sequence[_Trial]) -> list[Way]:
     """Each solved whole; one that would not settle is left out."""
     running, pots = run(circuit, [Situation(t.volts) for t in trials], [_ahead(t) for t in trials])
-    more = []
-    for t, p in zip(trials, pots, strict=True):
-        more.append(changed(circuit, Situation(t.volts, pots=p, loads=today.extra), _ahead(t)))
-        more.append(cold(circuit, changed(circuit, Situation(t.high, pots=p), _ahead(t))))
-    rest = circuit.solve(np.stack(more, axis=1), np.repeat(running.x, 2, axis=1), strict=False)
+    each = list(zip(trials, pots, strict=True))
+    loaded = [changed(circuit, Situation(t.volts, pots=p, loads=today.extra), _ahead(t)) for t, p in each]
+    full_power = settled(circuit, np.stack(loaded, axis=1), running.x)
+    empty = [cold(circuit, changed(circuit, Situation(t.high, pots=p), _ahead(t))) for t, p in each]
+    switched = circuit.solve(np.stack(empty, axis=1), strict=False)
     mark = trials[0].buy.get("tap_volts", today.mark)
     out = []
     for k, t in enumerate(trials):
-        if running.settled[k] and rest.settled[2 * k] and rest.settled[2 * k + 1]:
-            at, full, on = (
-                figures(circuit.amplifier, today.roles, of, n)
-                for of, n in ((running, k), (rest, 2 * k), (rest, 2 * k + 1))
-            )
+        if running.settled[k] and full_power.settled[k] and switched.settled[k]:
+            at, full, on = (figures(circuit.amplifier, today.roles, of, k) for of in (running, full_power, switched))
             ring = {h.joint: h.ring for h in today.held}
             out.append(
                 Way(

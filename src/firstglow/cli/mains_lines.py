@@ -52,8 +52,10 @@ def _heaters(found: "MainsAudit") -> Iterator[str]:
         yield f"  {envelopes(names)[:36]:<36}{rated:6g}{mark:12.2f}{volts:9.2f}"
         yield f"    {life(volts / rated).text}"
     if any(life(v / r).state in ("high", "past the limit") for v, r in t.at_now.heaters.values()):
-        yield "  Life: 10 % over about halves a cathode's (common practice); at worst it goes as a"
-        yield "  lamp's, volts to the 13th power or so. No maker of valves printed a law."
+        yield (
+            "  Life: 10 % over about halves a cathode's (common practice); at worst it goes as a lamp's, volts to the 13th power or "
+            "so. No maker of valves printed a law."
+        )
 
 
 def _dc(found: "MainsAudit") -> Iterator[str]:
@@ -210,10 +212,11 @@ def _fuses(found: "MainsAudit") -> Iterator[str]:
     )
     for p in found.fuses.places:
         yield from _place(p)
-    yield "  'carries': at full power, of its mark. 'a start': of what it surely holds, the"
-    yield "  core at its worst; to 29 % it stands thousands, past 100 % it may blow. 'no': it"
-    yield "  need not blow (holds 1.5 times its mark for an hour); 'perhaps': nothing is"
-    yield "  promised below 2.1 times."
+    yield (
+        "  'carries': at full power, of its mark. 'a start': of what it surely holds, the core at its worst; to 29 % it stands "
+        "thousands, past 100 % it may blow. 'no': it need not blow (holds 1.5 times its mark for an hour); 'perhaps': nothing is "
+        "promised below 2.1 times."
+    )
     mains, ht = (next((p for p in found.fuses.places if p.place == place), None) for place in ("mains", "HT"))
     if mains is not None and mains.now is not None and ht is not None and ht.now is None and ht.proposed:
         held = [b.fault for b in mains.now.blown if b.within is None]
