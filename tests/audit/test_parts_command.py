@@ -225,6 +225,18 @@ def test_no_value_proposed_is_more_than_the_rectifier_lets_stand_first(tmp_path:
     assert of(found, "C1a")["proposal"]["what"].startswith("47 µF")
 
 
+def test_an_old_first_capacitor_and_its_rectifier_ask_for_the_same(tmp_path: Path) -> None:
+    """Example (a) with its 32 uF old: 5V4G, 10 uF (RCA, from memory). One line of 8.2 uF, not two."""
+    text = A.read_text(encoding="utf-8").replace(
+        'C1 = ["32u 500V", "HT1", "chassis"]', 'C1 = ["32u 500V", "HT1", "chassis", { note = "old" }]'
+    )
+    found = made(text, tmp_path)
+    assert of(found, "C1")["proposal"]["what"].startswith("8.2 µF 500 V")
+    assert [(r["what"], r["pieces"]) for r in found["order"] if "C1" in r["for"]] == [
+        ("8.2 µF 500 V electrolytic, 105 degC", 1)
+    ]
+
+
 @pytest.mark.parametrize(
     ("room", "said"),
     [

@@ -15,7 +15,7 @@ from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import AIR, derate
 from firstglow.audit.ways import Array, Stood
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, present, resistor_body
-from firstglow.markings.series import is_preferred, next_up, preferred
+from firstglow.markings.series import is_preferred, next_down, next_up, preferred
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
 from firstglow.solver.circuit import compile_circuit
@@ -111,7 +111,9 @@ def _capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Seq
     if part.values.get("volts"):
         volts = max(volts, part.value("volts"))
     most = most_farads(stood, part)
-    value = min(present_value(farads), max(most, farads))
+    value = present_value(farads)
+    if value > most:  # as its rectifier's own proposal has it
+        value = next_down(most, "E12")
     make = part.type if part.type in ("electrolytic", "mica", "ceramic") else "film"
     rated = made_volts(volts, make)
     kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
@@ -157,7 +159,7 @@ def present_value(farads: float) -> float:
 
 
 def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> tuple[str, ...]:
-    more = [p.value for p in present(farads, "F") if p.value != value and p.value <= max(most, farads)]
+    more = [p.value for p in present(farads, "F") if p.value != value and p.value <= most]
     return tuple(f"{show(v, 'F')} {rated:g} V {kind}" for v in more) if rated is not None else ()
 
 
