@@ -22,6 +22,10 @@ def test_what_must_fall_has_a_stop_where_it_has_not_fallen(ladder: Ladder) -> No
     falls = [r for r in ladder.expected.readings() if r.planned.probe.quantity in ("gain ratio", "volts after")]
     assert {r.planned.probe.quantity for r in falls} == {"gain ratio", "volts after"}
     for reading in falls:
+        if reading.planned.note_only:
+            # nothing drawn drains it (handbook-10w has no bleeder): leakage alone falls, and no figure is a fault
+            assert "Nothing drawn drains this" in reading.planned.note_only
+            continue
         assert reading.stop_above is not None, reading.id
         assert isinstance(reading.expected, float)
         if reading.planned.probe.quantity == "gain ratio":
