@@ -74,11 +74,11 @@ def strongest(
         ht = 1.0 + total["ht"]
         return grid_volts(law, amps, plate * ht, screen * ht, factors)
 
-    middle = float(at(np.zeros((len(spreads), 1)))[0])
-    slopes = at(np.eye(len(spreads))) - middle
+    middle, *moved = at(np.hstack([np.zeros((len(spreads), 1)), np.eye(len(spreads))])).tolist()
+    slopes = np.array(moved) - middle
     size = float(np.sqrt((slopes**2).sum()))
     if size == 0.0:
-        return middle
+        return float(middle)
     # more negative is more bias: against the slopes' own sign
     direction = -sigmas * slopes / size
     return float(at(direction[:, None])[0])

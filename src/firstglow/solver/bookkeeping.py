@@ -198,6 +198,20 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             books.flows[name].watts = books.flows[name].watts + (cost + missing / len(costs)) / len(names)
 
 
+def settled_cycles(
+    bench: Bench, equations: Equations, coefficients: tuple[Coefficients, ...]
+) -> dict[str, tuple[Averaged, Inputs]]:
+    """``Books.cycles`` alone, where nothing else is asked for."""
+    wide = np.concatenate([bench.x, np.zeros((1, bench.x.shape[1]))])
+    out = {}
+    for group, c in zip(equations.groups, coefficients, strict=True):
+        if isinstance(group, Pulses) and not group.loops and c["there"].any():
+            source = group.source(wide, c)[0]
+            found = group.run(wide, {**c, "exact": np.array(True)}, source, 60, ())
+            out[group.name] = found, group.inputs(wide, c, source)
+    return out
+
+
 def _beside(group: Pulses, n: int, mine: WindingStep, cross: Array) -> Array:
     """What the other legs that pulse through a winding at the same moments add to leg ``n``'s mean square there [A^2]."""
     out = np.zeros(cross.shape[-1])

@@ -36,6 +36,10 @@ PRIMARY_LEADS = frozenset({"plate a", "plate b", "centre", "screen a", "screen b
 LOUDSPEAKER_DC = 0.8
 
 
+# Numbers that many branches share; nobody writes into them.
+_NOTHING, _ONE, _INSULATED = np.zeros(1), np.ones(1), np.full(1, INSULATION_OHMS)
+
+
 @dataclass(frozen=True, slots=True)
 class Branch:
     """A resistance between two joints.
@@ -49,7 +53,7 @@ class Branch:
     ohms: Array
     role: Role = "part"
     parameter: str = ""
-    slope: Array = field(default_factory=lambda: np.zeros(1))
+    slope: Array = field(default_factory=lambda: _NOTHING)
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +108,8 @@ class Passives:
 def value(values: Values, part: Part, attribute: str) -> Array:
     """A parameter's samples, or the part's own nominal: (sample,) or (1,)."""
     found = values.get(f"{part.name} {attribute}")
+    if isinstance(found, np.ndarray) and found.ndim and found.dtype == float:
+        return found
     return np.atleast_1d(np.asarray(part.value(attribute) if found is None else found, dtype=float))
 
 
@@ -146,7 +152,7 @@ def passives(
         joints |= dict.fromkeys((branch.a, branch.b))
     joints.pop(CHASSIS, None)
     for joint in joints:
-        build.branches.append(Branch("", joint, CHASSIS, np.full(1, INSULATION_OHMS), "insulation"))
+        build.branches.append(Branch("", joint, CHASSIS, _INSULATED, "insulation"))
     return Passives(
         tuple(joints),
         tuple(build.branches),
@@ -163,7 +169,7 @@ class _Builder:
     def __init__(self, wiring: Wiring, values: Values, powered: bool) -> None:
         self.wiring, self.values, self.powered = wiring, values, powered
         # leads that touch are rare: asked for part by part only where some do
-        self.touched = any(np.any(v) for name, v in values.items() if name.endswith(" siemens"))
+        self.touched = any(np.asarray(v).any() for name, v in values.items() if name.endswith(" siemens"))
         self.branches: list[Branch] = []
         self.stores: list[Store] = []
         self.junctions: list[Junction] = []
@@ -198,13 +204,14 @@ class _Builder:
             self.touching(part)
 
     def add(
-        self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = 1.0, role: Role = "part"
+        self, part: Part, a: str, b: str, ohms: Array, parameter: str = "", slope: ArrayLike = _ONE, role: Role = "part"
     ) -> Branch:
         """A branch between two joints, a part's ohms multiplied by its drift and held above a soldered joint's."""
         drifts = role == "part" and not parameter.endswith(" wiper_ohms")
         factor = self.wiring.misfits.factors.get(part.name, 1.0) if drifts else 1.0
-        rate = np.atleast_1d(np.asarray(slope, dtype=float)) * factor
-        branch = Branch(part.name, a, b, np.maximum(ohms * factor, CONTACT_OHMS), role, parameter, rate)
+        rate = _ONE if factor == 1.0 and slope is _ONE else np.atleast_1d(np.asarray(slope, dtype=float)) * factor
+        drifted = ohms if factor == 1.0 else ohms * factor
+        branch = Branch(part.name, a, b, np.maximum(drifted, CONTACT_OHMS), role, parameter, rate)
         self.branches.append(branch)
         return branch
 
@@ -276,9 +283,11 @@ class _Builder:
     def inside(self, part: Part) -> Array:
         """1 while a part is there, next to nothing where a batch has pulled or broken it (the circuit's "V3 in",
         "V3 heater fitted", "D1 anode fitted")."""
-        there = np.ones(1)
+        there = _ONE
         for name in (f"{part.envelope} in", f"{part.name} fitted", f"{part.name} anode fitted"):
-            there = there * np.atleast_1d(np.asarray(self.values.get(name, 1.0), dtype=float))
+            found = self.values.get(name)
+            if found is not None:
+                there = there * np.atleast_1d(np.asarray(found, dtype=float))
         factor: Array = np.maximum(there, 1.0 / OPEN_OHMS)
         return factor
 

@@ -114,8 +114,8 @@ def sources_of(circuit: Circuit, standing: Standing, wiring: Wiring) -> list[Sou
     """The ripple that the averaged rectifiers solved, of every reservoir."""
     out = []
     for group in circuit.equations.groups:
-        if isinstance(group, Pulses) and group.name in standing.books.cycles:
-            found, _ = standing.books.cycles[group.name]
+        if isinstance(group, Pulses) and group.name in standing.cycles:
+            found, _ = standing.cycles[group.name]
             hot, ret = (
                 _joint(circuit.amplifier, wiring, node) for node in (group.legs[0].leg.end, group.legs[0].leg.start)
             )

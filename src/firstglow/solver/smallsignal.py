@@ -266,11 +266,12 @@ class SignalNetwork:
             flow = np.abs(full)[..., None] * np.abs(x.transpose(2, 0, 1))[:, None]
             size = np.maximum(np.abs(b), flow.max(axis=2).transpose(1, 2, 0))
         else:
-            off, size = np.zeros_like(b), np.abs(b)
+            off, size = np.zeros_like(b), _square(b)
             for row, own in enumerate(self._layout.of_row):
                 flow = self._values[own, None] * x[columns[own]]
                 flow.sum(axis=0, out=off[row])
-                np.maximum(size[row], np.abs(flow).max(axis=0, initial=0.0), out=size[row])
+                np.maximum(size[row], _square(flow).max(axis=0, initial=0.0), out=size[row])
+            size = np.sqrt(size)
         wrong = (np.abs(off - b) > RESIDUAL * (size + size.max(axis=0) * 1e-9)).any(axis=(0, 1))
         for sample in np.nonzero(wrong | ~np.isfinite(x).all(axis=(0, 1)))[0]:
             dense = np.zeros((len(self.number),) * 2, dtype=b.dtype)
@@ -290,6 +291,11 @@ class SignalNetwork:
     def inject(self, a: str, b: str = CHASSIS) -> Response:
         """1 A into joint ``a`` and out of ``b``: volts are transfer impedances."""
         return self.solve([between(a, b)])[0]
+
+
+def _square(a: Phasors) -> Array:
+    """|a|^2."""
+    return np.asarray(a.real**2 + a.imag**2 if np.iscomplexobj(a) else a**2)
 
 
 def between(a: str, b: str = CHASSIS) -> dict[str, float]:

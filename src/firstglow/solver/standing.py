@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.solver.bookkeeping import Books, keep_books
+from firstglow.solver.averaged import Averaged, Inputs
+from firstglow.solver.bookkeeping import Books, keep_books, settled_cycles
 from firstglow.solver.currents import Bench, part_flow
 from firstglow.solver.frame import Array
 from firstglow.solver.nodes import CHASSIS
@@ -110,6 +111,18 @@ class Standing:
                 self._made["books"] = keep_books(self.bench, self.circuit.equations, self.prepared.coefficients)
         books: Books = self._made["books"]
         return books
+
+    @property
+    def cycles(self) -> Mapping[str, tuple[Averaged, Inputs]]:
+        """Every rectifier's solved cycle and what stands around it, by the name of its group; the books' where they are kept."""
+        if "books" in self._made:
+            return self.books.cycles
+        if "cycles" not in self._made:
+            with np.errstate(all="ignore"):
+                made = settled_cycles(self.bench, self.circuit.equations, self.prepared.coefficients)
+            self._made["cycles"] = made
+        cycles: Mapping[str, tuple[Averaged, Inputs]] = self._made["cycles"]
+        return cycles
 
     def part(self, name: str) -> Mapping[str, Array]:
         """The standing row of a part, a valve section or a winding ("T1 ht a"), each field (sample,). KeyError if unknown."""
