@@ -9,6 +9,8 @@ import click
 from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
 
 MOST_MARKS = 26
+SAME = 0.1
+"""Seconds between two valves' moments that are told as one."""
 TELLING = 0.05
 """Seconds by which the bias is first that are worth a figure."""
 REST = "Leave it off for a minute before it goes on again."
@@ -47,11 +49,9 @@ def command(
         from firstglow.sheets.seconds import seconds_svg
 
         lines = {n: start.course.dc(n)[:, 0] for n in start.nodes}
+        title = f"{amplifier.name}: cold start on {start.mains:.0f} V"
         svg.write_text(
-            seconds_svg(
-                f"{amplifier.name}: cold start on {start.mains:.0f} V", start.course.seconds, lines, marks[:MOST_MARKS]
-            ),
-            encoding="utf-8",
+            seconds_svg(title, start.course.seconds, lines, marks[:MOST_MARKS], _worst(start)), encoding="utf-8"
         )
     kept = stored(amplifier, start.highest, start.mains)
     behind = None if watts is None else start.behind(watts, seconds)
@@ -72,12 +72,34 @@ def start_marks(start: Any) -> list[tuple[float, str]]:
         for p in start.peaks
         if abs(p.volts) > 1.01 * abs(p.settled)
     ]
-    for v in start.valves:
-        if v.off is None:
-            out += [(v.conducts, f"{v.valve} draws a tenth of its idle")] if v.conducts is not None else []
-            if v.fixed and v.ready is not None:
-                out.append((v.ready, f"{v.valve} has nine tenths of its bias"))
+    cold = [v for v in start.valves if v.off is None]
+    out += _of_valves([(v.conducts, v.valve) for v in cold], "draws a tenth of its idle", "draw a tenth of their idle")
+    out += _of_valves(
+        [(v.ready, v.valve) for v in cold if v.fixed], "has nine tenths of its bias", "have nine tenths of their bias"
+    )
     return sorted(out)
+
+
+def _worst(start: Any) -> tuple[str, Any] | None:
+    """The highest joint that other warm-up times bring above its own curve, and that curve."""
+    peak = max(start.peaks, key=lambda p: abs(p.high))
+    if abs(peak.high) < 1.02 * abs(peak.volts):
+        return None
+    volts = start.course.dc(peak.joint)
+    return f"{peak.joint} where the rectifier warms fast and all else slowly", volts[
+        :, int(abs(volts).max(axis=0).argmax())
+    ]
+
+
+def _of_valves(when: list[tuple[float | None, str]], one: str, several: str) -> list[tuple[float, str]]:
+    """What comes to several valves at nearly the same moment is one line."""
+    out: list[tuple[float, list[str]]] = []
+    for at, valve in sorted((at, valve) for at, valve in when if at is not None):
+        if out and at - out[-1][0] < SAME:
+            out[-1][1].append(valve)
+        else:
+            out.append((at, [valve]))
+    return [(at, f"{', '.join(sorted(names))} {one if len(names) == 1 else several}") for at, names in out]
 
 
 def start_document(start: Any, kept: Any, marks: list[tuple[float, str]]) -> dict[str, Any]:

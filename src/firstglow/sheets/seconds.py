@@ -26,8 +26,11 @@ from firstglow.sheets.curves import (
 TICKS = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
 
 
-NEAR_LINES, NEAR_MARKS = 13.0, 26.0
+NEAR_LINES, NEAR_MARKS = 11.0, 26.0
 """Two ends of lines, or two moments, as near as this would stand on each other's names: they share one."""
+
+SOON = 0.1
+"""Moments before this are told in thousandths [s]."""
 
 
 def together(places: Sequence[tuple[str, float]], near: float) -> list[tuple[list[str], float]]:
@@ -42,11 +45,13 @@ def together(places: Sequence[tuple[str, float]], near: float) -> list[tuple[lis
 
 
 def seconds_svg(
-    title: str, seconds: np.ndarray, lines: Mapping[str, np.ndarray], marks: Sequence[tuple[float, str]]
-) -> str:
-    """lines: volts (moment,) by joint. marks: (seconds, what happens), numbered on the picture and listed below it."""
+    title: str, seconds: np.ndarray, lines: Mapping[str, np.ndarray], marks: Sequence[tuple[float, str]],
+    worst: tuple[str, np.ndarray] | None = None,
+) -> str:  # fmt: skip
+    """lines: volts (moment,) by joint. marks: (seconds, what happens), numbered on the picture and listed below it. worst: a
+    thin line that stands for what may come instead, and what it says below."""
     end = float(seconds[-1])
-    top = max([1.0, *(float(v.max()) for v in lines.values())]) * 1.08
+    top = max([1.0, *(float(v.max()) for v in (*lines.values(), *([worst[1]] if worst else ())))]) * 1.08
     floor = min([0.0, *(float(v.min()) for v in lines.values())]) * 1.15
 
     def x(t: float) -> float:
@@ -68,6 +73,8 @@ def seconds_svg(
     parts.append(f'<text x="20" y="{HEIGHT / 2:.0f}" transform="rotate(-90 20 {HEIGHT / 2:.0f})">volts</text>')
     taken: list[Box] = []
     parts += [curve(x, y, seconds, volts) for volts in lines.values()]
+    if worst:
+        parts.append(curve(x, y, seconds, worst[1], "edge"))
     for names, at in together([(name, y(float(volts[-1]))) for name, volts in lines.items()], NEAR_LINES):
         parts += label(escape(", ".join(names)), (WIDTH - RIGHT + 4, at + 5), taken, small=True)
     parts += [f'<path class="edge" d="M{x(t):.1f},{HEIGHT - BOTTOM} V{TOP}"/>' for t, _ in marks]
@@ -76,5 +83,12 @@ def seconds_svg(
         parts += label(said, (at - 4, TOP - 3.0), taken, small=True)
     below = [f'<text class="title" x="{LEFT}" y="24">The moments</text>']
     for number, (t, what) in enumerate(marks, start=1):
-        below.append(f'<text x="{LEFT}" y="{36 + LINE * number:.0f}">{number}  {t:.2f} s  {escape(what)}</text>')
+        y_of = f'y="{36 + LINE * number:.0f}"'
+        said = f"{t:.3f}" if t < SOON else f"{t:.2f}"
+        below.append(f'<text x="{LEFT + 18}" {y_of} text-anchor="end">{number}</text>')
+        below.append(f'<text x="{LEFT + 90}" {y_of} text-anchor="end">{said} s</text>')
+        below.append(f'<text x="{LEFT + 108}" {y_of}>{escape(what)}</text>')
+    if worst:
+        at = 36 + LINE * (len(marks) + 1.5)
+        below.append(f'<text x="{LEFT}" y="{at:.0f}">dashed curve: {escape(worst[0])}</text>')
     return picture([parts, below])
