@@ -19,7 +19,7 @@ from firstglow.readings.others import Others, cold_cathodes
 from firstglow.readings.points import Point, points, together
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.seen import Found, Seen, columns_of, merged
-from firstglow.readings.side_by_side import processors, side_by_side
+from firstglow.readings.side_by_side import shared_out, side_by_side
 from firstglow.readings.spreads import MAINS
 from firstglow.readings.warm import COPPER_PER_KELVIN, MOST_KELVIN
 
@@ -171,17 +171,11 @@ class Observer:
         self, wanted: Sequence[Block], cast: Cast, ohms_for: Callable[[PlannedReading], bool] | None = None
     ) -> Seen:
         """The same, the situations shared out over the processors."""
-        count = processors()
         by_key: dict[str, list[Block]] = {}
         for block in wanted:
             by_key.setdefault(block.dc_key, []).append(block)
-        shares: list[list[Block]] = [[] for _ in range(count)]
-        loads = [0.0] * count
-        for same in sorted(by_key.values(), key=cost, reverse=True):
-            least = loads.index(min(loads))
-            shares[least] += same
-            loads[least] += cost(same)
-        pieces = [partial(self.see, share, cast, ohms_for) for share in shares if share]
+        shares = shared_out(by_key.values(), cost)
+        pieces = [partial(self.see, [b for same in share for b in same], cast, ohms_for) for share in shares]
         return merged(side_by_side(pieces))
 
     def _stand_together(self, wanted: Sequence[tuple[Block, Cast]]) -> dict[str, Found]:

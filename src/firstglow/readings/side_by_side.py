@@ -5,7 +5,7 @@ import os
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -19,6 +19,17 @@ def processors() -> int:
     if sys.platform != "linux" or threading.active_count() > 1 or multiprocessing.parent_process() is not None:
         return 1
     return min(MOST, len(os.sched_getaffinity(0)))
+
+
+def shared_out(work: Iterable[T], cost: Callable[[T], float]) -> list[list[T]]:
+    """Work in as many shares as there are processors, none empty, each about the same cost."""
+    shares: list[list[T]] = [[] for _ in range(processors())]
+    loads = [0.0] * len(shares)
+    for piece in sorted(work, key=cost, reverse=True):
+        least = loads.index(min(loads))
+        shares[least].append(piece)
+        loads[least] += cost(piece)
+    return [share for share in shares if share]
 
 
 def side_by_side(pieces: Sequence[Callable[[], T]]) -> list[T]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from firstglow.readings.meters import Range
 from firstglow.readings.observe import Observer
 from firstglow.readings.others import SIGNAL, gain_chance
 from firstglow.readings.probe import PlannedReading
+from firstglow.readings.side_by_side import shared_out, side_by_side
 from firstglow.readings.spreads import MAINS, Column
 
 Array = NDArray[np.float64]
@@ -56,6 +58,29 @@ def moved(
     settings: valve -> half width of its idle setting, as a fraction.
     """
     observer.learn(wanted, [c.row for c in columns])
+    shares = shared_out(wanted, _cost)
+    parts = side_by_side([partial(_filled, observer, share, readings, columns, settings) for share in shares])
+    table = _Table(observer, readings, columns, settings)
+    for sigmas, centre in parts:
+        table.sigmas += sigmas
+        table.centre = np.where(np.isnan(centre), table.centre, centre)
+    return table.moved()
+
+
+def _cost(block: Block) -> float:
+    """Work in one block, roughly, in networks at a frequency."""
+    asked = {r.probe.quantity for r in block.readings}
+    return 0.1 + 6.0 * bool(asked & {"ripple volts", "hum volts"}) + 4.0 * bool(asked & SIGNAL) + bool(asked & COLD)
+
+
+def _filled(
+    observer: Observer,
+    wanted: Sequence[Block],
+    readings: Sequence[PlannedReading],
+    columns: Sequence[Column],
+    settings: dict[str, float],
+) -> tuple[Array, Array]:
+    """Sigmas (contribution, reading) and centres (reading,) of the readings in some blocks, nothing and nan elsewhere."""
     table = _Table(observer, readings, columns, settings)
     for block in wanted:
         inside = [r for r in block.readings if r.id in table.number]
@@ -69,7 +94,7 @@ def moved(
         for find, some in by_kind.items():
             if some:
                 find(block, some)
-    return table.moved()
+    return table.sigmas, table.centre
 
 
 def column_sigma(column: Column, block: Block) -> float:
