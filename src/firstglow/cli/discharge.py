@@ -84,6 +84,11 @@ def discharge_document(amplifier: Any, kept: Any) -> dict[str, Any]:
     }
 
 
+def _joules(joules: float) -> str:
+    """A thousandth of a joule is next to nothing to a hand."""
+    return "< 0.001" if joules < 1e-3 else f"{joules:.3f}"
+
+
 def time_text(seconds: float | None) -> str:
     """Seconds as a person waits for them, rounded up."""
     from math import ceil
@@ -109,7 +114,7 @@ def _lines(amplifier: Any, start: Any, kept: Any) -> Iterator[str]:
         without = f"{time_text(r.without_60)}, {time_text(r.without_10)}"
         path = r.path[0] + (" ..." if len(r.path) > 1 else "") if r.path else "leakage only"
         yield (
-            f"{r.part[:13]:<14}{r.volts:7.0f}{r.joules:8.3f}{time_text(r.below_60):>8}{time_text(r.below_10):>8}"
+            f"{r.part[:13]:<14}{r.volts:7.0f}{_joules(r.joules):>8}{time_text(r.below_60):>8}{time_text(r.below_10):>8}"
             f"{without:>16}  {path[:16]}"
         )
     yield "  'its path open': below 60 V, 10 V with the resistors on its way out open."

@@ -22,6 +22,9 @@ HALF = 0.5
 RESISTOR_VOLTS = 350.0
 """Volts that one film resistor of 1 to 3 W stands (common practice; the maker's figure counts)."""
 
+LEAST_WATTS = 1.0
+"""Smaller ones stand fewer volts: 250 V of a quarter watt (common practice)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Bleeder:
@@ -52,7 +55,7 @@ def bleeder(
         fall = discharge(amplifier, Situation(0.0), start, faults, high=True, tool=tool)
         seconds = max(float(np.max(fall.of(n).below_60_s)) for n in with_it)
         if seconds <= MINUTE:
-            watts = (volts / count) ** 2 / each / HALF
+            watts = max((volts / count) ** 2 / each / HALF, LEAST_WATTS)
             made = made_watts(watts, "film") or made_watts(watts, "wirewound")
             return None if made is None else Bleeder(name, each * count, count, each, volts / count, made, seconds)
         each = next_down(0.99 * each, "E24")  # at or below: one step of a series of twenty-four is 10 %
