@@ -25,8 +25,8 @@ LAMPS = (15.0, 25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0)
 AWAKE = 0.6
 """Primary volts over the mains from which the amplifier works well enough to be judged by its lamp: below it hardly a cathode
 emits (common practice)."""
-TRIED = 0.45, 6.0
-"""Sizes tried, over the watts that the amplifier draws."""
+TRIED, FEW = (0.45, 6.0), (0.9, 2.0)
+"""Sizes tried, over the watts that the amplifier draws; behind a choke input, which takes long to solve, the likely ones."""
 State = Literal["good", "half-short", "short"]
 STATES: tuple[State, ...] = ("good", "half-short", "short")
 
@@ -103,7 +103,8 @@ def lamp_choice(today: Today, rungs: Sequence[Rung]) -> LampChoice:
     ladder = next((r.situation.lamp_watts for r in rungs if r.situation.lamp_watts), None)
     distinct = _distinct(today, rungs)
     watts, draws = today.at_now.mains_watts, today.at_now.mains_amps * today.now
-    sizes = [w for w in LAMPS if TRIED[0] * watts <= w <= TRIED[1] * watts] or [LAMPS[-1]]
+    low, high = FEW if any(s.input == "choke" for s in today.roles.supplies) else TRIED
+    sizes = [w for w in LAMPS if low * watts <= w <= high * watts] or [LAMPS[-1]]
     columns: list[Array] = []
     for r in distinct:
         columns.append(_laid(today, r.situation, None, "good"))
