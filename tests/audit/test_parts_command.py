@@ -12,11 +12,19 @@ from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.audit.looks import SAY
 from firstglow.audit.parts import audit, document
+from firstglow.audit.ways import Stood
 from firstglow.cli.parts import command
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 A, B = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four"))
 PUBLISHED = [EXAMPLES / "published" / "handbook-10w.toml", *sorted((EXAMPLES / "fragments").glob("*.toml"))]
+
+
+@pytest.fixture(autouse=True)
+def quick(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the hot restart, half of an audit's time, but where the whole document is looked at."""
+    if "every_part_once" not in request.node.name:
+        monkeypatch.setattr(Stood, "restart", None)
 
 
 def made(text: str, at: Path) -> dict[str, Any]:
