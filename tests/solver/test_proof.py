@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
 from firstglow.solver import pulses
-from firstglow.solver.averaged import Averaged, averaged
+from firstglow.solver.averaged import Averaged
+from firstglow.solver.bare import held
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.newton import newton
@@ -166,13 +167,13 @@ def test_a_cycle_that_makes_or_loses_power_fails(
     """The cycle itself is wrong, for the equations and for the books alike: conservation of energy is what is left."""
 
     def bent(*given: Any, **more: Any) -> Averaged:
-        found = averaged(*given, **more)
+        found = held(*given, **more)
         return replace(found, **{n: factor * getattr(found, n) for n in (side, BENT[side])})
 
     circuit, p, right = case(name)
     sound = circuit.solve(p)
     assert sound.proof.holds.all()
-    monkeypatch.setattr(pulses, "averaged", bent)
+    monkeypatch.setattr(pulses, "held", bent)
     found = circuit.solve(p, strict=False)
     index = circuit.index["dc HT1"]
     assert abs(found.x[index, 0] / right[index, 0] - 1.0) > 1e-5  # another answer, and one whose currents add up
