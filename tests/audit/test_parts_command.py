@@ -1,6 +1,7 @@
 """``firstglow parts``: the document, the table, and what a rating that is not said comes to."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -353,3 +354,17 @@ def test_what_is_said_of_a_missing_rating_is_read(asked: tuple[str, str]) -> Non
     rows = [s for s in audit(load(text)).of(name).stresses if s.stress == stress]
     assert all(s.rating is not None for s in rows)
     assert rows or stress == "surge amps at switch-on"  # of a rectifier alone
+
+
+def test_one_resistor_for_a_heater_line_by_hand() -> None:
+    """Example (b) on 245 V: 0.2 + 0.76 + 0.6 A (EF86, EL84, EZ80) a little over their volts, I as V to the 0.6: what is over 6.3 V
+    over their sum; twice its watts, made."""
+    found = audit(load(B), 245.0)
+    rows = {a.part: a for a in found.parts if a.kind == "heater"}
+    volts = next(s.value for s in rows["V2 heater"].stresses if s.stress == "heater volts")
+    amps = (0.2 + 0.76 + 0.6) * (volts / 6.3) ** 0.6
+    told = {a.proposal.what for a in rows.values() if a.proposal is not None}
+    assert len(told) == 1 and "for all on it" in next(iter(told))
+    ohms, watts = (float(w) for w in re.search(r"or ([\d.]+) ohm ([\d.]+) W", next(iter(told))).groups())  # type: ignore[union-attr]
+    assert ohms == pytest.approx((volts - 6.3) / amps, rel=0.03)
+    assert 2.0 <= watts / (ohms * amps**2) < 3.1

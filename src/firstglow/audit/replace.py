@@ -268,7 +268,7 @@ def _transformer(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: S
     past = [s for s in pressing if s.verdict == "unfit"]
     if not past:
         names = ", ".join(s.stress.split(":")[0] for s in pressing)
-        return Proposal(f"leave it: {names} carries what it is marked for, hang nothing more on it", "", REST)
+        return Proposal(f"leave it, and hang nothing more on {names}: at what it is marked for", "", "nothing")
     asked = ", ".join(f"{s.stress.split(':')[0]} {shown(s.value / 0.95, s.unit)} or more" for s in past)
     return Proposal(
         f"a transformer with {asked}; or less load on it", "", "every volt follows the new one's regulation"

@@ -213,14 +213,25 @@ def _heater_room(stood: Stood, part: Part) -> float:
 
 
 def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    """Of its whole heater line: all on it are as hot."""
     high = by["heater volts"]
     rated = (high.rating or 0.0) / 1.1
-    amps = abs(float(stood.row(part.name).get("amps_rms", np.ones(1))[0])) or part.value("amps")
+    line = next((h for h in stood.roles.heater_windings if part.envelope in h.envelopes), None)
+    names = [f"{e} heater" for e in (line.envelopes if line is not None else (part.envelope,))]
+    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
+    amps = sum(
+        abs(float(stood.row(n)["amps_rms"][k]))
+        if "amps_rms" in stood.row(n)
+        else stood.amplifier.parts[n].value("amps")
+        for n in names
+        if n in stood.amplifier.parts
+    )
     if high in pressing:
-        ohms = (high.value - rated) / amps
+        ohms = (high.value - rated) / max(amps, 1e-3)
+        where = f"the lead of heater line {line.name}, for all on it" if line is not None else "its heater lead"
+        watts = next_up(2.0 * ohms * amps**2, "E6")
         return Proposal(
-            f"the primary's tap for these mains (firstglow mains); or {ohms:.2g} ohm {2 * ohms * amps**2:.2g} W in its heater lead",
-            "",
+            f"the primary's tap for these mains (firstglow mains), or {ohms:.2g} ohm {watts:g} W in {where}", "",
             f"its heater {high.value:.2f} V to {rated:.2f} V; hotter than its rating a heater lives shorter",
         )  # fmt: skip
     return Proposal(
