@@ -16,7 +16,19 @@ ROOT = Path(__file__).parent.parent.parent
 B = ROOT / "examples" / "b-hazel-four.toml"
 VERBS = [
     *("demo", "ladder", "climb", "rehearse", "check", "changed", "narrow", "windings"),
-    *("standing", "verdict", "valves", "schema", "accuracy", "marking", "start", "discharge", "parts", "incoming"),
+    *(
+        "standing",
+        "verdict",
+        "valves",
+        "schema",
+        "accuracy",
+        "marking",
+        "start",
+        "discharge",
+        "parts",
+        "mains",
+        "incoming",
+    ),
 ]
 
 
