@@ -66,8 +66,9 @@ def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSa
         at = last[members[0]][-1]
         volts = {name: np.array([begin[n][name] for n in members]) for name in begin[members[0]]}
         slow = discharge(frame.amplifier, at, volts, high=True)
-        inside = [c for c in slow.capacitors if c.part not in on_mains(frame)]
-        waits = [np.broadcast_to(c.below_60_s, (len(members),)) for c in inside]
+        mains = on_mains(frame)
+        falls = [seconds for part, seconds in slow.below(HAZARD_VOLTS).items() if part not in mains]
+        waits = [np.broadcast_to(seconds, (len(members),)) for seconds in falls]
         for column, n in enumerate(members):
             made[n] = _one(frame, begin[n], max((float(w[column]) for w in waits), default=0.0))
     return made

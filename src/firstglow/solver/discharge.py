@@ -81,6 +81,12 @@ class Discharge:
         """One capacitor's row; KeyError for a part that is none."""
         return next(c for c in self.capacitors if c.part == part)
 
+    def below(self, volts: float) -> dict[str, Array]:
+        """From when on each capacitor's size stays below ``volts``, by part (sample,) [s]; inf for never by itself."""
+        if self.relaxation is None:
+            return {}
+        return {s.part: _or_never(self.relaxation.volts(k), volts) for k, s in enumerate(self.relaxation.stores)}
+
     def capacitor_volts(self, part: str, times: NDArray[np.float64]) -> Array:
         """Volts across a capacitor, (time, sample), times (time,) [s]."""
         numbers = {} if self.relaxation is None else {s.part: k for k, s in enumerate(self.relaxation.stores)}

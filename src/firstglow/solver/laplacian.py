@@ -51,6 +51,10 @@ class Laplacian:
             else:
                 mesh[a][b] = mesh[b][a] = mesh[a].get(b, 0.0) + g
         self.pivots = _eliminate(mesh, ground, _order(joints, tuple(edges)))
+        self._roots = np.empty((joints, self.samples))
+        for pivot in self.pivots:
+            self._roots[pivot.joint] = pivot.total
+        np.sqrt(self._roots, out=self._roots)
 
     def forward(self, injection: Injection) -> Array:
         """Currents that reach each joint's turn in the elimination, (joint, sample) [A]."""
@@ -78,8 +82,7 @@ class Laplacian:
     def root_rows(self, injection: Injection) -> Array:
         """The injection as (joint, sample) [sqrt ohm]; the inner product of two of them is a transfer resistance."""
         y = self.forward(injection)
-        for pivot in self.pivots:
-            y[pivot.joint] /= np.sqrt(pivot.total)
+        y /= self._roots
         return y
 
     def ohms(self, a: int, b: int) -> Array:
