@@ -39,14 +39,15 @@ def test_the_document_of_each_example(file: str, now: str) -> None:
     assert len({r["rung"] for r in found["lamp"]["sizes"][0]["rungs"]}) >= 4
 
 
-def test_the_screen_holds_80_columns_and_says_what_no_fuse_does() -> None:
-    done = ask(B, "--mains-now", "245")
+@pytest.mark.parametrize(("file", "now", "fuse"), [(B, "245", "T 500mA L (as it is)"), (C, "128", "T 2A L (as it is)")])
+def test_the_screen_holds_80_columns_and_says_what_no_fuse_does(file: str, now: str, fuse: str) -> None:
+    done = ask(file, "--mains-now", now)
     assert done.exit_code == 0
     assert [line for line in done.output.splitlines() if len(line) > 80] == []
     text = " ".join(done.output.split())
     for needed in (
         "never protects a person", "does not cure", "exchange the two leads of ONE winding", "licensed", "High voltage kills",
-        "LIMITER LAMP", "T 500mA L (as it is)",
+        "LIMITER LAMP", fuse,
     ):  # fmt: skip
         assert needed in text, needed
     assert "safe to touch" not in text

@@ -12,9 +12,8 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import Supply
-from firstglow.audit.figures import mains_transformer
 from firstglow.audit.fuse_times import HOLDS_AT, PULSES, RATINGS, Fuse, Speed
-from firstglow.audit.inrush import Inrush, inrush
+from firstglow.audit.inrush import Inrush, first_charge, inrush
 from firstglow.audit.mains_now import Today
 from firstglow.solver.nodes import find_nodes
 from firstglow.solver.standing import Standing
@@ -294,28 +293,13 @@ def amps_of(standing: Standing, part: Part, supply: Supply | None, k: int) -> fl
 
 
 def _charging(today: Today, supply: Supply) -> float:
-    """I2t of the charge that passes a fuse behind silicon at switch-on [A2s]: half C V2 over the ohms it comes through, as if
-    the crest stood there at once. 0 behind a valve, which comes up as it warms."""
-    if supply.kind == "valve":
+    """I2t of the first charge that passes a fuse behind silicon at switch-on [A2s], on the highest mains; 0 behind a valve, which
+    comes up as it warms."""
+    if supply.kind == "valve" or supply.input != "capacitor":
         return 0.0
-    amplifier = today.amplifier
-    farads = sum(
-        amplifier.parts[c].value("farads")
-        for n in today.roles.ht_nodes
-        if n.supply == supply.name
-        for c in n.capacitors
-    ) or sum(amplifier.parts[c].value("farads") for c in supply.reservoirs)
-    transformer = mains_transformer(amplifier)
-    steps = [w for w in supply.legs[0].windings if w.winding]
-    if transformer is None or not steps:
-        return 0.0
-    wound = {f"{p.name} {w.name}": w for p in amplifier.of_kind("transformer") for w in p.windings}
-    mine = [wound[f"{w.part} {w.winding}"] for w in steps]
-    turns = sum(w.turns.value for w in mine) / today.mark
-    primary = sum(w.ohms.value for w in transformer.windings if w.role == "primary")
-    ohms = sum(w.ohms.value for w in mine) + primary * turns**2
-    crest = 2.0**0.5 * turns * today.high
-    return float(0.5 * farads * crest**2 / ohms)
+    wound = {(p.name, w.name): w for p in today.amplifier.of_kind("transformer") for w in p.windings}
+    turns = sum(wound[w.part, w.winding].turns.value for w in supply.legs[0].windings if w.winding) / today.mark
+    return first_charge(today.amplifier, supply, today.high)[1] / turns**2 if turns else 0.0
 
 
 def _blown(fuse: Fuse, line: Sequence[tuple[str, float]]) -> tuple[Blown, ...]:

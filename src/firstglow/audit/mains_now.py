@@ -102,9 +102,13 @@ class Today:
                 out.append(f"{o.valve}: {worst:.1f} W on its plate at idle, its limit is {o.limit:g} W")
         for h in self.held:
             if h.verdict == "past its surge volts":
-                out.append(f"{h.part}: {h.volts:.0f} V at a switch-on, its surge volts are {h.surge:.0f} V")
+                out.append(
+                    f"{h.part}: {h.volts:.0f} V at a switch-on on {self.high:.0f} V, its surge volts are {h.surge:.0f} V"
+                )
             elif h.verdict == "past its working volts":
-                out.append(f"{h.part}: {h.volts:.0f} V for a moment at switch-on, marked {h.working:.0f} V")
+                out.append(
+                    f"{h.part}: {h.volts:.0f} V for a moment at a switch-on on {self.high:.0f} V, marked {h.working:.0f} V"
+                )
         return tuple(out)
 
 

@@ -83,8 +83,8 @@ def _switch_on(found: "MainsAudit") -> Iterator[str]:
     for h in t.held:
         rated = "its rating is not said" if h.working is None else f"marked {h.working:.0f} V, surge {h.surge:.0f} V"
         mark = "! " if h.verdict == "past its surge volts" else "  "
-        ring = ", rung up behind the choke" if h.ring > 1.02 else ""
-        yield f"{mark}{h.part[:10]:<10}{h.volts:6.0f} V{ring}; {rated}{'' if h.verdict.startswith('within') else ': ' + h.verdict}"
+        ring = " (rings)" if h.ring > 1.02 else ""
+        yield f"{mark}{h.part[:10]:<10}{h.volts:6.0f} V{ring:<9} {rated}{'' if h.verdict.startswith('within') else ': ' + h.verdict}"
 
 
 def _findings(found: "MainsAudit") -> Iterator[str]:
