@@ -21,7 +21,7 @@ from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.plan import frame_of, plan, plan_frame
-from firstglow.ladder.words import Words
+from firstglow.ladder.spoken import Spoken
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from winding_builders import primary, tapped, winding
 
@@ -156,7 +156,6 @@ def test_ids_depend_on_the_amplifier_alone(path: Path) -> None:
     plain = ids(planned(amplifier))
     others = [
         planned(amplifier, mains_now=0.93 * amplifier.mains_volts),
-        planned(amplifier, words=Words("tube", "anode", "B+")),
         planned(amplifier, meters=1),
         planned(amplifier, lamps=(25.0, 200.0)),
     ]
@@ -169,16 +168,25 @@ def test_no_situation_above_the_socket(linden: dict[str, PlannedRung]) -> None:
     assert low["2a"].situation.mains_volts == int(0.30 * 212)
 
 
-def test_the_bench_words_are_used_everywhere() -> None:
+def test_the_document_keeps_our_words_and_a_benchs_own_are_put_in_where_it_leaves() -> None:
     amplifier = load(EXAMPLES[0])
-    _, document = ladder_on_paper(amplifier, Gear(230.0, words=Words("tube", "anode", "B+")))
-    texts = [
-        t for rung in document["rungs"]
-        for t in (rung["title"], *rung["before"], *rung["cautions"], *rung["watch_for"], rung["hold"]["text"],
-                  rung["wait_why"], rung["situation"]["text"], *(r["what"] for r in rung["readings"]),
-                  *(c for r in rung["readings"] for c in r["check_first"]), *(r["red_at"] for r in rung["readings"]))
-    ]  # fmt: skip
-    for text in texts:
+    _, document = ladder_on_paper(amplifier)
+    theirs = Spoken({"valve": "tube", "plate": "anode", "ht": "B+", "chassis": "chassis"})
+
+    def told(made: Any) -> list[str]:
+        return [
+            t for rung in made["rungs"]
+            for t in (rung["title"], *rung["before"], *rung["cautions"], *rung["watch_for"], rung["hold"]["text"],
+                      rung["wait_why"], rung["situation"]["text"], *(r["what"] for r in rung["readings"]),
+                      *(c for r in rung["readings"] for c in r["check_first"]), *(r["red_at"] for r in rung["readings"]))
+        ]  # fmt: skip
+
+    assert not [
+        t
+        for t in told(document)
+        if re.search(r"\b(tubes?|Tubes?|anodes?|Anodes?|B\+)(?!\w)", t) and "gas tube" not in t
+    ]
+    for text in told(theirs.document(document)):
         assert not re.search(r"\b(valves?|Valves?|plates?|Plates?|HT)\b", text), text
 
 

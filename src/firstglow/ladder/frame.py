@@ -65,8 +65,8 @@ class Frame(Structure):
 
     @cached_property
     def words(self) -> Words:
-        """The bench's words, for what this amplifier and this bench have."""
-        return replace(self.gear.words, has=things(self))
+        """The texts, for what this amplifier and this bench have."""
+        return Words(things(self))
 
     # ------------------------------------------------------------------------------------------ situations
     def unplugged(self, **changes: Any) -> Situation:
@@ -229,11 +229,11 @@ class Frame(Structure):
 
     def at(self, part: str, lead: str) -> End:
         """A lead of a part as a place to put a probe."""
-        return end_of(self.amplifier, part, lead, self.words)
+        return end_of(self.amplifier, part, lead)
 
     def joint(self, name: str) -> End:
         """A joint as a place to put a probe: a capacitor on it if there is one."""
-        return end_at(self.amplifier, name, self.words)
+        return end_at(self.amplifier, name)
 
     def heater_end(self, joint: str, envelopes: Iterable[str]) -> End:
         """A side of a heater line at the first of its sockets."""

@@ -1,9 +1,8 @@
 """What the plan needs to know of the bench."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from firstglow.amplifier.bench import Bench
-from firstglow.ladder.words import Words
 from firstglow.readings.meters import Meter
 
 
@@ -19,7 +18,6 @@ class Gear:
     meter_volts, lead_volts: what the meter and its leads are rated for [V dc, and rms for ac].
     old_electrolytics: electrolytics of unknown or old age are kept (they are formed before rung 4).
     unknown_transformer: rewound, suspected or never seen: it stands an hour at full mains on rung 2.
-    words: the bench's names for things.
     """
 
     mains_now: float
@@ -31,7 +29,6 @@ class Gear:
     lead_volts: float = 1000.0
     old_electrolytics: bool = False
     unknown_transformer: bool = False
-    words: Words = field(default_factory=Words)
 
     @property
     def most_volts(self) -> float:
@@ -64,5 +61,4 @@ def gear_of(bench: Bench, meter: Meter, mains_now: float) -> Gear:
         min(bench.lead_volts, meter.lead_volts),
         bench.old_electrolytics,
         bench.unknown_transformer,
-        Words(bench.words["valve"], bench.words["plate"], bench.words["ht"]),  # the rest of it: spoken.Spoken
     )

@@ -69,7 +69,7 @@ class Nearby:
         found: list[tuple[int, Near]] = []
         for part in sections:
             for lead, joint in part.leads.items():
-                end = end_of(self.frame.amplifier, part.name, lead, self.frame.words)
+                end = end_of(self.frame.amplifier, part.name, lead)
                 if joint in seen or end.pin is None:
                     continue
                 seen.add(joint)
@@ -103,12 +103,11 @@ class Nearby:
         """How the amplifier may stand otherwise by oversight, the commonest first."""
         frame = self.frame
         at = self._as_fixed(at)
-        valves = f"{frame.words.valve}s"
         outputs, small = frame.output_envelopes - at.out, frame.small_envelopes - at.out
         rectifiers = frame.ht_rectifiers - at.out
         found: list[Oversight] = []
         if outputs:
-            text = f"with output {valves} still out ({_named(outputs)}): are they in, and warm?"
+            text = f"with output valves still out ({_named(outputs)}): are they in, and warm?"
             found.append(Oversight(text, at.but(out=at.out | outputs)))
         if at.lamp_watts is None:
             text = f"with the {frame.running_lamp:.0f} W limiter lamp still in the line: take it out"
@@ -116,7 +115,7 @@ class Nearby:
         else:
             found.append(Oversight("with the limiter lamp out of the line already", at.but(lamp_watts=None)))
         if small:
-            text = f"with small {valves} still out ({_named(small)}): are they in, and warm?"
+            text = f"with small valves still out ({_named(small)}): are they in, and warm?"
             found.append(Oversight(text, at.but(out=at.out | outputs | small)))
         if rectifiers:
             text = f"with no rectifier ({_named(rectifiers)} out, cold or dead)"

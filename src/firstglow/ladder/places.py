@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from firstglow.amplifier.bases import find
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.ladder.words import Words
 
 # Terminals brought outside the chassis on their own: nothing of the inside is within a slip of them.
 OUTSIDE = ("load", "input", "inlet")
@@ -83,11 +82,11 @@ def pins(part: Part, lead: str) -> tuple[str, tuple[int, ...]] | None:
     return base.socket, section.pins[lead]
 
 
-def end_of(amplifier: Amplifier, part_name: str, lead: str, words: Words) -> End:
+def end_of(amplifier: Amplifier, part_name: str, lead: str) -> End:
     """A lead of a part as a place: its pin where it has one."""
     part = amplifier.parts[part_name]
     joint = part.leads[lead]
-    called = "heater" if part.kind == "heater" else lead.replace("plate", words.plate)
+    called = "heater" if part.kind == "heater" else lead
     found = pins(part, lead)
     if found is None:
         return End(joint, f"{part.name} {called}", None, part.envelope, part.kind in OUTSIDE)
@@ -100,7 +99,7 @@ def end_of(amplifier: Amplifier, part_name: str, lead: str, words: Words) -> End
 LARGE = 0.6e-6  # F: a capacitor large enough to be found at once
 
 
-def end_at(amplifier: Amplifier, joint: str, words: Words) -> End:
+def end_at(amplifier: Amplifier, joint: str) -> End:
     """A joint as a place: "chassis"; a terminal outside; else a lead on it that is easy to find, largest first."""
     if joint == "chassis":
         return End(joint, "chassis")
@@ -115,5 +114,5 @@ def end_at(amplifier: Amplifier, joint: str, words: Words) -> End:
     for kind in ("pot", "transformer", "output transformer", "gas tube", "valve", "rectifier", "heater", "resistor"):
         for part, lead in on:
             if part.kind == kind:
-                return end_of(amplifier, part.name, lead, words)
-    return End(joint, joint.replace("plate", words.plate))
+                return end_of(amplifier, part.name, lead)
+    return End(joint, joint)

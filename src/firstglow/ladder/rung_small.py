@@ -41,7 +41,6 @@ def rung(frame: Frame) -> PlannedRung:
         "valves_in": ", ".join(sorted(frame.small_envelopes)) or words.text("rung.small.none"),
         "partners": words.text("rung.small.partners", pairs=partners) if partners else "",
         "loop": words.text("rung.small.loop", links=", ".join(lifted)) if lifted else "",
-        "valves_upper": words.say("{valves}").upper(),
     }
     signed = Hold(True, words.text(f"rung.small.{hold}", **fill), tuple(_earlier(frame)))
     return powered(frame, RUNG, "small", at, readings, signed, WAIT, fill=fill)
@@ -104,7 +103,7 @@ def _section(frame: Frame, rung: str, at: Situation, s: SmallValve) -> Iterator[
             contact=None if electrode == "cathode" else "clip",
             stops=_limits(frame, part, electrode, s),
             aside=electrode,
-            fill={"electrode": electrode.replace("plate", words.plate)},
+            fill={"electrode": electrode},
         )
     if s.direct_coupled_from:
         joints = frame.physics.joints(at)

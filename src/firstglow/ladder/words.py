@@ -1,7 +1,6 @@
-"""Every text of the ladder in one place: ``texts.toml``, said in the bench's own words.
+"""Every text of the ladder in one place: ``texts.toml``, in our own words (``spoken`` says them in a bench's).
 
-Texts name things with ``{valve}``, ``{plate}``, ``{HT}``; a bench that says tube, anode and B+ gets those. What stands
-in ``<choke: ...>`` is said only of an amplifier that has one (``ladder.things``), ``<no choke: ...>`` only of others.
+What stands in ``<choke: ...>`` is said only of an amplifier that has one (``ladder.things``), ``<no choke: ...>`` only of others.
 """
 
 import re
@@ -24,31 +23,13 @@ def texts() -> dict[str, Any]:
 
 @dataclass(frozen=True, slots=True)
 class Words:
-    """How this bench names things. valve: "valve" or "tube"; plate: "plate" or "anode"; ht: "HT" or "B+".
+    """The texts for one amplifier on one bench. has: what the two have, of ``things.THINGS``."""
 
-    has: what the amplifier and the bench have, of ``things.THINGS``.
-    """
-
-    valve: str = "valve"
-    plate: str = "plate"
-    ht: str = "HT"
     has: frozenset[str] = THINGS
 
     def say(self, template: str, **fill: object) -> str:
-        """A template with the bench's words and ``fill`` put in; KeyError if a name in it has no value."""
-        template = _ONLY.sub(self._if_there, template)
-        own = {
-            "valve": self.valve,
-            "valves": f"{self.valve}s",
-            "Valve": self.valve.capitalize(),
-            "Valves": f"{self.valve.capitalize()}s",
-            "plate": self.plate,
-            "plates": f"{self.plate}s",
-            "Plate": self.plate.capitalize(),
-            "a_plate": f"an {self.plate}" if self.plate == "anode" else f"a {self.plate}",
-            "HT": self.ht,
-        }
-        return template.format(**own, **fill)
+        """A template with ``fill`` put in; KeyError if a name in it has no value."""
+        return _ONLY.sub(self._if_there, template).format(**fill)
 
     def text(self, key: str, **fill: object) -> str:
         """One text by its dotted key ("rung.4.title")."""
