@@ -140,3 +140,13 @@ def test_where_records_cannot_be_kept(tmp_path: Path) -> None:
     tmp_path.chmod(0o500)
     done = run(B, "--records", tmp_path / "r.jsonl", code=2)
     assert "r.jsonl" in done.stderr
+
+
+def test_help_and_words_fit_the_screen_and_explain_the_trades_words(tmp_path: Path) -> None:
+    from firstglow.sheets.glossary import TERMS
+
+    out = run(B, "--records", tmp_path / "r.jsonl", answers=["words", "help", "quit"])
+    told = " ".join(out.stdout.split())
+    assert all(f"{term}: {text}" in told for term, text in TERMS)
+    assert "words: what RCD" in told
+    assert all(len(line) <= 80 for line in out.stdout.splitlines())

@@ -10,7 +10,7 @@ from player import begun, climbed, healthy, ladder, once, showing, up_to
 
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.climb import Answered, Climb
-from firstglow.readings.meters import built_in
+from firstglow.readings.meters import ReadingsError, built_in
 
 B, A = "b-hazel-four", "a-linden-twin"
 
@@ -148,3 +148,12 @@ def test_inside_its_band_nothing_is_ever_called_a_slip() -> None:
     while climb.step.kind != "done" and len(climb.here.taken) < 60:
         found = once(climb, clock, healthy)
         assert found is None or not found.slips
+
+
+def test_mains_that_no_dial_of_this_rung_shows_are_refused() -> None:
+    climb, clock = begun(B)
+    up_to(climb, clock, "4/HT1 after 10 min/shared")
+    for volts in (23.0, 69.0, 300.0):
+        with pytest.raises(ReadingsError, match="this rung stands at 230 V"):
+            climb.mains(volts)
+    assert "-5.0 %" in climb.mains(218.5)

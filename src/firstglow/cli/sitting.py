@@ -18,14 +18,16 @@ from firstglow.readings.meters import ReadingsError
 from firstglow.readings.slips import alone
 from firstglow.records.store import MEMORY
 from firstglow.sheets import climb_screen as screens
+from firstglow.sheets.glossary import TERMS
 
-WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help")
+WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help", "words")
 HELP = (
     "38.2, -38,2, 312mV, 1k2, OL: the reading as the meter shows it; yes, no; dark, dim, half, full or bright for a lamp",
     "mains 230: mains as read at the plug now        meter NAME: which meter reads from here on",
     "why: what moves this reading, and its limits    back: the last reading does not count",
     "safe, Esc, or space on an empty line: make safe  skip: leave out what no gate needs",
     "changed R7 C5: parts that were changed          quit: leave; the records stay",
+    "words: what RCD, class X, stopper, known source and the like are",
 )
 
 
@@ -68,8 +70,11 @@ class Sitting:
             "safe": lambda: self.climb.switch_off("by hand"),
             "back": lambda: self._back(),
             "why": lambda: self._why(step),
-            "help": lambda: self._said.extend(HELP),
-            "?": lambda: self._said.extend(HELP),
+            "help": lambda: self._said.extend(t for line in HELP for t in screens.wrapped(line)),
+            "?": lambda: self._said.extend(t for line in HELP for t in screens.wrapped(line)),
+            "words": lambda: self._said.extend(
+                t for term in TERMS for t in screens.folded("", f"{term[0]}: {term[1]}")
+            ),
             "skip": lambda: self._skip(),
             "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
             "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),

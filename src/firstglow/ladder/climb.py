@@ -28,6 +28,8 @@ from firstglow.records.store import Store
 
 # Past this much of other mains the sheet is better made again for them: limits are never moved by a reading.
 MAINS_SHEET = 0.03
+# Of what a rung stands at: mains outside these are a slip or another dial, and nothing is compared for them.
+LEAST_SHARE, MOST_SHARE = 0.5, 1.3
 
 __all__ = ["Answered", "Climb", "Step"]
 
@@ -173,6 +175,11 @@ class Climb(Asking):
         share = volts / (wanted or socket)
         if abs(volts / socket - 1.0) < MAINS_REACH < abs(share - 1.0):
             share = volts / socket
+        if not LEAST_SHARE <= share <= MOST_SHARE:
+            raise ReadingsError(
+                f"mains {volts:g}: this rung stands at {wanted or socket:.0f} V: nothing on it is read at {volts:g}; set the "
+                f"dial, read again; try mains {wanted or socket:.0f}"
+            )
         self._keep("mains", value=f"{volts:g}", data={"volts": volts, "share": share})
         said = f"mains {100 * (share - 1):+.1f} %: readings are compared for that from here on"
         if abs(share - 1.0) <= MAINS_SHEET:
