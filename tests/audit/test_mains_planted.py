@@ -48,13 +48,36 @@ def test_a_capacitor_that_a_switch_on_passes_is_named(tmp_path: Path) -> None:
     """350 V working, 385 V surge (1.10 above 315 V: IEC 60384-4) where 395 V stand."""
     found = today(made(B, tmp_path, ('"50+50u 450V"', '"50+50u 350V"')), 245.0)
     assert [h.part for h in found.held if h.verdict == "past its surge volts"] == ["C1a", "C1b"]
-    assert any(line.startswith("C1a: 395 V at a switch-on on 253 V") for line in found.findings)
+    assert any(line.startswith("C1a, C1b: surge volts: 395 V of 385 V (cold start") for line in found.findings)
 
 
 def test_an_output_valve_past_its_watts_is_named(tmp_path: Path) -> None:
     """180 ohm in place of 240: more than the 12 W of an EL84 (Philips sheet)."""
     found = today(made(B, tmp_path, ("240R 2W", "180R 2W")), 245.0)
-    assert any(line.startswith("V2:") and "its limit is 12 W" in line for line in found.findings)
+    line = next(line for line in found.findings if "plate watts" in line)
+    worst = max(o.watts for o in found.at_now.outputs)
+    assert line.split(":")[0].split(", ")[0] == "V2" and "of 12 W (running" in line
+    assert float(line.split("plate watts: ")[1].split(" W")[0]) == pytest.approx(worst, rel=0.05)
+
+
+def test_screens_past_their_sheet_are_a_finding_and_not_nothing() -> None:
+    """6V6GT's screen to 315 V (RCA sheet). They hang on HT2 by 470 ohm, which at a milliamp or two loses under 1 V, and the
+    cathodes stand on chassis: on 243 V HT2 is past it, and so are all four of them."""
+    found = today(load(EXAMPLES / "a-linden-twin.toml"), 243.0)
+    assert found.at_now.ht["HT2"] > 330.0
+    (line,) = [line for line in found.findings if "screen volts" in line]
+    assert line.startswith("V3, V4, V7, V8: screen volts: ") and "of 315 V" in line
+    told = float(line.split("screen volts: ")[1].split(" V")[0])
+    assert 0.0 <= told - found.at_now.ht["HT2"] < 20.0  # on the highest mains, 4 % over 243 V
+
+
+def test_a_resistor_past_its_watts_is_a_finding(tmp_path: Path) -> None:
+    """EL84 at 11 V on its cathode: 11 V squared over 240 ohm is 0.5 W, of 0.25 W."""
+    found = today(made(B, tmp_path, ("240R 2W", "240R 0.25W")), 231.0)
+    line = next(line for line in found.findings if ": watts: " in line)
+    volts = [float(x.amps) * 240.0 for x in found.at_now.outputs]
+    told = float(line.split(": watts: ")[1].split(" mW")[0]) / 1e3
+    assert told == pytest.approx(max(volts) ** 2 / 240.0, rel=0.15) and "of 250 mW" in line  # up to 253 V, squared
 
 
 # -- ways ------------------------------------------------------------------------------------------------------------

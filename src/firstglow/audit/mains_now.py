@@ -13,6 +13,7 @@ from firstglow.audit.altered import with_ohms_ahead
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run, settled
 from firstglow.audit.heater_life import LIMIT, PRINT
+from firstglow.audit.mains_limits import as_it_runs, past
 from firstglow.audit.ways import levels
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.overshoot import overshoot
@@ -57,7 +58,8 @@ class Today:
 
     circuit: the amplifier with a resistor of next to nothing in its line, so that every way of bringing the mains down is a
     column of it. at_mark, at_now: presets set for their idle on each; left: today with the presets as they were set on the
-    mark. full: today at a guess of full power. pots, pots_mark: where the presets stand. extra: the guess's ohms on HT.
+    mark. full: today at a guess of full power. pots, pots_mark: where the presets stand. extra: the guess's ohms on HT. past:
+    what the stresses of the parts audit find beyond a limit (``mains_limits``).
     """
 
     amplifier: Amplifier
@@ -74,6 +76,7 @@ class Today:
     pots: Mapping[str, float]
     pots_mark: Mapping[str, float]
     extra: Mapping[str, float]
+    past: tuple[str, ...]
 
     @property
     def over(self) -> float:
@@ -95,19 +98,12 @@ class Today:
             out.append(f"heaters of {', '.join(sorted(high))}: more than 10 % over their rating")
         if low:
             out.append(f"heaters of {', '.join(sorted(low))}: more than 10 % under their rating")
-        for o in self.at_now.outputs:
-            left = next(x for x in self.left.outputs if x.valve == o.valve)
-            if o.limit is not None and max(o.watts, left.watts) > 1.01 * o.limit:
-                worst = max(o.watts, left.watts)
-                out.append(f"{o.valve}: {worst:.1f} W on its plate at idle, its limit is {o.limit:g} W")
-        for h in self.held:
-            if h.verdict == "past its surge volts":
+        out += self.past
+        for left, now in zip(self.left.outputs, self.at_now.outputs, strict=True):
+            if left.limit is not None and left.watts > max(1.01 * left.limit, 1.01 * now.watts):
                 out.append(
-                    f"{h.part}: {h.volts:.0f} V at a switch-on on {self.high:.0f} V, its surge volts are {h.surge:.0f} V"
-                )
-            elif h.verdict == "past its working volts":
-                out.append(
-                    f"{h.part}: {h.volts:.0f} V for a moment at a switch-on on {self.high:.0f} V, marked {h.working:.0f} V"
+                    f"{left.valve}: plate watts: {left.watts:.3g} W of {left.limit:g} W (running, its preset left as set on "
+                    f"{self.mark:g} V)"
                 )
         return tuple(out)
 
@@ -136,9 +132,11 @@ def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
     if not (more.settled.all() and switched.settled.all()):
         raise SolveError(f"on {high:g} V it would not settle; `firstglow check` first", "HT")
     on = figures(amplifier, found, switched, 0)
+    runs = as_it_runs(amplifier, circuit, {**mains, "high": high}, pots[1], standing.x[:, 1:])
     return Today(
         amplifier, found, circuit, mark, now, high, first, second, figures(amplifier, found, more, 0),
         figures(amplifier, found, more, 1), held(amplifier, found, circuit, empty, on.ht), pots[1], pots[0], extra,
+        tuple(past(runs)),
     )  # fmt: skip
 
 

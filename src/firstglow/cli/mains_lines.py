@@ -88,10 +88,13 @@ def _switch_on(found: "MainsAudit") -> Iterator[str]:
 
 
 def _findings(found: "MainsAudit") -> Iterator[str]:
+    from firstglow.audit.mains_limits import LOOKED_AT
+
     findings = found.today.findings
-    yield "Past a limit today" + (":" if findings else ": nothing")
+    yield f"Past a limit today, {LOOKED_AT}" + (":" if findings else ": nothing.")
     for line in findings:
         yield f"  ! {line}"
+    yield "  Valves pulled, a hot restart, a neighbour's fault and what ages: firstglow parts."
 
 
 def _ways(found: "MainsAudit") -> Iterator[str]:
@@ -188,7 +191,8 @@ def _behind(b: "Behind") -> Iterator[str]:
     for r in b.rows:
         yield f"  {1e3 * r.amps:8.0f} mA{'':11}{r.valve:8.0f} V{r.silicon:13.0f} V{r.resistor:18.0f} V"
     if b.matches is not None:
-        yield f"  It gives the {b.valve}'s volts at {1e3 * b.matches:.0f} mA and at no other current."
+        below = " (less than it draws at idle, where this value comes nearest)" if b.matches < b.rows[0].amps else ""
+        yield f"  It gives the {b.valve}'s volts at {1e3 * b.matches:.0f} mA{below} and at no other current."
     else:
         yield "  It comes nearest at idle and matches at none of these currents."
     s, v = b.resistor_on, b.valve_on
