@@ -67,6 +67,7 @@ def test_on_the_mark_there_is_nothing_to_bring_down() -> None:
         ((B, "--replaced", "EL84"), "no rectifier valve"),
         ((C, "--replaced", "GZ34"), "bridge"),
         ((C, "--silicon"), "no rectifier valve feeds HT"),
+        ((B, "--replaced", "GZ34"), "no silicon feeds HT"),
     ],
 )
 def test_bad_input_is_one_line_with_a_remedy(words: tuple[str, ...], part: str) -> None:

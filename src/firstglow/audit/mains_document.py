@@ -139,7 +139,7 @@ def _judged(j: Judged) -> dict[str, Any]:
         "fuse": j.fuse.name, "amps": j.fuse.amps, "class": j.fuse.speed, "breaking": j.fuse.breaking, "breaks_amps": j.fuse.breaks,
         "carries": j.carries, "full_power": j.full, "start": j.start, "holds_start": j.holds, "verdict": j.verdict,
         "faults": [
-            {"fault": b.fault, "amps": b.amps, "times": b.times, "holds_s": _number(b.least), "within_s": b.within}
+            {"fault": b.fault, "amps": b.amps, "times": b.times, "holds_s": _number(b.least), "within_s": b.within, "text": b.text}
             for b in j.blown
         ],
     }  # fmt: skip

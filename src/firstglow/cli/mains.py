@@ -66,6 +66,10 @@ def audit_of(
         raise click.ClickException(f"--replaced: {error}; a full-wave or half-wave HT supply; try it without") from None
     if silicon and not behind:
         raise click.ClickException("--silicon: no rectifier valve feeds HT here; a file with one; try it without")
+    if replaced is not None and not behind:
+        raise click.ClickException(
+            "--replaced: no silicon feeds HT here; a file with some; try --silicon, or it without"
+        )
     return MainsAudit(at, ways(at), heater_resistors(at), behind, fuses(at), lamp_choice(at, _rungs(amplifier, at.now)))
 
 
