@@ -140,5 +140,6 @@ def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
         for joint in covered:
             if at.mains_volts > worst.get(joint, (0.0, ""))[0]:
                 worst[joint] = (at.mains_volts, "mains")
-    ranked = sorted(worst.items(), key=lambda item: (item[1][1] == "mains", -item[1][0], item[0]))
+    # a microvolt apart is the rounding of a solution: twins stand by name
+    ranked = sorted(worst.items(), key=lambda item: (item[1][1] == "mains", -round(item[1][0], 6), item[0]))
     return [{"joint": joint, "volts": round(volts, 1), "kind": kind} for joint, (volts, kind) in ranked]
