@@ -10,7 +10,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder.unfit import most_mains
 from firstglow.readings.bleeder import bleeder
-from firstglow.solver.discharge import capacitor_starts, discharge
+from firstglow.solver.discharge import capacitor_starts, way_out
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
@@ -34,11 +34,12 @@ def starts(frame: "Frame", situations: Sequence[Situation]) -> dict[str, float]:
     return found
 
 
-def undrained(frame: "Frame", supply: Supply) -> bool:
-    """Is there no way drawn, through resistors, from its reservoir's + to its -, with every valve cold?"""
+def undrained(frame: "Frame") -> frozenset[str]:
+    """Joints of the HT supplies whose reservoir has no way drawn, through resistors, from its + to its -, every valve cold."""
     at = frame.ht_only()
-    fall = discharge(frame.amplifier, at, starts(frame, [at]))
-    return supply.reservoir is not None and not fall.of(supply.reservoir).path
+    return frozenset(
+        s.joint for s in frame.supplies("ht") if s.reservoir and not way_out(frame.amplifier, at, s.reservoir)
+    )
 
 
 def fit(frame: "Frame", supply: Supply) -> str:
@@ -63,5 +64,5 @@ def findings(frame: "Frame") -> tuple[str, ...]:
     return tuple(
         frame.words.text("finding.undrained", part=s.reservoir, node=s.joint, fit=fit(frame, s))
         for s in frame.supplies("ht")
-        if undrained(frame, s)
+        if s.joint in frame.undrained
     )

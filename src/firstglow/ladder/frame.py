@@ -136,6 +136,11 @@ class Frame(Structure):
         return dial_rules.dials(self)
 
     @cached_property
+    def undrained(self) -> frozenset[str]:
+        """Joints of the HT supplies that nothing drawn drains once they are off."""
+        return drains.undrained(self)
+
+    @cached_property
     def findings(self) -> tuple[str, ...]:
         """What the drawing itself is found unfit for, in plain words: the first lines of the ladder."""
         structural = structure_findings(self.amplifier)

@@ -256,7 +256,7 @@ def _loudspeakers(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
 def _falls(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 26
     for supply in frame.supplies("ht"):
         seconds = fall_seconds(frame, at, supply.joint, FALL_TIMES)
-        bare = drains.undrained(frame, supply)
+        bare = supply.joint in frame.undrained
         yield frame.reading(
             RUNG,
             f"{supply.joint} fall",

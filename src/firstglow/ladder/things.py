@@ -5,8 +5,6 @@ A text says ``<choke: ...>`` for what is said only where there is one, ``<no cho
 
 from typing import TYPE_CHECKING
 
-from firstglow.ladder.drains import undrained
-
 if TYPE_CHECKING:
     from firstglow.amplifier.model import Part
     from firstglow.amplifier.role_types import OutputValve
@@ -45,7 +43,7 @@ def things(frame: "Frame") -> frozenset[str]:
     a, outputs = frame.amplifier, frame.roles.outputs
     there = {
         "selenium": any(p.type == "selenium" for p in a.of_kind("diode")),
-        "bleeder": not all(undrained(frame, s) for s in frame.supplies("ht")),
+        "bleeder": any(s.joint not in frame.undrained for s in frame.supplies("ht")),
         "dial": frame.gear.variable_transformer,
         "bias supply": bool(frame.supplies("bias")),
         "bias electrolytic": _bias_electrolytic(frame),

@@ -143,6 +143,12 @@ def discharge(
     return Discharge(relaxation, network.branches, tool, peak, across.square_integral() / tool.ohms)
 
 
+def way_out(amplifier: Amplifier, situation: Situation, capacitor: str) -> tuple[str, ...]:
+    """Parts of least resistance from a capacitor's + to its -, as drawn; () where leakage alone empties it."""
+    leads = amplifier.parts[capacitor].leads
+    return least_path(ColdNetwork(passives(amplifier, situation, {}, []), []).branches, leads["+"], leads["-"])
+
+
 def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str], Array]) -> dict[str, Array]:
     """Volts on every capacitor as it stands at switch-off, by capacitor (sample,): what ``discharge`` starts from.
 
