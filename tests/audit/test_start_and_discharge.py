@@ -85,6 +85,14 @@ def test_a_start_through_a_lamp_takes_longer_and_ends_on_the_standing_solution()
     assert command("start", A, "--lamp", "0", code=2).stdout == ""
 
 
+@pytest.mark.parametrize("verb", ["start", "discharge", "reform"])
+def test_mains_that_the_primary_is_not_made_for_are_refused(verb: str) -> None:
+    refused = command(verb, B, "--mains-now", "2000", code=2)  # before anything is solved
+    assert "2000" in refused.stderr
+    assert "230" in refused.stderr
+    assert refused.stdout == ""
+
+
 def test_discharge_answers_in_json_and_refuses_what_is_no_resistor() -> None:
     found = answer("discharge", B)
     assert {c["part"] for c in found["capacitors"]} >= {"C1a", "C1b", "C2"}

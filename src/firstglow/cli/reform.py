@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
+from firstglow.cli.output import AS, FILE, JSON, MAINS, mains_of, print_json, say
 
 if TYPE_CHECKING:
     from firstglow.audit.reform import Reform
@@ -30,7 +30,7 @@ def command(file: Path, parts: tuple[str, ...], as_: str, mains_now: str | None,
     from firstglow.audit.reform import reform
 
     amplifier = load(file, as_=as_)
-    found = reform(amplifier, parts, volts_of(mains_now))
+    found = reform(amplifier, parts, mains_of(amplifier, mains_now))
     if as_json:
         print_json(document(found))
         return

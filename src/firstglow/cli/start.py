@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_of
+from firstglow.cli.output import AS, FILE, JSON, MAINS, mains_of, print_json, say
 
 MOST_MARKS = 26
 SAME = 0.1
@@ -43,7 +43,7 @@ def command(
 
     amplifier = load(file, as_=as_)
     watts = situation_from_options(amplifier, lamp=lamp)[0].lamp_watts
-    start = cold_start(amplifier, volts_of(mains_now), seconds)
+    start = cold_start(amplifier, mains_of(amplifier, mains_now), seconds)
     marks = start_marks(start)
     if svg:
         from firstglow.sheets.seconds import seconds_svg
