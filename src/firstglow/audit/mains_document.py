@@ -39,6 +39,7 @@ def document(found: MainsAudit) -> dict[str, Any]:
         "full_power": standing(t.full),
         "switch_on": [_held(h) for h in t.held],
         "findings": list(t.findings),
+        "findings_on_mark": list(t.past_mark) if t.needs else None,
         "ways": [_way(w) for w in found.ways],
         "heater_resistors": [_dropped(d) for d in found.heaters],
         "behind_silicon": [_behind(b) for b in found.behind],

@@ -14,7 +14,7 @@ from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run, settled
 from firstglow.audit.heater_life import LIMIT, PRINT
 from firstglow.audit.mains_limits import as_it_runs, past
-from firstglow.audit.ways import levels
+from firstglow.audit.ways import Level, levels
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.overshoot import overshoot
 from firstglow.solver.standing import SolveError
@@ -59,7 +59,8 @@ class Today:
     circuit: the amplifier with a resistor of next to nothing in its line, so that every way of bringing the mains down is a
     column of it. at_mark, at_now: presets set for their idle on each; left: today with the presets as they were set on the
     mark. full: today at a guess of full power. pots, pots_mark: where the presets stand. extra: the guess's ohms on HT. past:
-    what the stresses of the parts audit find beyond a limit (``mains_limits``).
+    what the stresses of the parts audit find beyond a limit (``mains_limits``); past_mark: the same with today's mains brought to
+    the mark, the highest as much lower; empty where they are there.
     """
 
     amplifier: Amplifier
@@ -77,6 +78,7 @@ class Today:
     pots_mark: Mapping[str, float]
     extra: Mapping[str, float]
     past: tuple[str, ...]
+    past_mark: tuple[str, ...]
 
     @property
     def over(self) -> float:
@@ -86,7 +88,12 @@ class Today:
     @property
     def needs(self) -> bool:
         """Is there anything to bring down (or up)?"""
-        return not -UNDER <= self.over <= OVER
+        return needs(self.over)
+
+    @property
+    def high_on_mark(self) -> float:
+        """The highest mains, once today's are brought to the mark [V rms]."""
+        return self.high * self.mark / self.now
 
     @property
     def findings(self) -> tuple[str, ...]:
@@ -106,6 +113,11 @@ class Today:
                     f"{self.mark:g} V)"
                 )
         return tuple(out)
+
+
+def needs(over: float) -> bool:
+    """Whether mains so far over the mark ask for something."""
+    return not -UNDER <= over <= OVER
 
 
 def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
@@ -133,10 +145,14 @@ def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
         raise SolveError(f"on {high:g} V it would not settle; `firstglow check` first", "HT")
     on = figures(amplifier, found, switched, 0)
     runs = as_it_runs(amplifier, circuit, {**mains, "high": high}, pots[1], standing.x[:, 1:])
+    brought: tuple[str, ...] = ()
+    if needs(now / mark - 1.0):
+        down: dict[Level, float] = {"now": mark, "high": high * mark / now, "low": mains["low"] * mark / now}
+        brought = tuple(past(as_it_runs(amplifier, circuit, down, pots[0], standing.x[:, :1])))
     return Today(
         amplifier, found, circuit, mark, now, high, first, second, figures(amplifier, found, more, 0),
         figures(amplifier, found, more, 1), held(amplifier, found, circuit, empty, on.ht), pots[1], pots[0], extra,
-        tuple(past(runs)),
+        tuple(past(runs)), brought,
     )  # fmt: skip
 
 

@@ -111,6 +111,8 @@ def _ways(found: "MainsAudit") -> Iterator[str]:
         yield f"  {number}. {way.what}"
         if note := _note(way):
             yield f"     {note}"
+    if found.ways:
+        yield from _on_mark(found)
     shown: list[str] = []
     for way in found.ways:
         if way.kind not in shown:
@@ -118,6 +120,18 @@ def _ways(found: "MainsAudit") -> Iterator[str]:
             yield f"  {'Another tap' if way.kind == 'tap' else f'A {way.kind}'} does not cure: {'; '.join(way.not_cured)}."
             yield from (f"    ! {c}" for c in way.cautions)
     yield from _heaters_alone(found)
+
+
+def _on_mark(found: "MainsAudit") -> Iterator[str]:
+    """What no way cures, because it is past on the mark as well."""
+    from firstglow.audit.mains_limits import LOOKED_AT
+
+    t = found.today
+    on = f"  Brought to {t.mark:g} V (highest {t.high_on_mark:.0f} V), {LOOKED_AT}"
+    yield f"{on}, still past a limit:" if t.past_mark else f"{on}, nothing is past a limit."
+    for line in t.past_mark:
+        yield f"    ! {line}"
+    yield f"    In every other way of standing: firstglow parts FILE --mains-now {t.mark:g}."
 
 
 def _table(found: "MainsAudit") -> Iterator[str]:
