@@ -49,7 +49,7 @@ def test_every_part_once_and_the_rules_of_the_document(file: Path) -> None:
     for p in found["parts"]:
         assert any(s["verdict"] for s in p["stresses"]), p["part"]
         for s in p["stresses"]:
-            fault = any(w in s["situation"] for w in ("shorted", "lost", "wiper"))
+            fault = any(w in s["situation"] for w in ("shorted", "leaks", "lost", "wiper"))
             assert (s["verdict"] is None) == fault
             assert s["survives"] is None or fault
             assert (s["verdict"] == "rating unknown") == (s["look"] is not None)

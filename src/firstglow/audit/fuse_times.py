@@ -26,6 +26,9 @@ PRINT = 1e-9
 """Nearer than this to a limit is on it."""
 PULSES = 0.29
 """Part of its melting I2t that a fuse stands ten thousand times (fuse makers' guides, from memory)."""
+SAVES_SECONDS = 120.0
+"""A fuse that has not surely blown by then saves nothing from a fault: a winding or a choke that takes several times its
+current burns in minutes (common practice)."""
 HIGH_BREAKING, LOW_BREAKING, LOW_TIMES = 1500.0, 35.0, 10.0
 """Amps that a fuse can break: H 1500 A; L 35 A or ten times its mark, the greater."""
 UL_SHARE = 0.75
@@ -134,6 +137,13 @@ class Fuse:
             if m >= times:
                 return seconds
         return None
+
+    @property
+    def saves_from(self) -> float:
+        """Amps from which it has surely blown within ``SAVES_SECONDS``."""
+        row = self.row
+        limits = ((2.1, self.sheet.most_2_1), (2.75, row.at_2_75[1]), (4.0, row.at_4[1]), (10.0, row.at_10[1]))
+        return next(times for times, seconds in limits if seconds <= SAVES_SECONDS) * self.amps
 
     @property
     def melts(self) -> float:

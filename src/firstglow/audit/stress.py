@@ -83,8 +83,8 @@ def most(
     stood: Stood, part: Part, stress: str, unit: str, values: Array, rating: float | None, tight: float,
     where: NDArray[np.bool_] | None = None, note: str = "", faults: bool = True,
 ) -> Iterator[Stress]:  # fmt: skip
-    """The worst of ``values`` (way,) by size among ``where`` (default: every way without a fault), and the worst that a
-    fault of another part does, where that is worse and worth a word."""
+    """The worst of ``values`` (way,) by size among ``where`` (default: every way without a fault); then the worst that a fault of
+    another part does, where that is worse and worth a word, and every other fault that takes it past its rating."""
     sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
     among = stood.where() if where is None else where & stood.where()
     value = 0.0
@@ -92,11 +92,13 @@ def most(
         k = int(np.where(among, sizes, -1.0).argmax())
         value = float(sizes[k])
         yield Stress(stress, value, unit, rating, stood.ways[k].text, tight=tight, note=note)
-    others = stood.faults_beside(part)
-    if faults and others.any():
-        k = int(np.where(others, sizes, -1.0).argmax())
-        if sizes[k] > max(WORSE * value, FELT * (rating or 0.0)) + EXACT:
-            yield Stress(stress, float(sizes[k]), unit, rating, stood.ways[k].text, tight=tight, fault=True, note=note)
+    if not faults:
+        return
+    felt = stood.faults_beside(part) & (sizes > max(WORSE * value, FELT * (rating or 0.0)) + EXACT)
+    for place, k in enumerate(sorted((int(n) for n in np.flatnonzero(felt)), key=lambda k: -sizes[k])):
+        found = Stress(stress, float(sizes[k]), unit, rating, stood.ways[k].text, tight=tight, fault=True, note=note)
+        if place == 0 or found.survives is False:
+            yield found
 
 
 def least(

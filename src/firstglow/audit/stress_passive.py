@@ -1,6 +1,7 @@
 """What resistors, capacitors, pots, chokes, diodes and the odd parts are asked, beside what they are rated for."""
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -11,6 +12,7 @@ from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.stress import Stress, least, most
 from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Array, Stood
+from firstglow.solver.nodes import find_nodes
 
 AIR = 50.0
 """Air inside a warm chassis [degC] (common practice)."""
@@ -205,23 +207,41 @@ def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
 
 
 def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
-    """Running current, rms."""
-    row = stood.row(part.name)
-    amps = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row["amps"]))
+    """Running current, rms. Of a fault: whether it surely opens before something else burns, which is what it is there for."""
+    from firstglow.audit.fuse import Blown, stated
+
+    rated, own = part.values.get("amps"), stated(part)
     note = "IEC: carries its mark for good; a UL one 75 % of it"
-    rated = part.values.get("amps")
-    yield from most(
-        stood, part, "running amps, rms", "A", amps, rated.value if rated is not None and rated.value > 0 else None,
-        FUSE_SHARE, stood.where(cold=False), note,
+    rows = most(
+        stood, part, "running amps, rms", "A", line_amps(stood, part),
+        rated.value if rated is not None and rated.value > 0 else None, FUSE_SHARE, stood.where(cold=False), note,
     )  # fmt: skip
+    for s in rows:
+        if s.fault and own is not None:
+            blown = Blown(s.situation, s.value, s.value / own.amps, own.holds(s.value), own.blows_within(s.value))
+            s = replace(s, rating=own.saves_from, note=f"{blown.text}; {OPENS}")
+        yield s
+
+
+OPENS = "the rating here: from when on it surely opens within two minutes"
+"""Of a fuse's row in a fault."""
+
+
+def line_amps(stood: Stood, part: Part) -> Array:
+    """Rms through a part that carries ac or dc (way,) [A]; of one in the line of the only transformer all that the mains give,
+    harmonics included: it, the plug and the primary are in series."""
+    row = stood.row(part.name)
+    own = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row.get("amps", np.zeros(1))))
+    mains = set(find_nodes(stood.amplifier).mains)
+    if len(stood.amplifier.of_kind("transformer")) != 1 or not set(part.leads.values()) <= mains:
+        return np.asarray(own)
+    return np.asarray(np.maximum(own, stood.standing.books.flows["lamp"].row["amps_rms"]))
 
 
 def switch(stood: Stood, part: Part) -> Iterator[Stress]:
     """Amps closed, volts open."""
-    row = stood.row(part.name)
     amps, volts = part.values.get("amps"), part.values.get("volts")
-    carried = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row["amps"]))
-    yield from most(stood, part, "amps", "A", carried, None if amps is None else amps.value, PLAIN_SHARE)
+    yield from most(stood, part, "amps", "A", line_amps(stood, part), None if amps is None else amps.value, PLAIN_SHARE)
     one, two = list(part.leads.values())[:2]
     apart = np.abs(stood.dc(one) - stood.dc(two))
     if part.words.get("role") == "mains":
@@ -263,10 +283,7 @@ def gas_tube(stood: Stood, part: Part) -> Iterator[Stress]:
 
 def inlet(stood: Stood, part: Part) -> Iterator[Stress]:
     """All that the mains give, rms."""
-    amps = np.zeros(len(stood.ways))
-    for t in stood.amplifier.of_kind("transformer"):
-        own = [stood.row(f"{t.name} {w.name}")["amps_rms"] for w in t.windings if w.role == "primary"]
-        amps = amps + (np.max(own, axis=0) if own else 0.0)
+    amps = np.asarray(stood.standing.books.flows["lamp"].row["amps_rms"])
     rated = part.value("amps") if part.values.get("amps") else None
     yield from most(stood, part, "amps, rms", "A", amps, rated, PLAIN_SHARE, faults=False)
 

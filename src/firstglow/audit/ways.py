@@ -12,6 +12,7 @@ from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.roles import Roles, roles
 from firstglow.amplifier.situation import Fault, Situation
+from firstglow.audit import couplings
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.idle import stand
 from firstglow.solver.overshoot import overshoot
@@ -195,7 +196,8 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
 
 
 def neighbours(amplifier: Amplifier, found: Roles) -> Iterator[tuple[str, tuple[Fault, ...]]]:
-    """Single faults that people expect the rest to survive: a preset's wiper, the bias supply, a shorted output valve."""
+    """Single faults that people expect the rest to survive: a preset's wiper, the bias supply, a shorted output valve, a coupling
+    capacitor that no longer keeps one valve's dc off another's grid."""
     for pot in found.pots:
         if pot.kind.startswith("bias"):
             yield f"wiper of {pot.pot} open", (Fault(pot.pot, "wiper open"),)
@@ -206,6 +208,7 @@ def neighbours(amplifier: Amplifier, found: Roles) -> Iterator[tuple[str, tuple[
             yield f"bias supply {supply.name} lost{fused}", tuple(Fault(r, "open") for r in supply.rectifiers)
     for output in found.outputs:
         yield f"{output.valve} shorted, plate to cathode", (Fault(output.valve, "plate to cathode"),)
+    yield from couplings.faults(amplifier)
 
 
 def _fuses(amplifier: Amplifier, leg: Leg) -> Iterator[Part]:

@@ -1,6 +1,6 @@
 """``firstglow parts FILE``."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -112,12 +112,12 @@ def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
         if mine:
             yield f"\n{head}"
             for group in _alike(mine):
-                yield from _part(group)
+                yield from _part(found, group)
     ageing = [a for a in found.parts if a.ages and a.verdict not in ("unfit", "tight")]
     if ageing:
         yield "\nAGEING: renewed or measured whatever the figures say"
         for group in _alike(ageing):
-            yield from _part(group)
+            yield from _part(found, group)
     yield from _unknown(found)
     yield from _fit(found)
     yield from _faults(found)
@@ -144,7 +144,7 @@ def _alike(parts: Sequence["Audited"]) -> list[list["Audited"]]:
     return list(groups.values())
 
 
-def _part(group: Sequence["Audited"]) -> Iterator[str]:
+def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
     from firstglow.audit.proposal import said
 
     a = group[0]
@@ -157,6 +157,7 @@ def _part(group: Sequence["Audited"]) -> Iterator[str]:
                 yield f"      ({s.note})"
     if a.ages:
         yield f"    {a.ages}"
+    yield from (f"    {text}" for g in group for text in _at_stake(found, g.part))
     if a.proposal is not None:
         yield from _proposed(a)
 
@@ -169,6 +170,20 @@ def _proposed(a: "Audited") -> Iterator[str]:
     yield f"    then: {a.proposal.changes}"
     if a.proposal.keep:
         yield f"    {a.proposal.keep}"
+
+
+def _at_stake(found: "Audit", part: str) -> Iterator[str]:
+    """What a valve takes once this part no longer keeps volts off its grid."""
+    from firstglow.audit.proposal import said
+
+    for way in found.stood.ways:
+        if not any(f.part == part for f in way.faults):
+            continue
+        verb = "leaks" if way.faults[0].mode == "leaks" else "shorts"
+        for a in found.parts:
+            rows = [s for s in a.stresses if a.kind == "valve" and s.survives is False and s.situation == way.text]
+            if rows:
+                yield f"if it {verb}: {a.part} takes {said(rows[0])} ({rows[0].stress})"
 
 
 def _margin(margin: float) -> str:
@@ -224,20 +239,37 @@ def _fit(found: "Audit") -> Iterator[str]:
 
 
 def _faults(found: "Audit") -> Iterator[str]:
-    """What would not survive a neighbour's fault."""
+    """What would not survive a neighbour's fault, and which fuse surely opens in time."""
     from firstglow.audit.parts import unsolved
 
-    hurt: dict[str, list[str]] = {}
+    hurt: dict[str, list[str]] = {way.text: [] for way in found.stood.ways if way.faults}
+    opens: dict[str, list[str]] = {}
     for a in found.parts:
         for s in a.stresses:
             if s.survives is False:
-                hurt.setdefault(s.situation, [])
-                if a.part not in hurt[s.situation]:
-                    hurt[s.situation].append(a.part)
+                names = opens.setdefault(s.situation, []) if a.kind == "fuse" else hurt[s.situation]
+                names += [a.part] if a.part not in names else []
+    hurt = {situation: parts for situation, parts in hurt.items() if parts}
     if hurt:
-        yield "\nWOULD NOT SURVIVE a neighbour's fault, named where it is worst (a fuse in"
-        yield "the list opens, and is meant to)"
+        yield "\nWOULD NOT SURVIVE a neighbour's fault"
     for situation, parts in hurt.items():
         yield f"  {situation}: {', '.join(parts)}"
+    yield from _fuses(found, hurt, opens)
     if lost := unsolved(found):
         yield f"\n  not worked out: {', '.join(lost)}"
+
+
+def _fuses(found: "Audit", hurt: Mapping[str, Sequence[str]], opens: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """Which of the faults a fuse of the file ends."""
+    fuses = [a.part for a in found.parts if a.kind == "fuse"]
+    if not hurt or not fuses:
+        return
+    for fuse in fuses:
+        saved = [text for text in hurt if fuse in opens.get(text, ())]
+        if saved:
+            yield f"  {fuse} surely opens within two minutes on: {'; '.join(saved)}"
+    held = [text for text in hurt if text not in opens]
+    if held:
+        which = "any of these" if len(held) == len(hurt) else "any other"
+        yield f"  Not sure to open within two minutes on {which}: {', '.join(fuses)}. Switch off at the"
+        yield "    first sign. What a fuse in HT would do: firstglow mains."

@@ -1,0 +1,111 @@
+"""A neighbour's fault in the parts audit: the coupling capacitor that no longer keeps volts off a grid, and what a fuse does then."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from firstglow.amplifier import load
+from firstglow.audit.couplings import couplings
+from firstglow.audit.fuse_times import Fuse
+from firstglow.audit.parts import Audit, audit
+from firstglow.audit.ways import Stood
+from firstglow.cli.parts import command
+
+EXAMPLES = Path(__file__).parent.parent.parent / "examples"
+A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
+PAPER = ('C5 = ["0.1u 630V film"', 'C5 = ["0.1u 630V paper"')
+
+
+@pytest.fixture(autouse=True)
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the hot restart, half of an audit's time."""
+    monkeypatch.setattr(Stood, "restart", None)
+
+
+def fault(found: Audit, part: str, stress: str, situation: str) -> float:
+    rows = [s for s in found.of(part).stresses if s.stress == stress and s.situation.startswith(situation)]
+    assert [(s.verdict, s.survives) for s in rows] == [(None, False)], (part, stress)
+    return rows[0].value
+
+
+def test_a_shorted_coupling_capacitor_by_hand() -> None:
+    """Example (b), C5: the EL84's grid is at its cathode and the cathode resistor of 240 ohm passes all: the current is its
+    volts over 240 (Ohm), plate and screen watts are volts times amps, past the sheet's 65 mA, 12 W, 2 W (Philips)."""
+    found = audit(load(B))
+    amps = fault(found, "V2", "cathode amps", "C5 shorted")
+    bypass = next(s for s in found.of("C6").stresses if s.situation.startswith("C5 shorted"))
+    # the grid's own current joins it: at most what 300 V sends through V1's plate load of 220 k
+    assert 0.0 <= bypass.value / 240.0 - amps < 300.0 / 220e3
+    assert amps > 0.065
+    watts = [fault(found, "V2", f"{e} watts", "C5 shorted") for e in ("plate", "screen")]
+    assert watts[0] > 12.0 and watts[1] > 2.0
+    # from at most HT1 of 300 V less the cathode's own volts, at the amps that pass
+    assert sum(watts) < amps * (300.0 - bypass.value)
+    heat = next(s for s in found.of("R12").stresses if s.stress == "watts" and s.situation.startswith("C5 shorted"))
+    assert heat.value == pytest.approx(bypass.value**2 / 240.0, rel=1e-6)
+
+
+def test_a_neighbours_short_sets_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With these faults left out, every verdict and every proposal is the same."""
+    found = audit(load(C))
+    monkeypatch.setattr("firstglow.audit.ways.couplings.faults", lambda amplifier: iter(()))
+    without = audit(load(C))
+    assert len(found.stood.ways) == len(without.stood.ways) + 3
+    assert [(a.part, a.verdict, a.proposal) for a in found.parts] == [
+        (a.part, a.verdict, a.proposal) for a in without.parts
+    ]
+
+
+def test_old_kinds_leak_too(tmp_path: Path) -> None:
+    """Paper: V1's plate of some 110 V through 500 kohm on a leak of 470 kohm would be +50 V; grid current holds it near the cathode,
+    so the valve is as far gone as with a short. Film is not asked."""
+    file = tmp_path / "paper.toml"
+    file.write_text(B.read_text().replace(*PAPER))
+    found = audit(load(file))
+    leaking, shorted = (fault(found, "V2", "plate watts", f"C5 {how}") for how in ("leaks 500", "shorted"))
+    assert 12.0 < leaking <= 1.01 * shorted
+    assert not any("leaks" in w.text for w in audit(load(B)).stood.ways)
+    text = CliRunner().invoke(command, [str(file)]).output
+    assert "if it shorts: V2 takes 1" in text.partition("\n  C5\n")[2].partition("\n\n")[0]
+
+
+def test_only_what_stands_between_a_plate_and_a_grid_is_one() -> None:
+    """Screen bypasses, cathode bypasses, smoothing and a grid's decoupling to chassis are none, by the drawings."""
+    assert [c.part for c in couplings(load(B))] == ["C5"]
+    assert [(c.part, c.grids) for c in couplings(load(C))] == [("C6", ("V1b",)), ("C7", ("V2",)), ("C9", ("V3",))]
+    assert [c.part for c in couplings(load(A))] == ["left C13", "left C14", "right C13", "right C14"]
+
+
+@pytest.mark.parametrize(
+    ("fuse", "times"),
+    [(Fuse(1.0, "T", "L"), 2.1), (Fuse(1.0, "T", "H"), 2.75), (Fuse(0.5, "F", "L"), 2.75), (Fuse(0.5, "F", "H"), 2.75)],
+)
+def test_from_when_on_a_fuse_saves_anything(fuse: Fuse, times: float) -> None:
+    """IEC 60127-2: at 2.1 times a T L has blown in 2 min, T H and F in 30 min; at 2.75 times in 80 s and less."""
+    assert fuse.saves_from == pytest.approx(times * fuse.amps)
+
+
+def test_a_fuse_that_need_not_open_is_not_said_to_save(tmp_path: Path) -> None:
+    """Example (a): V3 shorted draws 1.56 A of F1's 1 A T. It holds 1.5 times for an hour and is sure from 2.1 times (IEC 60127)."""
+    text = CliRunner().invoke(command, [str(A)]).output
+    part = text.partition("WOULD NOT SURVIVE")[2].partition("ORDER LIST")[0]
+    assert "V3 shorted, plate to cathode: T1, V9" in part
+    assert "Not sure to open within two minutes on any of these: F1." in part and "meant to" not in part
+    rows = [s for s in audit(load(A)).of("F1").stresses if "V3 shorted" in s.situation]
+    assert [(s.survives, s.rating) for s in rows] == [(True, pytest.approx(2.1))]
+    smaller = tmp_path / "smaller.toml"
+    smaller.write_text(A.read_text(encoding="utf-8").replace('F1 = ["fuse 1A slow"', 'F1 = ["fuse 630m slow"'))
+    part = CliRunner().invoke(command, [str(smaller)]).output.partition("WOULD NOT SURVIVE")[2]
+    assert "F1 surely opens within two minutes on: V3 shorted" in part
+    assert "on any other: F1." in part
+
+
+def test_what_is_in_series_takes_the_same_current() -> None:
+    """Plug, fuse and switch of example (c) are one line: no harmonic of the mains passes one and not the next (Kirchhoff)."""
+    found = audit(load(C))
+    amps = {
+        part: next(s.value for s in found.of(part).stresses if s.unit == "A" and not s.fault)
+        for part in ("J2", "F1", "S1")
+    }
+    assert amps["F1"] == pytest.approx(amps["J2"], rel=1e-9) and amps["S1"] == pytest.approx(amps["J2"], rel=1e-9)
