@@ -61,6 +61,28 @@ def test_more_than_one_is_asked_with_every_meaning(text: str, values: list[float
     assert found.ask and "measure it" in found.ask.lower()
 
 
+# Sleeves of film and paper capacitors leave the V away (common practice); value and tolerance by the codes' own rules by hand.
+@pytest.mark.parametrize(("text", "value", "tolerance", "volts"), [
+    ("474J 400", 470e-9, 0.05, 400), (".02 MFD 600", 20e-9, None, 600), ("0.1 600", 100e-9, None, 600),
+    (".05 MFD 400 DC", 50e-9, None, 400),
+    ("104K 630", 100e-9, 0.1, 630), ("0.047uF 10% 400", 47e-9, 0.1, 400), ("8 uF 450", 8e-6, None, 450), ("22n 1000", 22e-9, None, 1000),
+])  # fmt: skip
+def test_working_volts_without_a_v(text: str, value: float, tolerance: float | None, volts: float) -> None:
+    for found in (read(text), read(text, "capacitor")):
+        (m,) = found.meanings
+        assert (m.of, m.value, m.tolerance, m.volts) == ("capacitor", pytest.approx(value, rel=1e-12), tolerance, volts)
+        assert found.ask is None and any("without a V" in note for note in m.notes)
+
+
+# what no capacitor alone bears, volts that nothing is made for, a number in two groups: no volts are guessed
+@pytest.mark.parametrize("text", ["4.7k 400", "474J 413", "4 700", "47 100", "4K7 250", "10H 100", "474J 400 630"])
+def test_a_number_behind_anything_else_is_no_volts(text: str) -> None:
+    with pytest.raises(MarkingError, match="no marking of"):
+        read(text)
+    with pytest.raises(MarkingError):
+        read("474J 400", "resistor")
+
+
 def test_plain_470_on_a_capacitor_is_asked() -> None:
     assert [m.value for m in read("470", "capacitor").meanings] == pytest.approx([47e-12, 470e-12])
 

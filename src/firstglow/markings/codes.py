@@ -37,13 +37,20 @@ _VOLT_WORD = re.compile(
     r"(?:V|WV|W\.V\.|VDC|VDCW|WVDC|V\.?\s*D\.?C\.?(?:\s*W\.?)?|VOLTS?)$",
     re.IGNORECASE,
 )
+_SLEEVE_VOLTS = re.compile(r"\s(\d{2,4})\s?(?:D\.?C\.?|=|-)?$", re.IGNORECASE)
+_WORKING = frozenset((
+    10, 12, 15, 16, 25, 35, 50, 63, 64, 70, 75, 100, 125, 150, 160, 175, 200, 220, 250, 275, 300, 315, 330, 350, 375, 385,
+    400, 425, 450, 475, 500, 525, 550, 600, 630, 700, 750, 800, 850, 900, 1000, 1200, 1250, 1500, 1600, 2000, 2500, 3000,
+    4000, 5000, 6000, 6300,
+))  # fmt: skip
+"""Working volts that stand without a V on sleeves, new and old (common practice)."""
 _PERCENT = re.compile(rf"(?:\s|^|(?=±)|(?=\+))(?:±|\+/-|\+-)?\s*{_NUMBER}\s*%$")
 _UNEVEN = re.compile(r"\s\+(\d+)\s*%?\s*/?\s*-(\d+)\s*%$|\s-(\d+)\s*%?\s*/?\s*\+(\d+)\s*%$")
 
 
 def read_code(text: str, of: str | None) -> list[Meaning]:
     """Every meaning of a code, the likeliest first. Raises MarkingError where there is none."""
-    body, low, high, volts = _stripped(text)
+    body, low, high, volts, plain = _stripped(text, of)
     found = _pure(body, of)
     if of is not None:
         found = [m for m in found if m.of == of] or _of(body, of)
@@ -52,7 +59,8 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
         if volts is not None and m.of != "capacitor" and of is None:
             continue  # working volts stand on capacitors
         sides = (m.low, m.high) if low is None else (low, high)
-        out.append(Meaning(m.of, m.value, m.how, *sides, m.volts if volts is None else volts, m.notes))
+        notes = (*m.notes, f"{volts:g} without a V: its working volts, as sleeves have it") if plain else m.notes
+        out.append(Meaning(m.of, m.value, m.how, *sides, m.volts if volts is None else volts, notes))
     if not out or any(m.value == 0 and m.of != "resistor" for m in out):
         raise MarkingError(
             f"marking: {text}: no marking of a {of or 'resistor, capacitor or choke'} that is known here; colours, letter "
@@ -61,8 +69,8 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
     return out
 
 
-def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]:
-    """The code alone, its tolerance as fractions, its volts."""
+def _stripped(text: str, of: str | None) -> tuple[str, float | None, float | None, float | None, bool]:
+    """The code alone, its tolerance as fractions, its volts, and whether those stood without a V."""
     body = text.strip()
     if not re.fullmatch(r"\d{3}[A-Z]\s+[123]W", body):  # 104K 2W is a volts code; other watts say nothing of the value
         body = re.sub(r"\s+(\d+/\d+|\d*\.?\d+)\s*W(ATTS?)?$", "", body, flags=re.IGNORECASE)
@@ -74,6 +82,7 @@ def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]
     low: float | None = None
     high: float | None = None
     volts: float | None = None
+    plain = False
     for _ in range(2):  # tolerance and volts, in either order
         if (m := _UNEVEN.search(body)) and low is None:
             up, down = (m[1], m[2]) if m[1] else (m[4], m[3])
@@ -91,7 +100,18 @@ def _stripped(text: str) -> tuple[str, float | None, float | None, float | None]
         ):
             volts = float(Decimal(m[1]) * (1000 if m[2] else 1))
             body = body[: m.start()].strip()
-    return body, low, high, volts
+        elif volts is None and of in (None, "capacitor") and (m := _SLEEVE_VOLTS.search(body)) and _sleeve(body, m):
+            volts, plain, body = float(m[1]), True, body[: m.start()].strip()
+    return body, low, high, volts, plain
+
+
+def _sleeve(body: str, found: "re.Match[str]") -> bool:
+    """Whether a number at the end is working volts: one that is made, behind what only a capacitor is marked with (474J, .02, 8
+    MFD); 4 700 and 47 100 say too little."""
+    value = _PERCENT.sub("", body[: found.start()].strip()).strip()
+    if int(found[1]) not in _WORKING or re.fullmatch(r"\d+", value):
+        return False
+    return any(m.of == "capacitor" for m in _pure(value, "capacitor"))
 
 
 def _pure(body: str, of: str | None) -> list[Meaning]:
