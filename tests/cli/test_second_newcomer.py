@@ -64,9 +64,10 @@ def test_no_rung_is_named_that_this_ladder_has_not() -> None:
     for source, last in ((looped, "8"), (looped.replace(line, ""), "7")):
         rungs = build(load(source)).document
         ids = {r["id"] for r in rungs["rungs"]}
-        told = [f for f in rungs["findings"] if "no rung past" in f]
+        told = [f for f in rungs["findings"] if "the ladder ends at rung" in f]
         assert told
-        assert all(f"no rung past {last}" in f for f in told), told
+        assert all(f"the ladder ends at rung {last}:" in f for f in told), told
+        assert last == rungs["rungs"][-1]["id"]
         assert last in ids
 
 
