@@ -106,6 +106,11 @@ def test_a_resistor_in_the_primary_against_the_waveform(ohms: float) -> None:
     assert wave.heater_rms == pytest.approx(volts, rel=0.003)
     assert wave.primary_rms == pytest.approx(ours.primary_volts, rel=0.003)
     assert wave.line_rms == pytest.approx(ours.mains_amps, rel=0.01)
+    # what stands in the line carries the same, harmonics and all, and is warmed by it
+    for part, own in (("F1", at.amplifier.parts["F1"].value("ohms")), (AHEAD, ohms)):
+        row = standing.part(part)
+        assert wave.line_rms == pytest.approx(float(row["amps_rms"][0]), rel=0.01)
+        assert float(row["watts"][0]) == pytest.approx(own * float(row["amps_rms"][0]) ** 2, rel=1e-6)
 
 
 def test_first_charge_against_the_waveform() -> None:

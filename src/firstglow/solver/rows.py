@@ -11,6 +11,8 @@ from firstglow.solver.frame import Array
 from firstglow.solver.parameters import CONTACT_OHMS
 
 ROWS = ("plate", "screen", "grid")
+ACROSS = 0.9
+"""A part with more of the mains than this on it stands across them, not in the line."""
 
 
 def standing_row(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
@@ -33,7 +35,21 @@ def standing_row(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
     if "own_watts" in flow.row:
         out["watts"] = np.asarray(flow.row["own_watts"])
         out["amps_rms"] = np.sqrt(np.maximum(flow.row["square"], 0.0))
+    if part.kind in {"fuse", "switch", "wire", "resistor"} and "amps_rms" in out:
+        _in_the_line(bench, books, part, out)
     return {k: np.broadcast_to(np.asarray(v, dtype=float), (bench.x.shape[1],)) for k, v in out.items()}
+
+
+def _in_the_line(bench: Bench, books: Books, part: Part, out: dict[str, Array]) -> None:
+    """What stands in the line carries the pulses' harmonics too, and is warmed by them; a resistor across the mains does not."""
+    mains = bench.frame.nodes.mains
+    if not all(bench.at(part, lead) in mains for lead in part.leads):
+        return
+    series = out["volts_ac"] < ACROSS * bench.p("mains volts")
+    rest = np.where(series, _lamp_rest(books), 0.0)
+    ohms = np.maximum(bench.p(f"{part.name} ohms"), CONTACT_OHMS)
+    out["amps_rms"] = np.sqrt(out["amps_rms"] ** 2 + rest)
+    out["watts"] = out["watts"] + rest * np.where(out["amps_rms"] > 0.0, ohms, 0.0)
 
 
 def _ends(bench: Bench, part: Part, flow: Flow) -> dict[str, Array]:
