@@ -12,8 +12,9 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import Supply
-from firstglow.audit.fuse_times import HOLDS_AT, PULSES, RATINGS, Fuse, Speed
+from firstglow.audit.fuse_times import HOLDS_AT, PULSES, RATINGS, SAVES_SECONDS, Fuse, Speed
 from firstglow.audit.inrush import Inrush, first_charge, inrush
+from firstglow.audit.mains_limits import hurt
 from firstglow.audit.mains_now import Today
 from firstglow.solver.nodes import find_nodes
 from firstglow.solver.standing import Standing
@@ -36,6 +37,11 @@ class Blown:
     times: float
     least: float
     within: float | None
+
+    @property
+    def saves(self) -> bool:
+        """Whether it surely opens before something else burns."""
+        return self.within is not None and self.within <= SAVES_SECONDS
 
     @property
     def text(self) -> str:
@@ -71,9 +77,9 @@ class Judged:
             return "too small: full power is past its mark"
         if self.start > 1.0:
             return "may blow at a start" if self.fuse.speed == "T" else "too quick: may blow at a start"
-        if any(b.within is None for b in self.blown):
-            slow = ", ".join(b.fault for b in self.blown if b.within is None)
-            return f"holds the start; {slow}: need not blow"
+        if any(not b.saves for b in self.blown):
+            slow = ", ".join(b.fault for b in self.blown if not b.saves)
+            return f"holds the start; {slow}: need not blow in time"
         if self.start > PULSES:
             return "holds the start; may tire after hundreds of them"
         return "holds the start, blows on each of these"
@@ -96,11 +102,23 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class Unsaved:
+    """A fault on which the file's mains fuse need not open in time. hurt: what is past its rating meanwhile; ht: the fuse
+    proposed in HT that surely opens in time, "" where none does."""
+
+    blown: Blown
+    hurt: tuple[str, ...]
+    ht: str
+
+
+@dataclass(frozen=True, slots=True)
 class Fuses:
-    """inrush: of the line. places: every fuse of the file; a mains fuse proposed alone (part "") where it has none."""
+    """inrush: of the line. places: every fuse of the file; a mains fuse proposed alone (part "") where it has none. unsaved: what
+    the mains fuse does not end in time."""
 
     inrush: Inrush
     places: tuple[Place, ...]
+    unsaved: tuple[Unsaved, ...]
 
 
 def fuses(today: Today) -> Fuses:
@@ -127,7 +145,22 @@ def fuses(today: Today) -> Fuses:
         places.insert(0, _mains(today, None, start, line))
     if not any(p.place == "HT" for p in places) and (ht := _wanted(today, shorted, faults)) is not None:
         places.append(ht)
-    return Fuses(start, tuple(places))
+    return Fuses(start, tuple(places), tuple(_unsaved(today, places, shorted, faults)))
+
+
+def _unsaved(
+    today: Today, places: Sequence[Place], shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]
+) -> Iterator[Unsaved]:
+    """Faults that the mains fuse lets stand, what they burn, and the HT fuse that would end them."""
+    now = next((p.now for p in places if p.place == "mains" and p.now is not None), None)
+    lasting = () if now is None else tuple(b for b in now.blown if not b.saves)
+    if not lasting:
+        return
+    every = hurt(today.amplifier, today.circuit, Situation(today.now, pots=today.pots), shorted, faults)
+    inside = [j for p in places if p.place == "HT" for j in ((p.now,) if p.now is not None else p.proposed)]
+    for b in lasting:
+        sure = (j.fuse.name for j in inside for other in j.blown if other.fault == b.fault and other.saves)
+        yield Unsaved(b, every.get(b.fault, ()), next(sure, ""))
 
 
 def _faults(today: Today) -> Iterator[tuple[str, tuple[Fault, ...]]]:

@@ -6,7 +6,7 @@ from math import isfinite
 from typing import Any
 
 from firstglow.audit.figures import Figures
-from firstglow.audit.fuse import Fuses, Judged, Place
+from firstglow.audit.fuse import Fuses, Judged, Place, Unsaved
 from firstglow.audit.heater_life import life
 from firstglow.audit.lamp_choice import Lamp, LampChoice
 from firstglow.audit.mains_heaters import Dropped
@@ -43,7 +43,11 @@ def document(found: MainsAudit) -> dict[str, Any]:
         "ways": [_way(w) for w in found.ways],
         "heater_resistors": [_dropped(d) for d in found.heaters],
         "behind_silicon": [_behind(b) for b in found.behind],
-        "fuses": {"inrush": _inrush(found.fuses), "places": [_place(p) for p in found.fuses.places]},
+        "fuses": {
+            "inrush": _inrush(found.fuses),
+            "places": [_place(p) for p in found.fuses.places],
+            "unsaved": [_unsaved(u) for u in found.fuses.unsaved],
+        },
         "lamp": {
             "watts": found.lamp.watts,
             "volt_amps": found.lamp.volt_amps,
@@ -133,6 +137,16 @@ def _place(p: Place) -> dict[str, Any]:
         "part": p.part or None, "place": p.place, "amps": p.amps, "full_power_amps": p.full_amps, "volts": p.volts,
         "now": None if p.now is None else _judged(p.now), "proposed": [_judged(j) for j in p.proposed], "cautions": list(p.cautions),
     }  # fmt: skip
+
+
+def _unsaved(u: Unsaved) -> dict[str, Any]:
+    return {
+        "fault": u.blown.fault,
+        "amps": u.blown.amps,
+        "times": u.blown.times,
+        "hurt": list(u.hurt),
+        "ht_fuse": u.ht or None,
+    }
 
 
 def _judged(j: Judged) -> dict[str, Any]:

@@ -3,12 +3,13 @@
 Valves pulled, standby, a hot restart and a neighbour's fault are ``firstglow parts``' own: a line here says so.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cached_property
 
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit.figures import changed, cold
 from firstglow.audit.parts import KINDS
 from firstglow.audit.proposal import said
@@ -16,7 +17,7 @@ from firstglow.audit.stress import Stress
 from firstglow.audit.stress_restart import Restart
 from firstglow.audit.ways import Array, Level, Stood, Way, ways
 from firstglow.solver.circuit import Circuit
-from firstglow.solver.standing import SolveError
+from firstglow.solver.standing import SolveError, Standing
 
 LOOKED_AT = "running and at a cold start"
 """What was looked at, in bench words."""
@@ -69,6 +70,28 @@ def past(stood: AsItRuns) -> Iterator[str]:
                 mine.append(part.name)
     for s, names in lines:
         yield f"{', '.join(names)}: {s.stress}: {said(s)} ({s.situation})"
+
+
+def hurt(
+    amplifier: Amplifier, circuit: Circuit, at: Situation, shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]
+) -> dict[str, tuple[str, ...]]:  # fmt: skip
+    """What each fault that settled takes past its rating, the faulty part itself left out: text -> parts. at: as it runs;
+    shorted: its columns are the faults'. The same stresses as the parts audit's, on these mains."""
+    keep = [k for k in range(len(faults)) if shorted.settled[k]]
+    found = [Way("running", at, "now", runs=True), *(Way(faults[k][0], at, "now", faults=faults[k][1]) for k in keep)]
+    laid = np.stack([circuit.vector(w.situation, w.faults) for w in found], axis=1)
+    alone = circuit.solve(laid[:, :1])
+    standing = circuit.solve(laid, np.concatenate([alone.x, shorted.x[:, keep]], axis=1), strict=False, thorough=False)
+    mains: dict[Level, float] = {"now": at.mains_volts, "high": at.mains_volts, "low": at.mains_volts}
+    stood = AsItRuns(amplifier, circuit, tuple(found), standing, (), mains, dict(at.pots))
+    out: dict[str, list[str]] = {w.text: [] for w in found[1:]}
+    for part in amplifier.parts.values():
+        if part.kind == "fuse":
+            continue
+        for s in KINDS[part.kind](stood, part):
+            if s.survives is False and part.name not in out[s.situation]:
+                out[s.situation].append(part.name)
+    return {text: tuple(names) for text, names in out.items()}
 
 
 def _alike(one: Stress, other: Stress) -> bool:

@@ -233,19 +233,32 @@ def _fuses(found: "MainsAudit") -> Iterator[str]:
     yield (
         "  'carries': at full power, of its mark. 'a start': of what it surely holds, the core at its worst; to 29 % it stands "
         "thousands, past 100 % it may blow. 'no': it need not blow (holds 1.5 times its mark for an hour); 'perhaps': nothing is "
-        "promised below 2.1 times."
+        "promised below 2.1 times. What lasts over two minutes saves nothing (common practice)."
     )
-    mains, ht = (next((p for p in found.fuses.places if p.place == place), None) for place in ("mains", "HT"))
-    if mains is not None and mains.now is not None and ht is not None and ht.now is None and ht.proposed:
-        held = [b.fault for b in mains.now.blown if b.within is None]
-        sure = next((j for j in ht.proposed if all(b.within is not None for b in j.blown)), None)
-        if held:
-            opens = (
-                f"A fuse in HT ({sure.fuse.name}) opens on those"
-                if sure
-                else "No fuse surely opens on those: switch off"
-            )
-            yield f"  {mains.part} may sit through: {', '.join(held)}. {opens}."
+    yield from _unsaved(found)
+
+
+def _unsaved(found: "MainsAudit") -> Iterator[str]:
+    """What the mains fuse does not end in time, what burns meanwhile, and what an HT fuse would do."""
+    lasting = found.fuses.unsaved
+    if not lasting:
+        return
+    name = next(p.part for p in found.fuses.places if p.place == "mains")
+    yield f"  {name} need not open within two minutes on:"
+    for u in lasting:
+        burns = f"; meanwhile past their ratings: {', '.join(u.hurt)}" if u.hurt else ""
+        yield f"    {u.blown.fault}: {u.blown.amps:.3g} A, {u.blown.text.partition(':')[0]} its mark{burns}"
+    ht = next((p for p in found.fuses.places if p.place == "HT"), None)
+    sure = next((u.ht for u in lasting if u.ht), "")
+    if ht is None or not sure:
+        yield "    No fuse surely opens in time there: switch off at the first sign."
+        return
+    if any(not u.ht for u in lasting):
+        yield f"    A fuse in HT ({sure}) opens in time on: {', '.join(u.blown.fault for u in lasting if u.ht)}."
+    else:
+        yield f"    A fuse in HT ({sure}) opens in time on {'each of these' if len(lasting) > 1 else 'it'}."
+    if ht.now is None:
+        yield "    To order with its holder: the list of firstglow parts has only what is drawn."
 
 
 def _place(p: "Place") -> Iterator[str]:
