@@ -99,16 +99,16 @@ def designations() -> Mapping[str, str]:
 @lru_cache(maxsize=4096)
 def find(word: str) -> Base | None:
     """The valve type of a designation, or None. A missing suffix is allowed where one type fits, or one and what it is a
-    variant of: then the variant (6SN7 is 6SN7GT, not the later 6SN7GTB, whose ratings are higher)."""
+    variant of: then the shorter name, the earlier make (6SN7 is 6SN7GT, not the later 6SN7GTB, whose ratings are higher; 5V4
+    is 5V4G, not 5V4GA)."""
     known = designations()
     key = word.upper()
     if key in known:
         return bases()[known[key]]
     if len(key) >= 3:
         ends = {known[key + suffix] for suffix in _SUFFIXES if key + suffix in known}
-        ends -= {bases()[name].variant_of for name in ends}
-        if len(ends) == 1:
-            return bases()[ends.pop()]
+        if len({bases()[name].variant_of or name for name in ends}) == 1:
+            return bases()[min(ends, key=len)]
     return None
 
 

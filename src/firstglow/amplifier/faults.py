@@ -154,11 +154,24 @@ def all_faults(amplifier: Amplifier) -> tuple[FaultCase, ...]:
 
 
 def fits_socket(part: Part) -> list[str]:
-    """Rectifier valves with the same pins and heater volts: what a hand can plug in by mistake."""
+    """Rectifier valves with the same pins and heater volts: what a hand can plug in by mistake. Types that differ in ratings
+    alone are left out: no reading tells them."""
     own = bases().get(part.type or "")
     if own is None:
         return []
-    return [b.name for b in bases().values() if b.rectifier and b.name != own.name and _same_pins(own, b)]
+    return [b.name for b in bases().values() if b.rectifier and _law(b) != _law(own) and _same_pins(own, b)]
+
+
+def same_valve(kind: str) -> list[str]:
+    """Other types with a valve type's very electrodes, base and heater volts under ratings of their own."""
+    own = bases().get(kind)
+    if own is None:
+        return []
+    return [b.name for b in bases().values() if b.name != kind and _law(b) == _law(own) and _same_pins(own, b)]
+
+
+def _law(base: Base) -> str:
+    return base.variant_of or base.name
 
 
 def _same_pins(one: Base, two: Base) -> bool:

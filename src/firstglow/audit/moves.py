@@ -6,6 +6,7 @@ import numpy as np
 
 from firstglow.amplifier.situation import Fault
 from firstglow.audit.ways import Array, Stood
+from firstglow.solver.rippled import rippled
 
 FELT_VOLTS = 0.5
 """Less than this no reading is said to change [V]."""
@@ -30,6 +31,17 @@ def moved(stood: Stood, values: Mapping[str, float], rectifier: str = "") -> str
     for name, value in values.items():
         p[stood.circuit.column[name]] = value
     return _told(stood, p, _supply(stood, rectifier))
+
+
+def ripples(stood: Stood, other: Stood, joint: str) -> tuple[float, float]:
+    """Ripple of a supply's joint, running, before and after a change [V rms]."""
+    found = []
+    for at in (stood, other):
+        k = running(at)
+        alone = at.circuit.solve(np.array(at.standing.values[:, k]), at.standing.x[:, k], strict=False)
+        ripple = rippled(alone, at.ways[k].situation).joints.get(joint, np.zeros(1))
+        found.append(float(np.ravel(ripple)[0]))
+    return found[0], found[1]
 
 
 def _supply(stood: Stood, rectifier: str) -> str:

@@ -67,7 +67,8 @@ def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:
     if name not in line.parts:
         line.parts.append(name)
     first = item.text == a.proposal.items[0].text
-    line.alternatives += [x for x in (a.proposal.alternatives if first else ()) if x not in line.alternatives]
+    others = (*item.instead, *(a.proposal.alternatives if first else ()))
+    line.alternatives += [x for x in others if x not in line.alternatives]
     for text in (item.note, a.proposal.keep if first else "", _room(amplifier.parts[name], item)):
         if text and name not in line.said.setdefault(text, []):
             line.said[text].append(name)

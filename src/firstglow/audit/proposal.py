@@ -14,7 +14,8 @@ REST = "ratings alone change: every reading stays"
 class Item:
     """What is bought for a proposal. pieces: how many; text: value, rating and kind as one orders it. note: what else it must
     be, or where it goes; ripple: amps rms it must stand; for_part: the part it is fitted for, "" for the proposal's own.
-    body: usual length, width and lead spacing of such a part [mm], None where nothing usual is known."""
+    body: usual length, width and lead spacing of such a part [mm], None where nothing usual is known. instead: what may be bought
+    in its place."""
 
     pieces: int
     text: str
@@ -22,12 +23,14 @@ class Item:
     ripple: float = 0.0
     for_part: str = ""
     body: Body | None = None
+    instead: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
     """what: what to fit or do. why: what asks for it. changes: what reads differently then. keep: of a part that must stay, how
-    it may. alternatives: other ways. items: what is bought for it."""
+    it may. alternatives: other ways, tried like the first. refused: other ways that put something else past its rating, with
+    what. items: what is bought for it. left: stresses that ask for it and that nothing bought here cures."""
 
     what: str
     why: str
@@ -35,12 +38,14 @@ class Proposal:
     keep: str = ""
     alternatives: tuple[str, ...] = ()
     items: tuple[Item, ...] = ()
+    refused: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()
 
     def row(self) -> dict[str, Any]:
         """Of the document."""
         return {
             "what": self.what, "why": self.why, "changes": self.changes, "keep": self.keep or None,
-            "alternatives": list(self.alternatives),
+            "alternatives": list(self.alternatives), "refused": list(self.refused),
         }  # fmt: skip
 
 

@@ -54,6 +54,7 @@ class Stood:
     mains: Mapping[Level, float]
     pots: Mapping[str, float]
     _rows: dict[str, Mapping[str, Array] | None] = field(default_factory=dict, repr=False, compare=False)
+    _swings: dict[tuple[str, str], float] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def roles(self) -> Roles:
@@ -114,11 +115,13 @@ class Stood:
         """How many times further than it settles a pair of joints swings at switch-on, (way,): 1 but in the cold start on the
         highest mains, which is the worst of them."""
         out = np.ones(len(self.ways))
-        settled = self.dc(red) - self.dc(black)
         for k, way in enumerate(self.ways):
             if way.cold and way.level == "high":
-                laid = self.circuit.vector(way.situation)
-                out[k] = overshoot(self.circuit, laid, red, black, float(settled[k]))
+                if (red, black) not in self._swings:
+                    settled = float(self.dc(red)[k] - self.dc(black)[k])
+                    laid = self.circuit.vector(way.situation)
+                    self._swings[red, black] = overshoot(self.circuit, laid, red, black, settled)
+                out[k] = self._swings[red, black]
         return out
 
 
@@ -219,8 +222,13 @@ def _fuses(amplifier: Amplifier, leg: Leg) -> Iterator[Part]:
 
 
 def _laid(circuit: Circuit, way: Way) -> Array:
-    laid = circuit.vector(way.situation, way.faults)
-    if way.cold:
+    return laid_for(circuit, way.situation, way.cold, way.faults)
+
+
+def laid_for(circuit: Circuit, situation: Situation, cold: bool, faults: tuple[Fault, ...]) -> Array:
+    """A situation with faults laid over it (parameter,); cold: before any valve but a rectifier draws."""
+    laid = circuit.vector(situation, faults)
+    if cold:
         for part in circuit.amplifier.of_kind("valve"):
             laid[circuit.column[f"{part.name} emission"]] = 0.0
     return laid

@@ -167,6 +167,7 @@ def _proposed(a: "Audited") -> Iterator[str]:
     steps = a.proposal.what.split("; ") if a.kind in DONE else [a.proposal.what]
     yield from (f"    {'do' if a.kind in DONE else 'fit'}: {step}" for step in steps)
     yield from (f"    or: {other}" for other in a.proposal.alternatives)
+    yield from (f"    not: {other}" for other in a.proposal.refused)
     yield f"    then: {a.proposal.changes}"
     if a.proposal.keep:
         yield f"    {a.proposal.keep}"
