@@ -184,3 +184,42 @@ def test_a_hot_restart_is_followed_closely_enough() -> None:
     assert finer is not None and again.amps["V2"] == pytest.approx(finer.amps["V2"], rel=0.02)
     assert value(found, "V2", "cathode amps, switching on hot") == again.amps["V2"]
     assert value(found, "C6", "surge volts") == pytest.approx(again.highest["C6"])
+
+
+CASCADE = """
+format = 1
+fragment = true
+amplifier = { name = "Cascade", drawing = "a bench sketch" }
+
+[parts]
+B1 = ["supply 100V 10R 50Hz", "ac", "chassis"]
+C7 = ["100u 400V", "ac", "pump"]
+D1 = ["silicon 1A 1000V", "pump", "HT1"]
+D2 = ["silicon 1A 1000V", "chassis", "pump"]
+C1 = ["100u 400V", "HT1", "chassis"]
+R1 = ["1M 1W", "HT1", "chassis"]
+"""
+
+
+def test_inverse_volts_of_a_cascade_doubler_are_two_crests(tmp_path: Path) -> None:
+    """The pump joint swings from nothing to 2 sqrt 2 E, the reservoir stands there (any text on rectifiers)."""
+    found = audited(CASCADE, tmp_path)
+    crests = 2.0 * sqrt(2.0) * 100.0
+    for name in ("D1", "D2"):
+        assert value(found, name, "peak inverse volts") == pytest.approx(crests, rel=0.01)
+
+
+def test_a_heater_above_its_cathode_is_held_to_its_own_limit(tmp_path: Path) -> None:
+    """EF86: 100 V with the cathode positive, 50 V with the heater positive (its sheet). 56k of 276k of some 288 V is 58 V."""
+    text = B.replace('1.7A ct 0R12" }', '1.7A ct 0R12", "heat ct" = "lift" }')
+    lift = 'R20 = ["220k 1W 5%", "HT2", "lift"]\nR21 = ["56k 0.5W 5%", "lift", "chassis"]\nC20 = ["22u 100V", "lift", "chassis"]\n'
+    text = text.replace("R3 = [", lift + "R3 = [", 1)
+    found = audited(text, tmp_path)
+    assert value(found, "V1", "heater above its cathode, volts") > 50.0
+    assert found.of("V1").verdict == "unfit"
+    assert value(found, "V1", "heater to cathode volts") < 100.0
+
+
+def test_a_fuse_that_says_no_amps_is_not_fit(tmp_path: Path) -> None:
+    found = audited(B.replace("fuse 500m slow", "fuse"), tmp_path)
+    assert found.of("F1").verdict == "rating unknown"

@@ -8,6 +8,7 @@ import pytest
 from scipy.optimize import brentq
 from test_expect import FULL, dividers, reading
 
+from firstglow.devices.catalogue import Limits as Ratings
 from firstglow.devices.catalogue import valve_type
 from firstglow.devices.pentode import pentode_currents
 from firstglow.readings.asked import Block
@@ -156,13 +157,14 @@ def test_a_limit_that_is_no_rating_stands_clear_of_the_band() -> None:
 
 @pytest.mark.parametrize(
     ("expected", "found"),
-    [(1.7, [("above", 90.0)]), (85.0, [("above", 90.0)]), (-1.0, [("below", -90.0)])],
+    [(1.7, [("above", 90.0)]), (85.0, [("above", 90.0)]), (-1.0, [("below", -50.0)])],
 )
 def test_heater_to_cathode_gives_the_side_that_can_happen(
     expected: float, found: list[tuple[str, float]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """90 V, heater on chassis: a cathode a volt or two up can only climb, one below chassis only sink (arithmetic)."""
-    kind = SimpleNamespace(limits=SimpleNamespace(heater_cathode_volts=90.0))
+    """90 V, 50 with the heater positive, heater on chassis: a cathode a volt or two up can only climb, one below chassis only
+    sink (arithmetic)."""
+    kind = SimpleNamespace(limits=Ratings(heater_cathode_volts=90.0, heater_positive_volts=50.0))
     monkeypatch.setattr("firstglow.readings.stops.section_of", lambda _: kind)
     monkeypatch.setattr(Limits, "standing", lambda *_: SimpleNamespace(dc=lambda _: np.array([0.0])))
     assert of(StopRule("heater to cathode", "R5", "above"), expected) == found

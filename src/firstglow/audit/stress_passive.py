@@ -141,15 +141,11 @@ def diode(stood: Stood, part: Part) -> Iterator[Stress]:
     rated, amps = part.values.get("volts"), part.values.get("amps")
     volts = rated.value if rated is not None and rated.value > 0 else None
     mean = amps.value if amps is not None and amps.value > 0 else None
-    yield from most(
-        stood,
-        part,
-        "peak inverse volts",
-        "V",
-        inverse(stood, part.leads["anode"], part.leads["cathode"]),
-        volts,
-        DIODE_SHARE,
-    )
+    apart = inverse(stood, part.leads["anode"], part.leads["cathode"])
+    for leg in _legs(stood, part.name, "doubler"):
+        # a joint fed through a capacitor swings from nothing to both crests, which no mean and no phasor of it shows
+        apart = np.maximum(apart, 2.0 * source(stood, leg)[0])
+    yield from most(stood, part, "peak inverse volts", "V", apart, volts, DIODE_SHARE)
     yield from most(stood, part, "amps, mean", "A", row["amps"], mean, DIODE_SHARE, stood.where(cold=False))
     if part.type == "silicon":
         for leg in _legs(stood, part.name):
@@ -178,10 +174,11 @@ def inverse(stood: Stood, anode: str, cathode: str) -> Array:
     return np.asarray(np.maximum(dc + sqrt(2.0) * np.abs(stood.ac(anode) - stood.ac(cathode)), 0.0))
 
 
-def _legs(stood: Stood, rectifier: str) -> Iterator[Leg]:
+def _legs(stood: Stood, rectifier: str, form: str = "") -> Iterator[Leg]:
+    """The legs that it stands in, of supplies whose form ends so."""
     for supply in stood.roles.supplies:
         for leg in supply.legs:
-            if rectifier in leg.rectifiers:
+            if rectifier in leg.rectifiers and supply.form.endswith(form):
                 yield leg
 
 
@@ -210,11 +207,11 @@ def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
     """Running current, rms. Of a fault: whether it surely opens before something else burns, which is what it is there for."""
     from firstglow.audit.fuse import Blown, stated
 
-    rated, own = part.values.get("amps"), stated(part)
+    own = stated(part)
     note = "IEC: carries its mark for good; a UL one 75 % of it"
     rows = most(
         stood, part, "running amps, rms", "A", line_amps(stood, part),
-        rated.value if rated is not None and rated.value > 0 else None, FUSE_SHARE, stood.where(cold=False), note,
+        None if own is None else own.amps, FUSE_SHARE, stood.where(cold=False), note,
     )  # fmt: skip
     for s in rows:
         if s.fault and own is not None:

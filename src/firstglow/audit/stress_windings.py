@@ -1,6 +1,7 @@
 """What the windings of transformers are asked: rms computed from the solved pulses, dc after rectifiers, the whole load."""
 
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -30,9 +31,10 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
         rms = float(np.max(row["amps_rms"][running]))
         if name in fed:
             note = f"{1e3 * rms:.3g} mA rms in the copper, heat included"
-            yield from most(
+            for s in most(
                 stood, part, f"{w.name}: dc after its rectifier", "A", fed[name], rating, SHARE, running, note
-            )
+            ):
+                yield replace(s, note="") if s.fault else s  # the copper's amps are those of running
         else:
             yield from most(stood, part, f"{w.name}: amps rms", "A", row["amps_rms"], rating, SHARE, running)
     load = part.values.get("volt_amps")

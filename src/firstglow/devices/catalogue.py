@@ -38,7 +38,8 @@ class Limits:
 
     plate_volts, screen_volts: to the cathode [V]. plate_watts, screen_watts [W]; both_plates_watts: of a double triode
     together; plate_and_screen_watts: together. cathode_amps: dc [A]. grid_leak_fixed_ohms, grid_leak_self_ohms: largest
-    grid leak with fixed and with cathode bias [ohm]. heater_cathode_volts [V].
+    grid leak with fixed and with cathode bias [ohm]. heater_cathode_volts [V]; heater_positive_volts: where the sheet allows
+    less with the heater positive of the cathode [V].
     source, verified: whose figures, and whether seen ("page") or recalled ("memory"). others: whatever else the sheet
     rates (peak inverse volts of a rectifier and the like), keys and units as in the data file.
     """
@@ -53,11 +54,17 @@ class Limits:
     grid_leak_fixed_ohms: float | None = None
     grid_leak_self_ohms: float | None = None
     heater_cathode_volts: float | None = None
+    heater_positive_volts: float | None = None
     rating_system: str = ""
     source: str = ""
     verified: str = "memory"
     note: str = ""
     others: Mapping[str, float] = field(default_factory=dict)
+
+    def heater_apart(self, heater_above: float) -> float | None:
+        """Volts allowed between heater and cathode with the heater so far above the cathode [V]."""
+        lower = self.heater_positive_volts
+        return lower if heater_above > 0.0 and lower is not None else self.heater_cathode_volts
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +258,7 @@ _LIMIT_KEYS = {
     "rg_fixed_ohm": ("grid_leak_fixed_ohms", 1.0),
     "rg_self_ohm": ("grid_leak_self_ohms", 1.0),
     "vhk_max": ("heater_cathode_volts", 1.0),
+    "vhk_heater_positive_max": ("heater_positive_volts", 1.0),
 }
 
 

@@ -196,12 +196,13 @@ _KINDS = {
 def _heater_to_cathode(amplifier: Amplifier, standing: Any, part: Part) -> Iterator[Overload]:
     from firstglow.readings.rated import section_of
 
-    most = section_of(part).limits.heater_cathode_volts
+    limits = section_of(part).limits
     heater = amplifier.parts.get(f"{part.envelope} heater")
-    if most is None or heater is None or part.leads["cathode"] in heater.leads.values():
+    if limits.heater_cathode_volts is None or heater is None or part.leads["cathode"] in heater.leads.values():
         return
-    volts = abs(float(np.ravel(standing.dc(part.leads["cathode"]) - standing.dc(heater.leads["1"]))[0]))
-    remedy = "Give its heater a winding of its own, or lift the heater line."
+    above = float(np.ravel(standing.dc(heater.leads["1"]) - standing.dc(part.leads["cathode"]))[0])
+    volts, most = abs(above), limits.heater_apart(above)
+    remedy = f"Give its heater a winding of its own, or {'lower' if above > 0.0 else 'lift'} the heater line."
     yield Overload(part.name, "stands, heater to cathode,", volts, most, "V", remedy)
 
 

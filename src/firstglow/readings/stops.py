@@ -338,7 +338,8 @@ class Limits:
     def heater_cathode(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Cathode against heater, on the side of the heater that the cathode stands on."""
         part = self.amplifier.parts[rule.part]
-        most = section_of(part).limits.heater_cathode_volts
+        limits = section_of(part).limits
+        most = limits.heater_cathode_volts
         if most is None:
             return []
         heater = next((p for p in self.amplifier.of_kind("heater") if p.envelope == part.envelope), None)
@@ -353,7 +354,8 @@ class Limits:
         if self.nominal(r) >= (at - black) * share:
             return [Limit("above", (at - black + most) * share, why)]
         # under a lifted heater: a positive cathode never gets below 0, so a limit there would protect nothing
-        low = (at - black - most) * share
+        less = (limits.heater_cathode_volts or 0.0) - (limits.heater_apart(1.0) or 0.0)
+        low = (at - black - (most - less)) * share
         return [Limit("below", low, why)] if low > 0.0 or self.nominal(r) < 0.0 else []
 
     def gas_tube(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
