@@ -2,19 +2,25 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import inf, pi
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from firstglow.amplifier.faults import fits_socket
+from firstglow.amplifier.faults import fits_socket, same_valve
 from firstglow.amplifier.model import Part
-from firstglow.audit.moves import instead, moved
+from firstglow.amplifier.situation import Fault
+from firstglow.audit.moves import instead, moved, ripples
 from firstglow.audit.proposal import REST, Item, Proposal, shown
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
+from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
 from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
+
+if TYPE_CHECKING:
+    from firstglow.devices.catalogue import Limits
 
 OHMS = ("supply ohms a plate", "hot switching amps", "peak amps a plate")
 """What more ohms ahead of its plates mend."""
@@ -93,17 +99,15 @@ _GRID: Mapping[str, Callable[[Stood, Part, Stress], Found]] = {"grid leak": _lea
 
 
 def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    """Less farads first, ohms in its plate leads, another type of its socket."""
+    """Less farads first, ohms in its plate leads, another type of its socket. Each is tried over every way of standing."""
     found: list[str] = []
     changed: dict[str, float] = {}
     items: list[Item] = []
     first = by.get("first capacitor")
-    if first in pressing and first is not None and first.rating is not None:
-        found.append(
-            f"a first capacitor of {show(next_down(first.rating, 'E12'), 'F')} at most, the rest behind the choke or dropper"
-        )
-        changed |= _less_farads(stood, part, next_down(first.rating, "E12") / first.value)
-        items += _first_capacitor(stood, part, next_down(first.rating, "E12"))
+    less = next_down(first.rating, "E12") if first in pressing and first is not None and first.rating else None
+    if less is not None and first is not None:
+        found.append(f"a first capacitor of {show(less, 'F')} at most, the rest behind the choke or dropper")
+        changed |= _less_farads(stood, part, less / first.value)
     more = [_more_ohms(s, by) for s in pressing if s.stress in OHMS]
     if more:
         ohms = next_up(max(more), "E12")
@@ -117,38 +121,100 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         if watts:
             text = f"{show(ohms, 'ohm')} wirewound {watts:g} W"
             items.append(Item(plates, text, "one in each plate lead", body=resistor_body(watts)))
-    types = tuple(_bears(stood, part, by))
+    other = tried(stood, changed) if changed else None
+    if less is not None:
+        items = [*_first_capacitor(stood, part, less, other), *items]
+    good, bad, types = _other_types(stood, part, by)
     if any(s.stress not in (*OHMS, "first capacitor") for s in pressing):
         found.append(
             f"a {types[0]} in its socket"
             if types
             else "a rectifier that its sheet allows this, or less load and volts on it"
         )
-        items += [Item(1, types[0].split(" ")[0])] if types else []
-    told = moved(stood, changed, part.name) if changed else "HT as the new type drops"
-    if any(name.endswith(" farads") for name in changed):
-        told += "; ripple rises with less farads"
+        items += [Item(1, types[0])] if types else []
+    left = tuple(s.stress for s in pressing if not types and s.stress not in (*OHMS, "first capacitor"))
     return Proposal(
-        "; ".join(dict.fromkeys(found)), "", told,
-        alternatives=tuple(f"{t} in its place: {instead(stood, part.name, t.split(' ')[0])}" for t in types),
-        items=tuple(items),
+        "; ".join(dict.fromkeys(found)), "", _then(stood, part, changed, other), alternatives=good, items=tuple(items),
+        refused=bad, left=left,
     )  # fmt: skip
 
 
-def _first_capacitor(stood: Stood, part: Part, farads: float) -> list[Item]:
-    """What takes the reservoir's place, at its volts."""
+def _then(stood: Stood, part: Part, changed: Mapping[str, float], other: Stood | None) -> str:
+    """What a change of its supply moves, what that costs in ripple, and what it puts past a rating."""
+    if not changed:
+        return "HT as the new type drops"
+    told = moved(stood, changed, part.name)
+    supply = next((s for s in stood.roles.supplies if part.name in s.rectifiers), None)
+    if other is not None and supply is not None and any(name.endswith(" farads") for name in changed):
+        before, after = ripples(stood, other, supply.joint)
+        told += (
+            f"; its ripple from {show(before, 'V', 2)} to {show(after, 'V', 2)} rms at idle, and that much more hum on all that it "
+            "feeds without a choke or a dropper between"
+        )
+    hurt = breaks(stood, other, part)
+    return f"{told}; but: {hurt}" if hurt else told
+
+
+def _other_types(
+    stood: Stood, part: Part, by: Mapping[str, Stress]
+) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """Types of its socket that bear all of it, tried: in words those that break nothing, those that do and what; the names of
+    the first."""
+    good, bad, names = [], [], []
+    alike = same_valve(part.type or "")
+    for name, amps in _bears(stood, part, by):
+        if name in alike:
+            largest = by.get("first capacitor")
+            rated = _limits(name).others.get("c_in_max_uF")
+            takes = f", and takes {rated:g} uF first" if largest is not None and rated is not None else ""
+            recalled = " (from memory: look at its sheet)" if _limits(name).verified == "memory" else ""
+            good.append(f"{name} in its place: the same valve to its heater and to every reading{takes}{recalled}")
+            names.append(name)
+            continue
+        text = f"{name} (heater {amps:g} A) in its place: {instead(stood, part.name, name)}"
+        hurt = breaks(stood, tried(stood, {}, [Fault(part.name, f"wrong type={name}")]), part)
+        if hurt:
+            bad.append(f"{text}; {hurt}")
+        else:
+            good.append(text)
+            names.append(name)
+    return tuple(good), tuple(bad), tuple(names)
+
+
+def _limits(kind: str) -> "Limits":
+    from firstglow.devices.catalogue import valve_type
+
+    return valve_type(kind).sections[0].limits
+
+
+RIPPLE_SHARE = 0.7
+"""Part of its ripple rating that a capacitor takes at idle: full power asks more (common practice)."""
+
+
+def _first_capacitor(stood: Stood, part: Part, farads: float, other: Stood | None) -> list[Item]:
+    """What takes the reservoir's place, at its volts; other: with it in."""
     name = next((s.reservoir for s in stood.roles.supplies if part.name in s.rectifiers and s.reservoir), None)
     if name is None:
         return []
-    old = stood.amplifier.parts[name]
-    met = float(np.max(np.abs(stood.dc(old.leads["+"]) - stood.dc(old.leads["-"])) * stood.where())) / 0.9
+    old, at = stood.amplifier.parts[name], other or stood
+    met = float(np.max(np.abs(at.dc(old.leads["+"]) - at.dc(old.leads["-"])) * at.where())) / 0.9
     volts = made_volts(max(met, old.value("volts") if old.values.get("volts") else 0.0), "electrolytic")
     if volts is None:
         return []
     text = f"{show(farads, 'F')} {volts:g} V electrolytic, 105 degC"
-    ripple = float(np.max(stood.row(name).get("amps_rms", np.zeros(1)) * stood.where(cold=False))) / 0.7
+    ripple = float(np.max(at.row(name).get("amps_rms", np.zeros(1)) * at.where(cold=False))) / RIPPLE_SHARE
     body = capacitor_body("electrolytic", farads, volts)
-    return [Item(1, text, "first capacitor behind the rectifier", ripple, name, body)]
+    film = made_volts(volts, "film")
+    instead_of = (
+        (f"{show(farads, 'F')} {film:g} V polypropylene film: larger, its ripple is nothing to it",)
+        if film is not None and farads <= FILM_FARADS
+        else ()
+    )
+    return [Item(1, text, "first capacitor behind the rectifier", ripple, name, body, instead_of)]
+
+
+FILM_FARADS = 10e-6
+"""Up to here a film capacitor of HT's volts is made for a chassis [F] (common practice)."""
 
 
 def _less_farads(stood: Stood, part: Part, share: float) -> dict[str, float]:
@@ -177,9 +243,9 @@ def _more_ohms(s: Stress, by: Mapping[str, Stress]) -> float:
     return max(have * (s.value / max(0.9 * (s.rating or s.value), 1e-9) - 1.0), 1.0)
 
 
-def _bears(stood: Stood, part: Part, by: Mapping[str, Stress]) -> Iterator[str]:
-    """Types of the same socket and heater volts whose sheet bears every stress and whose heater the winding bears, by name
-    with their heater amps; where the winding is not rated, all that their sheets allow."""
+def _bears(stood: Stood, part: Part, by: Mapping[str, Stress]) -> Iterator[tuple[str, float]]:
+    """Types of the same socket and heater volts whose sheet bears every stress and whose heater the winding bears, with their
+    heater amps; where the winding is not rated, all that their sheets allow. The same valve under better ratings first."""
     from firstglow.devices.catalogue import valve_type
     from firstglow.devices.smooth import DeviceError
 
@@ -188,7 +254,7 @@ def _bears(stood: Stood, part: Part, by: Mapping[str, Stress]) -> Iterator[str]:
         "peak inverse volts": ("piv_max_V", 1.0), "winding volts a plate": ("vrms_per_plate_max", 1.0),
     }  # fmt: skip
     ohms, volts = by.get("supply ohms a plate"), by.get("winding volts a plate")
-    for name in fits_socket(part):
+    for name in (*same_valve(part.type or ""), *fits_socket(part)):
         try:
             kind = valve_type(name)
         except DeviceError:
@@ -198,7 +264,7 @@ def _bears(stood: Stood, part: Part, by: Mapping[str, Stress]) -> Iterator[str]:
         if heater_amps > _heater_room(stood, part) or (needed is not None and ohms is not None and ohms.value < needed):
             continue
         if all(k in rated and by[s].value * scale <= rated[k] * 1.001 for s, (k, scale) in keys.items() if s in by):
-            yield f"{name} (heater {heater_amps:g} A)"
+            yield name, heater_amps
 
 
 def _heater_room(stood: Stood, part: Part) -> float:

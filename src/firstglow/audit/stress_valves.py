@@ -17,6 +17,7 @@ from firstglow.audit.stress_passive import inverse, source
 from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Level, Stood
 from firstglow.devices.rectifier import valve_series
+from firstglow.quantities import show
 from firstglow.readings.rated import section_of
 from firstglow.solver.cold import cold_ohms
 
@@ -112,7 +113,9 @@ def _heater_to_cathode(stood: Stood, part: Part, limits: Any) -> Iterator[Stress
     above = stood.dc(heater.leads["1"]) - stood.dc(cathode)
     here = stood.where() & np.array([part.envelope not in w.situation.out for w in stood.ways])
     again = None if stood.restart is None else stood.restart.apart.get(part.name)
-    standing = most(stood, part, "heater to cathode volts", "V", np.abs(above), limits.heater_cathode_volts, SHARE, here)
+    standing = most(
+        stood, part, "heater to cathode volts", "V", np.abs(above), limits.heater_cathode_volts, SHARE, here
+    )
     yield from or_restart(standing, again)
     lower = limits.heater_positive_volts
     if lower is not None:
@@ -132,24 +135,42 @@ def rectifier(stood: Stood, part: Part) -> Iterator[Stress]:
     piv = np.max([inverse(stood, part.leads[p], part.leads["cathode"]) for p in plates], axis=0)
     here = stood.where(level=level)
     yield from most(stood, part, "peak inverse volts", "V", piv, rated.get("piv_max_V"), SHARE, here)
-    yield from _fed(stood, part, rated, here, level)
+    yield from _fed(stood, part, limits, here, level)
     yield from _heater_to_cathode(stood, part, limits)
 
 
-def _farads_note(part: Part) -> str:
-    """What the sheet means by its largest first capacitor."""
+def published(kind: str) -> Mapping[str, Any]:
+    """What its maker gives, under its own name or that of the type whose electrodes it has; empty for an unknown type."""
+    from firstglow.amplifier.bases import bases
     from firstglow.devices.published import published_types
 
-    limits = published_types().get(part.type or "", {}).get("limits", {}).get("rectifier", {})
-    rest = str(limits.get("rating_system", "")).partition(";")[2].strip()
+    every, base = published_types(), bases().get(kind)
+    return every.get(kind) or every.get(base.variant_of if base is not None else "") or {}
+
+
+def _peak(stood: Stood, part: Part, here: Any) -> float:
+    """The most of its peaks, running [A]."""
+    row = stood.row(part.name)
+    return float(np.max(np.broadcast_to(row.get("amps_peak", row["amps"]), here.shape)[here & stood.where(cold=False)]))
+
+
+def _farads_note(limits: Any, peak: float) -> str:
+    """What kind of figure a rectifier's largest first capacitor is, what else its sheet says of it, and whether the peaks that it
+    is there for are in bounds all the same."""
+    rest = limits.rating_system.partition(";")[2].strip()
+    recalled = ", from memory" if limits.verified == "memory" else ""
+    kind = f"a maker's largest ({limits.source}{recalled}), there to hold each pulse and a switch-on"
     more = [rest] if "uF" in rest else []
-    more += [str(limits["doubt"])] if "uF" in str(limits.get("doubt", "")) else []
-    peaks = "more makes its peaks higher"
-    return "; ".join([peaks, *more])
+    more += [limits.note] if "uF" in limits.note else []
+    rated = _amps(limits.others.get("i_peak_per_plate_max_mA"))
+    if rated is not None and peak <= rated:
+        more.append(f"its peaks are in bounds as it is, {show(peak, 'A')} of {show(rated, 'A')}")
+    return "; ".join([kind, *more])
 
 
-def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any, level: Level) -> Iterator[Stress]:
+def _fed(stood: Stood, part: Part, limits: Any, here: Any, level: Level) -> Iterator[Stress]:
     """What the winding and the reservoir do to it."""
+    rated: Mapping[str, float] = limits.others
     for supply in stood.roles.supplies:
         legs = [leg for leg in supply.legs if part.name in leg.rectifiers]
         if not legs:
@@ -164,7 +185,9 @@ def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any, level:
             continue
         first = sum(stood.amplifier.parts[c].value("farads") for c in supply.reservoirs or (supply.reservoir,) if c)
         most_farads = rated["c_in_max_uF"] * 1e-6 if "c_in_max_uF" in rated else None
-        yield Stress("first capacitor", first, "F", most_farads, "any way", note=_farads_note(part))
+        yield Stress(
+            "first capacitor", first, "F", most_farads, "any way", note=_farads_note(limits, _peak(stood, part, here))
+        )
         volts = float(rms[int(np.flatnonzero(here)[0])])
         if (needed := supply_ohms(part.type or "", volts)) is not None:
             each = np.full(len(stood.ways), min(ohms))
@@ -184,9 +207,7 @@ def _fed(stood: Stood, part: Part, rated: Mapping[str, float], here: Any, level:
 def supply_ohms(kind: str, volts: float) -> float | None:
     """Least ohms ahead of a plate at so many volts rms, straight between the maker's rows; outside them in proportion to the
     volts, which keeps the crest over the ohms, the amps into an empty reservoir. None where the maker gives none."""
-    from firstglow.devices.published import published_types
-
-    table = published_types().get(kind, {}).get("min_supply_impedance")
+    table = published(kind).get("min_supply_impedance")
     if not table:
         return None
     rows = sorted((r["vrms_per_plate"], r["r_min_per_plate_ohm"]) for r in table)
@@ -200,9 +221,7 @@ def supply_ohms(kind: str, volts: float) -> float | None:
 def switched_amps(kind: str) -> float | None:
     """Amps that a maker's least ohms let through at the crest, the most of its rows; None where it gives none. It is what a sheet
     that rates ohms rates instead of a hot-switching current."""
-    from firstglow.devices.published import published_types
-
-    table = published_types().get(kind, {}).get("min_supply_impedance") or ()
+    table = published(kind).get("min_supply_impedance") or ()
     amps = [np.sqrt(2.0) * r["vrms_per_plate"] / r["r_min_per_plate_ohm"] for r in table]
     return float(max(amps)) if amps else None
 
