@@ -1,6 +1,7 @@
 """``firstglow incoming`` against Ohm's law by hand, brute force and the trade's figures; its words and its refusals."""
 
 import json
+import re
 from functools import cache
 from math import pi
 from pathlib import Path
@@ -65,6 +66,46 @@ def test_an_electrolytic_on_its_rail_by_hand() -> None:
         leak = volts / (share * 47e-6 * volts)
         assert row[key] == pytest.approx(volts * across / (across + leak), rel=1e-6)
     assert volts / row["series_ohms"] < 5e-3
+
+
+def test_like_parts_have_one_law_whichever_way_they_are_tested() -> None:
+    """Sorrel's C2 behind the rectifier and C3 behind the choke, both new 47 uF: 0.01 C U (IEC 60384-4, from memory) good, 0.04 C U the
+    widest that makers sell. C2's bleeder and the 22 kohm that C3 feeds on bring them nothing."""
+    one, two = (of(told(C)["capacitors"], name) for name in ("C2", "C3"))
+    for row in (one, two):
+        assert row["good_amps"] == pytest.approx(0.01 * 47e-6 * row["test_volts"])
+        assert row["reject_amps"] == pytest.approx(0.04 * 47e-6 * row["test_volts"])
+
+
+def test_ohms_law_holds_on_the_row() -> None:
+    """What the bracket has is what passes while the meter shows it: volts over the resistor beside the meter's 10 Mohm."""
+    for row in told(C)["capacitors"]:
+        if row["how"] not in ("resistor in its lead", "supply of its own", "battery"):
+            continue
+        across = 1 / (1 / row["series_ohms"] + 1 / 10e6)
+        for name in ("good", "reject"):
+            assert row[f"{name}_flows_amps"] * across == pytest.approx(row[f"{name}_volts"])
+            # and the capacitor has the rest of the volts: its leak in proportion
+            left = row["test_volts"] - row[f"{name}_volts"]
+            assert row[f"{name}_flows_amps"] == pytest.approx(row[f"{name}_amps"] * left / row["test_volts"], rel=1e-6)
+    text = CliRunner().invoke(command, [str(C), "C3"]).output
+    volts, amps = (float(x) for x in re.findall(r"never over (\d+) V \((\d+) µA\)", text)[0])
+    ohms = of(told(C)["capacitors"], "C3")["series_ohms"]
+    assert amps * 1e-6 * ohms == pytest.approx(volts, rel=0.03)  # two figures are printed; 10 Mohm beside it
+
+
+def test_what_it_must_stand_is_beside_what_it_is_tried_at() -> None:
+    """Hazel's coupling capacitor is tried with the output valves out; with nothing drawing none passes its plate's resistor, and
+    all of HT stands across it: 395 V at 253 V mains (as at the reservoir, ``test_mains_planted``)."""
+    row = of(told(B)["capacitors"], "C5")
+    assert row["must_stand_volts"] == pytest.approx(395.0, rel=0.01) and row["test_volts"] < 200.0
+    text = " ".join(CliRunner().invoke(command, [str(B), "C5"]).output.split())
+    assert f"must stand {row['must_stand_volts']:.0f} V ({row['must_stand_in']})" in text and "which this does not try" in text
+
+
+def test_only_an_electrolytic_has_a_minus() -> None:
+    text = CliRunner().invoke(command, [str(C), "C7", "C3"]).output
+    assert "C7 (its lead at V2 grid off)" in text and "C3 (+ off HT2)" in text
 
 
 def test_where_each_kind_is_tested() -> None:

@@ -20,6 +20,13 @@ def test_a_new_electrolytic() -> None:
     assert test.reject_amps > 436.3e-6  # and a sound high-voltage type, 3 sqrt(CU), is not thrown away
 
 
+def test_a_small_new_high_voltage_type_within_its_makers_sheet_is_not_thrown_away() -> None:
+    """3 x root of uF x V (makers' sheets, from memory): 8.2 uF at 400 V 3 x root of 3280 = 172 uA, more than 0.04 C U's 131 uA. Low
+    volts have no such sheet: 8.2 uF at 50 V 0.04 C U = 16.4 uA."""
+    assert leak_test("electrolytic", "new", 8.2e-6, 400).reject_amps == pytest.approx(171.8e-6, rel=1e-3)
+    assert leak_test("electrolytic", "new", 8.2e-6, 50).reject_amps == pytest.approx(16.4e-6)
+
+
 def test_what_the_meter_shows_and_what_a_short_draws() -> None:
     for kind, age in [("film", "new"), ("paper", "old"), ("mica", "old"), ("electrolytic", "old")]:
         test = leak_test(kind, age, 50e-9, 400, grid_leak_ohms=470e3)

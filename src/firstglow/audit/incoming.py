@@ -217,9 +217,8 @@ def _leak_judged(leak: Leak | None, value: float, unit: str) -> tuple[Fitness, s
         said = f"{show(test.good_volts, 'V')} good, {show(test.reject_volts, 'V')} the most"
         return test.judge(value), said
     amps = abs(value) if unit == "A" else leak.test_volts / value
-    return fitness(
-        amps, test.good_amps, test.reject_amps
-    ), f"{show(test.good_amps, 'A')} good, {show(test.reject_amps, 'A')} the most"
+    said = f"{show(test.good_amps, 'A')} good, {show(test.reject_amps, 'A')} the most, at all of {show(leak.test_volts, 'V')}"
+    return fitness(amps, test.good_amps, test.reject_amps), said
 
 
 def _value_judged(amplifier: Amplifier, part: Part, value: float) -> tuple[Fitness, str]:
@@ -281,7 +280,10 @@ def _leak_row(x: Leak) -> dict[str, Any]:
     return {
         "part": x.part, "kind": x.kind, "age": x.age, "farads": x.farads, "rated_volts": x.rated, "working_volts": x.volts,
         "situation": x.situation, "how": x.how, "test_volts": x.test_volts, "lead": x.lead, "joint": x.joint, "feed": x.feed,
+        "must_stand_volts": x.must, "must_stand_in": x.most_in,
         "good_amps": t.good_amps if t else None, "reject_amps": t.reject_amps if t else None,
+        "good_flows_amps": t.flows(t.good_volts) if t and x.how != "insulation tester" else None,
+        "reject_flows_amps": t.flows(t.reject_volts) if t and x.how != "insulation tester" else None,
         "good_ohms": x.test_volts / t.good_amps if t else None, "reject_ohms": x.test_volts / t.reject_amps if t else None,
         "series_ohms": t.series_ohms if t and x.how in WITH_RESISTOR else None,
         "series_watts": t.series_watts if t and x.how in WITH_RESISTOR else None,

@@ -41,8 +41,9 @@ NO_FARADS = 5e-6
 @dataclass(frozen=True, slots=True)
 class Leak:
     """One capacitor. age: new or old; volts: its working volts [V dc], in which way of standing; test_volts: what it is tested
-    at. lead, joint: the lead that comes off and where it was; feed: the joint at its other end, which brings the volts. first,
-    on: the meter's ranges, to begin on and to read on; test: None where nothing stands across it."""
+    at; must: the most that stands across it without a fault, in which way (``most_in``), which this test does not try. lead,
+    joint: the lead that comes off and where it was; feed: the joint at its other end, which brings the volts. first, on: the
+    meter's ranges, to begin on and to read on; test: None where nothing stands across it."""
 
     part: str
     kind: str
@@ -51,6 +52,8 @@ class Leak:
     rated: float | None
     volts: float
     test_volts: float
+    must: float
+    most_in: str
     situation: str
     how: How
     lead: str
@@ -90,6 +93,7 @@ def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak
         at = max(volts, BATTERY_VOLTS) if how == "battery" else volts
         if rated is not None:
             at = min(at, rated)  # past its rating it is unfit, and tested at what it is made for
+    must, most_in = _must(stood, part, kind)
     first = on = meter.range_for("dc volts", at)
     test = None
     if how != "no volts":
@@ -99,8 +103,20 @@ def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak
             if test.reject_volts <= on.full:
                 break
     return Leak(
-        part.name, kind, how_old, farads, rated, volts, at, stood.ways[k].text, how, lead, joint, feed, first, on, test
-    )
+        part.name, kind, how_old, farads, rated, volts, at, must, most_in, stood.ways[k].text, how, lead, joint, feed, first, on,
+        test,
+    )  # fmt: skip
+
+
+def _must(stood: Stood, part: Part, kind: str) -> tuple[float, str]:
+    """The most volts that stand across it in any way without a fault, a choke's ringing at switch-on included (of a class X or Y
+    part: rms), and in which."""
+    if kind == "safety":
+        values = np.broadcast_to(stood.row(part.name).get("volts_ac", np.zeros(1)), (len(stood.ways),))
+    else:
+        values = np.abs(_across(stood, part)) * stood.swing(part.leads["+"], part.leads["-"])
+    k = int(np.where(stood.where(), values, -1.0).argmax())
+    return float(values[k]), stood.ways[k].text
 
 
 def _test(
@@ -181,16 +197,27 @@ def _mains_ends(part: Part) -> tuple[str, str, str]:
 def _place(stood: Stood, part: Part, joint: str, feed: str) -> tuple[float | None, float | None]:
     """(ohms that its leak runs through where it couples, ohms that feed it where it bypasses); None where neither."""
     if part.type == "electrolytic":  # its hot lead comes off: what feeds it, or the cathode resistor that it bypasses
-        ohms = [r.value("ohms") for r in stood.amplifier.of_kind("resistor") if joint in r.leads.values()]
-        return None, (min(ohms) if ohms else None)
-    quiet_is_grid = not {"chassis", "earth"} & {joint, feed}
+        return None, _feeding(stood, part, joint)
+    if {"chassis", "earth"} & {joint, feed}:
+        return None, _feeding(stood, part, feed)
     own = [r for r in stood.amplifier.of_kind("resistor") if r.name != part.name]
-    at = [r.value("ohms") for r in own if (joint if quiet_is_grid else feed) in r.leads.values()]
     grids = {p.leads["grid"] for p in stood.amplifier.of_kind("valve")}
-    if quiet_is_grid:
-        # a stopper leads on to a grid and carries nothing
-        at = [
-            r.value("ohms") for r in own if joint in r.leads.values() and not (grids - {joint}) & set(r.leads.values())
-        ]
-        return (min(at) if at else None), None
-    return None, (min(at) if at else None)
+    # a stopper leads on to a grid and carries nothing
+    at = [r.value("ohms") for r in own if joint in r.leads.values() and not (grids - {joint}) & set(r.leads.values())]
+    return (min(at) if at else None), None
+
+
+def _feeding(stood: Stood, part: Part, joint: str) -> float | None:
+    """Least ohms of the resistors that feed a joint: from where more volts stand, not on to where it feeds others; of a cathode,
+    those that carry its current away. None where none does (a choke, a rectifier)."""
+    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
+    here = float(stood.dc(joint)[k])
+    cathode = any(joint == p.leads["cathode"] for p in stood.amplifier.of_kind("valve"))
+    found = []
+    for r in stood.amplifier.of_kind("resistor"):
+        if joint not in r.leads.values():
+            continue
+        there = [float(stood.dc(j)[k]) for j in r.leads.values() if j != joint]
+        if cathode or any(abs(v) > abs(here) and v * here >= 0.0 for v in there):
+            found.append(r.value("ohms"))
+    return min(found, default=None)

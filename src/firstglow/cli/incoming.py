@@ -189,7 +189,7 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
         x = group[0]
         t = x.test
         assert t is not None
-        names = ", ".join(f"{g.part} ({g.lead} off {g.joint})" if how in LEADS else g.part for g in group)
+        names = ", ".join(f"{g.part} ({_lead(g)})" if how in LEADS else g.part for g in group)
         yield f"  {names}"
         stands = f"{x.age} {x.kind} {show(x.farads, 'F')}"
         if how == "insulation tester":
@@ -204,18 +204,31 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
         if how in WITH_RESISTOR:
             yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
         yield _limits(x, t)
+        most = max(group, key=lambda g: g.must)
+        if most.must > SHOWN * x.test_volts:
+            mark = "see its mark" if most.rated is None else f"it is marked {show(most.rated, 'V')}"
+            yield f"    must stand {show(most.must, 'V')} ({most.most_in}), which this does not try; {mark}"
+
+
+SHOWN = 1.15
+"""What a part must stand over what it is tested at, from when on it is said."""
+
+
+def _lead(x: "Leak") -> str:
+    """Which lead comes off; only an electrolytic has a plus and a minus."""
+    return f"{x.lead} off {x.joint}" if x.kind == "electrolytic" else f"its lead at {x.joint} off"
 
 
 def _limits(x: "Leak", t: "LeakTest") -> str:
     from firstglow.quantities import show
 
     after = f"    after {_minutes(t.after_seconds)}:"
-    amps = f"({show(t.good_amps, 'A', 2)}, {show(t.reject_amps, 'A', 2)})"
+    good, reject = ((show(v, "V", 2), show(t.flows(v), "A", 2)) for v in (t.good_volts, t.reject_volts))
     if x.hidden:
-        return f"{after} too little for this meter {amps}"
+        return f"{after} too little for this meter ({good[1]}, {reject[1]})"
     both = t.reject_volts > 1.0001 * t.good_volts
-    rejects = f"never over {show(t.reject_volts, 'V', 2)}" if both else "never over that"
-    return f"{after} good under {show(t.good_volts, 'V', 2)}, {rejects} {amps}"
+    rejects = f"never over {reject[0]} ({reject[1]})" if both else "never over that"
+    return f"{after} good under {good[0]} ({good[1]}), {rejects}"
 
 
 LEADS = ("meter in its lead", "resistor in its lead")

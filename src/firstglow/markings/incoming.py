@@ -17,6 +17,7 @@ from firstglow.quantities import show
 _GRID_VOLTS = 0.1  # common practice: 0.1 V and more across the grid leak, replace
 _FEED = 20.0  # facts, fault modes: leakage at least 20 times the feed resistor
 _SHORT_AMPS = 5e-3  # facts, reforming: current limit with the capacitor shorted (seen quoted)
+_HIGH_VOLTS = 100.0  # from here on makers' sheets have a law for high-voltage types of their own
 _TAKES = (
     0.25  # part of the volts that the resistor may take from one just rejected, so that it is tested at most of them
 )
@@ -24,7 +25,8 @@ _TAKES = (
 
 @dataclass(frozen=True)
 class LeakTest:
-    """good_amps, reject_amps [A], at all of the volts: fit it below, do not above, look first between; after_seconds.
+    """good_amps, reject_amps [A], at all of the volts: fit it below, do not above, look first between (what flows in the test
+    itself is ``flows`` of the reading: the resistor takes its share of the volts); after_seconds.
     series_ohms: in series with it, short-circuit proof; meter_ohms: what the meter stands across (its own 10 Mohm, or the
     resistor beside them); good_volts, reject_volts: what it shows there; steps: the test in bench words; source, doubt."""
 
@@ -39,6 +41,10 @@ class LeakTest:
     steps: tuple[str, ...]
     source: str
     doubt: str
+
+    def flows(self, volts: float) -> float:
+        """Amps that pass while the meter shows so many volts [A]."""
+        return volts / self.meter_ohms
 
     def judge(self, volts: float) -> "Fitness":
         """What a reading at the end of the test says, by its size [V]."""
@@ -111,7 +117,8 @@ def _said(seconds: float, good: float, reject: float) -> str:
 
 def _limit(row: dict[str, Any], rule: dict[str, Any], farads: float, volts: float, place: list[float]) -> float:
     if rule["law"] == "c u":
-        return float(max(rule["factor"] * farads * volts + rule["amps"], rule["floor_amps"]))
+        root = rule.get("root", 0.0) * (farads * 1e6 * volts) ** 0.5 if volts > _HIGH_VOLTS else 0.0
+        return float(max(rule["factor"] * farads * volts + rule["amps"], rule["floor_amps"], root))
     if rule["law"] == "jan":
         k = next((k for most, k in row["k"] if volts <= most), row["k"][-1][1])
         return float((k * farads * 1e6 + 0.3) * 1e-3)
