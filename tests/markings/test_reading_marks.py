@@ -61,6 +61,13 @@ def test_more_than_one_is_asked_with_every_meaning(text: str, values: list[float
     assert found.ask and "measure it" in found.ask.lower()
 
 
+@pytest.mark.parametrize(("text", "value"), [("22uH", 22e-6), ("10mH", 10e-3), ("100nH", 1e-7), ("2.2uH", 2.2e-6)])
+def test_henries_are_no_capacitor_of_three_per_cent(text: str, value: float) -> None:
+    """H behind a prefix is the unit (SI); as a tolerance letter (IEC 60062: 3 %) it stands behind figures, 4n7H."""
+    (found,) = read(text).meanings
+    assert (found.of, found.value) == ("inductor", pytest.approx(value)) and found.tolerance is None
+
+
 # Sleeves of film and paper capacitors leave the V away (common practice); value and tolerance by the codes' own rules by hand.
 @pytest.mark.parametrize(("text", "value", "tolerance", "volts"), [
     ("474J 400", 470e-9, 0.05, 400), (".02 MFD 600", 20e-9, None, 600), ("0.1 600", 100e-9, None, 600),

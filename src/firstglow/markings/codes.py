@@ -29,7 +29,7 @@ _WORDS = {
     "pf": ("capacitor", -12), "pfd": ("capacitor", -12), "mmf": ("capacitor", -12), "mmfd": ("capacitor", -12),
     "uuf": ("capacitor", -12), "uufd": ("capacitor", -12), "nf": ("capacitor", -9), "uf": ("capacitor", -6),
     "ufd": ("capacitor", -6), "mfd": ("capacitor", -6), "h": ("inductor", 0), "hy": ("inductor", 0),
-    "mh": ("inductor", -3), "mhy": ("inductor", -3), "uh": ("inductor", -6), "f": ("capacitor", 0),
+    "mh": ("inductor", -3), "mhy": ("inductor", -3), "nh": ("inductor", -9), "uh": ("inductor", -6), "f": ("capacitor", 0),
 }  # fmt: skip
 _NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _VOLT_WORD = re.compile(
@@ -135,7 +135,8 @@ def _pure(body: str, of: str | None) -> list[Meaning]:
         return _lone_m(m[1], m[2])
     if m := re.fullmatch(r"(\d+)m(\d+)", body):
         return _lone_m(f"{m[1]}.{m[2]}", "m")
-    if m := re.fullmatch(r"(\d*)([A-Za-z])(\d*)\s?([A-Z]?)", body):
+    henries = re.fullmatch(r"\d+[pnuµm]H", body)  # no capacitor of 3 %: its letter would stand behind figures
+    if henries is None and (m := re.fullmatch(r"(\d*)([A-Za-z])(\d*)\s?([A-Z]?)", body)):
         found = _point(*m.groups())
         if found:
             return [found]
