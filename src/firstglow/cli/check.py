@@ -27,10 +27,12 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_
     the mains that the primary is marked for.
     """
     from firstglow.amplifier import AmplifierError, load
+    from firstglow.solver.circuit import compile_circuit
 
     bench_of(bench)
     try:
         amplifier = load(file, as_=as_)
+        compile_circuit(amplifier)  # what cannot be solved is told here too
     except AmplifierError as error:
         if as_json:
             fields = ("file", "line", "part", "found", "allowed", "remedy")

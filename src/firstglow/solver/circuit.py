@@ -22,6 +22,7 @@ from firstglow.solver.odd_parts import OddParts
 from firstglow.solver.overlay import overlay
 from firstglow.solver.parameters import Parameter
 from firstglow.solver.pulses import Pulses, emf_name, in_phase_name
+from firstglow.solver.pumps import refuse_pumps
 from firstglow.solver.sensitivity import Tangent
 from firstglow.solver.standing import SolveError, Standing
 from firstglow.solver.start import ColdStart, WarmStart
@@ -187,6 +188,12 @@ def charging_cells(amplifier: Amplifier) -> dict[str, list[Leg]]:
     return cells
 
 
+def _made(amplifier: Amplifier, types: Types) -> Circuit:
+    circuit = Circuit(amplifier, types)
+    refuse_pumps(circuit)
+    return circuit
+
+
 _COMPILED: dict[str, Circuit] = {}
 _KEPT = 8
 
@@ -194,15 +201,16 @@ _KEPT = 8
 def compile_circuit(amplifier: Amplifier, types: Types | None = None) -> Circuit:
     """Compile an amplifier; the last few are kept by their digest.
 
-    types: valve type by name (the catalogue's ``valve_type`` unless given; another catalogue is never kept).
+    types: valve type by name (the catalogue's ``valve_type`` unless given; another catalogue is never kept). AmplifierError
+    where a capacitor feeds a rectifier more than it can be solved for (``pumps``).
     """
     if types is not None:
-        return Circuit(amplifier, types)
+        return _made(amplifier, types)
     from firstglow.devices.catalogue import valve_type
 
     if not amplifier.digest:
-        return Circuit(amplifier, valve_type)
-    found = _COMPILED.pop(amplifier.digest, None) or Circuit(amplifier, valve_type)
+        return _made(amplifier, valve_type)
+    found = _COMPILED.pop(amplifier.digest, None) or _made(amplifier, valve_type)
     _COMPILED[amplifier.digest] = found
     while len(_COMPILED) > _KEPT:
         _COMPILED.pop(next(iter(_COMPILED)))

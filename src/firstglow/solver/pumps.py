@@ -1,0 +1,92 @@
+"""Supplies fed through a capacitor, and which of them are not solved here: those that empty it too far in a mains cycle.
+
+A cascade doubler, or bias taken from one HT leg through a capacitor. The averaged rectifier takes the capacitor's charge as drained
+steadily; what really takes it is the other rectifier's pulse. With a capacitor that keeps its volts the two are one. What the
+difference makes grows with ``emptied``, the volts that a cycle takes off the capacitor over those that it stands at
+(waveforms in time by scipy, a cascade doubler of 321 V and 46 mA at 50 Hz): 0.6 % of the volts at 0.06 (100 uF), 0.8 % at
+0.12 (47 uF), 1.4 % at 0.26 (22 uF), 5.8 % at 0.58 (10 uF), and several times too much or too little with the 22 nF to 1 uF
+of a bias supply.
+"""
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from firstglow.amplifier.model import AmplifierError, Problem
+from firstglow.amplifier.situation import Situation
+from firstglow.quantities import show
+from firstglow.solver.reservoir import STRAY_FARADS
+
+if TYPE_CHECKING:
+    from firstglow.amplifier.legs import Leg
+    from firstglow.solver.circuit import Circuit
+
+MOST_EMPTIED = 0.125
+"""Part of a pump capacitor's volts that a mains cycle may take: the volts are then right to 1 %."""
+LEAST_VOLTS = 1.0
+LEAST_AMPS = 1e-6
+"""A pump that gives less than this [A] feeds nothing: a rectifier's leak."""
+
+
+def refuse_pumps(circuit: "Circuit") -> None:
+    """AmplifierError where a capacitor feeds more than it can be solved for; nothing where none feeds anything."""
+    pumps = _pumps(circuit)
+    if not pumps:
+        return
+    found = emptied(circuit)
+    bad = [name for name in pumps if _small(circuit, name) or found.get(name, 0.0) > MOST_EMPTIED]
+    if bad:
+        raise AmplifierError(tuple(_problem(circuit, name) for name in bad))
+
+
+def emptied(circuit: "Circuit") -> dict[str, float]:
+    """Part of its volts that a mains cycle takes off each pump capacitor, on the mains of the mark; empty where the amplifier
+    would not settle."""
+    p = circuit.vector(Situation(circuit.amplifier.mains_volts))
+    solved = circuit.newton(p[:, None])
+    if not solved.settled.all():
+        return {}
+    from firstglow.solver.standing import Standing
+
+    standing = Standing(solved.x, p[:, None], np.array(solved.settled), solved.steps, circuit)
+    out: dict[str, float] = {}
+    hertz = circuit.amplifier.mains_hz
+    for legs in _cells(circuit).values():
+        for leg in legs:
+            amps = sum(abs(float(standing.part(name)["amps"][0])) for name in leg.rectifiers)
+            volts = abs(float((standing.dc(leg.end) - standing.dc(leg.start))[0]))
+            for name in leg.coupling if amps > LEAST_AMPS else ():
+                size = p[circuit.column[f"{name} farads"]]
+                out[name] = max(out.get(name, 0.0), amps / (hertz * size * max(volts, LEAST_VOLTS)))
+    return out
+
+
+def _cells(circuit: "Circuit") -> "Mapping[str, list[Leg]]":
+    from firstglow.solver.circuit import charging_cells
+
+    return charging_cells(circuit.amplifier)
+
+
+def _pumps(circuit: "Circuit") -> tuple[str, ...]:
+    legs = [leg for legs in _cells(circuit).values() for leg in legs]
+    return tuple(dict.fromkeys(name for leg in legs for name in leg.coupling))
+
+
+def _small(circuit: "Circuit", name: str) -> bool:
+    """Too small for the rectifier's cycle to hold anything on it."""
+    return circuit.amplifier.parts[name].value("farads") < STRAY_FARADS
+
+
+def _problem(circuit: "Circuit", name: str) -> Problem:
+    part = circuit.amplifier.parts[name]
+    # never a larger one as the remedy: it would give a bias supply several times its volts
+    return Problem(
+        circuit.amplifier.file,
+        part.origin.line or 1,
+        name,
+        f"its {show(part.value('farads'), 'F')} feed a rectifier, and what that takes empties them too far in every mains cycle "
+        "to be worked out: the volts behind it would be wrong, so no figure of this amplifier is given",
+        f"a capacitor in a rectifier's feed loses up to {MOST_EMPTIED:.1%} of its volts in a mains cycle",
+        "a winding of its own for that supply, drawn and fitted; not just a larger capacitor, which gives more volts",
+    )

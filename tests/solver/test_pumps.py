@@ -1,0 +1,103 @@
+"""Supplies fed through a capacitor: what is given agrees with waveforms in time, and the rest is refused everywhere."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from variants import variant
+
+from firstglow.amplifier.model import AmplifierError
+from firstglow.amplifier.reading import load
+from firstglow.amplifier.situation import Situation
+from firstglow.cli.main import run
+from firstglow.solver.circuit import compile_circuit
+from firstglow.solver.pumps import MOST_EMPTIED, emptied
+
+A = Path(__file__).parents[2] / "examples" / "a-linden-twin.toml"
+TWO = 'C40 = ["%s 630V", "T1 ht 1", "bx"]\nD1 = ["1N4007", "bias raw", "bx"]\nD2 = ["1N4007", "bx", "chassis"]'
+ONE = 'C40 = ["%s 630V", "T1 ht 1", "bx"]\nR40 = ["47k 2W", "bx", "bias raw"]\nD2 = ["1N4007", "bx", "chassis"]'
+
+
+def drawn(tmp_path: Path, bias: str, light: bool = False) -> Path:
+    """Example (a) as drawn, its bias fed by ``bias``; light: with ten times the ohms behind it."""
+    whole = A.read_text(encoding="utf-8").split("[[layer")[0]
+    start = whole.index("D1 = [")
+    whole = whole[:start] + bias + whole[whole.index("\n", start) :]
+    if light:
+        for old, new in (("2k7 1W", "27k 1W"), ("preset 25k", "preset 250k"), ("15k 0.5W", "150k 0.5W")):
+            whole = whole.replace(f'"{old}', f'"{new}')
+    file = tmp_path / "pumped.toml"
+    file.write_text(whole, encoding="utf-8")
+    return file
+
+
+@pytest.mark.parametrize("size", ["22n", "47n", "0.22u", "1u"])
+@pytest.mark.parametrize("form", [TWO, ONE])
+def test_bias_through_a_small_capacitor_is_refused(tmp_path: Path, size: str, form: str) -> None:
+    """By the charge of a cycle, Vo = f C R (2 Vp - Vo), 22 nF into 12.7k give 11 V and 1 uF 316 V; the averaged cycle had nothing
+    and 395 V there."""
+    file = drawn(tmp_path, form % size)
+    with pytest.raises(AmplifierError, match=r"pumped.toml:\d+: C40: .* no figure of this amplifier is given"):
+        compile_circuit(load(file))
+
+
+@pytest.mark.parametrize("command", ["standing", "ladder", "parts", "check", "start", "discharge", "mains", "bias"])
+def test_every_command_refuses_it(
+    tmp_path: Path, command: str, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The line of the contract on stderr and exit code 2, nothing else: no figure and no traceback."""
+    monkeypatch.setattr("sys.argv", ["firstglow", command, str(drawn(tmp_path, TWO % "22n", light=True))])
+    with pytest.raises(SystemExit) as left:
+        run()
+    said = capsys.readouterr()
+    assert left.value.code == 2
+    assert said.out == ""
+    assert said.err.count("\n") == 1 and ": C40: its 22 nF feed a rectifier" in said.err
+    assert "; try a winding of its own for that supply" in said.err
+
+
+def test_the_remedy_works(tmp_path: Path) -> None:
+    """The same supply on the winding that the transformer has for it."""
+    compile_circuit(load(drawn(tmp_path, 'D1 = ["1N4007", "bias raw", "T1 bias 1"]')))
+
+
+def test_what_a_cycle_takes_is_its_current_over_farads_and_hertz(tmp_path: Path) -> None:
+    """I / (f C), over the volts of half the doubler."""
+    circuit = compile_circuit(variant("cascade doubler", tmp_path))
+    standing = circuit.solve(circuit.vector(Situation(230.0)))
+    amps, volts = float(standing.part("D1")["amps"][0]), float(standing.dc("HT1")[0])
+    assert emptied(circuit)["C7"] == pytest.approx(amps / (50.0 * 100e-6) / (volts / 2.0), rel=0.02)
+    assert emptied(circuit)["C7"] < MOST_EMPTIED
+
+
+def test_a_doubler_on_a_small_pump_is_refused(tmp_path: Path) -> None:
+    """22 uF and 46 mA: 1.4 % too much by a waveform in time."""
+    file = tmp_path / "small.toml"
+    variant("cascade doubler", tmp_path)
+    source = next(p for p in tmp_path.glob("*.toml") if p != file)
+    file.write_text(source.read_text(encoding="utf-8").replace('C7 = ["100u', 'C7 = ["22u'), encoding="utf-8")
+    with pytest.raises(AmplifierError, match="C7: its 22 µF"):
+        compile_circuit(load(file))
+
+
+def test_a_pump_with_a_resistor_behind_it_against_its_waveform(tmp_path: Path) -> None:
+    """2.2 uF, a diode to chassis and 47k into the bias filter: integrated in time with an ideal diode of 0.6 V and 100 ohm."""
+    circuit = compile_circuit(load(drawn(tmp_path, ONE % "2.2u", light=True)))
+    standing = circuit.solve(circuit.vector(Situation(230.0)))
+    emf = float(standing.x[circuit.index["emf bias raw 1"], 0])
+    steps, rx, r4, load_ohms, farads = 1000, 47e3, 27e3, 100e3, 2.2e-6
+    wave = np.sqrt(2.0) * emf * np.sin(2.0 * np.pi * np.arange(steps) / steps)
+    # the filter's capacitors only hold: smaller ones settle sooner on the same mean
+    held, raw, bias = 0.95 * np.sqrt(2.0) * emf, -280.0, -220.0
+    dt, mean = 0.02 / steps, 0.0
+    for _ in range(400):
+        mean = 0.0
+        for e in wave:
+            joint = e - held
+            through = (joint - raw) / rx
+            held += dt * (max(joint - 0.6, 0.0) / 100.0 + through) / farads
+            on = (raw - bias) / r4
+            raw += dt * (through - on) / 4.7e-6
+            bias += dt * (on - bias / load_ohms) / 2e-6
+            mean += raw / steps
+    assert float(standing.dc("bias raw")[0]) == pytest.approx(mean, rel=0.01)
