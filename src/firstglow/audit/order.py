@@ -45,14 +45,17 @@ class Line:
 
 
 def lines(found: Audit) -> list[Line]:
-    """In the order of the parts. An item for a part that a proposal of its own buys already is left to that one."""
+    """In the order of the parts. An item for a part that a proposal of its own buys already is left to that one, but where it
+    stands in for it."""
     made: dict[str, Line] = {}
-    own = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
+    over = {i.for_part for a in found.parts if a.proposal is not None for i in a.proposal.items if i.over}
+    bought = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
+    own = bought - over
     for a in found.parts:
         if a.proposal is None:
             continue
         for item in a.proposal.items:
-            if item.for_part in own:
+            if item.for_part in own or (not item.for_part and a.part in over):
                 continue
             _add(made.setdefault(item.text, Line(item.text)), found.stood.amplifier, a, item)
     return list(made.values())
@@ -108,10 +111,11 @@ def document(found: Audit) -> list[dict[str, Any]]:
 def told(found: Audit) -> Iterator[str]:
     """The list in bench words."""
     every = lines(found)
-    doing = [a for a in found.parts if a.proposal is not None and not a.proposal.items and a.verdict == "unfit"]
+    missing = tuple(_missing(found))
     if not every:
-        if doing:
-            yield "\nORDER LIST: nothing to buy; what is to be done stands above."
+        if missing:
+            yield "\nORDER LIST: nothing to buy."
+            yield from missing
         return
     yield "\nORDER LIST: what the proposals above take"
     for line in every:
@@ -120,9 +124,26 @@ def told(found: Audit) -> Iterator[str]:
         yield f"          for {', '.join(line.parts)}"
         if line.body is not None:
             spacing = f", leads {line.body.spacing:g} mm apart" if line.body.spacing is not None else ", axial"
-            yield f"          usually about {line.body.length:g} x {line.body.width:g} mm{spacing} (from memory)"
+            yield f"          usually {line.body.length:g} mm long, {line.body.width:g} across{spacing} (makers' sheets, from memory)"
         yield from (f"          {note}" for note in row["notes"])
         yield from (f"          or: {other}" for other in line.alternatives)
     pieces = sum(line.pieces for line in every)
     yield f"  In all {pieces} piece{'s' if pieces != 1 else ''}, {len(every)} kind{'s' if len(every) != 1 else ''}."
-    yield "  Test them before they are fitted: firstglow incoming."
+    yield from missing
+    yield "  Test them before they are fitted: firstglow incoming. It goes by the file:"
+    yield "  write what was ordered into it first, or a new value reads as a wrong one."
+
+
+def _missing(found: Audit) -> Iterator[str]:
+    """What is past a rating and cured by nothing that is bought, and what may be: no rating says so."""
+    groups: dict[tuple[str, ...], list[str]] = {}
+    for a in found.parts:
+        if a.proposal is not None and a.proposal.left:
+            groups.setdefault(a.proposal.left, []).append(a.part)
+    unknown = [a.part for a in found.parts if any(s.verdict == "rating unknown" and s.felt for s in a.stresses)]
+    if groups:
+        yield "  NOT in this list, for no piece in it cures them (what to do stands above):"
+    for stresses, parts in groups.items():
+        yield f"    {', '.join(parts)}: {', '.join(stresses)}"
+    if unknown:
+        yield f"  NOT judged, their ratings are not said: {', '.join(unknown)}."

@@ -15,7 +15,7 @@ class Item:
     """What is bought for a proposal. pieces: how many; text: value, rating and kind as one orders it. note: what else it must
     be, or where it goes; ripple: amps rms it must stand; for_part: the part it is fitted for, "" for the proposal's own.
     body: usual length, width and lead spacing of such a part [mm], None where nothing usual is known. instead: what may be bought
-    in its place."""
+    in its place. over: it stands in for what the part's own proposal would buy."""
 
     pieces: int
     text: str
@@ -24,6 +24,7 @@ class Item:
     for_part: str = ""
     body: Body | None = None
     instead: tuple[str, ...] = ()
+    over: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +47,7 @@ class Proposal:
         return {
             "what": self.what, "why": self.why, "changes": self.changes, "keep": self.keep or None,
             "alternatives": list(self.alternatives), "refused": list(self.refused),
+            "left": list(self.left),
         }  # fmt: skip
 
 

@@ -39,7 +39,8 @@ def propose(stood: Stood, part: Part, stresses: Sequence[Stress], ageing: str) -
     why = "; ".join([f"{s.stress}: {said(s)} ({s.situation})" for s in pressing] + ([ageing] if ageing else []))
     made = _KINDS.get(part.kind, _plain)(stood, part, {s.stress: s for s in stresses if not s.fault}, pressing)
     keep = _keep(part) if part.words.get("original") else ""
-    return replace(made, why=why, keep=keep)
+    left = made.left or (() if made.items else tuple(s.stress for s in pressing if s.verdict == "unfit"))
+    return replace(made, why=why, keep=keep, left=left)
 
 
 def _keep(part: Part) -> str:

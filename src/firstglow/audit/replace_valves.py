@@ -9,12 +9,12 @@ import numpy as np
 from firstglow.amplifier.faults import fits_socket, same_valve
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault
-from firstglow.audit.moves import instead, moved, ripples
+from firstglow.audit.moves import instead, moved, ripples, running
 from firstglow.audit.proposal import REST, Item, Proposal, shown
-from firstglow.audit.stress import Stress
+from firstglow.audit.stress import PRINTED, Stress
 from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
 from firstglow.audit.tried import breaks, tried
-from firstglow.audit.ways import Stood
+from firstglow.audit.ways import Stood, laid_for
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
 from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
@@ -27,10 +27,16 @@ OHMS = ("supply ohms a plate", "hot switching amps", "peak amps a plate")
 
 
 def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    pressing = sorted(pressing, key=lambda s: s.verdict != "unfit")
     found = [_GRID.get(s.stress, _limit)(stood, part, s) for s in pressing]
     whats = tuple(dict.fromkeys(what for what, _, _ in found))
     changes = "; ".join(dict.fromkeys(c for _, c, _ in found if c))
-    return Proposal("; ".join(whats), "", changes or REST, items=tuple(i for _, _, items in found for i in items))
+    left = tuple(
+        s.stress for s, (_, _, items) in zip(pressing, found, strict=True) if s.verdict == "unfit" and not items
+    )
+    rest = REST if any(s.verdict == "unfit" for s in pressing) else "nothing"
+    items = tuple(i for _, _, items in found for i in items)
+    return Proposal("; ".join(whats), "", changes or rest, items=items, left=left)
 
 
 Found = tuple[str, str, tuple[Item, ...]]
@@ -38,12 +44,19 @@ Found = tuple[str, str, tuple[Item, ...]]
 
 
 def _limit(stood: Stood, part: Part, s: Stress) -> Found:
+    if s.verdict == "tight":
+        asked = f"{100 * (s.margin or 0.0):.0f} % of its {s.stress} left"
+        return f"leave it: {asked}, where {100 * s.tight:.0f} % is asked for valves' own spread", "", ()
     if s.stress == "screen volts":
-        row = stood.row(part.name)
-        k = next((n for n, w in enumerate(stood.ways) if w.text == s.situation), 0)
-        drop, amps = s.value - 0.9 * (s.rating or 0.0), max(float(row["screen_amps"][k]), 1e-6)
+        drop = s.value - 0.9 * (s.rating or 0.0)
+        k = running(stood)
+        mine = next((o for o in stood.roles.outputs if o.valve == part.name), None)
+        same = [o.valve for o in stood.roles.outputs if mine is not None and o.screen_joint == mine.screen_joint]
+        amps = sum(max(float(stood.row(v)["screen_amps"][k]), 0.0) for v in same or [part.name])
+        rail = f"the {len(same) or 1} on it take {show(amps, 'A')} at idle and several times that at full power"
+        how = f"so a rail that holds its volts, no bare resistor, or a type rated for it{_marked(stood, part, s)}"
         return (
-            f"screens from a lower rail ({drop:.0f} V less, where this one takes {show(amps, 'A')}), or a type rated for it",
+            f"screens from a lower rail, {drop:.0f} V less: {rail}, {how}",
             "plate current falls with the screen volts: set or check the idle again",
             (),
         )
@@ -64,8 +77,31 @@ def _limit(stood: Stood, part: Part, s: Stress) -> Found:
         )
     if s.stress == "cathode amps, switching on hot":
         return "a minute's rest before it is switched on again", REST, ()
-    what = f"a type rated for {shown(s.value / 0.9, s.unit)} or more, or mains brought down to their mark (firstglow mains)"
-    return what, "", ()
+    return f"a type rated for {shown(s.value / 0.9, s.unit)} or more{_marked(stood, part, s)}", "", ()
+
+
+def _marked(stood: Stood, part: Part, s: Stress) -> str:
+    """What of a valve's plate or screen volts mains at their mark would leave, and what it meets with everything in: of all output
+    valves of its type, the highest."""
+    field = {"plate volts": "plate_volts", "screen volts": "screen_volts"}.get(s.stress)
+    way = next((w for w in stood.ways if w.text == s.situation), None)
+    mark = stood.amplifier.mains_volts
+    if field is None or way is None or s.rating is None or not stood.amplifier.of_kind("inlet"):
+        return ""
+    told = []
+    alike = {o.valve for o in stood.roles.outputs if stood.amplifier.parts[o.valve].type == part.type} | {part.name}
+    if way.situation.mains_volts > mark * (1.0 + PRINTED):
+        laid = laid_for(stood.circuit, way.situation.but(mains_volts=mark), way.cold, ())
+        marked = stood.circuit.solve(laid, strict=False)
+        volts = max(
+            float(marked.part(v)[field][0]) for v in alike if stood.amplifier.parts[v].envelope not in way.situation.out
+        )
+        left = f"{100 * (1.0 - volts / s.rating):.0f} % left" if volts < 0.995 * s.rating else "no cure"
+        told.append(f"on marked mains it is {volts:.0f} V, {left}")
+    if not way.runs:
+        most = max(float(np.max(np.where(stood.where(runs=True), stood.row(v)[field], 0.0))) for v in alike)
+        told.append(f"with everything in {most:.0f} V at most")
+    return f" ({'; '.join(told)})".replace("; ", ", ") if told else ""
 
 
 def _leak(stood: Stood, part: Part, s: Stress) -> Found:
@@ -79,20 +115,42 @@ def _leak(stood: Stood, part: Part, s: Stress) -> Found:
     room = s.rating - (s.value - ohms)
     if room <= 0.1 * s.rating:
         return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts", ()
-    new = next_down(room, "E24")
+    new = next_down(room / (1.0 + FILM_TOLERANCE), "E24")
+    piece = Item(1, f"{show(new, 'ohm')} metal film 0.5 W, 1 %", "grid leak", for_part=name, body=resistor_body(0.5))
+    told, items = f"its grid leak {show(new, 'ohm')} 1 % in place of {show(ohms, 'ohm')}", (piece,)
+    drives = f"the stage before it drives {show(new, 'ohm')}"
     coupling = [c for c in (output.coupling if output else ()) if c in stood.amplifier.parts]
-    farads = stood.amplifier.parts[coupling[0]].value("farads") if coupling else 0.0
-    corner = (
-        f"; with its coupling capacitor the bass corner goes from {1 / (2 * pi * ohms * farads):.1f} to "
-        f"{1 / (2 * pi * new * farads):.1f} Hz"
-        if farads
+    if not coupling:
+        return told, drives, items
+    return _keep_bass(stood, coupling[0], ohms, new, (told, drives, items))
+
+
+FILM_TOLERANCE = 0.01
+"""Metal film as it is sold (common practice)."""
+
+
+def _keep_bass(stood: Stood, name: str, ohms: float, new: float, found: Found) -> Found:
+    """The coupling capacitor that keeps the bass corner with a lower grid leak: farads times ohms stay."""
+    told, drives, items = found
+    part = stood.amplifier.parts[name]
+    farads = part.value("farads")
+    more = next_up(farads * ohms / new, "E12")
+    corner, old, kept = (1.0 / (2.0 * pi * r * c) for r, c in ((ohms, farads), (new, farads), (new, more)))
+    stated = part.value("volts") if part.values.get("volts") else 0.0
+    volts = made_volts(max(stated, float(np.max(np.abs(stood.row(name)["volts"]) * stood.where())) / 0.8), "film")
+    loop = (
+        " inside the feedback loop, where a moved corner may set it howling or motorboating"
+        if stood.roles.loops
         else ""
     )
-    return (
-        f"its grid leak {show(new, 'ohm')} in place of {show(ohms, 'ohm')}",
-        f"the stage before it drives {show(new, 'ohm')}{corner}",
-        (Item(1, f"{show(new, 'ohm')} metal film 0.5 W", "grid leak", for_part=name, body=resistor_body(0.5)),),
+    drives = f"{drives}; its bass corner stays, {kept:.1f} Hz for {corner:.1f} (with the old {show(farads, 'F')} {old:.1f} Hz{loop})"
+    if volts is None:
+        return told, drives, items
+    text = f"{show(more, 'F')} {volts:g} V film"
+    bigger = Item(
+        1, text, "coupling: keeps the bass", for_part=name, body=capacitor_body("film", more, volts), over=True
     )
+    return f"{told}, and {text} for its coupling capacitor: keeps the bass", drives, (*items, bigger)
 
 
 _GRID: Mapping[str, Callable[[Stood, Part, Stress], Found]] = {"grid leak": _leak}

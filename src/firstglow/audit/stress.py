@@ -21,6 +21,9 @@ FELT = 0.01
 WORSE = 1.02
 """A fault gets a row of its own where it asks this much more than every way of standing without one."""
 
+NOTHING = {"V": 1e-3, "A": 1e-6, "W": 1e-6, "VA": 1e-3}
+"""Less than this is next to nothing, by unit."""
+
 
 @dataclass(frozen=True, slots=True)
 class Stress:
@@ -62,6 +65,11 @@ class Stress:
         """Of a fault's row: whether the rating bears it; None without a rating."""
         margin = self.margin
         return None if not self.fault or margin is None else margin >= -PRINTED
+
+    @property
+    def felt(self) -> bool:
+        """Whether it is more than next to nothing."""
+        return self.value >= NOTHING.get(self.unit, 0.0)
 
     def row(self) -> dict[str, Any]:
         """CONTRACTS' row; volt-amperes are W there."""

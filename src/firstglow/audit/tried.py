@@ -18,7 +18,7 @@ KINDS = {**PASSIVE, **VALVES, **WINDINGS}
 
 
 def breaks(stood: Stood, other: Stood | None, part: Part) -> str:
-    """What a change puts past its rating, or further past it, in bench words: "V3, V4 plate volts 386 V of 350 V". "" where nothing.
+    """What a change puts past its rating, or further past it, in bench words: "V3, V4 plate volts 386 V of 350 V"; "" where nothing.
     other: as ``tried`` gave it; part: the one that is changed, left out."""
     if other is None:
         return "its readings could not be worked out"
@@ -30,10 +30,11 @@ def breaks(stood: Stood, other: Stood | None, part: Part) -> str:
         for s in KINDS[p.kind](other, p):
             if s.verdict == "unfit" and _worse(s, before.get(s.stress)):
                 found.setdefault(s.stress, []).append((p.name, s))
-    return "; ".join(
-        f"{', '.join(name for name, _ in rows)} {stress} {said(min((s for _, s in rows), key=lambda s: s.margin or 0.0))}"
-        for stress, rows in found.items()
-    )
+    groups: dict[str, list[str]] = {}
+    for stress, rows in found.items():
+        worst = min((s for _, s in rows), key=lambda s: s.margin or 0.0)
+        groups.setdefault(", ".join(name for name, _ in rows), []).append(f"{stress} {said(worst)}")
+    return "; ".join(f"{names} {', '.join(texts)}" for names, texts in groups.items())
 
 
 def _worse(now: Stress, before: Stress | None) -> bool:
@@ -54,6 +55,6 @@ def tried(stood: Stood, changes: Mapping[str, float], faults: Sequence[Fault] = 
     standing = stood.circuit.solve(laid, stood.standing.x[:, keep], strict=False)
     if not standing.settled.all():
         return None
-    other = replace(stood, ways=every, standing=standing, _rows={}, _swings=stood._swings)
+    other = replace(stood, ways=every, standing=standing, _rows={}, swings=stood.swings)
     other.__dict__["restart"] = stood.restart
     return other

@@ -54,7 +54,7 @@ class Stood:
     mains: Mapping[Level, float]
     pots: Mapping[str, float]
     _rows: dict[str, Mapping[str, Array] | None] = field(default_factory=dict, repr=False, compare=False)
-    _swings: dict[tuple[str, str], float] = field(default_factory=dict, repr=False, compare=False)
+    swings: dict[tuple[str, str], float] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
     def roles(self) -> Roles:
@@ -117,11 +117,11 @@ class Stood:
         out = np.ones(len(self.ways))
         for k, way in enumerate(self.ways):
             if way.cold and way.level == "high":
-                if (red, black) not in self._swings:
+                if (red, black) not in self.swings:
                     settled = float(self.dc(red)[k] - self.dc(black)[k])
                     laid = self.circuit.vector(way.situation)
-                    self._swings[red, black] = overshoot(self.circuit, laid, red, black, settled)
-                out[k] = self._swings[red, black]
+                    self.swings[red, black] = overshoot(self.circuit, laid, red, black, settled)
+                out[k] = self.swings[red, black]
         return out
 
 

@@ -14,8 +14,6 @@ if TYPE_CHECKING:
 
 DONE = ("valve", "rectifier", "heater", "transformer", "gas tube", "input", "load", "output transformer")
 """Kinds whose proposal says what to do, one thing a line; of all others what to fit."""
-NOTHING = {"V": 1e-3, "A": 1e-6, "W": 1e-6, "VA": 1e-3}
-"""Less than this is next to nothing."""
 HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with little to spare"))
 
 
@@ -165,7 +163,7 @@ def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
 def _proposed(a: "Audited") -> Iterator[str]:
     assert a.proposal is not None
     steps = a.proposal.what.split("; ") if a.kind in DONE else [a.proposal.what]
-    yield from (f"    {'do' if a.kind in DONE else 'fit'}: {step}" for step in steps)
+    yield from (f"    {'do' if a.kind in DONE else 'put in'}: {step}" for step in steps)
     yield from (f"    or: {other}" for other in a.proposal.alternatives)
     yield from (f"    not: {other}" for other in a.proposal.refused)
     yield f"    then: {a.proposal.changes}"
@@ -207,7 +205,7 @@ def _unknown(found: "Audit") -> Iterator[str]:
         for s in a.stresses:
             if s.verdict != "rating unknown":
                 continue
-            if s.value < NOTHING.get(s.unit, 0.0):
+            if not s.felt:
                 idle.append(f"{a.part} ({s.stress})")
             else:
                 key = (s.stress, look(a.kind, s.stress), in_file(a.kind, s.stress))
