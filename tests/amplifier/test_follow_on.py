@@ -32,3 +32,22 @@ def test_a_load_that_decides_nothing_is_not_listed() -> None:
     assert not [d for d in load(ROWAN).defaults if d.what == "load_ohms"]
     bare = load(ROWAN.replace('taps = "8+15R", ', "").replace("T2 15", "T2 8").replace("load 15R", "load 8R"))
     assert [d.value for d in bare.defaults if d.what == "load_ohms"] == ["8 Ω"]
+
+
+@pytest.mark.parametrize(("text", "better"), [("22u 450v", "22u 450V"), ("4k7 0.5w 5%", "4k7 0.5W 5%")])
+def test_a_small_letter_for_a_unit_keeps_its_rating_in_the_remedy(text: str, better: str) -> None:
+    """Left out, the part would pass with its rating unknown."""
+    with pytest.raises(AmplifierError) as refused:
+        load(HEAD + f'X1 = ["{text}", "ac", "chassis"]\n')
+    assert f'try "{better}"' in str(refused.value)
+    load(HEAD + f'X1 = ["{better}", "ac", "chassis"]\n')
+
+
+HEAD = """
+format = 1
+fragment = true
+amplifier = { name = "Two letters", drawing = "a bench sketch" }
+
+[parts]
+B1 = ["supply 50V 10R 50Hz", "ac", "chassis"]
+"""

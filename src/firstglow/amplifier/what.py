@@ -281,8 +281,18 @@ def _take(kind: Kind, token: str, said: Said) -> Spread | None:
     if spread is None and not (
         _kind_types(kind, token, said) or _designation(token, said) or _value(kind, token, said)
     ):
-        raise QuantityError(f"{token!r} says nothing about {an(kind.name)}", _allowed(kind), '""')
+        raise QuantityError(
+            f"{token!r} says nothing about {an(kind.name)}", _allowed(kind), f'"{_capital(kind, token)}"'
+        )
     return spread
+
+
+def _capital(kind: Kind, token: str) -> str:
+    """The word with its unit as it is written, where that is all that was wrong (450v: 450V); else nothing."""
+    if not re.fullmatch(r"\d.*[avw]", token):
+        return ""
+    better = token[:-1] + token[-1].upper()
+    return better if _value(kind, better, Said(kind=kind.name)) else ""
 
 
 def _first_text(kind: Kind) -> str:
