@@ -12,6 +12,7 @@ from firstglow.devices.semiconductor import selenium_law, silicon_law
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.nodes import CHASSIS
+from firstglow.solver.passive import junction_amps
 from firstglow.solver.stamps import merge
 from firstglow.solver.valves import law_row
 
@@ -60,10 +61,10 @@ class PlateRows:
         one = np.ones(p.shape[1])
         if self.part.type == "selenium":
             plates = p[self.rows["plates"]]
-            law = selenium_law(self.part.value("amps"), 1.0, p[self.rows["age"]])
+            law = selenium_law(junction_amps(self.part), 1.0, p[self.rows["age"]])
             series = plates * law.series_ohms + p[self.rows["series_ohms"]]
             return law.slope_volts * plates, law.start_amps * one, series, plates * law.leak_ohms
-        law = silicon_law(self.part.value("amps"), 0.0)
+        law = silicon_law(junction_amps(self.part), 0.0)
         return law.slope_volts * one, law.start_amps * one, p[self.rows["series_ohms"]], law.leak_ohms * one
 
 

@@ -7,6 +7,7 @@ from firstglow.devices.semiconductor import JunctionLaw, junction_diode, seleniu
 from firstglow.devices.smooth import softplus
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.linear_parts import siemens
+from firstglow.solver.passive import junction_amps
 from firstglow.solver.stamps import merge
 
 GLOW_VOLTS = 0.5
@@ -26,8 +27,8 @@ def gas_current(volts: Array, running: Array, ohms: Array) -> tuple[Array, Array
 def diode_law(part: Part) -> JunctionLaw:
     """The drawn law of a diode or selenium stack."""
     if part.type == "selenium":
-        return selenium_law(part.value("amps"), part.value("plates"), part.value("age"))
-    return silicon_law(part.value("amps"), part.value("series_ohms"))
+        return selenium_law(junction_amps(part), part.value("plates"), part.value("age"))
+    return silicon_law(junction_amps(part), part.value("series_ohms"))
 
 
 class OddParts:

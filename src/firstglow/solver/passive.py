@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from firstglow.amplifier.defaults import SILICON_AMPS
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.devices.semiconductor import selenium_law, silicon_law
@@ -113,15 +114,20 @@ def value(values: Values, part: Part, attribute: str) -> Array:
     return np.atleast_1d(np.asarray(part.value(attribute) if found is None else found, dtype=float))
 
 
+def junction_amps(part: Part) -> float:
+    """Rated mean current that a diode's law is taken for [A]; a silicon one that has none said counts as one of 1 A."""
+    return part.value("amps") if "amps" in part.values or part.type == "selenium" else SILICON_AMPS
+
+
 def junction_leak(part: Part) -> float:
     """Ohms of a rectifier in reverse: gigohms of silicon, some hundred kilohms of a selenium stack.
 
     A plausibility choice for selenium (devices/semiconductor.py), and the same both ways at an ohms range's volts.
     """
     if part.type == "selenium":
-        law = selenium_law(part.value("amps"), part.value("plates"), part.value("age"))
+        law = selenium_law(junction_amps(part), part.value("plates"), part.value("age"))
     else:
-        law = silicon_law(part.value("amps"))
+        law = silicon_law(junction_amps(part))
     return float(law.count * law.leak_ohms)
 
 
