@@ -153,6 +153,7 @@ PLANTS = (
         ("C9", "working volts"): ("unfit", "it holds the lifted line, now at a third of HT"),
         ("C9", "surge volts"): ("unfit", "it holds the lifted line, now at a third of HT"),
         ("V1", "heater to cathode volts"): ("unfit", "its cathode is near chassis, its heater on the same line"),
+        ("V1", "heater above its cathode, volts"): ("unfit", "an EF86 allows 50 V this way round (Philips)"),
     }),
     Plant("first capacitor", B, ('C1 = ["50+50u', 'C1 = ["100+50u'), "V3", "first capacitor"),
     Plant("rectifier's dc", B, ('R3 = ["220k 2W 10%"', 'R3 = ["4k7 50W 10%"'), "V3", "amps, dc", {

@@ -67,7 +67,7 @@ PASSIVE: tuple[Kind, ...] = (
         ("farads", "volts"),
         types=("electrolytic", "film", "paper", "ceramic", "mica", "polyester", "polypropylene", "X", "Y", "X2", "Y2"),
         words={**LINKED, "can": "name of the can it shares with other capacitors"},
-        says=("condenser",),
+        says=("condenser", "waxed"),
         text="Plus lead first. 50+50u 450V makes sections a and b: plus leads in order, common minus last. Tolerance "
         "where none is stated: electrolytic 30 %, others 20 %.",
         example='C1 = ["32u 500V", "HT1", "chassis"]',

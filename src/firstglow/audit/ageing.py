@@ -12,7 +12,7 @@ def ages(part: Part) -> str:
     """Why a part of this kind is renewed anyway; "" where it is not."""
     old = bool(OLD.search(str(part.words.get("note", "")))) or bool(part.words.get("original"))
     if part.kind == "capacitor" and part.type == "paper":
-        return "waxed paper leaks with age"
+        return "a paper capacitor leaks with age"
     if part.kind == "capacitor" and part.type == "electrolytic" and old:
         return "an old electrolytic dries out and leaks"
     if part.kind == "resistor" and part.type == "carbon composition":

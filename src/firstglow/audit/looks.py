@@ -2,6 +2,10 @@
 
 from collections.abc import Mapping
 
+from firstglow.amplifier.model import Part
+from firstglow.audit.stress import Stress
+from firstglow.markings.made import VOLTS, made_volts
+
 LOOK: Mapping[tuple[str, str], str] = {
     (
         "resistor",
@@ -27,7 +31,7 @@ LOOK: Mapping[tuple[str, str], str] = {
     (
         "wire",
         "volts to chassis, crest",
-    ): "U0/U on the insulation or the reel: U0 counts to chassis, U only from core to core",
+    ): "U0/U on the insulation or the reel: U0 (ac: its crest is 1.41 times) counts to chassis, U only from core to core",
     ("inlet", "amps, rms"): "A beside its pins (10 A on the usual three-pin inlet)",
     (
         "output transformer",
@@ -41,7 +45,6 @@ LOOK: Mapping[tuple[str, str], str] = {
 SAY: Mapping[tuple[str, str], str] = {
     ("resistor", "watts"): '"220k 1W"',
     ("resistor", "volts"): '"220k 1W 350V"',
-    ("capacitor", "working volts"): '"22u 450V"',
     ("capacitor", "surge volts"): '{ surge_volts = "500V" }',
     ("capacitor", "ac volts"): '"10n 250V X2"',
     ("capacitor", "ripple amps, rms"): '{ ripple_amps = "300m" }',
@@ -54,7 +57,7 @@ SAY: Mapping[tuple[str, str], str] = {
     ("switch", "amps"): '{ amps = "3" }',
     ("switch", "volts it parts"): '{ volts = "250V" }',
     ("wire", "amps"): '{ amps = "3" }',
-    ("wire", "volts to chassis, crest"): '{ volts = "450V" }',
+    ("wire", "volts to chassis, crest"): '{ volts = "600V" }',
     ("inlet", "amps, rms"): '{ amps = "10" }',
     ("output transformer", "dc amps of its plate"): '{ dc_amps = "40m" }',
     ("transformer", "volt-amperes of all windings"): '{ volt_amps = "120" }',
@@ -62,11 +65,22 @@ SAY: Mapping[tuple[str, str], str] = {
 """How the file says it."""
 
 
-def say(kind: str, stress: str) -> str:
+def say(part: Part, stress: Stress) -> str:
     """What then stands in the part's line of the file; "" where the sheet of its type says it."""
-    if (kind, stress) in SAY:
-        return SAY[kind, stress]
-    return '"300-0-300V 150m", "6.3V 4A"' if kind == "transformer" else ""
+    key = (part.kind, stress.stress)
+    if key == ("capacitor", "working volts"):
+        return _capacitor(part, stress)
+    if key in SAY:
+        return SAY[key]
+    return '"300-0-300V 150m", "6.3V 4A"' if part.kind == "transformer" else ""
+
+
+def _capacitor(part: Part, stress: Stress) -> str:
+    """Its own farads and kind with volts that would bear it."""
+    kind = part.type or "film"
+    volts = made_volts(stress.value / (1.0 - stress.tight), kind if kind in VOLTS else "film") or stress.value
+    word = "" if kind == "electrolytic" else f" {kind}"
+    return f'"{1e6 * part.value("farads"):.4g}u {volts:g}V{word}"'
 
 
 def look(kind: str, stress: str) -> str:

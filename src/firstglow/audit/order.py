@@ -7,6 +7,7 @@ from typing import Any
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.parts import Audit, Audited
 from firstglow.audit.proposal import Item
+from firstglow.audit.replace_valves import RIPPLE_SHARE
 from firstglow.markings.made import Body
 from firstglow.quantities import show
 
@@ -32,7 +33,14 @@ class Line:
 
     def row(self) -> dict[str, Any]:
         """Of the document."""
-        notes = [*self.notes, *([f"ripple {show(self.ripple, 'A')} rms or more"] if self.ripple else [])]
+        notes = [
+            *self.notes,
+            *(
+                [f"ripple {show(self.ripple, 'A')} rms or more: at idle it takes {100 * RIPPLE_SHARE:.0f} % of that"]
+                if self.ripple
+                else []
+            ),
+        ]
         size = (
             {"length_mm": self.body.length, "width_mm": self.body.width, "spacing_mm": self.body.spacing}
             if self.body

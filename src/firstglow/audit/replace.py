@@ -8,11 +8,13 @@ import numpy as np
 
 from firstglow.amplifier.model import Part, Quantity
 from firstglow.amplifier.situation import Situation
+from firstglow.audit.couplings import old_kind
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
-from firstglow.audit.replace_valves import heater, rectifier, valve
+from firstglow.audit.replace_valves import RIPPLE_SHARE, heater, rectifier, valve
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import AIR, derate
+from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, present, resistor_body
 from firstglow.markings.series import is_preferred, next_down, next_up, preferred
@@ -62,13 +64,16 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     if volts is not None and volts in pressing:
         # each its own share of the volts, with a tenth to spare
         count = max(2, ceil(volts.value / (0.9 * (volts.rating or 350.0))))
+    whole = watts / derate("wirewound", AIR)
+    if count == 1 and watts > LARGEST_FILM and ohms > wound_most(made_watts(whole, "wirewound") or whole):
+        count = ceil(watts / LARGEST_FILM)  # no wirewound of so many ohms is made
     each, what = watts / count, f"{show(value, 'ohm')}"
     if count > 1:
         value = preferred(value / count, "E24") * count
         what = f"{count} of {show(value / count, 'ohm')} in series"
     film = made_watts(max(each, 0.5), "film")
     wound = made_watts(each / derate("wirewound", AIR), "wirewound")
-    kind = f"metal film {film:g} W" if film is not None else f"wirewound {wound or each:g} W, clear of capacitors"
+    kind = f"metal film {film:g} W, 1 %" if film is not None else _wirewound(wound or each)
     rating = film if film is not None else wound or each
     item = Item(
         count,
@@ -76,17 +81,47 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         f"{count} in series" if count > 1 else "",
         body=resistor_body(rating),
     )
-    other: tuple[str, ...] = (
-        (f"wirewound {wound:g} W, clear of capacitors",)
-        if film is not None and wound and each > 1.0 and count == 1
-        else ()
-    )
-    if count == 1 and value != ohms:  # an old value: the made one on its other side
-        other += tuple(f"{show(p.value, 'ohm')} {kind}" for p in present(ohms, "ohm") if p.value != value)
-    changes = moved(stood, {f"{part.name} ohms": value}) if abs(value / ohms - 1.0) > 1e-9 else REST
+    offered = film is not None and wound and each > 1.0 and count == 1 and value <= wound_most(wound)
+    other: tuple[str, ...] = (_wirewound(wound),) if offered and wound else ()
+    good, bad = _values(
+        stood, part, f"{part.name} ohms", {f"{show(p.value, 'ohm')} {kind}": p.value for p in present(ohms, "ohm")
+        if count == 1 and value != ohms and p.value != value}
+    )  # fmt: skip
+    changes = REST
+    if abs(value / ohms - 1.0) > 1e-9:
+        changes = moved(stood, {f"{part.name} ohms": value})
+        hurt = breaks(stood, tried(stood, {f"{part.name} ohms": value}), part)
+        changes += f"; but: {hurt}" if hurt else ""
     if part.type == "carbon composition":
         changes = f"{changes}; if the old one had drifted, readings go back to the drawing's"
-    return Proposal(f"{what}, {kind}", "", changes, alternatives=other, items=(item,))
+    return Proposal(f"{what}, {kind}", "", changes, alternatives=(*other, *good), items=(item,), refused=bad)
+
+
+LARGEST_FILM = 3.0
+"""Watts of the largest film resistor that shops keep (``markings.made``)."""
+WOUND_OHMS = ((5.0, 22e3), (10.0, 47e3), (inf, 100e3))
+"""Up to so many watts [W] a wirewound is made to so many ohms (makers' sheets, from memory)."""
+
+
+def wound_most(watts: float) -> float:
+    """The most ohms of a wirewound of so many watts [ohm]."""
+    return next(ohms for most, ohms in WOUND_OHMS if watts <= most)
+
+
+def _wirewound(watts: float) -> str:
+    return f"wirewound {watts:g} W, 5 %, clear of capacitors"
+
+
+def _values(
+    stood: Stood, part: Part, parameter: str, values: Mapping[str, float]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Other values, by their words, tried: those that put nothing past its rating, and those that do, with what."""
+    good, bad = [], []
+    for text, value in values.items():
+        hurt = breaks(stood, tried(stood, {parameter: value}), part)
+        bad += [f"{text}: {hurt}"] if hurt else []
+        good += [] if hurt else [text]
+    return tuple(good), tuple(bad)
 
 
 # -- capacitors ----------------------------------------------------------------------------------------------------
@@ -119,7 +154,7 @@ def _capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Seq
     rated = made_volts(volts, make)
     kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
     ripple = by.get("ripple amps, rms")
-    amps = ripple.value / 0.7 if ripple is not None else 0.0
+    amps = ripple.value / RIPPLE_SHARE if ripple is not None else 0.0
     items: tuple[Item, ...]
     if rated is None:
         half = made_volts(volts / 2.0, make) or volts / 2.0
@@ -127,15 +162,19 @@ def _capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Seq
         what = f"2 of {show(pair, 'F')} {half:g} V {kind} in series, 220 kohm 2 W across each"
         items = (
             Item(2, f"{show(pair, 'F')} {half:g} V {kind}", "2 in series", amps, body=capacitor_body(make, pair, half)),
-            Item(2, "220 kΩ metal film 2 W", "one across each of the two", body=resistor_body(2.0)),
+            Item(2, "220 kΩ metal film 2 W, 1 %", "one across each of the two", body=resistor_body(2.0)),
         )
     else:
         what = f"{show(value, 'F')} {rated:g} V {kind}"
         items = (Item(1, what, ripple=amps, body=capacitor_body(make, value, rated)),)
     if amps > 0.0:
         what += f", ripple {show(amps, 'A')} rms or more"
-    others = _others(farads, value, rated, kind, most)
-    return Proposal(what, "", _capacitor_changes(stood, part, value), alternatives=others, items=items)
+    texts = _others(farads, value, rated, kind, most)
+    first = any(part.name in (x.reservoir, *x.reservoirs) for x in stood.roles.supplies)
+    # farads move no reading and no stress but where a rectifier charges them
+    good, bad = _values(stood, part, f"{part.name} farads", texts) if first else (tuple(texts), ())
+    changes = _capacitor_changes(stood, part, value)
+    return Proposal(what, "", changes, alternatives=good, items=items, refused=bad)
 
 
 def most_farads(stood: Stood, part: Part) -> float:
@@ -159,19 +198,29 @@ def present_value(farads: float) -> float:
     return made[0].value if made else farads
 
 
-def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> tuple[str, ...]:
+def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> dict[str, float]:
+    """The made values on its other sides, by how one orders them."""
     more = [p.value for p in present(farads, "F") if p.value != value and p.value <= most]
-    return tuple(f"{show(v, 'F')} {rated:g} V {kind}" for v in more) if rated is not None else ()
+    return {f"{show(v, 'F')} {rated:g} V {kind}": v for v in more} if rated is not None else {}
 
 
 def _capacitor_changes(stood: Stood, part: Part, value: float) -> str:
     ratio = value / part.value("farads")
+    leak = ""
+    if old_kind(part):
+        fresh = moved(stood, {f"{part.name} leak_ohms": FRESH_OHMS})
+        leak = f"{fresh}; where the old one leaks, what its leak held up goes back to the drawing's: look at the idle again"
     if abs(ratio - 1.0) < 1e-9:
-        return REST
+        return leak or REST
     tail = f"its farads go to {100 * ratio:.0f} %"
     if part.type == "electrolytic":
         return f"{tail}: ripple behind it to about {100 / ratio:.0f} %; {moved(stood, {f'{part.name} farads': value})}"
-    return f"{tail}: a bass corner it makes goes to {100 / ratio:.0f} %; dc readings stay"
+    corner = f"{tail}: a bass corner it makes goes to {100 / ratio:.0f} %"
+    return f"{corner}; {leak}" if leak else f"{corner}; dc readings stay"
+
+
+FRESH_OHMS = 30e9
+"""A new film capacitor's insulation, as a file's default has it (``amplifier.defaults``)."""
 
 
 # -- the rest ------------------------------------------------------------------------------------------------------
@@ -201,7 +250,7 @@ def _diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     items: tuple[Item, ...] = (Item(count, kind[0], f"{count} in series" if count > 1 else ""),)
     if count > 1:
         items += (
-            Item(count, "470 kΩ metal film 0.5 W", "one across each"),
+            Item(count, "470 kΩ metal film 0.5 W, 1 %", "one across each"),
             Item(count, "10 nF 1 kV ceramic", "one across each"),
         )
     if part.type != "selenium":
@@ -235,7 +284,7 @@ def _silicon_for(stood: Stood, part: Part, what: str, items: tuple[Item, ...]) -
         f"{told}, {volts[best]:.1f} V with the resistor: that matches at {show(mean, 'A')} only, and with nothing drawing the "
         "volts go higher. Set the idle again, output valves out first",
         alternatives=(f"{what} (silicon) alone, the network behind it redesigned for the higher volts (firstglow bias)",),
-        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts)} {rated:g} W", "in series with it", body=resistor_body(rated))),
+        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts)} {rated:g} W, 5 %", "in series with it", body=resistor_body(rated))),
     )  # fmt: skip
 
 

@@ -177,7 +177,7 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         )
         plates = sum(lead.startswith("plate") for lead in part.leads)
         if watts:
-            text = f"{show(ohms, 'ohm')} wirewound {watts:g} W"
+            text = f"{show(ohms, 'ohm')} wirewound {watts:g} W, 5 %"
             items.append(Item(plates, text, "one in each plate lead", body=resistor_body(watts)))
     other = tried(stood, changed) if changed else None
     if less is not None:

@@ -79,8 +79,9 @@ def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
     plus, minus = part.leads["+"], part.leads["-"]
     volts = stood.dc(plus) - stood.dc(minus)
     swung = np.abs(volts) * stood.swing(plus, minus)
+    rings = _rings(volts, swung)
     if part.type != "electrolytic":
-        yield from most(stood, part, "working volts", "V", swung, rated, FILM_SHARE)
+        yield from most(stood, part, "working volts", "V", swung, rated, FILM_SHARE, note=rings)
         return
     cathodes = {p.leads["cathode"] for p in stood.amplifier.of_kind("valve")}
     share = BYPASS_SHARE if plus in cathodes else ELECTROLYTIC_SHARE
@@ -88,13 +89,25 @@ def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
     surge = None if rated is None else surge_volts(stood.amplifier, part.name, rated)
     again = stood.restart
     swing = None if again is None else max(again.highest.get(part.name, 0.0), -again.lowest.get(part.name, 0.0))
-    cold = most(stood, part, "surge volts", "V", swung, surge, SURGE_SHARE, stood.where(cold=True), faults=False)
+    cold = most(stood, part, "surge volts", "V", swung, surge, SURGE_SHARE, stood.where(cold=True), rings, faults=False)
     yield from or_restart(cold, swing)
     wrong = 0.0 if again is None else -again.lowest.get(part.name, 0.0)
     # the limit is one for hours; what a moment does is no sheet's, and told
     note = "" if wrong <= REVERSE_VOLTS else f"and {wrong:.0f} V for a moment: {TEXT}"
     yield from most(stood, part, "reverse volts", "V", np.maximum(-volts, 0.0), REVERSE_VOLTS, HALF, note=note)
     yield from _ripple(stood, part)
+
+
+def _rings(settled: Array, swung: Array) -> str:
+    """What a switch-on adds to the volts at which it settles, in words; "" where it adds none."""
+    k = int(np.argmax(swung))
+    if swung[k] <= RINGS * abs(settled[k]):
+        return ""
+    return f"it settles at {abs(settled[k]):.0f} V: the choke rings into it at a switch-on"
+
+
+RINGS = 1.02
+"""Times the volts at which it settles, from which on a choke is said to ring."""
 
 
 def _ripple(stood: Stood, part: Part) -> Iterator[Stress]:

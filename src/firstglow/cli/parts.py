@@ -11,10 +11,11 @@ from firstglow.cli.output import AS, FILE, JSON, MAINS, print_json, say, volts_o
 if TYPE_CHECKING:
     from firstglow.amplifier import Amplifier
     from firstglow.audit.parts import Audit, Audited
+    from firstglow.audit.stress import Stress
 
 DONE = ("valve", "rectifier", "heater", "transformer", "gas tube", "input", "load", "output transformer")
 """Kinds whose proposal says what to do, one thing a line; of all others what to fit."""
-HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with little to spare"))
+HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with less to spare than is asked"))
 
 
 @click.command()
@@ -83,7 +84,7 @@ def _whole(name: str, as_: str, found: "Audit", asked: set[str]) -> Iterator[str
             continue
         yield f"\n{a.part}: {a.verdict}{f'; {a.ages}' if a.ages else ''}"
         for s in a.stresses:
-            left = "" if s.margin is None else f", {_margin(s.margin)}"
+            left = "" if s.margin is None else f", {_margin(s)}"
             verdict = s.verdict or {True: "survives", False: "does not survive", None: "rating unknown"}[s.survives]
             yield f"  {s.stress}: {said(s)}{left}: {verdict}"
             yield f"      {s.situation}{f' ({s.note})' if s.note else ''}"
@@ -149,7 +150,7 @@ def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
     yield f"  {', '.join(g.part for g in group)}"
     for s in a.stresses:
         if s.verdict in ("tight", "unfit"):
-            left = "" if s.margin is None else f", {_margin(s.margin)}"
+            left = "" if s.margin is None else f", {_margin(s)}"
             yield f"    {s.stress}: {said(s)}{left}: {s.situation}"
             if s.note:
                 yield f"      ({s.note})"
@@ -185,12 +186,14 @@ def _at_stake(found: "Audit", part: str) -> Iterator[str]:
                 yield f"if it {verb}: {a.part} takes {said(rows[0])} ({rows[0].stress})"
 
 
-def _margin(margin: float) -> str:
+def _margin(s: "Stress") -> str:
+    margin = s.margin or 0.0
+    asked = f" where {100 * s.tight:.2g} % is asked" if s.verdict == "tight" else ""
     if abs(margin) < 0.01:
-        return "just at it"
+        return f"just at it{asked}"
     if margin < 0.0:
         return f"{-100 * margin:.0f} % past"
-    return f"{100 * margin:.0f} % left"
+    return f"{100 * margin:.0f} % left{asked}"
 
 
 def _unknown(found: "Audit") -> Iterator[str]:
@@ -199,23 +202,24 @@ def _unknown(found: "Audit") -> Iterator[str]:
     from firstglow.audit.looks import say as in_file
     from firstglow.audit.proposal import shown
 
-    by_look: dict[tuple[str, str, str], list[str]] = {}
+    by_look: dict[tuple[str, str, bool], list[tuple[Any, Any]]] = {}
     idle: list[str] = []
     for a in found.parts:
+        part = found.stood.amplifier.parts[a.part]
         for s in a.stresses:
             if s.verdict != "rating unknown":
                 continue
             if not s.felt:
                 idle.append(f"{a.part} ({s.stress})")
             else:
-                key = (s.stress, look(a.kind, s.stress), in_file(a.kind, s.stress))
-                by_look.setdefault(key, []).append(f"{a.part} {shown(s.value, s.unit)}")
+                key = (s.stress, look(a.kind, s.stress), part.type == "electrolytic")
+                by_look.setdefault(key, []).append((part, s))
     if by_look or idle:
         yield "\nRATING UNKNOWN: look on the part, then say it in the file"
-    for (stress, where, line), parts in by_look.items():
-        yield f"  {stress}: {', '.join(parts)}"
+    for (stress, where, _), rows in by_look.items():
+        yield f"  {stress}: {', '.join(f'{part.name} {shown(s.value, s.unit)}' for part, s in rows)}"
         yield f"    look for {where}"
-        if line:
+        if line := in_file(*rows[0]):
             yield f"    in its line of the file, for instance {line}"
     if idle:
         yield f"  asked next to nothing as it stands: {', '.join(idle)}"
