@@ -28,6 +28,8 @@ VERBS = [
         "parts",
         "mains",
         "incoming",
+        "reform",
+        "bias",
     ),
 ]
 

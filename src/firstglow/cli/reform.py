@@ -34,6 +34,11 @@ def command(file: Path, parts: tuple[str, ...], as_: str, mains_now: str | None,
     if as_json:
         print_json(document(found))
         return
+    if not found:
+        known = [c.name for c in amplifier.of_kind("capacitor") if c.type == "electrolytic"]
+        way = f"Name one: firstglow reform FILE {known[0]}" if known else "There is none in it."
+        say(f"{amplifier.name}: no electrolytic of this file is called old in its note. {way}")
+        return
     for line in _lines(amplifier.name, found):
         say(line)
 
@@ -67,9 +72,6 @@ def document(found: "tuple[Reform, ...]") -> dict[str, Any]:
 def _lines(name: str, found: "tuple[Reform, ...]") -> Iterator[str]:
     from firstglow.audit.reform import FIRST_AMPS, LEAST_MINUTES, MOST_MINUTES
 
-    if not found:
-        yield f"{name}: no electrolytic of this file is called old in its note. Name one: firstglow reform FILE C1"
-        return
     yield f"{name}: reforming old electrolytics"
     yield "High voltage kills. Clips on with the supply off, one hand, glasses, nothing"
     yield "touched while it is on; a capacitor may burst: cover it."
