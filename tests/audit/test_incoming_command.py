@@ -14,6 +14,8 @@ from click.testing import CliRunner
 from firstglow import schemas
 from firstglow.amplifier import Fault, Situation, load
 from firstglow.audit.incoming import document, incoming, typed
+from firstglow.audit.order import document as order
+from firstglow.audit.parts import audit
 from firstglow.cli.incoming import command
 from firstglow.readings.meters import ReadingsError, meter_named
 from firstglow.solver.circuit import compile_circuit
@@ -100,7 +102,10 @@ def test_what_it_must_stand_is_beside_what_it_is_tried_at() -> None:
     row = of(told(B)["capacitors"], "C5")
     assert row["must_stand_volts"] == pytest.approx(395.0, rel=0.01) and row["test_volts"] < 200.0
     text = " ".join(CliRunner().invoke(command, [str(B), "C5"]).output.split())
-    assert f"must stand {row['must_stand_volts']:.0f} V ({row['must_stand_in']})" in text and "which this does not try" in text
+    assert (
+        f"must stand {row['must_stand_volts']:.0f} V ({row['must_stand_in']})" in text
+        and "which this does not try" in text
+    )
 
 
 def test_only_an_electrolytic_has_a_minus() -> None:
@@ -206,6 +211,51 @@ def test_planted_parts_are_told_good_doubtful_and_never_fit() -> None:
         "V3": "never fit", "C9": "doubtful", "C3": "never fit", "C6": "doubtful", "R1": "never fit", "R2": "doubtful",
         "R13": "good",
     }  # fmt: skip
+
+
+def test_what_the_order_list_puts_in_is_judged_against_it() -> None:
+    """Linden's grid leak may be 100 kohm (6V6GT, fixed bias) and its bias network has 15 of them: 82 k is the E24 value that is left.
+    Its rectifier may feed 10 uF: 8.2 uF is E12's next. What was ordered is good, what is 27 % off both is not, the drawn value is told."""
+    found = told(A, "left R22=82k 60k 221k,C1=8.3u")
+    rows = {(r["part"], r["value"]): (r["verdict"], r["why"]) for r in found["measured"]}
+    verdict, why = rows["left R22", 82e3]
+    assert verdict == "good" and "of 82 kΩ" in why and "in place of the 220 kΩ drawn" in why
+    assert rows["left R22", 60e3][0] == "never fit" and "-26.8 % of 82 kΩ" in rows["left R22", 60e3][1]
+    verdict, why = rows["left R22", 221e3]
+    assert verdict == "good" and "but firstglow parts orders 82 kΩ here" in why
+    assert rows["C1", 8.3e-6][0] == "good" and "in place of the 32 µF drawn" in rows["C1", 8.3e-6][1]
+    text = CliRunner().invoke(command, [str(A), "--measured", "C1=8.3u"]).output
+    assert text.index("MEASURED") < text.index("IN THE ORDER LIST") and "CAPACITORS" not in text
+    assert "firstglow incoming FILE C1" in text
+
+
+def test_the_leak_of_what_was_ordered_is_held_to_its_own_farads() -> None:
+    """A new 8.2 uF at what stands there: 0.01 C U (IEC 60384-4) is 33 uA of 399 V; on 82 kohm 2.6 V. The 32 uF drawn may leak 3.9
+    times that."""
+    found = told(A, "C1=2.4V 5V")
+    (new, *_) = found["ordered_capacitors"]
+    assert new["farads"] == 8.2e-6 and new["good_amps"] == pytest.approx(0.01 * 8.2e-6 * new["test_volts"])
+    drawn = of(found["capacitors"], "C1")
+    assert drawn["good_amps"] / new["good_amps"] == pytest.approx(32 / 8.2, rel=1e-6)
+    assert [r["verdict"] for r in found["measured"] if r["part"] == "C1"] == ["good", "doubtful"]
+    film = next(r for r in found["ordered_capacitors"] if r["kind"] == "film")
+    assert film["across_ohms"] == pytest.approx(
+        1 / (1 / film["series_ohms"] + 1 / 10e6)
+    )  # across the resistor, as its steps say
+
+
+def test_the_order_is_the_one_that_parts_prints() -> None:
+    """Every resistor and capacitor of Sorrel's order list, asked for by name here."""
+    amplifier = load(C)
+    lines = {
+        (name, line["what"])
+        for line in order(audit(amplifier))
+        for name in line["for"]
+        if amplifier.parts[name].kind in ("resistor", "capacitor") and any(unit in line["what"] for unit in "FΩ")
+    }
+    assert len(lines) >= 3
+    found = document(incoming(amplifier, meter_named("digital"), parts=sorted({name for name, _ in lines})))
+    assert lines <= {(o["part"], o["text"]) for o in found["ordered"]}
 
 
 def test_pairs_are_told_with_what_they_leave_apart() -> None:

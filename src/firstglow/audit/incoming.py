@@ -7,11 +7,13 @@ resistor's ohms, an output valve's amps or volts where the sheet reads them.
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import log
 from typing import Any, Literal
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.options import find_parts
-from firstglow.audit.incoming_leaks import Leak, leaks
+from firstglow.audit.incoming_leaks import BY_RESISTOR, Leak, leak, leaks
+from firstglow.audit.incoming_ordered import SAME, Ordered, as_ordered, ordered
 from firstglow.audit.incoming_valves import Draws, Gas, HeaterLeak, gas, healthy, heater_leaks
 from firstglow.audit.matching import WANTED, Chosen, Figure, Pair, choose, marked, wanted
 from firstglow.audit.ways import Stood, stood
@@ -24,6 +26,7 @@ RENEW = 0.20
 """A resistor this far off its mark is never fitted, whatever its tolerance says (common practice: drifted past 20 %)."""
 WORN = 0.6
 """A valve that draws less than this part of the band's low end is worn out (facts: worn valves fall to 60 to 70 %)."""
+UNITS = {"resistor": "ohm", "capacitor": "F"}
 KINDS = ("capacitor", "resistor", "valve", "rectifier")
 
 
@@ -40,7 +43,8 @@ class Read:
 @dataclass(frozen=True)
 class Incoming:
     """All of it. leaks, draws, gas, heater: for the parts asked for; pairs: what must be alike; chosen, over: of what was
-    measured; reads: that, with ``judged`` beside: (verdict, why) each."""
+    measured; reads: that, with ``judged`` beside: (verdict, why) each. ordered: what the order list puts in place of the parts named
+    or measured, other values than the file's first; ordered_leaks: the tests of such capacitors."""
 
     amplifier: Amplifier
     stood: Stood
@@ -55,31 +59,51 @@ class Incoming:
     over: tuple[Figure, ...]
     reads: tuple[Read, ...]
     judged: tuple[tuple[Fitness, str], ...]
+    ordered: tuple[Ordered, ...]
+    ordered_leaks: tuple[Leak, ...]
 
 
 def incoming(
     amplifier: Amplifier, meter: Meter, mains_now: float | None = None, parts: Sequence[str] = (), age: Age | None = None,
     measured: Mapping[str, tuple[str, str]] | None = None,
 ) -> Incoming:  # fmt: skip
-    """parts: only these (names as the file or a channel calls them), default all. measured: name -> (text, where it stands,
-    for messages). Raises SolveError, ReadingsError."""
+    """parts: only these (names as the file or a channel calls them), default those measured, else all. measured: name -> (text,
+    where it stands, for messages). What the order list puts in is worked out for parts named or measured alone: for all of them it is
+    the whole parts audit. Raises SolveError, ReadingsError."""
     at = stood(amplifier, mains_now)
-    asked = _asked(amplifier, parts)
-    reads = tuple(_reads(amplifier, measured or {})) + tuple(_of_file(amplifier, measured or {}))
+    typed_in = tuple(_reads(amplifier, measured or {}))
+    asked = {r.part for r in typed_in} if typed_in and not parts else _asked(amplifier, parts)
+    reads = typed_in + tuple(_of_file(amplifier, measured or {}))
     pairs = wanted(amplifier, at.roles)
     kinds = {amplifier.parts[n].kind for n in (*asked, *(r.part for r in reads))}
     draws = healthy(at, meter) if kinds & {"valve", "rectifier"} else ()
     chosen, over = choose(pairs, _figures(reads, amplifier, {d.valve: d for d in draws}))
     mine = [p for p in pairs if set(p.places) & asked]
+    if typed_in and not parts:  # what was measured of one channel may serve in the other
+        kin = {p.what for p in mine}
+        mine = [p for p in pairs if p.what in kin]
     places = {name for p in mine for name in p.places}
-    tested = tuple(x for x in leaks(at, meter, age) if x.part in asked)
-    judged = tuple(_judged(amplifier, r, tested or tuple(leaks(at, meter, age)), draws) for r in reads)
+    named = {*(asked if parts else ()), *(r.part for r in typed_in)}
+    bought = tuple(
+        o for p in amplifier.of_kind("resistor", "capacitor") if p.name in named for o in ordered(at, p.name)
+    )
+    fresh = () if age == "old" else tuple(_ordered_leaks(at, meter, bought))
+    judging = _Judging(amplifier, bought, fresh, tuple(leaks(at, meter, age)), draws)
     return Incoming(
-        amplifier, at, meter, tested, tuple(d for d in draws if d.valve in asked),
+        amplifier, at, meter, tuple(x for x in judging.tested if x.part in asked), tuple(d for d in draws if d.valve in asked),
         tuple(g for g in gas(at, meter) if g.valve in asked), tuple(h for h in heater_leaks(at, meter) if h.valve in asked),
         tuple(p for p in amplifier.of_kind("resistor") if p.name in asked), tuple(mine),
-        tuple(c for c in chosen if set(c.pair.places) & places), tuple(over), reads, judged,
+        tuple(c for c in chosen if set(c.pair.places) & places), tuple(over), reads,
+        tuple(judging.of(r) for r in reads), bought, fresh,
     )  # fmt: skip
+
+
+def _ordered_leaks(at: Stood, meter: Meter, bought: Sequence[Ordered]) -> Iterator[Leak]:
+    """The leak test of each capacitor that is bought: new, of the value and volts ordered."""
+    for o in bought:
+        part = at.amplifier.parts[o.part]
+        if part.kind == "capacitor" and o.pieces == 1:
+            yield replace(leak(at, as_ordered(part, o), meter, "new"), ordered=True)
 
 
 def _asked(amplifier: Amplifier, parts: Sequence[str]) -> set[str]:
@@ -155,7 +179,7 @@ def _of_file(amplifier: Amplifier, measured: Mapping[str, tuple[str, str]]) -> I
 
 def _value(part: Part, text: str, where: str) -> tuple[float, str]:
     """A figure and its unit: by the part's kind, and of a capacitor or valve by what stands behind it."""
-    unit = {"resistor": "ohm", "capacitor": "F"}.get(part.kind, "A")
+    unit = UNITS.get(part.kind, "A")
     if part.kind != "resistor" and re.search(r"[vV]$", text):
         unit = "V"
     elif part.kind == "capacitor" and re.search(r"[aA]$", text):
@@ -184,24 +208,39 @@ def _figures(reads: Sequence[Read], amplifier: Amplifier, draws: Mapping[str, Dr
     return out
 
 
-def _judged(amplifier: Amplifier, read: Read, tested: Sequence[Leak], draws: Sequence[Draws]) -> tuple[Fitness, str]:
-    """What one figure says of the part."""
-    part, value = amplifier.parts[read.part], read.figure.value
-    if part.kind == "capacitor" and read.unit != "F":
-        return _leak_judged(next((x for x in tested if x.part == part.name), None), value, read.unit)
-    if part.kind in ("resistor", "capacitor"):
-        return _value_judged(amplifier, part, value)
-    drawn = next((d for d in draws if d.valve == part.name), None)
+@dataclass(frozen=True)
+class _Judging:
+    """What one figure is held against: bought, fresh: what the order list puts in and its leak tests; tested: of what is drawn."""
+
+    amplifier: Amplifier
+    bought: tuple[Ordered, ...]
+    fresh: tuple[Leak, ...]
+    tested: tuple[Leak, ...]
+    draws: tuple[Draws, ...]
+
+    def of(self, read: Read) -> tuple[Fitness, str]:
+        """What it says of the part."""
+        part, value = self.amplifier.parts[read.part], read.figure.value
+        if part.kind == "capacitor" and read.unit != "F":
+            new = next((x for x in self.fresh if x.part == part.name), None)
+            if new is None:
+                return _leak_judged(next((x for x in self.tested if x.part == part.name), None), value, read.unit)
+            verdict, why = _leak_judged(new, value, read.unit)
+            return verdict, f"{why}; as the new {new.kind} {show(new.farads, 'F')} of the order list (else --age old)"
+        if part.kind in ("resistor", "capacitor"):
+            return _value_judged(self.amplifier, part, value, [o for o in self.bought if o.part == part.name])
+        return _draw_judged(next((d for d in self.draws if d.valve == part.name), None), value, read.unit)
+
+
+def _draw_judged(drawn: Draws | None, value: float, unit: str) -> tuple[Fitness, str]:
+    """A valve's amps, or the volts that they make."""
     if drawn is None:
         return "doubtful", "nothing here passes its current alone: there is no band for it"
-    low, high = (drawn.low, drawn.high) if read.unit == "V" else (drawn.amps_low, drawn.amps_high)
-    limit = drawn.limit_volts if read.unit == "V" else drawn.limit_amps
-    band = f"{show(low, read.unit)} to {show(high, read.unit)}"
+    low, high = (drawn.low, drawn.high) if unit == "V" else (drawn.amps_low, drawn.amps_high)
+    limit = drawn.limit_volts if unit == "V" else drawn.limit_amps
+    band = f"{show(low, unit)} to {show(high, unit)}"
     if limit is not None and value > limit:
-        return (
-            "never fit",
-            f"over {show(limit, read.unit)} its plate is past its watts here: off; more bias, or another one",
-        )
+        return "never fit", f"over {show(limit, unit)} its plate is past its watts here: off; more bias, or another one"
     if value < WORN * low:
         return "never fit", f"far under {band}: worn out, or what feeds it is wrong"
     if low <= value <= high:
@@ -221,11 +260,25 @@ def _leak_judged(leak: Leak | None, value: float, unit: str) -> tuple[Fitness, s
     return fitness(amps, test.good_amps, test.reject_amps), said
 
 
-def _value_judged(amplifier: Amplifier, part: Part, value: float) -> tuple[Fitness, str]:
-    """Farads or ohms against the mark."""
+def _value_judged(amplifier: Amplifier, part: Part, value: float, bought: Sequence[Ordered]) -> tuple[Fitness, str]:
+    """Farads or ohms against the mark, or against what the order list puts in its place where that is nearer."""
     q = part.values["farads" if part.kind == "capacitor" else "ohms"]
     unit = "F" if part.kind == "capacitor" else "ohm"
     mark, tolerance = marked(q), tolerance_of(amplifier, part)
+    others = [o for o in bought if abs(o.value / mark - 1.0) > SAME]
+    near = min(others, key=lambda o: abs(log(value / o.value)), default=None)
+    if near is not None and abs(log(value / near.value)) < abs(log(value / mark)):
+        verdict, why = _off(value, near.value, near.tolerance, unit)
+        each = f", {near.pieces} of them" if near.pieces > 1 else ""
+        return verdict, f"{why}; firstglow parts orders it in place of the {show(mark, unit)} drawn{each}"
+    verdict, why = _off(value, mark, tolerance, unit)
+    if others:
+        pieces = f"{others[0].pieces} of " if others[0].pieces > 1 else ""
+        why += f"; but firstglow parts orders {pieces}{show(others[0].value, unit)} here"
+    return verdict, why
+
+
+def _off(value: float, mark: float, tolerance: float, unit: str) -> tuple[Fitness, str]:
     off = value / mark - 1.0
     why = f"{100 * off:+.1f} % of {show(mark, unit)}, marked within {100 * tolerance:g} %"
     if abs(off) <= tolerance * (1.0 + 1e-9):
@@ -272,6 +325,14 @@ def document(found: Incoming) -> dict[str, Any]:
         ],
         "match": [_match_row(p, found.chosen) for p in found.pairs],
         "left_over": [f.label for f in found.over],
+        "ordered": [
+            {
+                "part": o.part, "value": o.value, "unit": UNITS[found.amplifier.parts[o.part].kind], "tolerance": o.tolerance,
+                "pieces": o.pieces, "text": o.text, "by": o.by,
+            }
+            for o in found.ordered
+        ],
+        "ordered_capacitors": [_leak_row(x) for x in found.ordered_leaks],
     }  # fmt: skip
 
 
@@ -285,8 +346,8 @@ def _leak_row(x: Leak) -> dict[str, Any]:
         "good_flows_amps": t.flows(t.good_volts) if t and x.how != "insulation tester" else None,
         "reject_flows_amps": t.flows(t.reject_volts) if t and x.how != "insulation tester" else None,
         "good_ohms": x.test_volts / t.good_amps if t else None, "reject_ohms": x.test_volts / t.reject_amps if t else None,
-        "series_ohms": t.series_ohms if t and x.how in WITH_RESISTOR else None,
-        "series_watts": t.series_watts if t and x.how in WITH_RESISTOR else None,
+        "series_ohms": t.series_ohms if t and x.how in BY_RESISTOR else None,
+        "series_watts": t.series_watts if t and x.how in BY_RESISTOR else None,
         "across_ohms": t.meter_ohms if t and x.how != "insulation tester" else None,
         "begin_on": x.first.text, "read_on": x.on.text, "too_little_for_the_meter": x.hidden,
         "wait_seconds": t.after_seconds if t else None,
@@ -294,9 +355,6 @@ def _leak_row(x: Leak) -> dict[str, Any]:
         "reject_volts": t.reject_volts if t and x.how != "insulation tester" else None,
         "source": t.source if t else None, "doubt": t.doubt if t else None,
     }  # fmt: skip
-
-
-WITH_RESISTOR = ("resistor in its lead", "supply of its own", "battery")
 
 
 def _valve_row(d: Draws, g: Gas | None, h: HeaterLeak | None) -> dict[str, Any]:

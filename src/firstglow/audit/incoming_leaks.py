@@ -34,6 +34,8 @@ BATTERY_OHMS = 10e3
 """In series then: a microampere shows as 10 mV [ohm]."""
 SEEN = 4.0
 """Steps of a meter that a limit must be apart to be told from nothing."""
+BY_RESISTOR: tuple[How, ...] = ("resistor in its lead", "supply of its own", "battery")
+"""Tests with the meter across a resistor in the lead."""
 NO_FARADS = 5e-6
 """What is no electrolytic and smaller than this charges through a meter's own ohms in a minute [F]."""
 
@@ -43,7 +45,8 @@ class Leak:
     """One capacitor. age: new or old; volts: its working volts [V dc], in which way of standing; test_volts: what it is tested
     at; must: the most that stands across it without a fault, in which way (``most_in``), which this test does not try. lead,
     joint: the lead that comes off and where it was; feed: the joint at its other end, which brings the volts. first, on: the
-    meter's ranges, to begin on and to read on; test: None where nothing stands across it."""
+    meter's ranges, to begin on and to read on; test: None where nothing stands across it. ordered: of what the order list puts
+    there."""
 
     part: str
     kind: str
@@ -62,6 +65,7 @@ class Leak:
     first: Range
     on: Range
     test: LeakTest | None
+    ordered: bool = False
 
     @property
     def hidden(self) -> bool:
@@ -136,6 +140,7 @@ def _test(
         feed_ohms=feeds,
         meter_ohms=on.input_ohms,
         series_ohms=series,
+        by_resistor=how in BY_RESISTOR,
     )
 
 

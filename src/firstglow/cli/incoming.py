@@ -46,6 +46,7 @@ def command(
               firstglow incoming examples/c-sorrel-twenty.toml \\
                   --measured "C7=0.221u 0.214u 0.219u,R11=47.3k,R12=46.8k"
     Capacitors: farads (0.22u), or the leak as the test shows it (0.4V).
+    Of parts named or measured it says what firstglow parts orders for them.
     Resistors: ohms. Output valves: amps (56m), or the volts that are read.
     A readings file has a table [readings] with lines like "left C13" = "0.1u".
     """
@@ -71,7 +72,7 @@ def command(
     if as_json:
         print_json(document(found))
         return
-    for line in _lines(found):
+    for line in _lines(found, tests=bool(parts) or not (told or measured)):
         say(line)
 
 
@@ -83,18 +84,29 @@ def _meter(gear: "Bench | None", name: str | None) -> "Meter":
     return meter_named(name or next(iter(own), "digital"), own)
 
 
-def _lines(found: "Incoming") -> Iterator[str]:
+def _lines(found: "Incoming", tests: bool) -> Iterator[str]:
+    """Verdicts first; tests: of the parts named, or of all where nothing was measured either."""
+    from firstglow.cli.incoming_valves import valves
+
     mains = found.stood.mains["now"]
     yield f"{found.amplifier.name}: parts before they are fitted"
     yield f"At {mains:g} V mains, meter {found.meter.name} ({found.meter.about})."
+    yield from _measured(found)
+    yield from _ordered(found)
+    if not tests:
+        yield from _match(found)
+        names = " ".join(dict.fromkeys(f"'{p}'" if " " in p else p for p in (r.part for r in found.reads)))
+        yield f"\nHow each is tested: firstglow incoming FILE {names}"
+        return
+    if found.reads:
+        yield ""
     yield "High voltage kills. Clips go on and leads come off with the plug out and every"
     yield "capacitor below 10 V (firstglow discharge says how long); one hand, glasses,"
     yield "and nothing is touched while it is on."
-    yield from _measured(found)
     yield from _capacitors(found)
     yield from _match(found)
     yield from _resistors(found)
-    yield from _valves(found)
+    yield from valves(found)
 
 
 def _measured(found: "Incoming") -> Iterator[str]:
@@ -107,10 +119,24 @@ def _measured(found: "Incoming") -> Iterator[str]:
         yield f"  {SIGNS[verdict]} {verdict:<10}{r.figure.label} {value}: {why}"
 
 
+def _ordered(found: "Incoming") -> Iterator[str]:
+    """What the order list puts in place of the parts named or measured."""
+    from firstglow.audit.incoming import UNITS
+    from firstglow.quantities import show
+
+    if found.ordered:
+        yield "\nIN THE ORDER LIST (firstglow parts) for these"
+    for o in found.ordered:
+        unit = UNITS[found.amplifier.parts[o.part].kind]
+        low, high = (show(o.value * (1.0 + side * o.tolerance), unit, 4) for side in (-1.0, 1.0))
+        yield f"  {o.part}: {o.pieces} x {o.text}"
+        yield f"    good from {low} to {high}"
+
+
 # -- capacitors --------------------------------------------------------------------------------------------------------
 def _capacitors(found: "Incoming") -> Iterator[str]:
     for how, title in TITLES.items():
-        mine = [x for x in found.leaks if x.how == how]
+        mine = [x for x in (*found.leaks, *_fresh(found)) if x.how == how]
         if not mine:
             continue
         yield f"\n{title}"
@@ -127,6 +153,12 @@ def _capacitors(found: "Incoming") -> Iterator[str]:
                 f"  ! {most:.0f} V is more than this meter or its leads stand ({found.meter.highest_volts:.0f} V): "
                 "take one of the 1000 V class."
             )
+
+
+def _fresh(found: "Incoming") -> "Iterator[Leak]":
+    """Tests of capacitors ordered that are not those of what is drawn anyway."""
+    drawn = {(x.part, x.kind, x.age, x.farads) for x in found.leaks}
+    return (x for x in found.ordered_leaks if (x.part, x.kind, x.age, x.farads) not in drawn)
 
 
 TITLES = {
@@ -179,7 +211,7 @@ STEPS = {
 
 
 def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
-    from firstglow.audit.incoming import WITH_RESISTOR
+    from firstglow.audit.incoming_leaks import BY_RESISTOR
     from firstglow.quantities import show
 
     if how == "no volts":
@@ -191,7 +223,7 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
         assert t is not None
         names = ", ".join(f"{g.part} ({_lead(g)})" if how in LEADS else g.part for g in group)
         yield f"  {names}"
-        stands = f"{x.age} {x.kind} {show(x.farads, 'F')}"
+        stands = f"{'as ordered: ' if x.ordered else ''}{x.age} {x.kind} {show(x.farads, 'F')}"
         if how == "insulation tester":
             ohms = (x.test_volts / t.good_amps, x.test_volts / t.reject_amps)
             yield f"    {stands}: good over {show(ohms[0], 'ohm')}, never fitted under {show(ohms[1], 'ohm')}"
@@ -201,7 +233,7 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
             yield f"    {stands}, at {show(x.test_volts, 'V', 2)}{works}"
         else:
             yield f"    {stands}, stands at {show(x.test_volts, 'V')} ({x.situation})"
-        if how in WITH_RESISTOR:
+        if how in BY_RESISTOR:
             yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
         yield _limits(x, t)
         most = max(group, key=lambda g: g.must)
@@ -240,7 +272,7 @@ def _groups(mine: "Sequence[Leak]") -> "list[list[Leak]]":
     for x in mine:
         t = x.test
         figures = () if t is None else tuple(f"{v:.2g}" for v in (t.good_volts, t.reject_volts, t.series_ohms))
-        key = (x.kind, x.age, x.farads, f"{x.test_volts:.2g}", x.situation, figures)
+        key = (x.ordered, x.kind, x.age, x.farads, f"{x.test_volts:.2g}", x.situation, figures)
         out.setdefault(key, []).append(x)
     return list(out.values())
 
@@ -302,101 +334,3 @@ def _resistors(found: "Incoming") -> Iterator[str]:
     for r in rows if len(rows) <= LISTED else ():
         band = f"{show(r['low'], 'ohm', 4)} to {show(r['high'], 'ohm', 4)}"
         yield f"  {r['part']}: {show(r['ohms'], 'ohm', 4)}, {100 * r['tolerance']:g} %: {band}"
-
-
-# -- valves ------------------------------------------------------------------------------------------------------------
-def _valves(found: "Incoming") -> Iterator[str]:
-    from firstglow.audit.incoming_valves import HIGH, LOW, alike
-    from firstglow.quantities import show
-
-    if not found.draws:
-        return
-    yield f"\nVALVES: what {(HIGH - LOW) / 100 * 20:.0f} of 20 healthy ones show here, running"
-    yield "  Changed with the plug out and the glass cool. First ohms from pin to pin, cold"
-    yield "  and tapped: a shorted one takes others with it. Then by the ladder's rungs."
-    for group in alike(found.draws):
-        d = group[0]
-        yield f"  {', '.join(g.valve for g in group)} ({d.type})"
-        where = ", ".join(dict.fromkeys(f"across {g.across}" if g.across else f"{g.red} to {g.black}" for g in group))
-        low, high = min(g.low for g in group), max(g.high for g in group)
-        least, most = min(g.amps_low for g in group), max(g.amps_high for g in group)
-        yield f"    {where}"
-        yield f"    {show(d.volts, 'V')}, {show(low, 'V')} to {show(high, 'V')}"
-        yield f"    ({show(d.amps, 'A')}, {show(least, 'A', 2)} to {show(most, 'A', 2)})"
-        if d.limit_volts is not None and d.limit_amps is not None:
-            yield f"    over {show(d.limit_volts, 'V')} ({show(d.limit_amps, 'A')}) its plate is past its watts: off"
-        if d.target is not None and d.reaches is not None:
-            yield from _preset(group)
-    yield from _gas(found)
-    yield from _heater(found)
-
-
-def _preset(group: Sequence[Any]) -> Iterator[str]:
-    from firstglow.quantities import show
-
-    d = group[0]
-    reach = "all of them" if d.reaches > 0.995 else f"{100 * d.reaches:.0f} % of them"
-    pots = ", ".join(dict.fromkeys(g.pot for g in group))
-    grids = "" if d.grid_low is None else f", its grid at {d.grid_low:.0f} to {d.grid_high:.0f} V"
-    yield (
-        f"    with {pots} where a middling one idles at {show(d.target, 'A')}; turned, that brings {reach} there{grids}"
-    )
-
-
-def _gas(found: "Incoming") -> Iterator[str]:
-    from firstglow.quantities import show
-
-    if not found.gas:
-        return
-    yield "\nGAS, after ten minutes warm: dc volts from grid (red) to what holds it (black)."
-    yield "  Plus grows with gas or grid emission. Pull the valve (plug out): what then"
-    yield "  stays is the coupling capacitor or the socket."
-    groups: dict[tuple[str, ...], list[Any]] = {}
-    for g in found.gas:
-        key = (*(f"{v:.2g}" for v in (g.good_volts, g.reject_volts, g.idle)), str(g.input_empty))
-        groups.setdefault(key, []).append(g)
-    for group in groups.values():
-        g = group[0]
-        names = ", ".join(f"{x.valve} (black on {x.black})" for x in group)
-        empty = "; nothing in the input, volume up" if g.input_empty else ""
-        yield f"  {names}{empty}"
-        yield (
-            f"    good under {show(g.good_volts, 'V', 2)}, never fitted over {show(g.reject_volts, 'V', 2)} "
-            f"({show(g.good_amps, 'A')}, {show(g.reject_amps, 'A')})"
-        )
-        if g.doubled_good is not None:
-            yield (
-                f"    or with its grid leak doubled: from {show(g.idle, 'A', 4)} to {show(g.doubled_good, 'A', 4)} at "
-                f"most; at {show(g.doubled_reject, 'A', 4)} it is never fitted"
-            )
-
-
-def _heater(found: "Incoming") -> Iterator[str]:
-    from firstglow.quantities import show
-
-    by: dict[tuple[object, ...], list[Any]] = {}
-    for h in found.heater:
-        figures = () if h.good_volts is None else (f"{h.good_volts:.2g}", f"{h.reject_volts:.2g}")
-        by.setdefault((h.method, *figures), []).append(h)
-    if not by:
-        return
-    yield "\nHEATER TO CATHODE, heaters warm and HT off as on rung 3: ac volts to chassis"
-    for (method, *_), group in by.items():
-        h, names = group[0], ", ".join(dict.fromkeys(x.valve for x in group))
-        if method == "in the hand, hot":
-            yield f"  {names}: not in circuit (what stands at the cathode hides it)"
-            yield "    Plug out, made safe, the valve out hot with a cloth: highest ohms range,"
-            yield "    heater pin to cathode pin within ten seconds: good over 10 Mohm, never"
-            yield "    fitted under 1 Mohm."
-            continue
-        if method == "its cathode's lead off":
-            lead = ", ".join(dict.fromkeys(x.lead for x in group))
-            yield f"  {names}: {lead} off the cathode, {show(h.across_ohms, 'ohm')} across the meter"
-        else:
-            yield f"  {names}: at the cathode as it is"
-        yield (
-            f"    good under {show(h.good_volts, 'V', 2)}, never fitted over {show(h.reject_volts, 'V', 2)} "
-            "(10 Mohm, 1 Mohm)"
-        )
-    if any(h.method == "its cathode's lead off" for h in found.heater):
-        yield "  A cathode with its lead off floats: back on before any HT."

@@ -68,12 +68,14 @@ def _rows() -> dict[tuple[str, str], dict[str, Any]]:
 def leak_test(
     kind: str, age: str, farads: float, volts: float, *, grid_leak_ohms: float | None = None,
     feed_ohms: float | None = None, meter_ohms: float = 10e6, series_ohms: float | None = None,
+    by_resistor: bool | None = None,
 ) -> LeakTest:  # fmt: skip
     """The leakage test of one capacitor at ``volts`` (its working volts in the amplifier, dc).
 
     kind, age: a row of incoming.toml; grid_leak_ohms: what it would feed; feed_ohms: what feeds it. The place may only
     tighten the limits. series_ohms: what is in series, default what holds a short to 5 mA, or less where one just rejected
-    would lose over a quarter of the volts in it. Raises MarkingError for an unknown kind, or a part that cannot be.
+    would lose over a quarter of the volts in it. by_resistor: the meter stands across that resistor, not in the lead itself;
+    default of an electrolytic. Raises MarkingError for an unknown kind, or a part that cannot be.
     """
     row = _rows().get((kind, age))
     if row is None or not all(isfinite(x) and x > 0 for x in (farads, volts, meter_ohms)):
@@ -87,7 +89,7 @@ def leak_test(
     good = min([_limit(row, row["good"], farads, volts, place), *place])
     reject = max(min([_limit(row, row["reject"], farads, volts, place), *place]), good)
     series = series_ohms or min(next_up(volts / _SHORT_AMPS, "E12"), next_down(_TAKES * volts / reject, "E12"))
-    by_resistor = kind == "electrolytic"
+    by_resistor = kind == "electrolytic" if by_resistor is None else by_resistor
     across = 1.0 / (1.0 / series + 1.0 / meter_ohms) if by_resistor else meter_ohms
     watts = volts**2 / series
     # what the reading shows the capacitor does not stand at: a leak in proportion to its volts

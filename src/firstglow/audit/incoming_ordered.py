@@ -1,0 +1,101 @@
+"""What the order list of ``firstglow parts`` puts in a place: an incoming part is judged against that as well as against the mark.
+
+Only the proposals that can buy for the part are worked out, not the whole audit.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from firstglow.amplifier.model import Part, Quantity
+from firstglow.audit.ageing import ages
+from firstglow.audit.parts import KINDS
+from firstglow.audit.proposal import Item, Proposal
+from firstglow.audit.replace import propose
+from firstglow.audit.ways import Stood
+from firstglow.quantities import QuantityError, read_value
+
+SOLD = {"resistor": 0.05, "electrolytic": 0.20, "capacitor": 0.10}
+"""Tolerance that a new part is sold with where the order says none (common practice)."""
+SAME = 1e-3
+"""Values nearer than this are one value."""
+_VALUE = re.compile(r"(?:^|\s)([\d.]+)\s*([pnµumkM]?)(F|Ω|ohm)\b")
+_VOLTS = re.compile(r"\b([\d.]+)\s*(k?)V\b")
+_PERCENT = re.compile(r"\b([\d.]+) %")
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """One thing bought for a part. value [ohm or F]; tolerance: fraction; pieces: how many make the part; text: as one orders
+    it; volts: as marked, None for what says none; by: the part whose proposal has it."""
+
+    part: str
+    value: float
+    tolerance: float
+    pieces: int
+    text: str
+    volts: float | None
+    by: str
+
+
+def ordered(stood: Stood, name: str) -> tuple[Ordered, ...]:
+    """What is bought for a resistor or capacitor, in the order list's own sense: what stands in for its own proposal first, then
+    its own, then a valve's. Empty where nothing is. Raises SolveError."""
+    part = stood.amplifier.parts[name]
+    own = _proposal(stood, part)
+    mine = [(name, i) for i in (own.items if own else ()) if i.for_part in ("", name)]
+    others = _of_valves(stood, part)
+    if any(i.over for _, i in others) or not mine:
+        mine = others
+    found = [o for by, item in mine for o in _read(part, item, by)]
+    return tuple({(o.value, o.text): o for o in found}.values())
+
+
+def _proposal(stood: Stood, part: Part) -> Proposal | None:
+    return propose(stood, part, tuple(KINDS[part.kind](stood, part)), ages(part))
+
+
+def _of_valves(stood: Stood, part: Part) -> list[tuple[str, Item]]:
+    """Items that a valve's proposal buys for the part: of its own channel, and only of one that something asks a change of."""
+    for valve in stood.amplifier.of_kind("valve", "rectifier"):
+        if part.channel and valve.channel and part.channel != valve.channel:
+            continue
+        stresses = tuple(KINDS[valve.kind](stood, valve))
+        if not any(s.verdict in ("tight", "unfit") for s in stresses):
+            continue
+        made = propose(stood, valve, stresses, ages(valve))
+        found = [(valve.name, i) for i in (made.items if made else ()) if i.for_part == part.name]
+        if found:
+            return found
+    return []
+
+
+def _read(part: Part, item: Item, by: str) -> Iterator[Ordered]:
+    """An item and what may be bought in its place, as values; texts that have none of the part's own kind bring nothing."""
+    unit = "ohm" if part.kind == "resistor" else "F"
+    for text in (item.text, *item.instead):
+        m = _VALUE.search(text)
+        if m is None or ("F" if m[3] == "F" else "ohm") != unit:
+            continue
+        try:
+            value = read_value(f"{m[1]}{m[2]}", unit)
+        except QuantityError:
+            continue
+        said = _PERCENT.search(text)
+        kind = "electrolytic" if "electrolytic" in text else part.kind
+        volts = _VOLTS.search(text)
+        yield Ordered(
+            part.name, value, float(said[1]) / 100.0 if said else SOLD[kind], item.pieces, text,
+            float(volts[1]) * (1e3 if volts[2] else 1.0) if volts else None, by,
+        )  # fmt: skip
+
+
+def as_ordered(part: Part, bought: Ordered) -> Part:
+    """The capacitor with what is bought in its place: new, so no longer paper."""
+    values = {**part.values, "farads": Quantity(bought.value)}
+    if bought.volts is not None:
+        values["volts"] = Quantity(bought.volts)
+    kind = next((k for k in ("electrolytic", "mica", "ceramic", "film") if k in bought.text), part.type)
+    if kind == "film" and part.type in ("polyester", "polypropylene"):
+        kind = part.type
+    return replace(part, type=kind, values=values)
