@@ -317,7 +317,7 @@ def test_what_marked_mains_would_cure_is_said() -> None:
 def test_what_is_within_its_rating_is_left() -> None:
     """Example (b): 279 V of the EL84's 300 V on its screen (Philips): nothing is to be done about that."""
     row = of(document(audit(load(B))), "V2")
-    assert row["verdict"] == "tight" and row["proposal"]["what"].startswith("leave it: 7 % of its screen volts left")
+    assert row["verdict"] == "tight" and row["proposal"]["what"].startswith("leave it: within its rating")
     assert row["proposal"]["changes"] == "nothing" and row["proposal"]["left"] == []
 
 
@@ -420,6 +420,9 @@ def test_what_is_asked_is_printed_and_what_goes_in_is_no_verdict() -> None:
     assert "460 V of 500 V, 8 % left where 10 % is asked" in flat and "47 % left where 50 % is asked" in flat
     settles = re.search(r"it settles at (\d+) V: the choke rings into it at a switch-on", flat)
     assert settles is not None and float(settles.group(1)) == pytest.approx(460.0, abs=1.5)
+    # on 120 V, loaded: HT1 less the choke, some 380 V; what a restorer meets on a weekday stands beside the worst
+    everyday = [float(v) for v in re.findall(r"\(running on 120 V: (\d+) V\)", flat)]
+    assert len(everyday) >= 4 and all(300.0 < v < 400.0 for v in everyday)
     assert "put in: 47 µF 550 V electrolytic" in text and "    fit: " not in text
     assert "ripple 349 mA rms or more: at idle it takes 70 % of that" in flat
     assert "makers' sheets, from memory" in flat

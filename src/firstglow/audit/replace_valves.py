@@ -45,8 +45,7 @@ Found = tuple[str, str, tuple[Item, ...]]
 
 def _limit(stood: Stood, part: Part, s: Stress) -> Found:
     if s.verdict == "tight":
-        asked = f"{100 * (s.margin or 0.0):.0f} % of its {s.stress} left"
-        return f"leave it: {asked}, where {100 * s.tight:.0f} % is asked for valves' own spread", "", ()
+        return "leave it: within its rating, only the valves' own spread asks for more room", "", ()
     if s.stress == "screen volts":
         drop = s.value - 0.9 * (s.rating or 0.0)
         k = running(stood)

@@ -28,7 +28,8 @@ NOTHING = {"V": 1e-3, "A": 1e-6, "W": 1e-6, "VA": 1e-3}
 @dataclass(frozen=True, slots=True)
 class Stress:
     """value, rating [unit]; side: "at most" the rating or "at least". margin: part of the rating that is left (negative: past
-    it), None without a rating. verdict: None for a fault's row, survives: None for all others. note: what else to know."""
+    it), None without a rating. verdict: None for a fault's row, survives: None for all others. note: what else to know. everyday:
+    its value running on the mains as they are, None where that is not looked at."""
 
     stress: str
     value: float
@@ -39,6 +40,7 @@ class Stress:
     tight: float = 0.0
     fault: bool = False
     note: str = ""
+    everyday: float | None = None
 
     @property
     def margin(self) -> float | None:
@@ -77,7 +79,7 @@ class Stress:
         return {
             "stress": self.stress, "value": self.value, "unit": unit, "rating": self.rating, "margin": self.margin,
             "verdict": self.verdict, "situation": self.situation, "survives": self.survives, "side": self.side,
-            "note": self.note or None,
+            "note": self.note or None, "everyday": self.everyday,
         }  # fmt: skip
 
 
@@ -99,7 +101,9 @@ def most(
     if among.any():
         k = int(np.where(among, sizes, -1.0).argmax())
         value = float(sizes[k])
-        yield Stress(stress, value, unit, rating, stood.ways[k].text, tight=tight, note=note)
+        runs = stood.where(level="now", runs=True)
+        everyday = float(sizes[runs].max()) if runs.any() else None
+        yield Stress(stress, value, unit, rating, stood.ways[k].text, tight=tight, note=note, everyday=everyday)
     if not faults:
         return
     felt = stood.faults_beside(part) & (sizes > max(WORSE * value, FELT * (rating or 0.0)) + EXACT)

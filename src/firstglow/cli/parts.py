@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 DONE = ("valve", "rectifier", "heater", "transformer", "gas tube", "input", "load", "output transformer")
 """Kinds whose proposal says what to do, one thing a line; of all others what to fit."""
+EVERYDAY = 0.95
+"""Part of its worst under which what a part meets every day is told beside it."""
 HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with less to spare than is asked"))
 
 
@@ -144,9 +146,9 @@ def _alike(parts: Sequence["Audited"]) -> list[list["Audited"]]:
 
 
 def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
-    from firstglow.audit.proposal import said
+    from firstglow.audit.proposal import said, shown
 
-    a = group[0]
+    a, told = group[0], list[str]()
     yield f"  {', '.join(g.part for g in group)}"
     for s in a.stresses:
         if s.verdict in ("tight", "unfit"):
@@ -154,6 +156,10 @@ def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
             yield f"    {s.stress}: {said(s)}{left}: {s.situation}"
             if s.note:
                 yield f"      ({s.note})"
+            runs = f"      (running on {found.stood.mains['now']:g} V: {shown(s.everyday or 0.0, s.unit)})"
+            if s.everyday is not None and s.everyday < EVERYDAY * s.value and runs not in told:
+                told.append(runs)
+                yield runs
     if a.ages:
         yield f"    {a.ages}"
     yield from (f"    {text}" for g in group for text in _at_stake(found, g.part))
