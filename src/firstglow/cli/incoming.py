@@ -72,7 +72,7 @@ def command(
     if as_json:
         print_json(document(found))
         return
-    for line in _lines(found, tests=bool(parts) or not (told or measured)):
+    for line in _lines(found, bool(parts), bool(told or measured)):
         say(line)
 
 
@@ -84,8 +84,8 @@ def _meter(gear: "Bench | None", name: str | None) -> "Meter":
     return meter_named(name or next(iter(own), "digital"), own)
 
 
-def _lines(found: "Incoming", tests: bool) -> Iterator[str]:
-    """Verdicts first; tests: of the parts named, or of all where nothing was measured either."""
+def _lines(found: "Incoming", named: bool, measured: bool) -> Iterator[str]:
+    """Verdicts first; then the tests of the parts named, or of all where nothing was measured either."""
     from firstglow.cli.incoming_valves import valves
 
     mains = found.stood.mains["now"]
@@ -93,7 +93,7 @@ def _lines(found: "Incoming", tests: bool) -> Iterator[str]:
     yield f"At {mains:g} V mains, meter {found.meter.name} ({found.meter.about})."
     yield from _measured(found)
     yield from _ordered(found)
-    if not tests:
+    if measured and not named:
         yield from _match(found)
         names = " ".join(dict.fromkeys(f"'{p}'" if " " in p else p for p in (r.part for r in found.reads)))
         yield f"\nHow each is tested: firstglow incoming FILE {names}"
@@ -103,6 +103,8 @@ def _lines(found: "Incoming", tests: bool) -> Iterator[str]:
     yield "High voltage kills. Clips go on and leads come off with the plug out and every"
     yield "capacitor below 10 V (firstglow discharge says how long); one hand, glasses,"
     yield "and nothing is touched while it is on."
+    if not named:
+        yield "Of a part that is named it says too what firstglow parts orders in its place."
     yield from _capacitors(found)
     yield from _match(found)
     yield from _resistors(found)
