@@ -138,8 +138,7 @@ def told(found: Audit) -> Iterator[str]:
     pieces = sum(line.pieces for line in every)
     yield f"  In all {pieces} piece{'s' if pieces != 1 else ''}, {len(every)} kind{'s' if len(every) != 1 else ''}."
     yield from missing
-    yield "  Test them before they are fitted: firstglow incoming. It goes by the file:"
-    yield "  write what was ordered into it first, or a new value reads as a wrong one."
+    yield "  Test them before they are fitted: firstglow incoming, which knows this list."
 
 
 def _missing(found: Audit) -> Iterator[str]:
