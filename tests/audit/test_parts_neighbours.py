@@ -1,5 +1,6 @@
 """A neighbour's fault in the parts audit: the coupling capacitor that no longer keeps volts off a grid, and what a fuse does then."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -67,7 +68,34 @@ def test_old_kinds_leak_too(tmp_path: Path) -> None:
     assert 12.0 < leaking <= 1.01 * shorted
     assert not any("leaks" in w.text for w in audit(load(B)).stood.ways)
     text = CliRunner().invoke(command, [str(file)]).output
+    part = text.partition("\n  C5\n")[2].partition("\n\n")[0]
+    assert "if it leaks (500 kΩ): V2 takes 1" in part
     assert "if it shorts: V2 takes 1" in text.partition("\n  C5\n")[2].partition("\n\n")[0]
+
+
+def test_a_selenium_that_opens_takes_the_bias() -> None:
+    """Example (a) as drawn: without bias the 6V6GTs' grids are at chassis, far past 14 W; the resistor that goes in with its silicon
+    is as exact as metal film is."""
+    text = CliRunner().invoke(command, [str(A), "--as", "drawn"]).output
+    part = text.partition("\n  D1\n")[2].partition("\n  T1\n")[0]
+    assert "if it opens: V3, V7 take" in part or "if it opens: V3, V4, V7, V8 take" in part
+    assert "shorts" not in part
+    assert "metal film 0.5 W, 1 %" in text and "metal film 0.5 W, 5 %" not in text
+
+
+def test_silicon_alone_is_tried_too(tmp_path: Path) -> None:
+    """Example (a) as drawn, bias winding 46 V: bare silicon with nothing drawing on 253 V stands near its crest, 46 V x 1.1 x root 2 =
+    71.6 V. A C4 marked 68 V bears what selenium leaves of it, and not that: it is no longer offered."""
+    text = A.read_text(encoding="utf-8")
+    assert text.count('C4 = ["47u 100V"') == 1
+    file = tmp_path / "small.toml"
+    file.write_text(text.replace('C4 = ["47u 100V"', 'C4 = ["47u 68V"'))
+    found = audit(load(file, as_="drawn"))
+    assert not any(s.verdict == "unfit" for s in found.of("C4").stresses)
+    proposal = found.of("D1").proposal
+    assert proposal is not None and not proposal.alternatives
+    volts = re.search(r"C4 working volts ([\d.]+) V of 68 V", proposal.refused[0])
+    assert volts is not None and 0.97 * 71.6 < float(volts.group(1)) < 1.03 * 71.6
 
 
 def test_only_what_stands_between_a_plate_and_a_grid_is_one() -> None:

@@ -6,7 +6,7 @@ from math import ceil, inf
 
 import numpy as np
 
-from firstglow.amplifier.model import Part, Quantity
+from firstglow.amplifier.model import Amplifier, Part, Quantity
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.couplings import old_kind
 from firstglow.audit.moves import moved
@@ -16,11 +16,13 @@ from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import AIR, derate
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
+from firstglow.audit.ways import stood as every_way
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, present, resistor_body
 from firstglow.markings.series import is_preferred, next_down, next_up, preferred
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
 from firstglow.solver.circuit import compile_circuit
+from firstglow.solver.standing import SolveError
 
 FUSES = (
     0.032, 0.04, 0.05, 0.063, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15,
@@ -265,36 +267,58 @@ def _silicon_for(stood: Stood, part: Part, what: str, items: tuple[Item, ...]) -
     row, before = stood.row(part.name), float(stood.dc(joint)[k])
     mean, rms = (abs(float(row[n][k])) for n in ("amps", "amps_rms"))
     drop = max(float(part.values["plates"].value), 1.0)
-    tried = [0.0, *(preferred(drop / max(mean, 1e-6) * 10.0 ** (n / 24.0), "E24") for n in range(-48, 1))]
-    volts = _as_silicon(stood, part, joint, tried)
+    choices = [0.0, *(preferred(drop / max(mean, 1e-6) * 10.0 ** (n / 24.0), "E24") for n in range(-48, 1))]
+    volts = _as_silicon(stood, part, joint, choices)
     if volts is None:
         return Proposal(
             f"{what} (silicon)", "", "what it changes could not be worked out: measure the supply, nothing behind it",
             items=items,
         )  # fmt: skip
     best = int(np.abs(volts - before).argmin())
-    ohms = tried[best]
+    ohms = choices[best]
     told = f"{joint} reads {before:.1f} V now, {volts[0]:.1f} V with silicon alone"
+    alone = _silicon_breaks(stood, part, 0.0)
     if not ohms:
-        return Proposal(f"{what} (silicon)", "", told, items=items)
+        return Proposal(f"{what} (silicon)", "", f"{told}{alone}", items=items)
     watts = max(2.0 * rms**2 * ohms, 0.5)
     rated = made_watts(watts, "film") or made_watts(watts, "wirewound") or watts
+    other = f"{what} (silicon) alone, the network behind it redesigned for the higher volts (firstglow bias)"
     return Proposal(
         f"{what} (silicon) with {show(ohms, 'ohm')} {rated:g} W in series", "",
         f"{told}, {volts[best]:.1f} V with the resistor: that matches at {show(mean, 'A')} only, and with nothing drawing the "
-        "volts go higher. Set the idle again, output valves out first",
-        alternatives=(f"{what} (silicon) alone, the network behind it redesigned for the higher volts (firstglow bias)",),
-        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts)} {rated:g} W, 5 %", "in series with it", body=resistor_body(rated))),
+        f"volts go higher. Set the idle again, output valves out first{_silicon_breaks(stood, part, ohms)}",
+        alternatives=() if alone else (other,), refused=(f"{other}{alone}",) if alone else (),
+        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts, rated)}", "in series with it", body=resistor_body(rated))),
     )  # fmt: skip
+
+
+SILICON_OHMS = 0.04
+"""A silicon diode's own series resistance (1N4007, from memory) [ohm]."""
+
+
+def _silicon(stood: Stood, part: Part, ohms: float = 0.0) -> Amplifier:
+    """The amplifier with silicon and so many ohms in a selenium's place."""
+    exact = {"plates": 0.0, "age": 0.0, "series_ohms": SILICON_OHMS + ohms}
+    values = {**part.values, **{k: Quantity(v) for k, v in exact.items()}}
+    parts = {**stood.amplifier.parts, part.name: replace(part, type="silicon", values=values)}
+    return replace(stood.amplifier, parts=parts, digest=f"{stood.amplifier.digest} {part.name} as silicon {ohms:g}")
+
+
+def _silicon_breaks(stood: Stood, part: Part, ohms: float) -> str:
+    """What that puts past its rating over every way of standing, the idle set again; "" where nothing."""
+    mains = stood.mains["now"]
+    try:
+        other = every_way(_silicon(stood, part, ohms), None if mains == stood.amplifier.mains_volts else mains)
+    except SolveError:
+        return "; whether it puts anything past its rating could not be worked out"
+    other.__dict__["restart"] = stood.restart
+    hurt = breaks(stood, other, part)
+    return f"; but: {hurt}" if hurt else ""
 
 
 def _as_silicon(stood: Stood, part: Part, joint: str, ohms: Sequence[float]) -> Array | None:
     """Volts of a joint, running, with silicon and each of these resistors in a selenium's place; None where unsolved."""
-    exact = {"plates": 0.0, "age": 0.0, "series_ohms": 0.04}
-    values = {**part.values, **{k: Quantity(v) for k, v in exact.items()}}
-    parts = {**stood.amplifier.parts, part.name: replace(part, type="silicon", values=values)}
-    other = replace(stood.amplifier, parts=parts, digest=f"{stood.amplifier.digest} {part.name} as silicon")
-    circuit = compile_circuit(other)
+    circuit = compile_circuit(_silicon(stood, part))
     laid = np.repeat(circuit.vector(Situation(stood.mains["now"], pots=stood.pots))[:, None], len(ohms), axis=1)
     laid[circuit.column[f"{part.name} series_ohms"]] += np.array(ohms)
     now = circuit.solve(laid, strict=False)
@@ -346,8 +370,8 @@ def _plain(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     return Proposal(what, "", items=(Item(1, what),) if part.kind in BOUGHT else ())
 
 
-def _make(watts: float) -> str:
-    return "metal film" if made_watts(watts, "film") else "wirewound"
+def _make(watts: float, rated: float) -> str:
+    return f"metal film {rated:g} W, 1 %" if made_watts(watts, "film") else f"wirewound {rated:g} W, 5 %"
 
 
 BOUGHT = ("lamp", "switch", "wire", "inlet")

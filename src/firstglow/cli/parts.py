@@ -179,17 +179,26 @@ def _proposed(a: "Audited") -> Iterator[str]:
 
 
 def _at_stake(found: "Audit", part: str) -> Iterator[str]:
-    """What a valve takes once this part no longer keeps volts off its grid."""
+    """What the valves take once this part fails as its kind does: no more volts kept off a grid, no more bias."""
     from firstglow.audit.proposal import said
+    from firstglow.quantities import show
 
     for way in found.stood.ways:
-        if not any(f.part == part for f in way.faults):
+        fault = next((f for f in way.faults if f.part == part), None)
+        if fault is None or fault.mode not in VERBS:
             continue
-        verb = "leaks" if way.faults[0].mode == "leaks" else "shorts"
+        rows: dict[str, list[str]] = {}
         for a in found.parts:
-            rows = [s for s in a.stresses if a.kind == "valve" and s.survives is False and s.situation == way.text]
-            if rows:
-                yield f"if it {verb}: {a.part} takes {said(rows[0])} ({rows[0].stress})"
+            hurt = [s for s in a.stresses if a.kind == "valve" and s.survives is False and s.situation == way.text]
+            if hurt:
+                rows.setdefault(f"{said(hurt[0])} ({hurt[0].stress})", []).append(a.part)
+        ohms = f" ({show(fault.value, 'ohm')})" if fault.value else ""
+        for text, valves in rows.items():
+            yield f"if it {VERBS[fault.mode]}{ohms}: {', '.join(valves)} take{'s' if len(valves) == 1 else ''} {text}"
+
+
+VERBS = {"shorted": "shorts", "leaks": "leaks", "open": "opens"}
+"""What a part does in a fault of a mode."""
 
 
 def _margin(s: "Stress") -> str:
