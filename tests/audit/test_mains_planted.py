@@ -156,6 +156,8 @@ def test_what_a_mains_fuse_does_not_end_in_time_is_told_as_the_parts_audit_has_i
         assert u.blown.times == pytest.approx(u.blown.amps / 0.5) and u.blown.times < 2.1
         fuse = next(j for p in found.places if p.place == "HT" for j in p.proposed if j.fuse.name == u.ht)
         assert all(b.times >= 2.1 for b in fuse.blown)
+        smaller = [j for p in found.places if p.place == "mains" for j in p.proposed if j.fuse.name == u.line]
+        assert all(b.times >= 2.1 for j in smaller for b in j.blown if b.fault == u.blown.fault)
     lost = {
         s.situation
         for name in ("T1", "V3")

@@ -103,11 +103,12 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Unsaved:
-    """A fault on which the file's mains fuse need not open in time. hurt: what is past its rating meanwhile; ht: the fuse
-    proposed in HT that surely opens in time, "" where none does."""
+    """A fault on which the file's mains fuse need not open in time. hurt: what is past its rating meanwhile; line: the fuse
+    proposed in its place that surely opens in time, ht: the one in HT; "" where none does."""
 
     blown: Blown
     hurt: tuple[str, ...]
+    line: str
     ht: str
 
 
@@ -152,15 +153,19 @@ def _unsaved(
     today: Today, places: Sequence[Place], shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]
 ) -> Iterator[Unsaved]:
     """Faults that the mains fuse lets stand, what they burn, and the HT fuse that would end them."""
-    now = next((p.now for p in places if p.place == "mains" and p.now is not None), None)
-    lasting = () if now is None else tuple(b for b in now.blown if not b.saves)
-    if not lasting:
+    own = next((p for p in places if p.place == "mains" and p.now is not None), None)
+    lasting = () if own is None or own.now is None else tuple(b for b in own.now.blown if not b.saves)
+    if own is None or not lasting:
         return
     every = hurt(today.amplifier, today.circuit, Situation(today.now, pots=today.pots), shorted, faults)
     inside = [j for p in places if p.place == "HT" for j in ((p.now,) if p.now is not None else p.proposed)]
     for b in lasting:
-        sure = (j.fuse.name for j in inside for other in j.blown if other.fault == b.fault and other.saves)
-        yield Unsaved(b, every.get(b.fault, ()), next(sure, ""))
+        yield Unsaved(b, every.get(b.fault, ()), _sure(own.proposed, b.fault), _sure(inside, b.fault))
+
+
+def _sure(proposed: Sequence[Judged], fault: str) -> str:
+    """The first that surely opens in time on a fault, "" where none does."""
+    return next((j.fuse.name for j in proposed for b in j.blown if b.fault == fault and b.saves), "")
 
 
 def _faults(today: Today) -> Iterator[tuple[str, tuple[Fault, ...]]]:

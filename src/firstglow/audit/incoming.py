@@ -32,12 +32,14 @@ KINDS = ("capacitor", "resistor", "valve", "rectifier")
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """One measured figure. part: as the amplifier has it; figure [SI]; unit: F, ohm, A or V; text: as typed."""
+    """One measured figure. part: as the amplifier has it; figure [SI]; unit: F, ohm, A or V; text: as typed; of_file: a measured
+    layer of the file has it."""
 
     part: str
     figure: Figure
     unit: str
     text: str
+    of_file: bool = False
 
 
 @dataclass(frozen=True)
@@ -174,7 +176,7 @@ def _of_file(amplifier: Amplifier, measured: Mapping[str, tuple[str, str]]) -> I
         key, unit = ("farads", "F") if part.kind == "capacitor" else ("ohms", "ohm")
         q = part.values.get(key)
         if q is not None and q.origin.layer == "measured" and part.name not in said:
-            yield Read(part.name, Figure(q.value, part.name, 1, 1), unit, show(q.value, unit, 4))
+            yield Read(part.name, Figure(q.value, part.name, 1, 1), unit, show(q.value, unit, 4), True)
 
 
 def _value(part: Part, text: str, where: str) -> tuple[float, str]:

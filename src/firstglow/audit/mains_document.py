@@ -145,6 +145,7 @@ def _unsaved(u: Unsaved) -> dict[str, Any]:
         "amps": u.blown.amps,
         "times": u.blown.times,
         "hurt": list(u.hurt),
+        "line_fuse": u.line or None,
         "ht_fuse": u.ht or None,
     }
 

@@ -95,7 +95,9 @@ def _lines(found: "Incoming", named: bool, measured: bool) -> Iterator[str]:
     yield from _ordered(found)
     if measured and not named:
         yield from _match(found)
-        names = " ".join(dict.fromkeys(f"'{p}'" if " " in p else p for p in (r.part for r in found.reads)))
+        names = " ".join(
+            dict.fromkeys(f"'{p}'" if " " in p else p for p in (r.part for r in found.reads if not r.of_file))
+        )
         yield f"\nHow each is tested: firstglow incoming FILE {names}"
         return
     if found.reads:
@@ -118,7 +120,7 @@ def _measured(found: "Incoming") -> Iterator[str]:
         yield "\nMEASURED"
     for r, (verdict, why) in zip(found.reads, found.judged, strict=True):
         value = show(r.figure.value, r.unit, 4)
-        yield f"  {SIGNS[verdict]} {verdict:<10}{r.figure.label} {value}: {why}"
+        yield f"  {SIGNS[verdict]} {verdict:<10}{r.figure.label} {value}{' (in the file)' if r.of_file else ''}: {why}"
 
 
 def _ordered(found: "Incoming") -> Iterator[str]:

@@ -249,16 +249,18 @@ def _unsaved(found: "MainsAudit") -> Iterator[str]:
         burns = f"; meanwhile past their ratings: {', '.join(u.hurt)}" if u.hurt else ""
         yield f"    {u.blown.fault}: {u.blown.amps:.3g} A, {u.blown.text.partition(':')[0]} its mark{burns}"
     ht = next((p for p in found.fuses.places if p.place == "HT"), None)
-    sure = next((u.ht for u in lasting if u.ht), "")
-    if ht is None or not sure:
+    told = (
+        (f"in {name}'s place", [(u.line, u.blown.fault) for u in lasting]),
+        ("in HT", [(u.ht, u.blown.fault) for u in lasting]),
+    )
+    for where, each in told:
+        for fuse in dict.fromkeys(f for f, _ in each if f):
+            on = [fault for f, fault in each if f == fuse]
+            yield f"    {fuse} {where} opens in time on {'each of these' if len(on) == len(each) > 1 else ', '.join(on)}."
+    if not any(u.line or u.ht for u in lasting):
         yield "    No fuse surely opens in time there: switch off at the first sign."
-        return
-    if any(not u.ht for u in lasting):
-        yield f"    A fuse in HT ({sure}) opens in time on: {', '.join(u.blown.fault for u in lasting if u.ht)}."
-    else:
-        yield f"    A fuse in HT ({sure}) opens in time on {'each of these' if len(lasting) > 1 else 'it'}."
-    if ht.now is None:
-        yield "    To order with its holder: the list of firstglow parts has only what is drawn."
+    elif ht is not None and ht.now is None and any(u.ht for u in lasting):
+        yield "    One in HT is ordered with its holder: the list of firstglow parts has only what is drawn."
 
 
 def _place(p: "Place") -> Iterator[str]:
