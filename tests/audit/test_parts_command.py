@@ -304,6 +304,25 @@ def test_what_no_piece_cures_stands_under_the_list(tmp_path: Path) -> None:
     assert "ORDER LIST: nothing to buy.\n  NOT in this list" in text
 
 
+def test_with_the_whole_order_put_in_nothing_is_left(tmp_path: Path) -> None:
+    """Example (c): each line of its order in the file, and no part is unfit or tight."""
+    text = (EXAMPLES / "c-sorrel-twenty.toml").read_text(encoding="utf-8")
+    assert not [p for p in made(text, tmp_path)["parts"] if p["proposal"] is not None and p["proposal"]["left"]]
+    for old, new in (
+        ('C2 = ["47u 500V"', 'C2 = ["47u 550V"'),
+        ('C3 = ["47u 500V"', 'C3 = ["47u 550V"'),
+        ('C4 = ["22u 500V"', 'C4 = ["22u 550V"'),
+        ('R3 = ["330k 1W', 'R3 = ["330k 2W'),
+    ):
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    line = next(line for line in text.splitlines() if line.startswith("R1 = "))
+    one, two = re.findall(r'"([^"]+)"', line)[1:3]
+    text = text.replace(line, f'R1 = ["75k 2W 1%", "{one}", "half way"]\nR1x = ["75k 2W 1%", "half way", "{two}"]')
+    found = made(text, tmp_path)
+    assert not [p["part"] for p in found["parts"] if p["verdict"] in ("unfit", "tight")] and found["order"] == []
+
+
 def test_what_marked_mains_would_cure_is_said() -> None:
     """Example (a), the right channel out: 369 V on the highest mains of 253 V are some 369 x 230 / 253 = 335 V on marked ones: under
     the plates' 350 V, over the screens' 315 V (6V6GT, from memory). No resistor is read out of the amps at idle."""

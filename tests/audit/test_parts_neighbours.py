@@ -106,6 +106,24 @@ def test_only_what_stands_between_a_plate_and_a_grid_is_one() -> None:
 
 
 @pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (
+            '"V1 plate", "drive"]',
+            '"V1 plate", "vol"]\nP9 = ["pot 500k log", "chassis", "drive", "vol", { position = 1 }]',
+        ),
+        ('"V1 plate", "drive"]', '"V1 plate", "mid"]\nR99 = ["10k 0.5W", "mid", "drive"]'),
+        ('"V1 plate", "drive"]', '"V1 plate", "drive"]\nC99 = ["47p 500V mica", "V1 plate", "V1 grid"]'),
+    ],
+    ids=["volume control behind it", "resistor behind it", "from a plate to its own grid beside it"],
+)
+def test_one_is_found_by_what_it_does(old: str, new: str) -> None:
+    text = B.read_text()
+    assert text.count(old) == 1
+    assert [(c.part, c.grids) for c in couplings(load(text.replace(old, new)))] == [("C5", ("V2",))]
+
+
+@pytest.mark.parametrize(
     ("fuse", "times"),
     [(Fuse(1.0, "T", "L"), 2.1), (Fuse(1.0, "T", "H"), 2.75), (Fuse(0.5, "F", "L"), 2.75), (Fuse(0.5, "F", "H"), 2.75)],
 )
