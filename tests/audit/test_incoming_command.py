@@ -77,6 +77,9 @@ def test_like_parts_have_one_law_whichever_way_they_are_tested() -> None:
     for row in (one, two):
         assert row["good_amps"] == pytest.approx(0.01 * 47e-6 * row["test_volts"])
         assert row["reject_amps"] == pytest.approx(0.04 * 47e-6 * row["test_volts"])
+    old = document(incoming(load(C), meter_named("digital"), parts=["C2", "C3"], age="old"))["capacitors"]
+    # JAN-C-62 above 350 V: 0.04 mA a microfarad and 0.3 mA more
+    assert [row["reject_amps"] for row in old] == pytest.approx([(0.04 * 47 + 0.3) * 1e-3] * 2)
 
 
 @pytest.mark.parametrize("file", [A, B, C], ids=lambda f: f.stem)
