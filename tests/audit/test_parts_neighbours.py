@@ -98,6 +98,21 @@ def test_silicon_alone_is_tried_too(tmp_path: Path) -> None:
     assert volts is not None and 0.97 * 71.6 < float(volts.group(1)) < 1.03 * 71.6
 
 
+def test_parts_told_together_fail_by_name(tmp_path: Path) -> None:
+    """Example (a) with both channels' C13 of paper: each is told with the valve that it feeds."""
+    file = tmp_path / "paper.toml"
+    file.write_text(A.read_text(encoding="utf-8").replace('C13 = ["0.1u 630V film"', 'C13 = ["0.1u 630V paper"'))
+    text = CliRunner().invoke(command, [str(file)]).output
+    part = text.partition("\n  left C13, right C13\n")[2].partition("\n\n")[0]
+    assert "if left C13 shorts: V3 takes" in part and "if right C13 shorts: V7 takes" in part
+    assert max(map(len, text.splitlines())) <= 80
+    # the lower grid leak of its valve asks for 0.27 uF: one value in its own words and in the order
+    assert (
+        "put in: 0.27 µF 630 V film: the valve behind it asks" in " ".join(text.split())
+        and "0.1 µF 630 V film" not in text
+    )
+
+
 def test_only_what_stands_between_a_plate_and_a_grid_is_one() -> None:
     """Screen bypasses, cathode bypasses, smoothing and a grid's decoupling to chassis are none, by the drawings."""
     assert [c.part for c in couplings(load(B))] == ["C5"]

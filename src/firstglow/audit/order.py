@@ -53,17 +53,14 @@ class Line:
 
 
 def lines(found: Audit) -> list[Line]:
-    """In the order of the parts. An item for a part that a proposal of its own buys already is left to that one, but where it
-    stands in for it."""
+    """In the order of the parts. An item for a part that a proposal of its own buys already is left to that one."""
     made: dict[str, Line] = {}
-    over = {i.for_part for a in found.parts if a.proposal is not None for i in a.proposal.items if i.over}
-    bought = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
-    own = bought - over
+    own = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
     for a in found.parts:
         if a.proposal is None:
             continue
         for item in a.proposal.items:
-            if item.for_part in own or (not item.for_part and a.part in over):
+            if item.for_part in own:
                 continue
             _add(made.setdefault(item.text, Line(item.text)), found.stood.amplifier, a, item)
     return list(made.values())

@@ -1,13 +1,13 @@
 """Are the parts fit? Every electrical part's worst stress over all the ways the amplifier can stand, beside its rating."""
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.ageing import ages
 from firstglow.audit.looks import look
-from firstglow.audit.proposal import Proposal
+from firstglow.audit.proposal import REST, Proposal
 from firstglow.audit.replace import propose
 from firstglow.audit.stress import Stress, Verdict, worst
 from firstglow.audit.stress_passive import PASSIVE
@@ -59,7 +59,22 @@ def audit(amplifier: Amplifier, mains_now: float | None = None) -> Audit:
         why = ages(part)
         proposal = propose(at, part, stresses, why)
         found.append(Audited(part.name, part.kind, stresses, worst(stresses), why, proposal))
-    return Audit(tuple(found), at)
+    return Audit(tuple(_one_word(found)), at)
+
+
+def _one_word(found: Sequence[Audited]) -> Iterator[Audited]:
+    """What stands in for a part's own proposal is what the part says too: one value for one place."""
+    over = {i.for_part: i for a in found if a.proposal is not None for i in a.proposal.items if i.over}
+    for a in found:
+        if a.proposal is None or a.part not in over:
+            yield a
+            continue
+        what = f"{over[a.part].text}: the valve behind it asks for it with a lower grid leak"
+        rest = "" if a.proposal.changes == REST else f"; {a.proposal.changes}"
+        changes = f"with the lower grid leak the bass corner stays{rest}"
+        yield replace(
+            a, proposal=replace(a.proposal, what=what, changes=changes, alternatives=(), refused=(), items=())
+        )
 
 
 def document(found: Audit) -> dict[str, Any]:

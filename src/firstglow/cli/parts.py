@@ -162,7 +162,7 @@ def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
                 yield runs
     if a.ages:
         yield f"    {a.ages}"
-    yield from (f"    {text}" for g in group for text in _at_stake(found, g.part))
+    yield from (f"    {text}" for g in group for text in _at_stake(found, g.part, "it" if len(group) == 1 else g.part))
     if a.proposal is not None:
         yield from _proposed(a)
 
@@ -178,8 +178,8 @@ def _proposed(a: "Audited") -> Iterator[str]:
         yield f"    {a.proposal.keep}"
 
 
-def _at_stake(found: "Audit", part: str) -> Iterator[str]:
-    """What the valves take once this part fails as its kind does: no more volts kept off a grid, no more bias."""
+def _at_stake(found: "Audit", part: str, name: str) -> Iterator[str]:
+    """What the valves take once this part, named so, fails as its kind does: no more volts kept off a grid, no more bias."""
     from firstglow.audit.proposal import said
     from firstglow.quantities import show
 
@@ -194,7 +194,7 @@ def _at_stake(found: "Audit", part: str) -> Iterator[str]:
                 rows.setdefault(f"{said(hurt[0])} ({hurt[0].stress})", []).append(a.part)
         ohms = f" ({show(fault.value, 'ohm')})" if fault.value else ""
         for text, valves in rows.items():
-            yield f"if it {VERBS[fault.mode]}{ohms}: {', '.join(valves)} take{'s' if len(valves) == 1 else ''} {text}"
+            yield f"if {name} {VERBS[fault.mode]}{ohms}: {', '.join(valves)} take{'s' if len(valves) == 1 else ''} {text}"
 
 
 VERBS = {"shorted": "shorts", "leaks": "leaks", "open": "opens"}
