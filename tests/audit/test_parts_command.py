@@ -338,6 +338,9 @@ def test_what_is_within_its_rating_is_left() -> None:
     row = of(document(audit(load(B))), "V2")
     assert row["verdict"] == "tight" and row["proposal"]["what"].startswith("leave it: within its rating")
     assert row["proposal"]["changes"] == "nothing" and row["proposal"]["left"] == []
+    # the handbook's ten watts: its EZ81 bears 464 V of 500 V between heater and cathode
+    row = of(document(audit(load(PUBLISHED[0]))), "V5")
+    assert row["verdict"] == "tight" and row["proposal"]["what"].startswith("leave it: within its rating")
 
 
 def test_no_value_proposed_is_more_than_the_rectifier_lets_stand_first(tmp_path: Path) -> None:

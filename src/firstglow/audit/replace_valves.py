@@ -39,13 +39,14 @@ def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
     return Proposal("; ".join(whats), "", changes or rest, items=items, left=left)
 
 
+LEAVE = "leave it: within its rating, only the valves' own spread asks for more room"
 Found = tuple[str, str, tuple[Item, ...]]
 """What to do, what it changes, what is bought for it."""
 
 
 def _limit(stood: Stood, part: Part, s: Stress) -> Found:
     if s.verdict == "tight":
-        return "leave it: within its rating, only the valves' own spread asks for more room", "", ()
+        return LEAVE, "", ()
     if s.stress == "screen volts":
         drop = s.value - 0.9 * (s.rating or 0.0)
         k = running(stood)
@@ -157,6 +158,9 @@ _GRID: Mapping[str, Callable[[Stood, Part, Stress], Found]] = {"grid leak": _lea
 
 def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     """Less farads first, ohms in its plate leads, another type of its socket. Each is tried over every way of standing."""
+    if all(s.verdict == "tight" for s in pressing):
+        return Proposal(LEAVE, "", "nothing")
+    pressing = [s for s in pressing if s.verdict == "unfit"]
     found: list[str] = []
     changed: dict[str, float] = {}
     items: list[Item] = []
