@@ -148,3 +148,28 @@ def test_a_whole_amplifier_waits_for_its_pump(tmp_path: Path) -> None:
         for limit, seconds in ((60.0, fall.of(part).below_60_s), (10.0, fall.of(part).below_10_s)):
             wanted = last_above(times, volts, limit)
             assert wanted <= float(seconds[0]) <= 1.05 * wanted
+
+
+def test_a_warm_rectifier_valve_feeds_and_a_cold_one_keeps(tmp_path: Path) -> None:
+    """A valve in D1's place: HT waits as if it stayed warm, the pump as if it were cold at once."""
+    amplifier = variant("cascade doubler", tmp_path)
+    file = next(tmp_path.glob("*.toml"))
+    valve = 'V9 = ["EZ80", { plate1 = "pump", plate2 = "pump", cathode = "HT1", heater = "T1 heat" }]'
+    text = file.read_text(encoding="utf-8").replace('D1 = ["1N4007", "pump", "HT1"]', valve)
+    assert valve in text
+    start = {c.name: 0.0 for c in amplifier.of_kind("capacitor")} | {
+        "C7": 199.0,
+        "C1a": 397.0,
+        "C1b": 397.0,
+        "C2": 397.0,
+    }
+    silicon = discharge(amplifier, Situation(0.0), start)
+    either = discharge(load(text), Situation(0.0), start)
+    assert either.of("C1a").below_60_s == pytest.approx(silicon.of("C1a").below_60_s, rel=0.01)
+    kept = discharge(amplifier, Situation(0.0), start, [Fault("D1", "open")])
+    assert either.of("C7").below_60_s == pytest.approx(kept.of("C7").below_60_s, rel=0.01)
+    assert kept.of("C1a").below_60_s[0] < 0.75 * either.of("C1a").below_60_s[0]
+    assert either.joint_volts("HT1", np.array([60.0])) == pytest.approx(
+        silicon.joint_volts("HT1", np.array([60.0])), rel=0.01
+    )
+    assert either.of("C7").path == ()

@@ -1,7 +1,8 @@
 """How every capacitor empties once the plug is out: times, energy, and which parts it empties through.
 
-Mains off, valves not conducting: cathodes that are still hot only shorten the times. A rectifier blocks until what falls
-brings it into its forward direction; from then on the capacitor behind it feeds what it follows (``following``). This is
+Mains off, valves not conducting: cathodes that are still hot only shorten the times, but a rectifier valve's, which may feed
+one capacitor from another; it counts whichever way is slower. A diode blocks until what falls brings it into its forward
+direction; from then on the capacitor behind it feeds what it follows (``following``). This is
 arithmetic on the drawing, never a promise: a joint counts as discharged when a meter has read it.
 """
 
@@ -17,7 +18,7 @@ from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.cold import ColdNetwork
 from firstglow.solver.decay import Decay, Relaxation
-from firstglow.solver.following import Followed, Following, following
+from firstglow.solver.following import Either, Followed, Following, Later, emptying
 from firstglow.solver.nodes import find_nodes
 from firstglow.solver.passive import CHASSIS, Array, Branch, Passives, Values, passives
 
@@ -65,7 +66,7 @@ class Discharge:
     tool_watts, tool_joules: peak watts of the discharge resistor and all it takes up, (sample,); None without one.
     """
 
-    relaxation: Relaxation | Following | None
+    relaxation: Relaxation | Following | Either | None
     branches: tuple[Branch, ...] = ()
     tool: Tool | None = None
     tool_watts: Array | None = None
@@ -137,14 +138,10 @@ def discharge(
         return Discharge(None, tool=tool)
     network = ColdNetwork(resting, extra)
     charged = _charged(resting, start_volts)
-    blocked = Relaxation(network, resting.stores, charged)
-    followed = following(resting, extra, blocked, charged)
-    relaxation = followed or blocked
-    branches = network.branches
-    if followed is not None:
-        branches += tuple(
-            Branch(j.part, j.anode, j.cathode, j.ohms) for j in resting.junctions if j.part in followed.passed
-        )
+    relaxation = emptying(resting, extra, network, charged)
+    passed = frozenset() if isinstance(relaxation, Relaxation) else relaxation.passed
+    ways = (Branch(j.part, j.anode, j.cathode, j.ohms) for j in resting.junctions if j.part in passed)
+    branches = (*network.branches, *ways)
     if tool is None:
         return Discharge(relaxation, branches)
     across = relaxation.between(tool.red, tool.black)
@@ -218,7 +215,7 @@ def _charged(resting: Passives, start_volts: Mapping[str, ArrayLike]) -> Array:
     return np.stack(np.broadcast_arrays(*rows))
 
 
-def _fall(relaxation: Relaxation | Following, number: int, branches: Sequence[Branch]) -> CapacitorFall:
+def _fall(relaxation: Relaxation | Following | Either, number: int, branches: Sequence[Branch]) -> CapacitorFall:
     store = relaxation.stores[number]
     volts = relaxation.volts(number)
     start = volts.at(np.zeros(1))[0]
@@ -227,7 +224,7 @@ def _fall(relaxation: Relaxation | Following, number: int, branches: Sequence[Br
     return CapacitorFall(store.part, start, times[0], times[1], joules, least_path(branches, store.a, store.b))
 
 
-def _or_never(volts: Decay | Followed, limit: float) -> Array:
+def _or_never(volts: Decay | Followed | Later, limit: float) -> Array:
     seconds = volts.last_above(limit)
     return np.where(seconds > NEVER_SECONDS, np.inf, seconds)
 

@@ -137,6 +137,77 @@ class Following:
         )
 
 
+@dataclass(frozen=True, slots=True)
+class Later:
+    """Of two courses of the same volts the one that stands longer, at every moment: which of them it will be is not known."""
+
+    one: Decay | Followed
+    two: Decay | Followed
+
+    def at(self, times: NDArray[np.float64]) -> Array:
+        """Values (time, sample)."""
+        a, b = self.one.at(times), self.two.at(times)
+        return np.asarray(np.where(np.abs(a) >= np.abs(b), a, b))
+
+    def square_integral(self) -> Array:
+        """(sample,) [unit^2 s]."""
+        return np.asarray(np.maximum(self.one.square_integral(), self.two.square_integral()))
+
+    def last_above(self, limit: float) -> Array:
+        """(sample,) [s]."""
+        return np.asarray(np.maximum(self.one.last_above(limit), self.two.last_above(limit)))
+
+
+@dataclass(frozen=True)
+class Either:
+    """A network whose rectifier valves may still be warm, or cold already: a warm one feeds, a cold one keeps."""
+
+    cold: "Relaxation | Following"
+    warm: Following
+
+    @property
+    def stores(self) -> tuple[Store, ...]:
+        """The capacitors."""
+        return self.warm.stores
+
+    @property
+    def passed(self) -> frozenset[str]:
+        """Silicon and selenium that anything empties through; a valve is no way that lasts."""
+        return self.cold.passed if isinstance(self.cold, Following) else frozenset()
+
+    def volts(self, number: int) -> Later:
+        """Volts across one of the stores."""
+        return Later(self.cold.volts(number), self.warm.volts(number))
+
+    def between(self, a: str, b: str) -> Later:
+        """Volts from joint ``a`` to joint ``b``."""
+        return Later(self.cold.between(a, b), self.warm.between(a, b))
+
+
+def emptying(
+    resting: Passives, extra: Sequence[Branch], network: ColdNetwork, charged: Array
+) -> Relaxation | Following | Either:
+    """How a network with charged stores empties: junctions as they come forward, valves in whichever way is slower."""
+    blocked = Relaxation(network, resting.stores, charged)
+    cold = following(resting, extra, blocked, charged) or blocked
+    plates = _plates(resting)
+    if not plates:
+        return cold
+    warm = following(replace(resting, junctions=(*resting.junctions, *plates)), extra, blocked, charged)
+    return cold if warm is None or not warm.passed & {p.part for p in plates} else Either(cold, warm)
+
+
+def _plates(resting: Passives) -> tuple[Junction, ...]:
+    """The ways through the rectifier valves that are in, as junctions of a name each."""
+    wiring = resting.wiring
+    return tuple(
+        Junction(f"{part.name} {lead}", wiring.joint(part, lead), wiring.joint(part, "cathode"), np.full(1, LEAST_OHMS))
+        for part in wiring.amplifier.of_kind("rectifier")
+        for lead in ("plate 1", "plate 2")
+        if lead in part.leads and wiring.fitted(part) and not wiring.misfits.open(part.name)
+    )
+
+
 def following(resting: Passives, extra: Sequence[Branch], blocked: Relaxation, charged: Array) -> Following | None:
     """The stages of a network whose junctions are all blocked in ``blocked``; None where none ever comes forward.
 
