@@ -203,6 +203,9 @@ VERBS = {"shorted": "shorts", "leaks": "leaks", "open": "opens"}
 
 def _margin(s: "Stress") -> str:
     margin = s.margin or 0.0
+    if s.verdict == "tight" and margin >= 0.01:
+        left, asked = f"{100 * margin:.0f}", f"{100 * s.tight:.2g}"
+        return f"{f'{100 * margin:.1f}' if left == asked else left} % left where {asked} % is asked"
     asked = f" where {100 * s.tight:.2g} % is asked" if s.verdict == "tight" else ""
     if abs(margin) < 0.01:
         return f"just at it{asked}"
@@ -279,15 +282,18 @@ def _faults(found: "Audit") -> Iterator[str]:
 
 def _fuses(found: "Audit", hurt: Mapping[str, Sequence[str]], opens: Mapping[str, Sequence[str]]) -> Iterator[str]:
     """Which of the faults a fuse of the file ends."""
-    fuses = [a.part for a in found.parts if a.kind == "fuse"]
+    fuses = [a for a in found.parts if a.kind == "fuse"]
     if not hurt or not fuses:
         return
     for fuse in fuses:
-        saved = [text for text in hurt if fuse in opens.get(text, ())]
+        saved = [text for text in hurt if fuse.part in opens.get(text, ())]
         if saved:
-            yield f"  {fuse} surely opens within two minutes on: {'; '.join(saved)}"
+            yield f"  {fuse.part} surely opens within two minutes on: {'; '.join(saved)}"
     held = [text for text in hurt if text not in opens]
     if held:
         which = "any of these" if len(held) == len(hurt) else "any other"
-        yield f"  Not sure to open within two minutes on {which}: {', '.join(fuses)}. Switch off at the"
-        yield "    first sign. What a fuse in HT would do: firstglow mains."
+        names = ", ".join(f"{f.part}{' (its amps are not said)' if f.looks() else ''}" for f in fuses)
+        yield (
+            f"  Not sure to open within two minutes on {which}: {names}. Switch off at the first sign. What a fuse in HT would "
+            "do: firstglow mains."
+        )
