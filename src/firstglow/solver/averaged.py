@@ -46,6 +46,8 @@ SETTLED = 1e-11
 """Change of the inner unknowns, as a fraction of the emf, at which they count as settled."""
 SOURCE_SIEMENS = 2e-3
 """Conductance of a source [S] against which a capacitor is too small for a cell's step (2 uF is, 16 uF is not)."""
+PUMP_SIEMENS = 1e-2
+"""Of what charges a pump [S]: one with less than this in a cell follows its source within the cell."""
 SMALLEST_DRAIN = 1e-9
 """Conductance that the load shows the ripple at least [S]: with no reservoir and nothing drawing, the volts stay defined."""
 _TINY = 1e-300
@@ -69,10 +71,12 @@ class Cell:
 
     legs: each leg; or ONE leg that stands for two equal legs of opposite phase where ``equal`` (centre-tapped winding with
     equal halves, bridge), which halves the work; right as long as the reservoir never swings below 0 V.
+    pumped: the one leg works on a pump capacitor, which another rectifier empties in the other half cycle (``Problem.ramp``).
     """
 
     legs: tuple[Leg, ...]
     equal: bool = False
+    pumped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -298,14 +302,24 @@ def prepare(cell: Cell, x: Inputs) -> Problem:
     hold = CELLS * row(x.hertz) * row(x.farads)  # w C over a cell's angle [S]
     stiff = (drain + SOURCE_SIEMENS) / (hold + _TINY)
     theta = 0.5 + 0.5 * stiff / (stiff + 6.0)
+    if cell.pumped:  # a pump of a microfarad follows its source within a cell: no step beyond the crest
+        quick = PUMP_SIEMENS / (hold + _TINY)
+        theta = 0.5 + 0.5 * quick**2 / (quick**2 + 1.0)
     hold = hold / theta
     beta = 1.0 / (hold + drain)
+    ramp, drop = None, 0
+    if cell.pumped:
+        drop = (
+            3 * CELLS // 4 if cell.legs[0].phase > 0 else CELLS // 4
+        )  # the crest of the other one: nothing flows here
+        cells = ((np.arange(CELLS) - drop) % CELLS).reshape(-1, *(1,) * len(shape))
+        ramp = ((cells + theta) / CELLS - 0.5) / (row(x.hertz) * row(x.farads))
     return Problem(
         tuple(leg.phase for leg in cell.legs), tuple(leg.law == "junction" for leg in cell.legs),
         CELLS // 2 if cell.equal else CELLS,
         row(x.volts), rows(x.emf), np.maximum(ohms, SMALLEST_OHMS), rows(x.scale), rows(x.limit),
         None if x.leak is None else rows(x.leak), None if x.sense is None else rows(x.sense), x.dent,
-        esr, drain, beta * hold, beta, 1.0 / theta, None if x.at_once is None else x.mutual,
+        esr, drain, beta * hold, beta, 1.0 / theta, None if x.at_once is None else x.mutual, ramp, drop,
     )  # fmt: skip
 
 

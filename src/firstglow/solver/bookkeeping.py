@@ -141,6 +141,8 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
         miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c, source)
         books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
+        if group.pumped is not None:
+            books.misses[f"pump {group.name} {n + 1}"] = group.not_pumped(c, found.each_amps)
         if group.others:
             books.misses[f"shared {group.name} {n + 1}"] = group.not_told(n, wide, c, source, found.each_amps[n])
     cross = np.zeros((len(turns), *turns.shape)) if found.cross is None else found.cross

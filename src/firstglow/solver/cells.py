@@ -46,7 +46,9 @@ class Problem:
 
     phase: +1 or -1 a leg; junction: yes or no a leg; cells: how many make the period (half of them where two equal legs
     alternate). esr, leak, sense, dent: None where there is none anywhere. mutual (leg, leg, sample): where legs are solved
-    together, see ``averaged.Inputs``. ohms: esr included. keep, beta, back: a cell's reservoir
+    together, see ``averaged.Inputs``. ohms: esr included. ramp, drop: of a pump, whose charge the other rectifier takes all at once
+    as cell ``drop`` begins: the volts of a steadily drained one plus the mean current times ``ramp`` [ohm] (CELLS, sample), and the
+    given volts are those in the middle between before and after; None where there is none. keep, beta, back: a cell's reservoir
     volts are node = keep v + beta (currents in), next v = v + back (node - v).
     """
 
@@ -67,6 +69,8 @@ class Problem:
     beta: Array
     back: Array
     mutual: Array | None = None
+    ramp: Array | None = None
+    drop: int = 0
 
 
 @dataclass(slots=True)
@@ -124,6 +128,8 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
     volts, amps = state[:-1], state[-1]
     against = p.keep * volts
     against += p.beta * (p.drain * p.volts - amps)
+    if p.ramp is not None:
+        against += p.ramp * amps
     wanted = wanted_slopes(along)
     everywhere = p.leak is not None or p.sense is not None or p.dent is not None or against.min() < 0.0
     out: list[Flow] = []
@@ -147,6 +153,8 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
         i, m, *by = series_current(p, leg, drive, wanted)
         flow = Flow(leg, rows.start, rows.stop, wave[rows], i, m, {})
         sources(flow, leg, by, along)
+        if p.ramp is not None:
+            flow.ways[MEAN] = -m * p.ramp[rows]
         for other in out:
             _split(p, flow, other)
         out.append(flow)

@@ -97,11 +97,25 @@ def sweep(p: Problem, state: Array, along: Sequence[Along], heat: bool) -> Sweep
     wide = FIRST + len(along)
     walk = _Walk(p, state, wide)
     parts = stretches(found, wide)
+    at = None
     for part in parts:
+        if p.ramp is not None and at is None and part.first >= p.drop:
+            walk.rest(p.drop)
+            at = np.array(walk.dv), walk.last
         walk.rest(part.first)
         walk.through(part)
+    if p.ramp is not None and at is None:
+        if walk.cell > p.drop:
+            part = parts[-1]
+            at = np.array(part.volts[p.drop - part.first]), state[p.drop]
+        else:
+            walk.rest(p.drop)
+            at = np.array(walk.dv), walk.last
     walk.rest(p.cells)
     end, mean = walk.finish()
+    if at is not None:
+        mean = at[0]
+        mean[MISS] += at[1] - p.volts
     values, slopes = _results(p, found, parts, wide, 3 if heat else 2)
     out = Sweep(end, mean, values, slopes, parts, walk.load)
     if heat and p.mutual is not None:
@@ -185,7 +199,7 @@ class _Walk:
         target = inside * (1.0 - self.lose)
         target += p.back * self.load
         target += gain * part.amps
-        ways = {**part.ways, MEAN: -free}
+        ways = {**part.ways, MEAN: -free + part.ways.get(MEAN, 0.0)}
         own[0] = self.dv
         for way in range(own.shape[1]):
             if way in ways:

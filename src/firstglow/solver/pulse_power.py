@@ -35,7 +35,12 @@ def imbalance(group: Pulses, found: Averaged, inputs: Inputs, mutual: Array) -> 
             lean = np.where(inputs.henries > 0.0, 0.0, lean)
         through = amps.sum(axis=0)
         hot = state + lean * (np.roll(state, -1, axis=0) - state) + np.asarray(inputs.esr) * through
-        ripple = ((through - through.mean(axis=0)) * hot).mean(axis=0)
+        if group.pumped is None:
+            ripple = ((through - through.mean(axis=0)) * hot).mean(axis=0)
+        else:  # what the other rectifier takes out goes at the volts in the middle
+            problem = prepare(group.cell, inputs)
+            hot = hot + np.asarray(problem.ramp) * found.state[-1]
+            ripple = (through * hot).mean(axis=0) - through.mean(axis=0) * inputs.volts
     own = np.array([_own_watts(group, n, inputs, amps[n], hot) for n in range(len(amps))])
     missing = taken.sum(axis=0) - (dc + heat + own).sum(axis=0) - ripple
     return np.asarray(missing), np.asarray((np.abs(taken) + np.abs(dc)).sum(axis=0))

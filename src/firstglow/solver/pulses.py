@@ -17,12 +17,13 @@ from firstglow.solver.averaged import Averaged, Cell, Inputs
 from firstglow.solver.averaged import Leg as CycleLeg
 from firstglow.solver.bare import held
 from firstglow.solver.cells import Along
-from firstglow.solver.charging import LegRows, LoopRows
+from firstglow.solver.charging import NOT_THERE_OHMS, LegRows, LoopRows
 from firstglow.solver.choke_input import choke_input
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio, heaters_on
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.mains_side import ahead_of
+from firstglow.solver.pumps import pumped_joint
 from firstglow.solver.reservoir import NoReservoir, ReservoirRows
 from firstglow.solver.stamps import merge
 
@@ -68,7 +69,9 @@ class Pulses:
         f, self.frame, self.name = frame, frame, name
         self.legs: Sequence[LegRows] = loops or [LegRows(f, leg) for leg in legs]
         self.loops = loops
-        self.cell = Cell(tuple(CycleLeg(r.phase, "valve" if r.valve else "junction") for r in self.legs))
+        self.pumped = None if loops or len(legs) != 1 else pumped_joint(f.amplifier, legs[0])
+        kinds = tuple(CycleLeg(r.phase, "valve" if r.valve else "junction") for r in self.legs)
+        self.cell = Cell(kinds, pumped=self.pumped is not None)
         beside = [leg for n in range(len(legs)) for _, leg in (halves or {}).get((name, n), ())]
         self.reservoir = NoReservoir() if loops else ReservoirRows(f, legs[0], beside)
         self.plus, self.minus = (f.ground, f.ground) if loops else (f.dc(legs[0].end), f.dc(legs[0].start))
@@ -139,9 +142,15 @@ class Pulses:
         values = [leg.values(p) for leg in self.legs]
         ripple = 2.0 * np.pi * p[self.hertz] * (2.0 if len(self.legs) > 1 else 1.0)
         around = self.reservoir.values(p, ripple)
+        pump_leaks = np.zeros(p.shape[1], dtype=bool)
+        if self.pumped is not None and isinstance(self.reservoir, ReservoirRows):
+            around = self.reservoir.pump(p, self.pumped)
+            for v in values:
+                v.ohms[:] += NOT_THERE_OHMS * self.reservoir.pump_open(p)
+            pump_leaks = self.reservoir.pump_leaks(p, 2.0 * np.pi * p[self.hertz])
         n = p.shape[1]
         there = np.any([leg.there(p) for leg in self.loops], axis=0) if self.loops else np.ones(n, dtype=bool)
-        c = {"there": there} | {
+        c = {"there": there, "pump leaks": pump_leaks} | {
             name: np.array([getattr(v, name) for v in values])
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
@@ -314,6 +323,12 @@ class Pulses:
         """Values of two legs each (leg, leg, sample), turned where their phases oppose; nothing on the diagonal."""
         phase = np.array([leg.phase for leg in self.legs])
         return np.asarray((phase[:, None] * phase - np.eye(len(phase)))[:, :, None] * values)
+
+    def not_pumped(self, c: Coefficients, amps: Array) -> Array:
+        """Amps of a pump's rectifier [A] where one is shorted or reversed, or the capacitor shorted: it then carries more than a
+        cycle's charge, and no answer is one (sample,)."""
+        bad = (c["sense"] < 0.0) | np.isfinite(c["leak"]) | c["pump leaks"]
+        return np.asarray(np.where(bad.any(axis=0), np.abs(amps).sum(axis=0) + 1.0, 0.0))
 
     def paired(self, turns: Array) -> Array:
         """Product of every two legs' turns as the core sees them at one moment (leg, leg, sample); 0 on the diagonal."""

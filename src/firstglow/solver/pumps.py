@@ -1,5 +1,8 @@
 """Supplies fed through a capacitor, and which of them are not solved here: those that empty it too far in a mains cycle.
 
+Two diodes on a small pump (bias from one HT leg, C, diode to chassis, diode from the bias) are solved by the charge of a cycle
+(``pumped_joint``, ``cells.Problem.ramp``), within 0.5 % of waveforms. For the others:
+
 A cascade doubler, or bias taken from one HT leg through a capacitor. The averaged rectifier takes the capacitor's charge as drained
 steadily; what really takes it is the other rectifier's pulse. With a capacitor that keeps its volts the two are one. What the
 difference makes grows with ``emptied``, the volts that a cycle takes off the capacitor over those that it stands at
@@ -15,8 +18,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firstglow.amplifier.graph import Net, net_of
-from firstglow.amplifier.model import AmplifierError, Problem
+from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.situation import Situation
+from firstglow.amplifier.supplies import supplies
 from firstglow.quantities import show
 from firstglow.solver.reservoir import STRAY_FARADS
 
@@ -26,6 +30,8 @@ if TYPE_CHECKING:
 
 MOST_EMPTIED = 0.125
 """Part of a pump capacitor's volts that a mains cycle may take: the volts are then right to 1 %."""
+HELD_PUMP_FARADS = 5e-6
+"""From here up a pump keeps its volts and counts as drained steadily; below, a cycle's charge is solved [F]."""
 LEAST_VOLTS = 1.0
 LEAST_OHMS = 1.0
 LEAST_AMPS = 1e-6
@@ -38,9 +44,28 @@ def refuse_pumps(circuit: "Circuit") -> None:
     if not pumps:
         return
     found = emptied(circuit)
+    legs = [leg for legs in _cells(circuit).values() for leg in legs]
+    solved = {leg.coupling[0] for leg in legs if leg.coupling and pumped_joint(circuit.amplifier, leg)}
+    pumps = tuple(name for name in pumps if name not in solved)
     bad = [name for name in pumps if _small(circuit, name) or found.get(name, 0.0) > MOST_EMPTIED]
     if bad:
         raise AmplifierError(tuple(_problem(circuit, name) for name in bad))
+
+
+def pumped_joint(amplifier: Amplifier, leg: "Leg") -> str | None:
+    """The joint between the two rectifiers of a small pump, where this leg is one of theirs: a cycle's charge goes through the one
+    into the capacitor and through the other out of it, and nothing else is on the joint. None for any other leg."""
+    if len(leg.coupling) != 1 or leg.choke or amplifier.parts[leg.coupling[0]].value("farads") >= HELD_PUMP_FARADS:
+        return None
+    pair = [one for s in supplies(amplifier) for one in s.legs if set(one.coupling) & set(leg.coupling)]
+    if len(pair) != 2 or {one.coupling for one in pair} != {leg.coupling}:
+        return None
+    net = net_of(amplifier)
+    ends = set(amplifier.parts[leg.coupling[0]].leads.values())
+    for one, two in (pair, pair[::-1]):
+        if one.end == two.start and one.end in ends and all(b.sort in {"diode", "capacitor"} for b in net.at[one.end]):
+            return one.end
+    return None
 
 
 def emptied(circuit: "Circuit") -> dict[str, float]:

@@ -25,6 +25,8 @@ HELD_FARADS = 1e-6
 """Behind a choke a joint with more than this is held against what the choke lets through [F]: 10 H and 1 uF leave a
 thirtieth of the full-wave ripple."""
 LEAST_HENRIES = 1e-9
+OPEN_PUMP_FARADS = 1e-9
+"""A pump of less is open [F]: nothing comes through it."""
 NO_MOVE = 1e-12
 
 
@@ -57,7 +59,7 @@ class ReservoirRows:
 
     def __init__(self, frame: Frame, leg: Leg, others: Sequence[Leg] = ()) -> None:
         f = self.frame = frame
-        start, end = leg.start, leg.end
+        start, end = self.ends = leg.start, leg.end
         hot, cold = (end, start) if start == CHASSIS or end != CHASSIS else (start, end)
         self.direct, self.at_hot, self.at_cold = [], [], []
         self.leaks: list[int] = []
@@ -102,6 +104,39 @@ class ReservoirRows:
             if far in c.leads.values() and not hots & set(c.leads.values()) and far not in {CHASSIS, cold}
         ]
         return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
+
+    def pump(self, p: Array, joint: str) -> Around:
+        """What stands in a leg of a pump: its capacitor, in series with what holds the leg's other end; the pump's joint is
+        ``joint``, and nothing drains it but the other rectifier."""
+        nothing = np.zeros(p.shape[1])
+        pump = sum((p[r] for r in self.direct), nothing)
+        held = sum((p[r] for r in self._held(joint)), nothing)
+        farads = np.where(held > 0.0, pump * held / (pump + held + 1e-15), pump)
+        return Around(
+            np.where(pump < OPEN_PUMP_FARADS, STRAY_FARADS, farads), nothing, nothing, nothing, nothing, nothing > 0.0
+        )
+
+    def pump_open(self, p: Array) -> NDArray[np.bool_]:
+        """Where the pump's capacitor is open (sample,)."""
+        return np.asarray(sum((p[r] for r in self.direct), np.zeros(p.shape[1])) < OPEN_PUMP_FARADS)
+
+    def pump_leaks(self, p: Array, w: Array) -> NDArray[np.bool_]:
+        """Where the pump's capacitor leaks more than a hundredth of what it carries at ``w`` [rad/s] (sample,): shorted."""
+        own = zip(self.leaks, self.direct, strict=False)
+        return np.asarray(
+            np.any([p[leak] * w * np.maximum(p[farads], OPEN_PUMP_FARADS) < 100.0 for leak, farads in own], axis=0)
+            & (w > 0.0)
+        )
+
+    def _held(self, joint: str) -> list[int]:
+        """Rows of the farads that hold the end of the leg that is not ``joint``; none where that is the chassis."""
+        f = self.frame
+        far = next(j for j in self.ends if j != joint)
+        return [
+            f.rows.of(c, "farads")
+            for c in (f.amplifier.of_kind("capacitor") if far != CHASSIS else ())
+            if far in c.leads.values() and joint not in c.leads.values()
+        ]
 
     def each(self, p: Array) -> dict[str, Array]:
         """The farads that each capacitor shows the charging current: what it takes of it for a volt of the reservoir's."""

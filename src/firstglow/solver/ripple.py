@@ -24,7 +24,7 @@ from firstglow.solver.pulses import Pulses
 from firstglow.solver.slopes import valve_slopes
 from firstglow.solver.smallsignal import Phasors, Response, SignalNetwork, Slopes, at_rest
 from firstglow.solver.standing import Standing
-from firstglow.solver.waves import cycle_state
+from firstglow.solver.waves import cycle_state, leg_waves
 from firstglow.solver.wiring import Wiring
 
 # Multiples of the mains frequency that are carried: full-wave ripple has the even ones, unequal legs and half-wave
@@ -115,10 +115,16 @@ def sources_of(circuit: Circuit, standing: Standing, wiring: Wiring) -> list[Sou
     out = []
     for group in circuit.equations.groups:
         if isinstance(group, Pulses) and group.name in standing.cycles:
-            found, _ = standing.cycles[group.name]
+            found, inputs = standing.cycles[group.name]
             hot, ret = (
                 _joint(circuit.amplifier, wiring, node) for node in (group.legs[0].leg.end, group.legs[0].leg.start)
             )
+            if (
+                group.pumped is not None
+            ):  # its capacitor stands between winding and rectifier: what is known is the current
+                wave = leg_waves(group, found, inputs)[0]
+                out.append(Source(hot, ret, harmonics(wave), driven=True))
+                continue
             # behind a choke the state is the choke's amps, not a capacitor's volts
             out.append(Source(hot, ret, harmonics(cycle_state(found)), driven=group.henries is not None))
     return out

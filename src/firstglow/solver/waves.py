@@ -91,10 +91,14 @@ def _legs(group: Pulses, amps: Array, made: Waves) -> None:
 def _reservoirs(group: Pulses, found: Averaged, inputs: Inputs, amps: Array, p: Array, made: Waves) -> None:
     """A reservoir takes what the legs give beyond the load's mean and what the load takes of the ripple. Not its farads times
     what its volts move: to the cycle a following section adds farads of its own, which pulses never see."""
+    assert isinstance(group.reservoir, ReservoirRows)
+    if group.pumped is not None:
+        way = 1.0 if group.legs[0].leg.start == group.pumped else -1.0
+        _add(made.capacitors, group.legs[0].leg.coupling[0], way * amps)
+        return
     volts = cycle_state(found)
     middle = 0.5 * (volts + np.roll(volts, -1, axis=0))
     rest = amps - amps.mean(axis=0) - np.asarray(inputs.drain) * (middle - middle.mean(axis=0))
-    assert isinstance(group.reservoir, ReservoirRows)
     each = group.reservoir.each(p)
     # capacitors side by side share by their farads; two in series through the chassis carry the same
     series = not group.reservoir.grounded and not group.reservoir.direct
