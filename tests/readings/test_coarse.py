@@ -86,3 +86,11 @@ def test_a_limit_is_loaded_as_the_reading_is() -> None:
     reading = ladder.expected.by_id["5/V2 grid/shared"]
     assert reading.stop_above is not None
     assert reading.stop_above.limit == pytest.approx(0.1 * 10e6 / (10e6 + reading.source_ohms), abs=1.1e-4)
+
+
+def test_a_figure_that_no_range_shows_is_judged_past_its_stop() -> None:
+    """The loop's turning way round is a ratio of two readings: it has no range of the meter."""
+    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
+    reading = ladder.expected.by_id["7/LS polarity/shared"]
+    assert reading.stop_above is not None and reading.on is not None and reading.on.kind == "ratio"
+    assert one(ladder, reading.id, f"{1.1 * reading.stop_above.limit:.4g}").verdict == "switch off now"

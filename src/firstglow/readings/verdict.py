@@ -142,7 +142,8 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     if stop is not None:
         why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
         # more than any range of this meter shows was not read on it: then only the slip is left
-        possible = on is None or not isfinite(here) or abs(here) <= max(r.full for r in meter.of_kind(on.kind))
+        most = max((r.full for r in meter.ranges if on is not None and r.kind == on.kind), default=inf)
+        possible = not isfinite(here) or abs(here) <= most
         why = beside(why, reading, pen(reading, here), possible)
         return Verdict(row.id, row.text, "switch off now", why, reading.checks(here), here)
     away = _mains_away(ladder, reading, row, taken)
