@@ -69,13 +69,15 @@ def last_allowed(name: str, planted: Planted, powered_only: bool) -> int | None:
     return next((p for p in places if p is not None), None)
 
 
-# A climb of (a) takes up to seven seconds, and the tests have ten minutes: these stand for the others there, and (c) is climbed from
-# the mains side alone. tests/dangers judges every one in arrays, and benchmarks/climbs climbs every one at a terminal.
+# A climb of (a) takes up to seven seconds, and the tests have ten minutes: these stand for the others there, its cold
+# readings passed over, and (c) is climbed from the mains side alone. tests/dangers judges every one in arrays, and benchmarks/climbs climbs every one at a terminal.
 LONG = {"left P1 wiper open", "C1 shorted", "left C13 leaks 500000", "T2 reversed"}
 
 
 def climbed_here(name: str, planted: Planted, powered: bool) -> bool:
-    return planted.name in LONG if name.startswith("a-") else not (powered and name.startswith("c-"))
+    if name.startswith("a-"):
+        return powered and planted.name in LONG
+    return not (powered and name.startswith("c-"))
 
 
 SIDES = [
