@@ -69,8 +69,9 @@ def last_allowed(name: str, planted: Planted, powered_only: bool) -> int | None:
     return next((p for p in places if p is not None), None)
 
 
-# A climb of (a) takes up to seven seconds, and the tests have ten minutes: these stand for the others there, its cold
-# readings passed over, and (c) is climbed from the mains side alone. tests/dangers judges every one in arrays, and benchmarks/climbs climbs every one at a terminal.
+# A climb of (a) takes up to seven seconds, and the tests have ten minutes: these stand for the others there, its cold readings
+# passed over, and (c) is climbed from the mains side alone. tests/dangers judges every one in arrays, and benchmarks/climbs
+# climbs every one at a terminal.
 LONG = {"left P1 wiper open", "C1 shorted", "left C13 leaks 500000", "T2 reversed"}
 
 
