@@ -130,6 +130,14 @@ def test_interference_capacitors_start_at_the_peak_of_the_mains() -> None:
     assert built(B).document["rungs"][3]["make_safe"]["plug"] == []
 
 
+@pytest.mark.parametrize("file", [A, B, C])
+def test_a_wait_holds_for_who_switches_off_while_it_warms(file: Path) -> None:
+    """Until the cathodes are warm nothing draws, on any rung: the wait is never shorter than with nothing drawing."""
+    rungs = {r["id"]: r["make_safe"] for r in built(file).document["rungs"]}
+    for later in ("5", "7", "9", "10"):
+        assert rungs[later]["wait_seconds"] >= rungs["4"]["wait_seconds"]
+
+
 def test_a_capacitor_that_a_pulled_valve_leaves_on_ht_stops_the_node_at_its_own_volts(tmp_path: Path) -> None:
     """With V1 out its plate stands at HT3 and the coupling capacitor takes all of it: 350 V is then the stop of every HT node,
     though no node has it on; with V1 in, its plate is far below and the node's own capacitor is the limit again."""

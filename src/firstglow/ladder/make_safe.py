@@ -14,7 +14,9 @@ from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
 from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, discharge, tool_ohms
 
-TOOL_WATTS = 10.0  # W, wirewound (common practice)
+TOOL_WATTS, TOOL_OVERLOAD = 10.0, 5.0
+"""W, wirewound (common practice); how many times its watts it stands for the second or two that a discharge lasts (five times
+for five seconds is the usual short-time overload of wirewounds, from memory)."""
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
 NEVER = 600.0  # s: nobody waits longer: "it does not fall by itself"
 
@@ -57,7 +59,7 @@ def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSa
     """
     made = [MakeSafe(False)] * len(rungs)
     batches: dict[str, list[int]] = {}
-    begin = {n: starts(frame, situations) for n, situations in enumerate(rungs)}
+    begin = {n: starts(frame, _with_cold(frame, situations)) for n, situations in enumerate(rungs)}
     last = {n: [at for at in situations if at.mains_volts > 0] for n, situations in enumerate(rungs)}
     for n, powered in last.items():
         if powered:
@@ -100,7 +102,23 @@ def _one(frame: Frame, start: dict[str, float], seconds: float) -> MakeSafe:
     highest = max((abs(v) for v in start.values()), default=0.0)
     plug = tuple((name, start[name]) for name in sorted(on_mains(frame)))
     order = _order(frame, start)
-    return MakeSafe(True, _rounded(seconds), tool_ohms(highest), TOOL_WATTS, WORKING_VOLTS, order, plug)
+    ohms = tool_ohms(highest)
+    watts = max(TOOL_WATTS, float(ceil(highest**2 / ohms / TOOL_OVERLOAD)))
+    return MakeSafe(True, _rounded(seconds), ohms, watts, WORKING_VOLTS, order, plug)
+
+
+def _cold(frame: Frame, at: Situation) -> Situation | None:
+    """How HT stands in a situation until the cathodes are warm: nothing draws yet. None where no HT is on."""
+    here = frame.physics.joints(at)
+    if not any(abs(here[s.joint][0]) > LIVE_DC for s in frame.supplies("ht")):
+        return None
+    return frame.ht_only(loads=at.loads).but(mains_volts=at.mains_volts)
+
+
+def _with_cold(frame: Frame, situations: Sequence[Situation]) -> list[Situation]:
+    """Every powered situation of a rung, and how each stands cold: who switches off while it warms leaves that behind."""
+    powered = [at for at in situations if at.mains_volts > 0.0]
+    return [*powered, *(cold for cold in (_cold(frame, at) for at in powered) if cold is not None)]
 
 
 def _rounded(seconds: float) -> float | None:
@@ -128,8 +146,8 @@ def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
             continue
         full = frame.physics.joints(at.but(mains_volts=max(at.mains_volts, frame.gear.mains_now)))
         here = dict(frame.physics.joints(at))
-        if any(abs(here[s.joint][0]) > LIVE_DC for s in frame.supplies("ht")):
-            cold = frame.ht_only(loads=at.loads).but(mains_volts=at.mains_volts)
+        cold = _cold(frame, at)
+        if cold is not None:
             here |= {j: v for j, v in frame.physics.joints(cold).items() if j in here and abs(v[0]) > abs(here[j][0])}
         for joint, (dc, ac) in here.items():
             if joint in covered or joint == "earth":

@@ -22,8 +22,8 @@ SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only"
 KEY = "Esc, or space on an empty line: MAKE SAFE"
 OFF = "Switch off. Plug out, and in sight."
 DISCHARGE = (
-    "Discharge resistor {kilohms:g} kΩ (10 W; tool, clip and lead 1000 V class; its ohms read today) on each capacitor's "
-    "own two ends, HT first, bias last. Read: below 10 V dc."
+    "Discharge resistor {kilohms:g} kΩ (10 W, {watts:.0f} W for a moment; tool, clip and lead 1000 V class; its ohms read "
+    "today) on each capacitor's own two ends, HT first, bias last. Read: below 10 V dc."
 )
 LAW = "firstglow never says that a chassis may be touched: follow local codes."
 
@@ -308,7 +308,7 @@ def _steps(now: SafeNow) -> tuple[tuple[tuple[str, ...], str], ...]:
         (("fall",), "Read the fall on the HT reservoir, discharge resistor not on yet."),
         (
             ("discharge",),
-            DISCHARGE.format(kilohms=now.ohms / 1e3),
+            DISCHARGE.format(kilohms=now.ohms / 1e3, watts=now.watts),
         ),
         (("minute", "again"), "After a minute each again below 10 V. The clip stays on, hands in."),
         (("prove again",), "Meter on the known source again."),
