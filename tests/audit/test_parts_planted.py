@@ -99,6 +99,7 @@ PLANTS = (
     Plant("selenium inverse volts", BIASED, ('D1 = ["silicon 1A 1000V"', 'D1 = ["selenium 60m 120V 4 plates"'), "D1",
         "peak inverse volts"),
     Plant("fuse", B, ('F1 = ["fuse 500m slow"]', 'F1 = ["fuse 100m slow"]'), "F1", "running amps, rms"),
+    Plant("fuse too large", B, ('F1 = ["fuse 500m slow"]', 'F1 = ["fuse 10A slow"]'), "F1", "its mark, too large"),
     Plant("switch amps", B, ('S1 = ["mains switch"]', 'S1 = ["mains switch", { amps = "50m", volts = "400V" }]'), "S1", "amps", {
         ("S1", "volts it parts"): ("fit", NOT_SAID),
     }),

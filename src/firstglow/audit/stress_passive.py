@@ -231,7 +231,15 @@ def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
             blown = Blown(s.situation, s.value, s.value / own.amps, own.holds(s.value), own.blows_within(s.value))
             s = replace(s, rating=own.saves_from, note=f"{blown.text}; {OPENS}")
         yield s
+    if own is not None and set(part.leads.values()) <= set(find_nodes(stood.amplifier).mains):
+        idle = float(np.max(np.where(stood.where(level="now", runs=True), line_amps(stood, part), 0.0)))
+        note = f"{LARGEST:g} times what it carries at idle; one that is too large ends no fault (firstglow mains)"
+        yield Stress("its mark, too large", own.amps, "A", LARGEST * idle, "running, everything in", note=note)
 
+
+LARGEST = 5.0
+"""A line fuse's mark over its running amps at idle, at most: 1.5 to 2 times full load (common practice), and full load at most two
+and a half times idle."""
 
 OPENS = "the rating here: from when on it surely opens within two minutes"
 """Of a fuse's row in a fault."""
