@@ -173,3 +173,12 @@ def test_what_is_in_series_takes_the_same_current() -> None:
         for part in ("J2", "F1", "S1")
     }
     assert amps["F1"] == pytest.approx(amps["J2"], rel=1e-9) and amps["S1"] == pytest.approx(amps["J2"], rel=1e-9)
+
+
+def test_what_a_fault_asks_of_an_unrated_part_is_said(tmp_path: Path) -> None:
+    """V2 shorted puts most of HT across 240 ohm of no stated watts: neither survives nor burns can be said."""
+    file = tmp_path / "unrated.toml"
+    file.write_text(B.read_text().replace("240R 2W", "240R"))
+    text = " ".join(CliRunner().invoke(command, [str(file)]).output.split())
+    (line,) = re.findall(r"cannot tell, its rating is not said; V2 shorted, plate to cathode: ([^:]*?) ORDER", text)
+    assert "R12" in line.split(", ")

@@ -276,8 +276,26 @@ def _faults(found: "Audit") -> Iterator[str]:
     for situation, parts in hurt.items():
         yield f"  {situation}: {', '.join(parts)}"
     yield from _fuses(found, hurt, opens)
+    for situation, parts in _untold(found).items():
+        yield f"  cannot tell, its rating is not said; {situation}: {', '.join(parts)}"
     if lost := unsolved(found):
         yield f"\n  not worked out: {', '.join(lost)}"
+
+
+MUCH = 2.0
+"""Times its worst without the fault, from where on a fault asks a part of unknown rating something new."""
+
+
+def _untold(found: "Audit") -> dict[str, list[str]]:
+    """Fault -> parts that it asks much more of, and whose rating nobody has said."""
+    out: dict[str, list[str]] = {}
+    for a in found.parts:
+        usual = {s.stress: s.value for s in a.stresses if not s.fault}
+        for s in a.stresses:
+            if s.fault and s.rating is None and s.stress in usual and s.value > MUCH * usual[s.stress]:
+                names = out.setdefault(s.situation, [])
+                names += [a.part] if a.part not in names else []
+    return out
 
 
 def _fuses(found: "Audit", hurt: Mapping[str, Sequence[str]], opens: Mapping[str, Sequence[str]]) -> Iterator[str]:
