@@ -160,7 +160,7 @@ BENT = {"each_in_phase": "d_in_phase", "each_amps": "d_amps"}
 
 @pytest.mark.parametrize("factor", [0.97, 1.03], ids=["3 % too little", "3 % too much"])
 @pytest.mark.parametrize("side", list(BENT))
-@pytest.mark.parametrize("name", ["a", "b", "c"])
+@pytest.mark.parametrize("name", ["b", "c"])  # a valve's and silicon's: (a) has both, and takes three times as long
 def test_a_cycle_that_makes_or_loses_power_fails(
     name: str, side: str, factor: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
