@@ -2,12 +2,12 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta, timezone
-from functools import cache
 from pathlib import Path
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.ladder.climb import Answered, Climb, Step
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.expected import ExpectedReading
 from firstglow.records.store import MemoryStore, Store
 
@@ -28,10 +28,9 @@ class Clock:
         self.at += timedelta(seconds=seconds)
 
 
-@cache
 def ladder(name: str = "b-hazel-four") -> Ladder:
     """One example's ladder, bands by sensitivities: at once."""
-    return build(load(EXAMPLES / f"{name}.toml"), mode="fast")
+    return built(load(EXAMPLES / f"{name}.toml"), mode="fast")
 
 
 def healthy(reading: ExpectedReading) -> str:

@@ -3,29 +3,22 @@
 import json
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import jsonschema
 import pytest
+from fast_clock import climb_fast
 from player import EXAMPLES
 
 from firstglow import schemas
 
 B = EXAMPLES / "b-hazel-four.toml"
-FAST = Path(__file__).parent / "at_a_terminal.py"
 RUNG_0 = ["", "yes", "yes", "yes", "0.02", "OL", "28.3", "OL", "yes"]
 
 
 def run(*words: str | Path, answers: list[str] | None = None, code: int = 0) -> subprocess.CompletedProcess[str]:
     text = "".join(f"{a}\n" for a in answers or [])
-    done = subprocess.run(
-        [sys.executable, FAST, "climb", *map(str, words), "--quick"],
-        input=text, capture_output=True, text=True, timeout=200,
-    )  # fmt: skip
-    assert done.returncode == code, done.stderr + done.stdout[-800:]
-    assert "Traceback" not in done.stderr
-    return done
+    return climb_fast(*words, "--quick", typed=text, code=code)
 
 
 def events(path: Path) -> list[str]:

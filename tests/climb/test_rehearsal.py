@@ -6,16 +6,16 @@ import pty
 import select
 import subprocess
 import sys
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from at_hand import built, firstglow
 from firstglow.amplifier import Fault, load
 from firstglow.ladder.careful import Careful, Clock, Outcome
 from firstglow.ladder.climb import Climb
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.virtual import Virtual, hidden_fault
 from firstglow.records.record import Record
 from firstglow.records.store import MemoryStore
@@ -24,9 +24,8 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
 
 
-@cache
 def ladder(file: Path, samples: int = 0) -> Ladder:
-    return build(load(file), samples=samples) if samples else build(load(file), mode="fast")
+    return built(load(file), samples=samples) if samples else built(load(file), mode="fast")
 
 
 def climbed(on: Ladder, *faults: Fault, seed: int = 1) -> tuple[Outcome, Careful]:
@@ -135,13 +134,7 @@ def test_a_hidden_fault_is_one_that_some_reading_shows() -> None:
 
 
 def command(*words: str, typed: str = "") -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "firstglow", "rehearse", *words],
-        input=typed,
-        capture_output=True,
-        text=True,
-        timeout=120,
-    )
+    return firstglow("rehearse", *words, typed=typed, code=None)
 
 
 def test_auto_prints_events_that_can_be_walked() -> None:
@@ -174,10 +167,8 @@ def test_who_leaves_is_told_what_was_hidden_only_on_asking() -> None:
 
 
 def test_changed_says_that_it_works_at_a_terminal_and_nothing_in_a_pipe() -> None:
+    assert firstglow("changed", B, "R7").stderr == ""
     words = [sys.executable, "-m", "firstglow", "changed", str(B), "R7"]
-    piped = subprocess.run(words, capture_output=True, text=True, timeout=120)
-    assert piped.returncode == 0
-    assert piped.stderr == ""
     ours, theirs = pty.openpty()
     with subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=theirs) as process:
         os.close(theirs)
@@ -208,7 +199,7 @@ def test_the_other_channel_is_beside_what_is_read() -> None:
 
 
 def test_with_a_needle_a_careful_person_takes_a_digital_meter_where_the_sheet_says_so() -> None:
-    on = build(load(B), meter="20k", mode="fast")
+    on = built(load(B), meter="20k", mode="fast")
     clock = Clock()
     climb = Climb(on, MemoryStore(), clock=clock)
     climb.begin()

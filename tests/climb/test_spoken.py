@@ -1,19 +1,17 @@
 """Words by choice: one setting in the bench file, and no word of the other vocabulary on any screen."""
 
 import re
-import subprocess
-import sys
-from functools import cache
 from pathlib import Path
 
 import pytest
 from player import EXAMPLES, Clock, healthy, once
 
+from at_hand import built, firstglow
 from firstglow.amplifier import load, load_bench
 from firstglow.cli.sitting import Sitting
 from firstglow.cli.talk import Lines
 from firstglow.ladder.climb import Climb
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.spoken import OURS, Spoken
 from firstglow.records.store import MemoryStore
 
@@ -33,9 +31,8 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
-@cache
-def built(file: Path) -> Ladder:
-    return build(load(B), load_bench(file), mode="fast")
+def ladder_of(file: Path) -> Ladder:
+    return built(load(B), load_bench(file), mode="fast")
 
 
 def screens(on: Ladder, words: dict[str, str]) -> list[str]:
@@ -63,7 +60,7 @@ def words_in(lines: list[str], pattern: re.Pattern[str]) -> set[str]:
 
 
 def test_no_word_of_the_other_vocabulary_on_any_screen_of_a_climb(bench: Path) -> None:
-    lines = screens(built(bench), THEIRS)
+    lines = screens(ladder_of(bench), THEIRS)
     assert len(lines) > 3000
     assert max(map(len, lines)) <= 80
     assert not words_in(lines, UNCHOSEN)
@@ -77,26 +74,22 @@ def test_nor_of_theirs_where_ours_are_chosen() -> None:
     assert not words_in(screens(ladder(), dict(OURS)), OUR_UNCHOSEN)
 
 
-def firstglow(*words: str | Path) -> list[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "firstglow", *map(str, words)], capture_output=True, text=True, timeout=200
-    )
-    assert done.returncode == 0, done.stderr
-    return done.stdout.splitlines()
+def lines_of(*words: str | Path) -> list[str]:
+    return firstglow(*words).stdout.splitlines()
 
 
 def test_the_ladder_its_sheet_the_check_and_the_verdict_say_it_too(bench: Path, tmp_path: Path) -> None:
-    table = firstglow("ladder", B, "--quick", "--bench", bench)
+    table = lines_of("ladder", B, "--quick", "--bench", bench)
     assert not words_in(table, UNCHOSEN)
     assert max(map(len, table)) <= 80
-    firstglow("ladder", B, "--quick", "--bench", bench, "--html", tmp_path / "s.html")
+    lines_of("ladder", B, "--quick", "--bench", bench, "--html", tmp_path / "s.html")
     page = (tmp_path / "s.html").read_text(encoding="utf-8")
     text = re.sub(r"<style.*?</style>|<script.*?</script>|<[^>]*>", "\n", page, flags=re.DOTALL)
     assert not words_in(text.splitlines(), UNCHOSEN)
-    assert not words_in(firstglow("check", B, "--bench", bench), UNCHOSEN)
+    assert not words_in(lines_of("check", B, "--bench", bench), UNCHOSEN)
     readings = tmp_path / "r.toml"
     readings.write_text('[readings]\n"4/HT1 after 10 min/shared" = "250"\n"5/V1 plate/shared" = "300"\n')
-    told = firstglow("verdict", B, "--readings", readings, "--bench", bench)
+    told = lines_of("verdict", B, "--readings", readings, "--bench", bench)
     assert not words_in(told, UNCHOSEN)
     assert any("5/V1 plate/shared" in line for line in told)  # what a readings file calls it stays
 
