@@ -5,6 +5,7 @@ from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
+from firstglow.cli.safe_now import safe_now
 from firstglow.cli.talk import Talk
 from firstglow.ladder.changed import parts_said
 from firstglow.ladder.climb import Answered, Climb, Step
@@ -19,6 +20,7 @@ from firstglow.readings.slips import alone
 from firstglow.records.store import MEMORY
 from firstglow.sheets import climb_screen as screens
 from firstglow.sheets.glossary import TERMS
+from firstglow.sheets.safe_screen import safe_screen
 
 WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help", "words")
 HELP = (
@@ -121,7 +123,7 @@ class Sitting:
         innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
         lines = screens.verdict_lines(
             verdict.verdict, alone(verdict.why, found.slips), verdict.check_first, [s.text for s in found.slips], innocent,
-            on=self.climb.state == "switched off" and reading.planned.under_power,
+            on=self.climb.here.powered and reading.planned.under_power,
         )  # fmt: skip
         self._last = ""
         if self.climb.state == "switched off":
@@ -135,7 +137,7 @@ class Sitting:
         if step.kind == "before" and step.clips and self.climb.stage(step.stage).powered:
             self._last = f"✓ {step.clips} clip(s) counted: as many as this set-up has"
         if before == "switched off" and self.climb.state != "switched off":
-            self._last = "✓ made safe by these readings; hands in only with the discharge clip still on"
+            self._last = "✓ made safe: below 10 V twice, meter proved twice. The discharge clip stays on"
         self._said = [f"! {line}" for line in screens.wrapped(said)] if said else []
         self._tried = []
 
@@ -206,7 +208,7 @@ class Sitting:
         if step.kind == "hold":
             return screens.hold_screen(rung, self._name, self._last, powered=self.climb.here.counted is not None)
         if step.kind == "make safe":
-            return screens.safe_screen(self._safe_now(step), self._name, self._said)
+            return safe_screen(safe_now(self.climb, step, self._next(step)), self._name, self._said)
         if step.kind == "before":
             stage = self.climb.stage(step.stage)
             texts = rung["before"] if stage.first else []
@@ -265,19 +267,6 @@ class Sitting:
     def _repeats(self, rung: str) -> list[str]:
         why = dict.fromkeys(text for name, text in self.climb.here.repeat.items() if name.startswith(f"{rung}/"))
         return [f"repeated: {text}" for text in why]
-
-    def _safe_now(self, step: Step) -> screens.SafeNow:
-        climb, ask = self.climb, step.safe
-        assert ask is not None
-        fall, here = climb.fall, climb.here
-        off = here.safing.off
-        gone = (climb.clock() - datetime.fromisoformat(off)).total_seconds() if off else 0.0
-        part, volts = fall.highest(gone)
-        known = any(fall.start.values())
-        return screens.SafeNow(
-            ask.phase, here.why_off, [(p.part, p.red, p.black) for p in ask.places], ask.seconds, part,
-            volts if known else None, fall.ohms, fall.watts, fall.also, fall.wait_seconds is None, fall.plug, self._next(step),
-        )  # fmt: skip
 
     def _next(self, step: Step) -> str:
         if step.reading is None:

@@ -11,6 +11,8 @@ from firstglow.sheets.rows import Row, row
 
 WIDTH = 80
 SIDE = 26  # columns of the socket drawing
+# Lines of a screen that all of it must fit on: a terminal's 24 less its prompt, and two that a rehearsal adds.
+ROWS = 21
 RULE = "─" * WIDTH
 CONTACT = {
     "none": "unplugged, clip black first",
@@ -20,11 +22,6 @@ CONTACT = {
 }
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
 KEY = "Esc, or space on an empty line: MAKE SAFE"
-OFF = "Switch off. Plug out, and in sight."
-DISCHARGE = (
-    "Discharge resistor {kilohms:g} kΩ (10 W, {watts:.0f} W for a moment; tool, clip and lead 1000 V class; its ohms read "
-    "today) on each capacitor's own two ends, HT first, bias last. Read: below 10 V dc."
-)
 LAW = "firstglow never says that a chassis may be touched: follow local codes."
 
 
@@ -163,7 +160,11 @@ def verdict_lines(
 
     on: False where it is off already and a stop limit only says that it may not go on.
     """
-    word = called(verdict, on=on) if on else f"{called(verdict, on=on)}: it stays unplugged until this reads right"
+    word = called(verdict, on=on)
+    if not on:
+        word = f"{word}: it stays unplugged until this reads right"
+    elif verdict == "look first":
+        word = f"{word}: the power is on, so Esc (make safe) before a hand goes near"
     lines = [f"{SIGNS[verdict]} {word}", *("  " + t for t in wrap(why, WIDTH - 2))]
     checks = [f"check first: {text}" for text in check_first] if verdict != "go on" else []
     parts = [t for text in checks for t in _hanging("  ", text)]
@@ -240,100 +241,6 @@ def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "", *, powe
     lines += folded("", str(rung["hold"]["text"]))
     lines += ["", *folded("", "The plug goes in only after it.")] if powered else []
     return [*lines, RULE, f"{KEY}   back  quit", "Nobody goes on before this is signed. Type yes and your name:"]
-
-
-@dataclass(frozen=True, slots=True)
-class SafeNow:
-    """How making safe stands.
-
-    phase: as ``ladder.safing`` has it. why: why it was switched off. places: (part, red, black) still to read.
-    seconds: left to wait. volts: predicted now on ``highest``; None where nothing is predicted. ohms, watts: the
-    discharge resistor. also: open switches and lifted links. never: it does not fall by itself. plug: capacitors
-    behind its pins, with their volts. next_: what is read after it.
-    """
-
-    phase: str
-    why: str
-    places: Sequence[tuple[str, str, str]]
-    seconds: float
-    highest: str
-    volts: float | None
-    ohms: float
-    watts: float
-    also: Sequence[str]
-    never: bool
-    plug: Sequence[tuple[str, float]] = ()
-    next_: str = ""
-
-
-def safe_screen(now: SafeNow, amplifier: str, said: Sequence[str] = (), ink: str = "█") -> list[str]:
-    """Making safe, one step marked."""
-    lines = [*said, *top(amplifier, "MAKE SAFE")]
-    if now.why:
-        lines += folded("WHY", now.why)
-    for number, (phases, text) in enumerate(_steps(now), 1):
-        mark = "▶" if now.phase in phases else " "
-        lines += folded(f" {mark} {number}.", text)
-    lines.append("")
-    lines += _falling(now, ink) if now.phase in ("off", "wait", "minute") else _to_read(now)
-    if now.also and now.phase in ("discharge", "again"):
-        lines += folded("", f"On both sides of: {', '.join(now.also)}.")
-    if now.plug and now.phase in ("off", "wait"):
-        parts = ", ".join(part for part, _ in now.plug)
-        most = max(volts for _, volts in now.plug)
-        lines += folded("PLUG", f"its pins may keep {most:.0f} V from {parts}: they touch nothing and nobody.")
-    if now.next_:
-        lines += folded("", f"After this: {now.next_}.")
-    return [*lines, RULE, LAW, ASKS[now.phase]]
-
-
-ASKS = {
-    "off": "Enter when the plug is out and in sight: the countdown starts then.",
-    "wait": "Waiting: at zero the meter step opens, and nothing else.",
-    "prove": "Volts that the meter shows on the known source:",
-    "fall": "Volts dc read there now:",
-    "discharge": "Volts dc after discharge, one figure for each in this order:",
-    "minute": "Waiting: charge creeps back, so each is read again after a minute.",
-    "again": "Volts dc now, one figure for each in this order:",
-    "prove again": "Volts that the meter shows on the known source:",
-}
-
-
-def _steps(now: SafeNow) -> tuple[tuple[tuple[str, ...], str], ...]:
-    """The steps of making safe in words, each with the phases that it is marked in."""
-    return (
-        (("off",), OFF),
-        (("wait",), "Wait the computed fall, hands off."),
-        (("prove",), "Meter on a known source: it shows what it should."),
-        (("fall",), "Read the fall on the HT reservoir, discharge resistor not on yet."),
-        (
-            ("discharge",),
-            DISCHARGE.format(kilohms=now.ohms / 1e3, watts=now.watts),
-        ),
-        (("minute", "again"), "After a minute each again below 10 V. The clip stays on, hands in."),
-        (("prove again",), "Meter on the known source again."),
-    )
-
-
-def _falling(now: SafeNow, ink: str) -> list[str]:
-    if now.phase == "minute":
-        return [*(" " * 9 + t for t in block(f"{now.seconds:.0f}", ink)), " " * 9 + "seconds"]
-    if now.volts is None:
-        return folded("", "Nothing is known of what stands on its capacitors: every one is taken as charged.")
-    lines = [*(" " * 9 + t for t in block(f"{now.volts:.0f} V", ink))]
-    text = f"on {now.highest}, predicted, falling by itself"
-    if now.phase == "wait":
-        text += f"; {now.seconds:.0f} s until every one is below 60 V"
-    if now.never:
-        text += "; it does not fall by itself in ten minutes: only the resistor brings it down"
-    return [*lines, *folded("", f"{text}. A prediction, never a reading.")]
-
-
-def _to_read(now: SafeNow) -> list[str]:
-    lines = []
-    for part, red, black in now.places:
-        lines += folded("READ", f"{part}: red on {red}, black on {black}")
-    return lines
 
 
 def done_screen(amplifier: str, signed: Mapping[str, str], records: str) -> list[str]:
