@@ -72,7 +72,16 @@ def test_a_fall_twice_as_slow_is_a_fault_and_says_so() -> None:
         if climb.state != "switched off":
             break
         once(climb, clock, healthy)
-    assert climb.state == "made safe"
+    assert not climb.here.powered
+    # a fault, and no power before what drains that capacitor was read again, cold (its rung's proof falls with it)
+    assert "1/HT1 to minus/shared" not in climb.here.taken
+    assert "1" not in climb.here.passed
+    asked = []
+    while not climb.here.powered:
+        if climb.step.kind == "reading":
+            asked.append(climb.step.reading)
+        once(climb, clock, healthy)
+    assert asked == ["1/HT1 to minus/shared"]
 
 
 def test_a_fall_as_predicted_passes_and_half_the_time_is_the_limit() -> None:

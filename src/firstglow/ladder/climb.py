@@ -145,9 +145,28 @@ class Climb(Asking):
             self._keep(one.event, value=one.value, why=one.why, data={"stage": self.here.stage, **(one.data or {})})
             said = one.why or said
         if self.here.state != "switched off":
+            said = self._drains_again() or said
             self._falls = None
             self._settle()
         return Answered(text=said)
+
+    def _drains_again(self) -> str:
+        """A fall twice as slow as predicted, seen twice, is a fault: what drains that capacitor is proved again, cold, before
+        any power. What that is, in words; "" where every fall was as it should be."""
+        slow = [part for part, r in self.here.safing.fell.items() if r.event == "slow"]
+        ends = [set(self.ladder.frame.part(part).leads.values()) for part in slow]
+        cold = [
+            r.id
+            for r in self.ladder.expected.readings()
+            if r.kind == "ohms"
+            and not r.planned.situation.mains_volts
+            and {r.planned.probe.red, r.planned.probe.black} in ends
+        ]
+        if not cold:
+            return ""
+        why = f"{', '.join(slow)} fell too slowly: what drains it may be open"
+        self.repeat(cold, why)
+        return f"{why}. Before any power its ohms are read again, cold: {', '.join(cold)}"
 
     def sign(self, name: str) -> None:
         """A name for the hold point that waits."""
