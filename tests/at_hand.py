@@ -5,62 +5,61 @@ something inside the program first, builds its own with ``firstglow.ladder.ladde
 """
 
 import contextlib
-import hashlib
 import inspect
 import io
 import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from unittest import mock
 
 import firstglow.cli.main as front
 from firstglow.accuracy import study as studies
+from firstglow.accuracy.row import AccuracyRow
+from firstglow.audit import cold_start as cold_starts
+from firstglow.audit import parts
+from firstglow.audit.cold_start import ColdStart
+from firstglow.audit.parts import Audit
 from firstglow.ladder import ladder as ladders
 from firstglow.ladder.ladder import Ladder
 
 ROOT = Path(__file__).parent.parent
-_really = ladders.build
-_signature = inspect.signature(_really)
-_kept: dict[tuple[str, ...], tuple[Ladder, str]] = {}
-MOST = 16  # ladders kept at a time: sheets of 2,000 samples are large
+T = TypeVar("T")
+MOST = 16  # of each at a time: the sheet of a ladder of 2,000 samples is large
 
 
-def _print(ladder: Ladder) -> str:
-    return hashlib.sha256(repr(ladder.document).encode()).hexdigest()
+def shared(really: Callable[..., T], written: Callable[[T], object] = lambda result: None) -> Callable[..., T]:
+    """``really`` with its own arguments; what was made of the same ones is handed out again.
 
-
-def built(*given: Any, **named: Any) -> Ladder:
-    """``ladder.build`` with every argument as there; one that was built of the same arguments is handed out again.
-
-    The key is everything that the amplifier and the bench hold (their whole repr), not a digest of parts of it. A ladder
-    that a test has written on is caught here.
+    The key is everything that the arguments hold (their whole repr: the amplifier's parts and lines, the bench), not a
+    digest of parts of it. written: what of the result a test could write on; one that did is caught at the next use.
     """
-    call = _signature.bind(*given, **named)
-    call.apply_defaults()
-    key = tuple(repr(v) for v in call.arguments.values())
-    if key in _kept:
-        ladder, print_ = _kept.pop(key)
-        assert _print(ladder) == print_, "a test wrote on a shared ladder"
-    else:
-        ladder = _really(*given, **named)
-        print_ = _print(ladder)
-    _kept[key] = (ladder, print_)
-    while len(_kept) > MOST:
-        _kept.pop(next(iter(_kept)))
-    return ladder
+    signature, kept = inspect.signature(really), dict[tuple[str, ...], tuple[T, str]]()
+
+    def at_hand(*given: Any, **named: Any) -> T:
+        call = signature.bind(*given, **named)
+        call.apply_defaults()
+        key = tuple(repr(v) for v in call.arguments.values())
+        if key in kept:
+            result, seal = kept.pop(key)
+            assert repr(written(result)) == seal, "a test wrote on a result that others share"
+        else:
+            result = really(*given, **named)
+            seal = repr(written(result))
+        kept[key] = (result, seal)
+        while len(kept) > MOST:
+            kept.pop(next(iter(kept)))
+        return result
+
+    return at_hand
 
 
-@cache
-def studied() -> Any:
-    """The rows of the accuracy study."""
-    return _really_studied()
-
-
-_really_studied: Callable[[], Any] = studies.study
+built: Callable[..., Ladder] = shared(ladders.build, lambda ladder: ladder.document)
+audited: Callable[..., Audit] = shared(parts.audit)
+started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
+studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
 
 
 @contextlib.contextmanager
@@ -74,6 +73,8 @@ def _as_a_program(typed: str, root: Path) -> Iterator[tuple[io.TextIOWrapper, io
         mock.patch.object(sys, "stderr", err),
         mock.patch.dict(os.environ, {"COLUMNS": "80"}),
         mock.patch.object(ladders, "build", built),
+        mock.patch.object(parts, "audit", audited),
+        mock.patch.object(cold_starts, "cold_start", started),
         mock.patch.object(studies, "study", studied),
         contextlib.chdir(root),
     ):

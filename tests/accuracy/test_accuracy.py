@@ -9,9 +9,10 @@ import jsonschema
 import pytest
 from scipy.stats import binom
 
+from at_hand import firstglow, studied
 from firstglow import schemas
 from firstglow.accuracy.page import headline
-from firstglow.accuracy.study import document, study
+from firstglow.accuracy.study import document
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -19,7 +20,7 @@ ROOT = Path(__file__).parent.parent.parent
 @pytest.fixture(scope="module")
 def rows():
     start = time.process_time()
-    found = study()
+    found = studied()
     assert time.process_time() - start < 60.0
     return found
 
@@ -32,6 +33,12 @@ def answer(rows):
 def test_document_is_what_the_schema_says(answer) -> None:
     jsonschema.validate(answer, schemas.load("accuracy"))
     json.dumps(answer, allow_nan=False)
+
+
+def test_no_line_of_the_screen_is_wider_than_80_columns(rows) -> None:
+    """A terminal's usual width (common practice)."""
+    said = firstglow("accuracy").stdout.splitlines()
+    assert said and [line for line in said if len(line) > 80] == []
 
 
 def test_blind_dc_rows_reach_the_goal(answer) -> None:

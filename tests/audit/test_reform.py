@@ -3,7 +3,6 @@
 import json
 import math
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
+from at_hand import firstglow
 from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
@@ -23,12 +23,7 @@ A, B, C = (ROOT / "examples" / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-f
 
 
 def command(*words: str | Path, code: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "firstglow", "reform", *map(str, words)], capture_output=True, text=True, timeout=120
-    )
-    assert done.returncode == code, done.stderr + done.stdout
-    assert "Traceback" not in done.stderr
-    return done
+    return firstglow("reform", *words, code=code)
 
 
 def answer(*words: str | Path) -> Any:

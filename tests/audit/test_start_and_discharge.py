@@ -3,7 +3,6 @@
 import json
 import math
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +10,7 @@ import jsonschema
 import numpy as np
 import pytest
 
+from at_hand import firstglow, started
 from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
@@ -30,7 +30,7 @@ A, B, C = (ROOT / "examples" / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-f
 
 @pytest.fixture(scope="module")
 def hazel() -> ColdStart:
-    return cold_start(load(B))
+    return started(load(B))
 
 
 def changed(tmp_path: Path, file: Path, old: str, new: str) -> Path:
@@ -42,11 +42,7 @@ def changed(tmp_path: Path, file: Path, old: str, new: str) -> Path:
 
 
 def command(*words: str | Path, code: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "firstglow", *map(str, words)], capture_output=True, text=True, timeout=120
-    )
-    assert done.returncode == code, done.stderr + done.stdout
-    assert "Traceback" not in done.stderr
+    done = firstglow(*words, code=code)
     assert all(len(line) <= 80 for line in done.stdout.splitlines()) or "--json" in words
     assert "safe to touch" not in done.stdout
     return done
@@ -257,7 +253,7 @@ def test_both_tables_hold_eighty_columns_and_end_in_what_to_do(
     from firstglow.cli.output import say
 
     kept = stored(hazel.amplifier, hazel.highest, hazel.mains)
-    for lines in (start._lines(hazel, kept), discharge._lines(hazel.amplifier, hazel, kept)):
+    for lines in (start._lines(hazel, kept), discharge._lines(hazel.amplifier, kept)):
         for line in lines:
             say(line)
         said = capsys.readouterr().out

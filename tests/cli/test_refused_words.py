@@ -3,17 +3,16 @@
 import re
 import shlex
 import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+from at_hand import firstglow
+
 B = "examples/b-hazel-four.toml"
 
 
 def run(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([sys.executable, "-m", "firstglow", *words], cwd=ROOT, capture_output=True, text=True)
+    return firstglow(*words, code=None)
 
 
 @pytest.mark.parametrize(

@@ -1,15 +1,13 @@
 """What a second newcomer found misleading (docs/evidence/readers/first-power-up-second-newcomer.md), each by its number."""
 
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
+from at_hand import built, firstglow
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
-from firstglow.ladder.ladder import build
 from firstglow.ladder.overloads import at_the_limit, past_ratings
 
 ROOT = Path(__file__).parents[2]
@@ -18,19 +16,13 @@ BACK = ROOT / "tests" / "data" / "back-bias.toml"
 C = ROOT / "examples" / "c-sorrel-twenty.toml"
 
 
-def run(*words: str) -> str:
-    done = subprocess.run([sys.executable, "-m", "firstglow", *words], cwd=ROOT, capture_output=True, text=True)
-    assert done.returncode == 0, done.stderr
-    return done.stdout
-
-
 def test_no_rating_of_a_valve_that_lies_on_the_bench() -> None:
     """Number 9. The plate joint of the socket stands past the EL84's 300 V there, and the EL84 is not in it."""
     amplifier = load(B)
     situation = Situation(290.0, out=frozenset({"V1", "V2"}))
     over = past_ratings(amplifier, SolverPhysics(amplifier).standing(situation))
     assert {o.part for o in over} & {"V1", "V2"}
-    told = run("standing", str(B), "--out", "V1,V2", "--mains-now", "290")
+    told = firstglow("standing", str(B), "--out", "V1,V2", "--mains-now", "290").stdout
     assert "its plate stands" not in told
     assert "its screen stands" not in told
 
@@ -62,7 +54,7 @@ def test_no_rung_is_named_that_this_ladder_has_not() -> None:
     looped = text.replace('C1 = ["50+50u 450V"', 'C1 = ["50+50u 350V"')
     line = next(x for x in looped.splitlines() if 'link = "feedback"' in x)
     for source, last in ((looped, "8"), (looped.replace(line, ""), "7")):
-        rungs = build(load(source)).document
+        rungs = built(load(source), mode="fast").document
         ids = {r["id"] for r in rungs["rungs"]}
         told = [f for f in rungs["findings"] if "the ladder ends at rung" in f]
         assert told
@@ -74,17 +66,22 @@ def test_no_rung_is_named_that_this_ladder_has_not() -> None:
 def test_back_bias_speaks_of_no_cathode_resistor() -> None:
     """Review L6: V2's cathode goes to chassis by a wire."""
     amplifier = load(BACK)
-    rung = next(r for r in build(amplifier).document["rungs"] if r["id"] == "3")
+    rung = next(r for r in built(amplifier, mode="fast").document["rungs"] if r["id"] == "3")
     said = " ".join([*rung["before"], rung["hold"]["text"]]).lower()
     assert "cathode" not in said
     assert "resistor in the ht return" in said
-    own = next(r for r in build(load(B)).document["rungs"] if r["id"] == "3")
+    own = next(r for r in built(load(B), mode="fast").document["rungs"] if r["id"] == "3")
     assert "cathode resistor" in " ".join(own["before"])
 
 
 def test_a_choke_rings_at_switch_on_and_the_row_says_so() -> None:
     def checks(file: Path) -> str:
-        rows = [r for g in build(load(file)).document["rungs"] for r in g["readings"] if "cold start" in r["id"]]
+        rows = [
+            r
+            for g in built(load(file), mode="fast").document["rungs"]
+            for r in g["readings"]
+            if "cold start" in r["id"]
+        ]
         assert rows
         return " ".join(text for r in rows for text in r["check_first"])
 
@@ -93,13 +90,13 @@ def test_a_choke_rings_at_switch_on_and_the_row_says_so() -> None:
 
 
 def test_meter_help_names_the_meters_that_are_always_there() -> None:
-    assert "digital, 20k, 1k" in " ".join(run("ladder", "--help").split())
+    assert "digital, 20k, 1k" in " ".join(firstglow("ladder", "--help").stdout.split())
 
 
 def test_every_number_of_a_ladder_says_what_moves_it() -> None:
     """Review L21: the earth bond said nothing; it is the green and yellow wire that is read there."""
     for file, wire in ((ROOT / "examples" / "a-linden-twin.toml", "W0"), (B, "earth bond")):
-        rows = [r for g in build(load(file), mode="fast").document["rungs"] for r in g["readings"]]
+        rows = [r for g in built(load(file), mode="fast").document["rungs"] for r in g["readings"]]
         silent = [r["id"] for r in rows if isinstance(r["expected"], float) and not r["moved_by"]]
         assert silent == []
         bond = next(r for r in rows if r["id"] == "0/earth bond/shared")

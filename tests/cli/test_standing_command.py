@@ -5,12 +5,12 @@ import json
 import re
 import shlex
 import subprocess
-import sys
 from pathlib import Path
 
 import jsonschema
 import pytest
 
+from at_hand import firstglow
 from firstglow import api, schemas
 from firstglow.amplifier.options import SituationError
 
@@ -19,11 +19,7 @@ A, B, C = (str(next(EXAMPLES.glob(f"{letter}-*.toml"))) for letter in "abc")
 
 
 def run(*words: str, code: int = 0) -> subprocess.CompletedProcess[str]:
-    done = subprocess.run(
-        [sys.executable, "-m", "firstglow", "standing", *words], capture_output=True, text=True, timeout=120
-    )
-    assert done.returncode == code, done.stderr + done.stdout
-    return done
+    return firstglow("standing", *words, code=code)
 
 
 def document(*words: str) -> dict:

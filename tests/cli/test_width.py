@@ -3,9 +3,8 @@
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
 
-from firstglow.cli.main import main
+from at_hand import firstglow
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = [str(p.relative_to(ROOT)) for p in sorted((ROOT / "examples").glob("[abc]-*.toml"))]
@@ -13,14 +12,9 @@ A, B = EXAMPLES[0], EXAMPLES[1]
 
 
 def wide(*words: str) -> list[str]:
-    done = CliRunner(env={"COLUMNS": "80"}).invoke(main, list(words), catch_exceptions=False)
-    assert done.exit_code == 0 and done.output.strip(), done.output
-    return [line for line in done.output.splitlines() if len(line) > 80]
-
-
-@pytest.fixture(autouse=True)
-def at_the_root(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.chdir(ROOT)
+    done = firstglow(*words)
+    assert done.stdout.strip()
+    return [line for line in (done.stdout + done.stderr).splitlines() if len(line) > 80]
 
 
 @pytest.mark.parametrize("words", [("demo",), ("valves",), ("valves", "6V6GT"), ("valves", "GZ34")], ids=" ".join)
@@ -43,7 +37,3 @@ def test_a_verdict(tmp_path: Path) -> None:
     taken = tmp_path / "readings.toml"
     taken.write_text('mains = 228\n[readings]\n"4/HT1 after 10 min/shared" = "300"\n"1/R14 own ends/shared" = "97.6"\n')
     assert wide("verdict", B, "--readings", str(taken)) == []
-
-
-def test_the_accuracy_study() -> None:
-    assert wide("accuracy") == []

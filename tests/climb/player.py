@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta, timezone
+from functools import cache
 from pathlib import Path
 
 from at_hand import built
@@ -28,6 +29,7 @@ class Clock:
         self.at += timedelta(seconds=seconds)
 
 
+@cache
 def ladder(name: str = "b-hazel-four") -> Ladder:
     """One example's ladder, bands by sensitivities: at once."""
     return built(load(EXAMPLES / f"{name}.toml"), mode="fast")

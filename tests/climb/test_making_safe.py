@@ -49,6 +49,8 @@ def test_the_countdown_is_the_closed_form_of_an_rc_fall() -> None:
     wait = climb.fall.wait_seconds
     assert wait is not None
     assert 0.5 * seconds < wait < 1.5 * seconds
+    (foot,) = (r["make_safe"] for r in ladder(B).document["rungs"] if r["id"] == "4")
+    assert wait == foot["wait_seconds"]  # what the sheet says, from the highest mains
     assert climb.fall.volts("C1a", wait) <= 60.0
     assert climb.fall.volts("C1a", 0.0) == pytest.approx(start, rel=1e-6)
 

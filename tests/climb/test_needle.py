@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 from player import Clock, answer_safe, once
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.ladder.climb import Climb
-from firstglow.ladder.ladder import build
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import ReadingsError
 from firstglow.records.store import MemoryStore
@@ -23,7 +23,7 @@ def shows(reading: ExpectedReading) -> str:
 
 def test_a_charge_is_passed_only_on_the_range_that_shows_it() -> None:
     clock = Clock()
-    climb = Climb(build(load(EXAMPLE), meter="20k", mode="fast"), MemoryStore(), clock=clock)
+    climb = Climb(built(load(EXAMPLE), meter="20k", mode="fast"), MemoryStore(), clock=clock)
     climb.begin()
     for _ in range(60):
         if climb.step.kind == "reading" and climb.step.reading == "1/C1a charge/shared":
@@ -44,7 +44,7 @@ def test_a_charge_is_passed_only_on_the_range_that_shows_it() -> None:
 
 def test_making_safe_with_a_needle() -> None:
     clock = Clock()
-    climb = Climb(build(load(EXAMPLE), meter="20k", mode="fast"), MemoryStore(), clock=clock)
+    climb = Climb(built(load(EXAMPLE), meter="20k", mode="fast"), MemoryStore(), clock=clock)
     climb.begin()
     climb.switch_off()
     while climb.step.safe is not None and climb.step.safe.phase != "discharge":

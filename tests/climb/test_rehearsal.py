@@ -6,6 +6,7 @@ import pty
 import select
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +25,7 @@ EXAMPLES = Path(__file__).parents[2] / "examples"
 A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
 
 
+@cache
 def ladder(file: Path, samples: int = 0) -> Ladder:
     return built(load(file), samples=samples) if samples else built(load(file), mode="fast")
 

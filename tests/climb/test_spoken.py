@@ -1,6 +1,7 @@
 """Words by choice: one setting in the bench file, and no word of the other vocabulary on any screen."""
 
 import re
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+@cache
 def ladder_of(file: Path) -> Ladder:
     return built(load(B), load_bench(file), mode="fast")
 

@@ -6,11 +6,12 @@ from functools import cache
 import pytest
 from player import begun, healthy, ladder, once, up_to
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.cli.sitting import Sitting
 from firstglow.cli.talk import Lines
 from firstglow.ladder.climb import Climb
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.waits import advised, warm_seconds
 from firstglow.records.store import MemoryStore
 
@@ -126,7 +127,7 @@ def charted() -> Ladder:
     from player import EXAMPLES
 
     text = (EXAMPLES / f"{B}.toml").read_text(encoding="utf-8")
-    return build(load(text + CHART), mode="fast")
+    return built(load(text + CHART), mode="fast")
 
 
 def test_a_chart_stands_beside_what_is_expected_as_on_the_ladder() -> None:

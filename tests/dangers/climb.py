@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 from planted import ROWS, Planted
 
+from at_hand import built
 from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Situation
 from firstglow.devices.catalogue import valve_type
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.asked import Block, Cast, blocks, needs_standing
 from firstglow.readings.finish import glow_word
 from firstglow.readings.observe import Observer
@@ -79,7 +80,7 @@ class Climb:
 
 def bench(name: str) -> Bench:
     """Build the ladder and read every healthy amplifier on it."""
-    ladder = build(load((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")), mode="fast")
+    ladder = built(load((EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")), mode="fast")
     sheet = ladder.sheet
     draws = draw(sheet.observer.circuit, POPULATION, sheet.mains_width, SEED)
     cast = Cast(draws.values, settings(sheet.setting, POPULATION, SEED), (), POPULATION, np.arange(POPULATION))

@@ -5,17 +5,19 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.ladder.changed import changed, moved, part_named, parts_said
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.meters import ReadingsError
 
 TEXT = (Path(__file__).parents[2] / "examples" / "b-hazel-four.toml").read_text(encoding="utf-8")
 
 
 @cache
+@cache
 def ladder(text: str = TEXT) -> Ladder:
-    return build(load(text), mode="fast")
+    return built(load(text), mode="fast")
 
 
 def test_a_new_coupling_capacitor_brings_back_its_grid_before_the_output_valve() -> None:

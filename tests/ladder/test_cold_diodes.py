@@ -12,11 +12,12 @@ from pathlib import Path
 import pytest
 from paper import PaperPhysics
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.ladder import rung_cold
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.plan import frame_of
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.verdict import judge
@@ -34,7 +35,7 @@ CD = ["4700u 16V", "dch", "chassis"]"""
 @cache
 def dc_heated(meter: str) -> Ladder:
     text = TEXT.replace('ct 0R12"', 'ct 0R12", dc = "6.3V 1.2A 0R25"')
-    return build(load(text.replace('V1 = ["EF86", { heater = "T1 heat" }]', DC)), meter=meter, mode="fast")
+    return built(load(text.replace('V1 = ["EF86", { heater = "T1 heat" }]', DC)), meter=meter, mode="fast")
 
 
 def unread(amplifier: Amplifier) -> list[str]:

@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Fault
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import meter_named
@@ -38,7 +39,7 @@ def amplifier(name: str) -> Amplifier:
 
 @cache
 def ladder(name: str, meter: str) -> Ladder:
-    return build(amplifier(name), meter=meter, mode="fast")
+    return built(amplifier(name), meter=meter, mode="fast")
 
 
 def found(name: str, row: str, meter: str) -> ExpectedReading:

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
 from firstglow.cli.main import main
-from firstglow.ladder.ladder import build
 from firstglow.solver.discharge import capacitor_starts, discharge
 
 HERE = Path(__file__).parent.parent
@@ -20,7 +20,7 @@ B = HERE.parent / "examples" / "b-hazel-four.toml"
 
 
 def test_no_text_names_a_bleeder_where_none_is_drawn_except_to_fit_one() -> None:
-    made = build(load(BARE), mode="fast").document
+    made = built(load(BARE), mode="fast").document
     told = re.findall(r"[^.\"]*bleeder[^.\"]*", json.dumps(made))
     assert told
     assert all("Fit a bleeder across C1a" in text for text in told), told
@@ -36,14 +36,14 @@ def test_no_text_names_a_bleeder_where_none_is_drawn_except_to_fit_one() -> None
 
 def test_the_bleeder_that_is_named_empties_the_supply_within_its_seconds() -> None:
     """Drawn into the file and let fall from 450 V: below 60 V (IEC 62368-1, ES1) within what was said, and no finding more."""
-    (said,) = [line for line in build(load(BARE), mode="fast").document["findings"] if line.startswith("NO BLEEDER")]
+    (said,) = [line for line in built(load(BARE), mode="fast").document["findings"] if line.startswith("NO BLEEDER")]
     count, each, seconds = re.search(r"(\d) in series of (\d+) kΩ.* within (\d+) s", said).groups()
     text = BARE.read_text() + f'R40 = ["{int(count) * int(each)}k 5W 5%", "HT1", "chassis"]\n'
     amplifier = load(text)
     start = capacitor_starts(amplifier, 264.0, lambda joint: np.full(1, 450.0 if joint.startswith("HT") else 0.0))
     fall = discharge(amplifier, Situation(0.0), start, high=True)
     assert max(float(fall.of(c).below_60_s[0]) for c in ("C1a", "C1b", "C2")) <= float(seconds)
-    made = build(amplifier, mode="fast").document
+    made = built(amplifier, mode="fast").document
     assert not [line for line in made["findings"] if "BLEEDER" in line]
     row = next(r for rung in made["rungs"] for r in rung["readings"] if r["id"] == "4/HT1 fall/shared")
     assert row["stop_above"] is not None

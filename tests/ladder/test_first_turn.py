@@ -5,15 +5,15 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from topologies import PLAIN
-from topologies import build as built
+from topologies import PLAIN, build
 
+from at_hand import built
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Fault
 from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.plan import plan
 from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading
@@ -30,7 +30,7 @@ def amplifier(name: str) -> Amplifier:
 
 @cache
 def ladder(name: str) -> Ladder:
-    return build(amplifier(name), meter="digital", mode="fast")
+    return built(amplifier(name), meter="digital", mode="fast")
 
 
 def rows(name: str, start: str) -> list[ExpectedReading]:
@@ -89,7 +89,7 @@ def test_the_bias_at_the_first_dial_too() -> None:
 
 @pytest.mark.parametrize("rectifier", ["silicon", "bridge", "doubler"])
 def test_no_kind_has_more_at_a_low_dial_than_in_proportion(rectifier: str) -> None:
-    a = built(replace(PLAIN, rectifier=rectifier), "By kind")
+    a = build(replace(PLAIN, rectifier=rectifier), "By kind")
     rungs = plan(a, Gear(a.mains_volts), SolverPhysics(a))
     early = [r for rung in rungs if rung.id in ("2a", "4a") for r in rung.readings]
     rules = [(r, s) for r in early for s in r.stops if s.rule == "capacitor volts"]

@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.grid_current import findings
-from firstglow.ladder.ladder import build
 from firstglow.ladder.overloads import as_it_stands
 
 HERE = Path(__file__).parent.parent
@@ -52,7 +52,7 @@ def test_no_stage_of_the_examples_is_one(path: Path) -> None:
 
 
 def test_its_stop_stands_outside_the_band_and_the_row_says_why() -> None:
-    made = build(load(DRAWN), mode="fast", from_rung="5", to_rung="5")
+    made = built(load(DRAWN), mode="fast", from_rung="5", to_rung="5")
     row = made.expected.by_id["5/V1b grid to cathode/shared"]
     assert row.high is not None
     assert row.high > 0.0
@@ -60,7 +60,7 @@ def test_its_stop_stands_outside_the_band_and_the_row_says_why() -> None:
     assert not row.stop_above.cut
     assert row.planned.stop_words == ""
     assert "grid draws current" in row.planned.remark
-    a = build(load(next(p for p in EXAMPLES if p.name.startswith("a"))), mode="fast").expected
+    a = built(load(next(p for p in EXAMPLES if p.name.startswith("a"))), mode="fast").expected
     clear = next(r for r in a.readings() if "grid to cathode" in r.id and r.unit == "V")
     assert clear.stop_above is not None
     # the meter's own counts: a sign is a sign where the drawing keeps clear of it

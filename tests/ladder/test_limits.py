@@ -9,10 +9,11 @@ import numpy as np
 import pytest
 from test_plan import EXAMPLES
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.devices.catalogue import valve_type
 from firstglow.devices.pentode import pentode_currents
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.overloads import as_it_stands
 from firstglow.readings.expected import ExpectedReading
 
@@ -20,12 +21,12 @@ A, B, C = EXAMPLES
 
 
 @cache
-def built(path: Path) -> Ladder:
-    return build(load(path), mode="fast")
+def ladder(path: Path) -> Ladder:
+    return built(load(path), mode="fast")
 
 
 def row(path: Path, name: str) -> ExpectedReading:
-    return built(path).expected.by_id[name]
+    return ladder(path).expected.by_id[name]
 
 
 def above(path: Path, name: str) -> float:
@@ -100,8 +101,8 @@ def test_hum_has_room_for_what_the_heaters_add() -> None:
 def test_the_drop_over_a_hot_grid_leak_stops_before_the_valve_drives_itself() -> None:
     """Gas current follows plate current: with k amps of it an amp, k R gm < 1 or it climbs by itself, so the drop at
     which that happens is amps / gm; or where the plate takes its 14 W (RCA RC-30), whichever is less."""
-    ladder = built(A)
-    standing = ladder.frame.physics.standing(as_it_stands(ladder.frame.amplifier))
+    made = ladder(A)
+    standing = made.frame.physics.standing(as_it_stands(made.frame.amplifier))
     own = {k: float(np.ravel(v)[0]) for k, v in standing.part("V3").items()}
     law = valve_type("6V6GT").sections[0].law
 
@@ -121,19 +122,19 @@ def test_the_drop_over_a_hot_grid_leak_stops_before_the_valve_drives_itself() ->
 def test_interference_capacitors_start_at_the_peak_of_the_mains() -> None:
     """Switched off at the worst moment a Y capacitor keeps sqrt 2 of the mains; 60 V after 2 s is what IEC 62368-1 asks at
     the pins of a plug (from memory). Their charge says nothing about how long HT takes to fall."""
-    rungs = {r["id"]: r for r in built(C).document["rungs"]}
+    rungs = {r["id"]: r for r in ladder(C).document["rungs"]}
     (plug,) = rungs["2b"]["make_safe"]["plug"]
-    assert plug == {"part": "C1", "volts": pytest.approx(sqrt(2.0) * 120.0, abs=0.1)}
+    assert plug == {"part": "C1", "volts": pytest.approx(sqrt(2.0) * 132.0, abs=0.1)}  # EN 50160: +10 %
     assert "C1" not in rungs["9"]["make_safe"]["order"]
     assert rungs["9"]["make_safe"]["wait_seconds"] is not None
-    assert sum("170 V" in line and "plug" in line for rung in rungs.values() for line in rung["cautions"]) == 1
-    assert built(B).document["rungs"][3]["make_safe"]["plug"] == []
+    assert sum("187 V" in line and "plug" in line for rung in rungs.values() for line in rung["cautions"]) == 1
+    assert ladder(B).document["rungs"][3]["make_safe"]["plug"] == []
 
 
 @pytest.mark.parametrize("file", [A, B, C])
 def test_a_wait_holds_for_who_switches_off_while_it_warms(file: Path) -> None:
     """Until the cathodes are warm nothing draws, on any rung: the wait is never shorter than with nothing drawing."""
-    rungs = {r["id"]: r["make_safe"] for r in built(file).document["rungs"]}
+    rungs = {r["id"]: r["make_safe"] for r in ladder(file).document["rungs"]}
     for later in ("5", "7", "9", "10"):
         assert rungs[later]["wait_seconds"] >= rungs["4"]["wait_seconds"]
 
@@ -145,7 +146,7 @@ def test_a_capacitor_that_a_pulled_valve_leaves_on_ht_stops_the_node_at_its_own_
     file.write_text(
         B.read_text().replace('"0.1u 630V film", "V1 plate", "drive"', '"0.1u 350V film", "V1 plate", "drive"')
     )
-    stops = {r.id: r.stop_above for r in build(load(file), mode="fast").expected.readings()}
+    stops = {r.id: r.stop_above for r in built(load(file), mode="fast").expected.readings()}
     for name in ("4/HT1 after 1 min/shared", "4/HT2/shared", "4/HT3/shared"):
         stop = stops[name]
         assert stop is not None and "C5" in stop.why, name
@@ -155,7 +156,7 @@ def test_a_capacitor_that_a_pulled_valve_leaves_on_ht_stops_the_node_at_its_own_
 
 def test_live_names_what_stands_there_at_switch_on_too() -> None:
     """Until the valves are warm HT1 stands where nothing draws (rung 4's own figure), not where it settles on rung 9."""
-    rungs = {r["id"]: {j["joint"]: j["volts"] for j in r["live"]} for r in built(B).document["rungs"]}
+    rungs = {r["id"]: {j["joint"]: j["volts"] for j in r["live"]} for r in ladder(B).document["rungs"]}
     cold, warm = row(B, "4/HT1 after 10 min/shared").expected, row(B, "9/HT1/shared").expected
     assert isinstance(cold, float) and isinstance(warm, float) and warm < 0.9 * cold
     for rung in ("5", "6", "9"):
@@ -163,12 +164,12 @@ def test_live_names_what_stands_there_at_switch_on_too() -> None:
 
 
 def test_the_volts_on_the_secondary_are_read_before_what_goes_with_them() -> None:
-    ids = [r.id for r in built(A).expected.readings()]
+    ids = [r.id for r in ladder(A).expected.readings()]
     for transformer, valves in (("T2", ("V3", "V4")), ("T3", ("V7", "V8"))):
         drive = next(k for k, name in enumerate(ids) if name.startswith(f"1/{transformer} turns drive"))
         turns = [k for k, name in enumerate(ids) if any(name.startswith(f"1/{v} turns to") for v in valves)]
         assert len(turns) == 4 and drive < min(turns)
-        assert built(A).expected.by_id[ids[drive]].planned.needs
+        assert ladder(A).expected.by_id[ids[drive]].planned.needs
 
 
 def test_no_healthy_amplifier_reads_past_the_rating_that_a_pulled_valve_brings_to_ht(tmp_path: Path) -> None:
@@ -178,7 +179,7 @@ def test_no_healthy_amplifier_reads_past_the_rating_that_a_pulled_valve_brings_t
     file.write_text(
         B.read_text().replace('"0.1u 630V film", "V1 plate", "drive"', '"0.1u 345V film", "V1 plate", "drive"')
     )
-    made = build(load(file), mode="sampled")
+    made = built(load(file), mode="sampled")
     rows = [
         r for r in made.expected.readings() if r.stop_above is not None and "C5 is a 345 V part" in r.stop_above.why
     ]

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.reading import load
 from firstglow.amplifier.situation import Fault
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.asked import Block, Cast
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.observe import Observer
@@ -32,7 +33,7 @@ def amplifier(name: str) -> Amplifier:
 
 @cache
 def ladder(name: str) -> Ladder:
-    return build(amplifier(name), meter="digital", mode="fast")
+    return built(amplifier(name), meter="digital", mode="fast")
 
 
 def found(name: str, row: str) -> ExpectedReading:

@@ -11,11 +11,11 @@ from oddities import ODDITIES, oddity
 from paper import PaperPhysics
 from topologies import topology
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.ladder import build
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.things import THINGS
 from firstglow.ladder.words import Words, texts
@@ -120,8 +120,8 @@ def test_no_word_for_what_is_not_there_in_an_odd_one(kind: str) -> None:
 @pytest.mark.parametrize("path", FILES, ids=[p.name for p in FILES])
 def test_the_whole_document_names_only_what_is_there(path: Path) -> None:
     """Numbers and all: why to stop, what separates, findings, how it stands, make safe."""
-    built = build(load(path), mode="fast")
-    assert not wrong(strings(built.document), built.frame)
+    made = built(load(path), mode="fast")
+    assert not wrong(strings(made.document), made.frame)
 
 
 def test_the_patterns_do_bite() -> None:

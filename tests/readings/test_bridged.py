@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.verdict import judge
 
@@ -15,7 +16,7 @@ R14 = "1/R14 own ends/shared"
 
 @pytest.fixture(scope="module")
 def ladder() -> Ladder:
-    return build(load(HAZEL), mode="fast")
+    return built(load(HAZEL), mode="fast")
 
 
 def test_an_open_feedback_resistor_reads_inside_its_band_and_is_not_called_good(ladder: Ladder) -> None:

@@ -6,10 +6,11 @@ reservoir behind ideal parts follows the mains in proportion. The trade checks a
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.ladder.charts import with_charts
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.chart_doubts import findings
 from firstglow.readings.charts import compare, side_by_side
 
@@ -131,7 +132,7 @@ POINTS = ["HT1", "HT2", "V1a plate", "V1a cathode", "V2 plate", "V2 cathode"]
 @pytest.fixture(scope="module")
 def taken_at_110() -> Ladder:
     amplifier = small(chart_of(110.0, "1k/V", POINTS))
-    return build(amplifier, mode="fast")
+    return built(amplifier, mode="fast")
 
 
 def test_a_chart_at_110_volts_and_1_kohm_a_volt_is_brought_to_today(taken_at_110: Ladder) -> None:
@@ -154,7 +155,7 @@ def test_by_proportion_alone_it_would_have_been_wrong(taken_at_110: Ladder) -> N
 
 
 def test_a_chart_moves_no_band_and_no_stop(taken_at_110: Ladder) -> None:
-    bare = build(small(""), mode="fast").document
+    bare = built(small(""), mode="fast").document
     keys = ("expected", "low", "high", "stop_below", "stop_above", "shown")
     for one, other in zip(bare["rungs"], taken_at_110.document["rungs"], strict=True):
         assert [[r[k] for k in keys] for r in one["readings"]] == [[r[k] for k in keys] for r in other["readings"]]

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.verdict import Verdict, verdict
 
@@ -18,7 +19,7 @@ GRID, SCREEN = "3/V3 grid at most negative/left", "5/V1 screen/left"
 
 @pytest.fixture(scope="module", params=["20k", "1k"])
 def twin(request: pytest.FixtureRequest) -> Ladder:
-    return build(load(EXAMPLES / "a-linden-twin.toml"), meter=str(request.param), mode="fast")
+    return built(load(EXAMPLES / "a-linden-twin.toml"), meter=str(request.param), mode="fast")
 
 
 def one(ladder: Ladder, name: str, typed: str, more: str = "") -> Verdict:
@@ -65,7 +66,7 @@ def test_what_needles_can_tell_they_still_judge(twin: Ladder) -> None:
 
 def test_an_idle_that_the_needle_reads_within_its_error_of_the_rating_is_not_passed_by_it() -> None:
     # EL84 class cathode bias: 10 V and a limit near 10.8 V on a 50 V scale, which is wrong by up to 1.5 V
-    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), meter="20k", mode="fast")
+    ladder = built(load(EXAMPLES / "b-hazel-four.toml"), meter="20k", mode="fast")
     reading = ladder.expected.by_id["9/V2 cathode after 60 min/shared"]
     assert reading.on is not None and reading.on.full == 50.0
     assert needle(50.0) == pytest.approx(1.5)
@@ -82,7 +83,7 @@ def test_an_idle_that_the_needle_reads_within_its_error_of_the_rating_is_not_pas
 
 def test_a_limit_is_loaded_as_the_reading_is() -> None:
     # 0.1 V of a leaking coupling capacitor behind 471 kohm shows 0.1 x 10 / 10.471 on 10 Mohm
-    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
+    ladder = built(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
     reading = ladder.expected.by_id["5/V2 grid/shared"]
     assert reading.stop_above is not None
     assert reading.stop_above.limit == pytest.approx(0.1 * 10e6 / (10e6 + reading.source_ohms), abs=1.1e-4)
@@ -90,7 +91,7 @@ def test_a_limit_is_loaded_as_the_reading_is() -> None:
 
 def test_a_figure_that_no_range_shows_is_judged_past_its_stop() -> None:
     """The loop's turning way round is a ratio of two readings: it has no range of the meter."""
-    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
+    ladder = built(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
     reading = ladder.expected.by_id["7/LS polarity/shared"]
     assert reading.stop_above is not None and reading.on is not None and reading.on.kind == "ratio"
     assert one(ladder, reading.id, f"{1.1 * reading.stop_above.limit:.4g}").verdict == "switch off now"

@@ -8,8 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "b-hazel-four.toml"
 # by hand from the drawing: V1 hangs on HT3, its screen by R7, its plate by R6
@@ -20,7 +21,7 @@ CLASS = {"1k": 1e3, "20k": 20e3, "digital": None}
 
 @cache
 def ladder(meter: str) -> Ladder:
-    return build(load(EXAMPLE), meter=meter, mode="fast")
+    return built(load(EXAMPLE), meter=meter, mode="fast")
 
 
 @pytest.mark.parametrize("row", FEEDS)

@@ -10,10 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from builders import single_ended_cathode
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier, AmplifierError
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import Range
 from firstglow.readings.taken import Taken, TakenFile
@@ -46,7 +47,7 @@ def amplifier(name: str) -> Amplifier:
 
 @cache
 def ladder(name: str, meter: str) -> Ladder:
-    return build(amplifier(name), meter=meter, mode="fast")
+    return built(amplifier(name), meter=meter, mode="fast")
 
 
 def figures(made: Ladder) -> Iterator[tuple[ExpectedReading, float]]:
@@ -136,7 +137,7 @@ def test_nothing_passes_where_nothing_may_stand_and_the_range_would_not_show_it(
 @pytest.mark.parametrize("file", FRAGMENTS, ids=lambda f: f.stem)
 def test_a_fragment_has_no_ladder_to_pass(file: Path) -> None:
     with pytest.raises(AmplifierError, match="fragment"):
-        build(load(file), mode="fast")
+        built(load(file), mode="fast")
 
 
 def test_a_back_biased_grid_stops_at_half_its_bias() -> None:

@@ -6,11 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from builders import Builder
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier, Quantity
 from firstglow.amplifier.situation import Situation
-from firstglow.ladder.ladder import build
 from firstglow.readings.expect import Mode, expect_with_sheet
 from firstglow.readings.meters import digital, meter_named, ratio_of
 from firstglow.readings.observe import Observer
@@ -100,7 +100,7 @@ def test_a_ratio_is_as_good_as_the_two_readings_that_make_it() -> None:
 def test_nothing_has_no_side() -> None:
     """Where nothing stands all there is is the meter's own counts, as likely on one side of 0 V as on the other (its stated
     accuracy): the last digit of a solution that is nothing but rounding must not cut one side's tail."""
-    ladder = build(load(EXAMPLES / "b-hazel-four.toml"), samples=400)
+    ladder = built(load(EXAMPLES / "b-hazel-four.toml"), samples=400)
     nothing = {r.id for r, v in zip(ladder.sheet.readings, ladder.sheet.shown, strict=True) if abs(v) < 1e-9}
     rows = [r for r in ladder.expected.readings() if r.id in nothing and r.kind == "dc volts"]
     assert len(rows) >= 3

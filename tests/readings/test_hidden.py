@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import build
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.verdict import verdict
 
@@ -18,7 +18,7 @@ def test_the_divider_of_a_moving_coil_on_half_a_volt() -> None:
     # of 0.5 V or 15 mV (moving-coil class and sensitivity: common practice)
     shown = 0.1 * 10e3 / (10e3 + 471e3)
     assert shown < 0.03 * 0.5
-    ladder = build(load(EXAMPLE), meter="20k", mode="fast")
+    ladder = built(load(EXAMPLE), meter="20k", mode="fast")
     reading = ladder.expected.by_id[GRID]
     assert reading.on is not None
     assert reading.on.input_ohms == pytest.approx(10e3)
@@ -27,7 +27,7 @@ def test_the_divider_of_a_moving_coil_on_half_a_volt() -> None:
 
 
 def test_such_a_meter_never_passes_the_grid_and_the_ladder_says_so() -> None:
-    ladder = build(load(EXAMPLE), meter="20k", mode="fast")
+    ladder = built(load(EXAMPLE), meter="20k", mode="fast")
     taken = parse_taken(f'[readings]\n"{GRID}" = "0 mV"\n')
     (judged,) = verdict(ladder.expected, taken).verdicts
     assert judged.verdict == "look first"
@@ -36,7 +36,7 @@ def test_such_a_meter_never_passes_the_grid_and_the_ladder_says_so() -> None:
 
 
 def test_a_digital_meter_passes_it_and_another_meter_in_the_file_does_not() -> None:
-    ladder = build(load(EXAMPLE), mode="fast")
+    ladder = built(load(EXAMPLE), mode="fast")
     assert not any("digital meter" in f for f in ladder.document["findings"])
     (good,) = verdict(ladder.expected, parse_taken(f'[readings]\n"{GRID}" = "0 mV"\n')).verdicts
     assert good.verdict == "go on"

@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.given import DISCREPANCY, joint
 from firstglow.readings.learn import learned
 
@@ -16,7 +17,7 @@ SAMPLES = 600
 
 @pytest.fixture(scope="module")
 def ladder() -> Ladder:
-    return build(load(EXAMPLE), samples=SAMPLES)
+    return built(load(EXAMPLE), samples=SAMPLES)
 
 
 def test_conditioning_is_the_closed_form_of_a_linear_circuit() -> None:

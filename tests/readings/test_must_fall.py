@@ -1,13 +1,15 @@
 """Rows on which something must fall have a stop; a stop protects something or is not printed; a gain's band excludes nothing."""
 
+from copy import copy
 from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.ladder import frame as frames
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 
 ROOT = Path(__file__).parent.parent.parent
 FILES = [*sorted((ROOT / "examples").glob("*.toml")), *sorted((ROOT / "examples" / "published").glob("handbook*.toml"))]
@@ -15,7 +17,7 @@ FILES = [*sorted((ROOT / "examples").glob("*.toml")), *sorted((ROOT / "examples"
 
 @pytest.fixture(scope="module", params=FILES, ids=lambda f: f.stem)
 def ladder(request: pytest.FixtureRequest) -> Ladder:
-    return build(load(request.param), mode="fast")
+    return built(load(request.param), mode="fast")
 
 
 def test_what_must_fall_has_a_stop_where_it_has_not_fallen(ladder: Ladder) -> None:
@@ -50,7 +52,7 @@ def test_a_gain_reads_more_than_nothing_and_not_without_end(ladder: Ladder) -> N
 @pytest.mark.parametrize("meter", ["digital", "20k", "1k"])
 def test_no_stop_below_nothing_where_a_meter_never_shows_less(meter: str) -> None:
     for file in FILES[1:4]:
-        for reading in build(load(file), meter=meter, mode="fast").expected.readings():
+        for reading in built(load(file), meter=meter, mode="fast").expected.readings():
             if reading.on is not None and not reading.on.signed and reading.stop_below is not None:
                 assert reading.stop_below.limit > 0.0, (file.stem, reading.id)
 
@@ -75,7 +77,7 @@ class Weak:
 def test_a_weak_loop_is_tried_through_a_real_resistor_or_not_at_all(
     full: float, tried: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    frame = build(load(FILES[1]), mode="fast").frame
+    frame = copy(built(load(FILES[1]), mode="fast").frame)  # the ladder is shared
     own = frame.part(frame.liftable[0].resistor or "").value("ohms")
     monkeypatch.setattr(frame, "physics", Weak(frame, full))
     frame.__dict__.pop("test_ohms", None)

@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import build
 from firstglow.readings.expect import fast_bands
 from firstglow.readings.narrow import LOW_AC, Gain, as_printed, ends, measurements, narrowing
 from firstglow.readings.sheet import Sheet
@@ -21,7 +21,7 @@ GUESSED_DROP = 0.004
 def test_the_claimed_narrowing_holds_when_the_measurement_is_supplied(file: Path) -> None:
     """The issue's own measure: within 10 % of the claim; both at the score that the bands have before (``narrow.ends``)."""
     text = file.read_text(encoding="utf-8")
-    sheet = build(load(text), mode="fast").sheet
+    sheet = built(load(text), mode="fast").sheet
     gains = narrowing(sheet)
     assert len(gains) == 3
     powered = np.array([r.situation.mains_volts > 0.0 and not r.note_only for r in sheet.readings])
@@ -29,7 +29,7 @@ def test_the_claimed_narrowing_holds_when_the_measurement_is_supplied(file: Path
     before = width(sheet, score)
     for gain in gains:
         text += f'\n[[layer]]\nkind = "measured"\n{gain.measurement.line}\n'
-        after_sheet = build(load(text), mode="fast").sheet
+        after_sheet = built(load(text), mode="fast").sheet
         assert [r.id for r in after_sheet.readings] == [r.id for r in sheet.readings]
         after = width(after_sheet, score)
         held = 1.0 - (after / before)[powered].mean()
@@ -40,9 +40,9 @@ def test_the_claimed_narrowing_holds_when_the_measurement_is_supplied(file: Path
 def test_the_bands_that_are_named_are_the_ladders_own_and_become_what_is_said() -> None:
     """What stands on the printed sheet of that rung, and within 10 % what the sheet then prints with it measured."""
     text = (ROOT / "tests" / "data" / "rowan-nine.toml").read_text(encoding="utf-8")
-    ladder = build(load(text))
+    ladder = built(load(text))
     gain = as_printed(narrowing(ladder.sheet), ladder.expected)[0]
-    then = build(load(f'{text}\n[[layer]]\nkind = "measured"\n{gain.measurement.line}\n')).expected
+    then = built(load(f'{text}\n[[layer]]\nkind = "measured"\n{gain.measurement.line}\n')).expected
     assert len(gain.bands) > 10
     for n in gain.bands:
         printed, after = ladder.expected.by_id[n.reading.id], then.by_id[n.reading.id]
@@ -61,7 +61,7 @@ def width(sheet: Sheet, score: float) -> np.ndarray:
 def test_the_first_is_the_best_of_all_by_variances() -> None:
     """By hand: a band is the root of a sum of squares (JCGM 100:2008, 5.1.2), so what each measurement leaves of it is
     known without any sampling; no other measurement leaves less."""
-    sheet = build(load(FILES[0]), mode="fast").sheet
+    sheet = built(load(FILES[0]), mode="fast").sheet
     first: Gain = narrowing(sheet, 1)[0]
     found = sheet.found
     powered = np.array([r.situation.mains_volts > 0.0 and not r.note_only for r in sheet.readings])

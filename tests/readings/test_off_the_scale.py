@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.verdict import Verdict, judge
 
@@ -14,7 +15,7 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 
 @pytest.fixture(scope="module", params=["digital", "20k"])
 def ladder(request: pytest.FixtureRequest) -> Ladder:
-    return build(load(EXAMPLES / "c-sorrel-twenty.toml"), meter=request.param, samples=600)
+    return built(load(EXAMPLES / "c-sorrel-twenty.toml"), meter=request.param, samples=600)
 
 
 def told(ladder: Ladder, name: str, text: str) -> Verdict:

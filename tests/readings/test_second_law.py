@@ -5,9 +5,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.devices.catalogue import valve_type
-from firstglow.ladder.ladder import build
 from firstglow.readings.observe import Observer
 from firstglow.readings.spreads import draw
 from firstglow.readings.trial import healthy
@@ -33,7 +33,7 @@ def other(name: str) -> Any:
 
 def test_healthy_amplifiers_of_another_law_pass() -> None:
     amplifier = load(FILE)
-    ladder = build(amplifier)
+    ladder = built(amplifier)
     observer = ladder.sheet.observer
     draws = draw(observer.circuit, COUNT, ladder.sheet.mains_width, 4242, law=False)
     found = healthy(ladder.expected, ladder.sheet, draws, Observer(amplifier, compile_circuit(amplifier, other)))

@@ -8,8 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import Fault, load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.verdict import Verdict, verdict
 
@@ -18,7 +19,7 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 
 @pytest.fixture(scope="module")
 def hazel() -> Ladder:
-    return build(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
+    return built(load(EXAMPLES / "b-hazel-four.toml"), mode="fast")
 
 
 def one(ladder: Ladder, name: str, typed: str) -> Verdict:
@@ -85,7 +86,7 @@ def test_a_grid_too_positive_blames_the_coupling_capacitor_and_too_negative_does
 
 
 def test_a_bias_that_went_toward_nothing_is_low_and_names_its_rectifier() -> None:
-    ladder = build(load(EXAMPLES / "a-linden-twin.toml"), mode="fast")
+    ladder = built(load(EXAMPLES / "a-linden-twin.toml"), mode="fast")
     low = one(ladder, "3/bias raw reservoir/shared", "-20")
     high = one(ladder, "3/bias raw reservoir/shared", "-95")
     assert any("rectifier the wrong way" in t for t in low.check_first)

@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 from sparse_file import matches, narrowed, with_measured
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 
 ROOT = Path(__file__).parents[2]
 TEXT = (ROOT / "tests" / "data" / "linden-sparse.toml").read_text(encoding="utf-8")
@@ -15,12 +16,12 @@ SAMPLES = 2000  # as printed: a tail that a few amplifiers make needs them
 
 @pytest.fixture(scope="module")
 def full() -> Ladder:
-    return build(load(ROOT / "examples" / "a-linden-twin.toml"), mode="fast")
+    return built(load(ROOT / "examples" / "a-linden-twin.toml"), mode="fast")
 
 
 @pytest.fixture(scope="module")
 def sparse() -> Ladder:
-    return build(load(TEXT), samples=SAMPLES)
+    return built(load(TEXT), samples=SAMPLES)
 
 
 def test_a_sparse_file_makes_the_same_rungs(full: Ladder, sparse: Ladder) -> None:
@@ -42,7 +43,7 @@ def test_its_bands_hold_the_full_files_answers(full: Ladder, sparse: Ladder) -> 
 def test_a_measured_value_narrows_what_hangs_on_it_and_nothing_else(sparse: Ladder) -> None:
     """A sense resistor of 10 % (a file that says nothing of it), then read: variance shares add (JCGM 100:2008, 5.1.2), so a
     band keeps sqrt(1 - share) of its width, shapes apart; a reading that the part does not move keeps its band."""
-    after = build(load(with_measured(TEXT, "V3 cathode R", '"10R0"')), samples=SAMPLES)
+    after = built(load(with_measured(TEXT, "V3 cathode R", '"10R0"')), samples=SAMPLES)
     rows = list(narrowed(sparse, after, "V3 cathode R"))
     own = {n.id: n for n in rows if n.share > 0.3}
     assert "1/V3 cathode/left" in own

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import Ladder, build
+from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.safing import resolved
 from firstglow.readings.apart import Apart, Ground
 from firstglow.readings.meters import ReadingsError, built_in, meter_from_table
@@ -24,7 +25,7 @@ CHARGE, HT_OFF = "1/C1a charge/shared", "3/HT1 off/shared"
 
 @pytest.fixture(scope="module", params=["20k", "1k"])
 def ladder(request: pytest.FixtureRequest) -> Ladder:
-    return build(load(EXAMPLE), meter=str(request.param), mode="fast")
+    return built(load(EXAMPLE), meter=str(request.param), mode="fast")
 
 
 def one(ladder: Ladder, name: str, typed: str, more: str = "") -> Verdict:
@@ -72,7 +73,7 @@ def test_no_row_that_starts_high_passes_without_its_range(ladder: Ladder) -> Non
 
 
 def test_a_digital_meter_reads_it_on_the_range_of_the_capacitor() -> None:
-    ladder = build(load(EXAMPLE), mode="fast")
+    ladder = built(load(EXAMPLE), mode="fast")
     reading = ladder.expected.by_id[CHARGE]
     assert reading.start is None and reading.on is not None and reading.on.full == 600.0
     assert one(ladder, CHARGE, "0").verdict == "go on"
@@ -87,7 +88,7 @@ def test_a_coarse_digital_meter_steps_down_too() -> None:
 
     table = {"kind": "digital", "counts": 2000}
     assert meter_from_table("old", table, "bench").range_for("dc volts", 450.0).limits(0.0) > 2.0
-    ladder = build(load(EXAMPLE), Bench(meters={"old": table}), mode="fast")
+    ladder = built(load(EXAMPLE), Bench(meters={"old": table}), mode="fast")
     reading = ladder.expected.by_id[CHARGE]
     assert reading.how == "start at 1000 V, step down to 200 V"
 

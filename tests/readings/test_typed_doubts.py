@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import build
 from firstglow.readings.meters import ReadingsError
 from firstglow.readings.slips import pen, slip
 from firstglow.readings.taken import parse_taken
@@ -28,7 +28,7 @@ def test_a_decimal_comma_is_still_one(text: str, value: float) -> None:
 
 
 def test_an_overload_is_told_as_one_and_a_stop_in_the_band_is_named() -> None:
-    ladder = build(load(EXAMPLE), mode="fast")
+    ladder = built(load(EXAMPLE), mode="fast")
     assert ladder.expected.by_id["4/HT1 after 10 min/shared"].text(inf) == "OL"
     assert ladder.expected.by_id["4/HT1 after 10 min/shared"].text(-inf) == "-OL"
     cut = next(r for r in ladder.expected.readings() if r.stop_above is not None and r.stop_above.cut)
@@ -48,7 +48,7 @@ def test_both_meanings_of_a_comma_can_be_pasted() -> None:
 
 def test_a_dead_cathode_is_no_slip_of_the_pen() -> None:
     # 10 mV where 10 V are expected is no current at all; "V typed as mV" would explain it away
-    ladder = build(load(EXAMPLE), mode="fast")
+    ladder = built(load(EXAMPLE), mode="fast")
     reading = ladder.expected.by_id["6/V2 cathode lamp out/shared"]
     assert isinstance(reading.expected, float) and 9.0 < reading.expected < 11.0
     assert slip(reading, 0.01) == ""
@@ -64,7 +64,7 @@ def test_a_dead_cathode_is_no_slip_of_the_pen() -> None:
 
 @pytest.mark.parametrize("meter", ["digital", "20k"])
 def test_every_band_stands_on_the_meters_step(meter: str) -> None:
-    ladder = build(load(EXAMPLE), meter=meter, mode="fast")
+    ladder = built(load(EXAMPLE), meter=meter, mode="fast")
     for r in ladder.expected.readings():
         for value in (r.low, r.high):
             if r.on is not None and value is not None:

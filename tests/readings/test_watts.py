@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import build
 from firstglow.readings.meters import digital
 from firstglow.readings.tightest import tightest
 from firstglow.readings.watts import at_watts
@@ -45,7 +45,7 @@ def test_a_design_maximum_limit_stands_where_the_hottest_takes_it() -> None:
 
 
 def test_no_stop_on_watts_stands_inside_the_band_of_a_single_ended_stage_at_five_sixths_of_its_rating() -> None:
-    expected = build(load(B), mode="sampled").expected
+    expected = built(load(B), mode="sampled").expected
     cathodes = [r for r in expected.readings() if "V2 cathode" in r.id and r.id[0] in "6789" and "lamp in" not in r.id]
     assert len(cathodes) >= 4
     assert not [r.id for r in cathodes if r.band_cut]

@@ -3,15 +3,15 @@
 import re
 from pathlib import Path
 
+from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.ladder import build
 from firstglow.sheets.ladder_sheet import ladder_sheet
 
 ROWAN = Path(__file__).parent.parent / "data" / "rowan-nine.toml"
 
 
 def test_a_rung_below_the_sockets_mains_says_so_on_each_of_its_pages() -> None:
-    made = build(load(ROWAN), mode="fast").document
+    made = built(load(ROWAN), mode="fast").document
     pages = re.findall(r'data-rung="(\w+)".*?<span>(mains [^<]*)</span>', ladder_sheet(made))
     stands = {r["id"]: r["situation"]["mains_volts"] for r in made["rungs"]}
     assert {stands[rung] for rung, _ in pages if rung in stands} > {0.0, 240.0}

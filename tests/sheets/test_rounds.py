@@ -5,8 +5,8 @@ from typing import Any
 
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import Bench, load
-from firstglow.ladder.ladder import build
 from firstglow.ladder.steps import stages
 from firstglow.sheets.ladder_sheet import CONTACT, ladder_sheet
 from firstglow.sheets.rounds import TOUCHED, rounds, rounds_text
@@ -51,10 +51,10 @@ def test_nothing_is_said_where_nobody_goes_in() -> None:
 
 @pytest.mark.parametrize("name", ["b", "c"])
 def test_sheet_and_terminal_count_as_the_climb_switches_off(name: str) -> None:
-    built = build(load(next(EXAMPLES.glob(f"{name}-*.toml"))), mode="fast")
-    page, text = ladder_sheet(built.document), ladder_table(built.document)
-    climbed, told = stages(built), 0
-    for one in built.document["rungs"]:
+    made = built(load(next(EXAMPLES.glob(f"{name}-*.toml"))), mode="fast")
+    page, text = ladder_sheet(made.document), ladder_table(made.document)
+    climbed, told = stages(made), 0
+    for one in made.document["rungs"]:
         reached = {r["id"] for r in one["readings"] if r["contact"] in TOUCHED}
         most = max(rounds(one), default=0)
         # the terminal's own list of set-ups, cut from the plan and not from the document
@@ -73,7 +73,7 @@ def test_sheet_and_terminal_count_as_the_climb_switches_off(name: str) -> None:
 def test_a_row_this_meter_cannot_judge_says_so_first() -> None:
     # a 20 kilohm a volt meter across a grid leak: told before range, band and stop, on page and terminal
     amplifier = load(EXAMPLES / "b-hazel-four.toml")
-    document = build(amplifier, Bench(), meter="20k", mode="fast").document
+    document = built(amplifier, Bench(), meter="20k", mode="fast").document
     text = ladder_table(document)
     hidden = [r for one in document["rungs"] for r in one["readings"] if "digital meter" in (r.get("hidden") or "")]
     assert hidden

@@ -8,9 +8,9 @@ from typing import Any
 import pytest
 from chromium import BROWSER, measure
 
+from at_hand import built
 from firstglow.amplifier import load
 from firstglow.devices.catalogue import valve_type
-from firstglow.ladder.ladder import build
 from firstglow.ladder.spoken import Spoken
 from firstglow.sheets.ladder_sheet import ladder_sheet
 from firstglow.sheets.socket import base_of
@@ -24,7 +24,7 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 
 @pytest.fixture(scope="module", params=["a", "b", "c"])
 def ladder(request: pytest.FixtureRequest) -> Any:
-    return build(load(next(EXAMPLES.glob(f"{request.param}-*.toml"))), mode="fast")
+    return built(load(next(EXAMPLES.glob(f"{request.param}-*.toml"))), mode="fast")
 
 
 def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:

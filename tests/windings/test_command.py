@@ -1,27 +1,17 @@
 """``firstglow windings`` as a person meets it: bad input named with its line and a remedy, nothing lost."""
 
 import json
-import subprocess
-import sys
 
 import jsonschema
 
+from at_hand import firstglow
 from firstglow import schemas
 
 GOOD = 'mains = "230V"\nleads = ["1", "2", "3"]\nlead_ohms = "none"\n[ohms]\n'
 
 
 def run(*words, code=0, stdin=""):
-    done = subprocess.run(
-        [sys.executable, "-m", "firstglow", "windings", *map(str, words)],
-        capture_output=True,
-        text=True,
-        input=stdin,
-        timeout=60,
-    )
-    assert done.returncode == code, done.stderr
-    assert "Traceback" not in done.stderr
-    return done
+    return firstglow("windings", *words, typed=stdin, code=code)
 
 
 def test_contradictory_ohms_name_the_reading(tmp_path):
