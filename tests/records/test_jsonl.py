@@ -4,10 +4,8 @@ import json
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from firstglow.records.jsonl import VOID, open_jsonl, scan
@@ -159,33 +157,50 @@ def test_mending_without_a_copy_keeps_what_its_own_seals_prove(tmp_path: Path) -
     assert numbers(path, mend=True) == [0, 1, 2, 5, 6, 7, 8, 9]
 
 
-WRITER = """
-import sys
+WRITERS = """
+import json, os, random, signal, sys, time
 from firstglow.records.jsonl import open_jsonl
 from firstglow.records.record import Record
-store = open_jsonl(sys.argv[1])
-n = len(store.records())
-sys.stdout.write(f"{n}\\n"); sys.stdout.flush()
-while True:
-    store.append(Record("2026-11-25T15:00:00+01:00", "go on", "4", value=str(n) * 50, data={"number": n}))
-    n += 1
-    sys.stdout.write(f"{n}\\n"); sys.stdout.flush()
+
+def write(say):
+    store = open_jsonl(sys.argv[1])
+    n = len(store.records())
+    os.write(say, f"{n}\\n".encode())
+    while True:
+        store.append(Record("2026-11-25T15:00:00+01:00", "go on", "4", value=str(n) * 50, data={"number": n}))
+        n += 1
+        os.write(say, f"{n}\\n".encode())
+
+rng = random.Random(7)
+for turn in range(100):
+    hears, says = os.pipe()
+    writer = os.fork()
+    if not writer:
+        os.close(hears)
+        write(says)
+    os.close(says)
+    with os.fdopen(hears) as hear:
+        first = hear.readline()
+        time.sleep(rng.uniform(0.0, 0.06))
+        os.kill(writer, signal.SIGKILL)
+        said = first + hear.read()
+    print(json.dumps([os.waitstatus_to_exitcode(os.waitpid(writer, 0)[1]), said]), flush=True)
 """
 
 
 def test_a_hundred_killed_writers_lose_nothing_that_was_acknowledged(tmp_path: Path) -> None:
+    """Each writer is a process of its own, killed in the middle; one process starts them all, so that nothing is imported anew."""
     path = tmp_path / "r.jsonl"
-    rng = np.random.default_rng(7)
+    done = subprocess.run(
+        [sys.executable, "-c", WRITERS, str(path)], stdout=subprocess.PIPE, text=True, check=True, timeout=200
+    )
+    turns = [json.loads(line) for line in done.stdout.splitlines()]
+    assert [code for code, _ in turns] == [-signal.SIGKILL] * 100
     acknowledged = 0
-    for turn in range(100):
-        with subprocess.Popen([sys.executable, "-c", WRITER, str(path)], stdout=subprocess.PIPE, text=True) as writer:
-            assert writer.stdout is not None
-            first = int(writer.stdout.readline())
-            assert first >= acknowledged, f"turn {turn}: {first} of {acknowledged} acknowledged"
-            time.sleep(rng.uniform(0.0, 0.06))
-            writer.send_signal(signal.SIGKILL)
-            said = writer.stdout.read().split("\n")
-        acknowledged = max([first, *(int(word) for word in said[:-1])])
+    for turn, (_, said) in enumerate(turns):
+        first, *numbers_said = (int(word) for word in said.split("\n")[:-1])
+        assert first >= acknowledged, f"turn {turn}: {first} of {acknowledged} acknowledged"
+        acknowledged = max([first, *numbers_said])
     found = numbers(path)
     assert len(found) >= acknowledged
     assert found == list(range(len(found)))
