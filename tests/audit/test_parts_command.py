@@ -9,8 +9,10 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
+from at_hand import shared
 from firstglow import schemas
 from firstglow.amplifier import load
+from firstglow.audit import parts
 from firstglow.audit.looks import SAY
 from firstglow.audit.parts import audit, document
 from firstglow.audit.ways import Stood
@@ -21,17 +23,21 @@ A, B = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four"))
 PUBLISHED = [EXAMPLES / "published" / "handbook-10w.toml", *sorted((EXAMPLES / "fragments").glob("*.toml"))]
 
 
+audited = shared(audit)  # of this file alone: without the hot restart
+
+
 @pytest.fixture(autouse=True)
 def quick(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without the hot restart, half of an audit's time, but where the whole document is looked at."""
     if "every_part_once" not in request.node.name:
         monkeypatch.setattr(Stood, "restart", None)
+        monkeypatch.setattr(parts, "audit", audited)  # the command takes what is at hand here, too
 
 
 def made(text: str, at: Path) -> dict[str, Any]:
     file = at / "asked.toml"
     file.write_text(text)
-    found = document(audit(load(file)))
+    found = document(audited(load(file)))
     jsonschema.validate(json.loads(json.dumps(found, allow_nan=False)), schemas.load("parts"))
     return found
 
@@ -106,7 +112,7 @@ def test_what_ages_has_a_proposal_in_made_values(old: str, new: str, part: str, 
 
 def test_selenium_is_answered_with_silicon_a_resistor_and_volts() -> None:
     """Example (a) as drawn: with the resistor the supply stands where it stood, within a volt; alone it rises by volts."""
-    found = document(audit(load(A, as_="drawn")))
+    found = document(audited(load(A, as_="drawn")))
     row = of(found, "D1")
     assert row["ageing"] and "selenium" in row["ageing"]
     proposal = row["proposal"]
@@ -126,7 +132,7 @@ def test_what_must_stay_original_is_restuffed(tmp_path: Path) -> None:
 
 def test_a_neighbours_fault_sets_survives() -> None:
     """EL84 shorted plate to cathode: 300 V and 300 ohm of windings and droppers across 240 ohm: 60 V on a 25 V bypass."""
-    found = document(audit(load(B)))
+    found = document(audited(load(B)))
     rows = [s for s in of(found, "C6")["stresses"] if "V2 shorted" in s["situation"]]
     assert [s["survives"] for s in rows] == [False]
     assert 40.0 < rows[0]["value"] < 80.0
@@ -191,7 +197,7 @@ def test_another_rectifier_is_named_only_where_its_heater_winding_bears_it(tmp_p
 def test_an_or_is_tried_before_it_is_offered(tmp_path: Path) -> None:
     """Example (a): a GZ34 drops less than a 5V4G (Philips, RCA), so HT rises on plates that are past their sheets already. Put into
     the file it does just that; the list does not offer it."""
-    found = document(audit(load(A)))
+    found = document(audited(load(A)))
     refused = of(found, "V9")["proposal"]["refused"]
     assert (
         len(refused) == 1
@@ -215,7 +221,7 @@ def test_an_or_is_tried_before_it_is_offered(tmp_path: Path) -> None:
 
 def test_a_type_of_better_ratings_is_judged_by_its_own_and_offered(tmp_path: Path) -> None:
     """5V4G 10 uF, 5V4GA 40 uF (RCA, from memory); the heater and the drop are the same, so every reading is."""
-    found = document(audit(load(A)))
+    found = document(audited(load(A)))
     row = of(found, "V9")
     assert any(t.startswith("5V4GA in its place") and "takes 40 uF" in t for t in row["proposal"]["alternatives"])
     first = next(s for s in row["stresses"] if s["stress"] == "first capacitor")
@@ -231,7 +237,7 @@ def test_a_type_of_better_ratings_is_judged_by_its_own_and_offered(tmp_path: Pat
 def test_the_price_of_less_farads_is_told() -> None:
     """Example (a), 32 to 8.2 uF: each half cycle of 10 ms at 50 Hz the capacitor gives the load I for less than all of it: a saw of
     at most I x 10 ms / C peak to peak, over 2 root 3 rms. It gives at least half the time."""
-    found = audit(load(A))
+    found = audited(load(A))
     told = found.of("V9").proposal
     assert told is not None
     before, after = (float(w) for w in re.search(r"ripple from ([\d.]+) V to ([\d.]+) V rms", told.changes).groups())  # type: ignore[union-attr]
@@ -245,7 +251,7 @@ def test_the_price_of_less_farads_is_told() -> None:
 def test_the_order_list_counts_pieces_and_merges_what_is_alike(tmp_path: Path) -> None:
     """Example (c): C2 and C3 in one line with the ripple of the busier; 150 kohm past its body's volts is two of 75 kohm. Totals are
     sums. Old 8, 0.02 and 250: 8.2 uF, 0.022 uF, 240 kohm, each with the made value on the other side (IEC 60063)."""
-    found = document(audit(load(EXAMPLES / "c-sorrel-twenty.toml")))
+    found = document(audited(load(EXAMPLES / "c-sorrel-twenty.toml")))
     lines = {line["what"]: line for line in found["order"]}
     line = lines["47 µF 550 V electrolytic, 105 degC"]
     assert (line["pieces"], line["for"]) == (2, ["C2", "C3"]) and any("ripple" in n for n in line["notes"])
@@ -270,7 +276,7 @@ def test_the_order_list_counts_pieces_and_merges_what_is_alike(tmp_path: Path) -
 
 def test_what_a_valve_or_a_rectifier_asks_for_is_ordered_too() -> None:
     """Example (a): a first capacitor for the 5V4G's 10 uF, and a grid leak of 100 kohm less the network's 15 for each 6V6GT."""
-    rows = {row["what"]: row for row in document(audit(load(A)))["order"]}
+    rows = {row["what"]: row for row in document(audited(load(A)))["order"]}
     assert rows["8.2 µF 500 V electrolytic, 105 degC"]["for"] == ["C1"]
     leak = rows["82 kΩ metal film 0.5 W, 1 %"]
     assert leak["pieces"] == 4 and leak["for"] == ["left R22", "left R26", "right R22", "right R26"]
@@ -279,7 +285,7 @@ def test_what_a_valve_or_a_rectifier_asks_for_is_ordered_too() -> None:
 
 def test_a_lower_grid_leak_keeps_the_bass() -> None:
     """1/(2 pi 220 k 0.1 u) = 7.2 Hz; with 82 k 19.4 Hz, with 82 k and 0.27 uF 7.2 Hz (E12)."""
-    found = document(audit(load(A)))
+    found = document(audited(load(A)))
     rows = {row["what"]: row for row in found["order"]}
     assert rows["0.27 µF 630 V film"]["for"] == ["left C13", "left C14", "right C13", "right C14"]
     changes = of(found, "V3")["proposal"]["changes"]
@@ -326,7 +332,7 @@ def test_with_the_whole_order_put_in_nothing_is_left(tmp_path: Path) -> None:
 def test_what_marked_mains_would_cure_is_said() -> None:
     """Example (a), the right channel out: 369 V on the highest mains of 253 V are some 369 x 230 / 253 = 335 V on marked ones: under
     the plates' 350 V, over the screens' 315 V (6V6GT, from memory). No resistor is read out of the amps at idle."""
-    what = of(document(audit(load(A))), "V3")["proposal"]["what"]
+    what = of(document(audited(load(A))), "V3")["proposal"]["what"]
     plate, screen = what.split("; ")[:2]
     marked = [float(re.search(r"marked mains it is (\d+) V", t).group(1)) for t in (plate, screen)]  # type: ignore[union-attr]
     assert all(abs(v - 369.0 * 230.0 / 253.0) < 4.0 for v in marked)
@@ -335,11 +341,11 @@ def test_what_marked_mains_would_cure_is_said() -> None:
 
 def test_what_is_within_its_rating_is_left() -> None:
     """Example (b): 279 V of the EL84's 300 V on its screen (Philips): nothing is to be done about that."""
-    row = of(document(audit(load(B))), "V2")
+    row = of(document(audited(load(B))), "V2")
     assert row["verdict"] == "tight" and row["proposal"]["what"].startswith("leave it: within its rating")
     assert row["proposal"]["changes"] == "nothing" and row["proposal"]["left"] == []
     # the handbook's ten watts: its EZ81 bears 464 V of 500 V between heater and cathode
-    row = of(document(audit(load(PUBLISHED[0]))), "V5")
+    row = of(document(audited(load(PUBLISHED[0]))), "V5")
     assert row["verdict"] == "tight" and row["proposal"]["what"].startswith("leave it: within its rating")
 
 
@@ -391,7 +397,7 @@ def test_a_part_by_name_shows_every_stress_and_a_fault_only_whether_it_survives(
     assert "C6: fit" in done.output and "V2: tight" in done.output and "V2 heater: fit" in done.output
     assert "R1:" not in done.output and "ORDER" not in done.output
     assert "25 V, 134 % past: does not survive" in done.output  # 58.6 V, V2 shorted (by hand above: 40 to 80 V)
-    for s in of(document(audit(load(B))), "C6")["stresses"]:
+    for s in of(document(audited(load(B))), "C6")["stresses"]:
         assert f"  {s['stress']}: " in done.output
     assert "High voltage kills" in done.output
 
@@ -421,7 +427,7 @@ def test_a_fuse_of_the_bias_supply_is_named_with_its_loss(tmp_path: Path) -> Non
             'D1 = ["selenium 60m 160V 4 plates", "bias raw", "fused"]\nF2 = ["fuse 100m slow", "fused", "T1 bias 1"]',
         )
     )
-    found = audit(load(file))
+    found = audited(load(file))
     assert any(w.text == "bias supply bias raw lost or F2 open" for w in found.stood.ways)
     rows = [s for s in found.of("V3").stresses if "F2 open" in s.situation or "wiper" in s.situation]
     assert rows and all(s.verdict is None and s.survives is not None for s in rows)
@@ -430,7 +436,7 @@ def test_a_fuse_of_the_bias_supply_is_named_with_its_loss(tmp_path: Path) -> Non
 def test_units_are_the_contracts() -> None:
     """CONTRACTS: V, A, ohm, W, F (volt-amperes as W)."""
     text = B.read_text().replace('"mains transformer", {', '"mains transformer", { volt_amps = "25" }, {')
-    units = {s.row()["unit"] for a in audit(load(text)).parts for s in a.stresses}
+    units = {s.row()["unit"] for a in audited(load(text)).parts for s in a.stresses}
     assert units == {"V", "A", "ohm", "W", "F"}
 
 
@@ -453,7 +459,7 @@ def test_what_is_asked_is_printed_and_what_goes_in_is_no_verdict() -> None:
 def test_no_wirewound_of_ohms_that_nobody_makes(tmp_path: Path) -> None:
     """Small wirewounds end at some 22 kohm (makers' sheets, from memory). 330 kohm is film alone; 68 kohm on the cold crest of
     250 V x 1.1 x root 2 = 389 V takes 2.2 W, 4.4 W is asked, past the 3 W where film ends: two in series. 270 ohm has both."""
-    found = document(audit(load(EXAMPLES / "c-sorrel-twenty.toml")))
+    found = document(audited(load(EXAMPLES / "c-sorrel-twenty.toml")))
     assert of(found, "R3")["proposal"]["alternatives"] == []
     text = B.read_text() + '\nRX = ["68k 1W", "HT1", "chassis"]\n'
     what = of(made(text, tmp_path), "RX")["proposal"]["what"]
@@ -511,7 +517,7 @@ def test_what_is_said_of_a_missing_rating_is_read(asked: tuple[str, str]) -> Non
         text = text.replace(old, new.replace("LINE", line))
     else:
         name, text = BESIDE[kind].split(" = ")[0], f"{text}\n{BESIDE[kind].replace('LINE', line)}\n"
-    rows = [s for s in audit(load(text)).of(name).stresses if s.stress == stress]
+    rows = [s for s in audited(load(text)).of(name).stresses if s.stress == stress]
     assert all(s.rating is not None for s in rows)
     assert rows or stress == "surge amps at switch-on"  # of a rectifier alone
 
@@ -519,7 +525,7 @@ def test_what_is_said_of_a_missing_rating_is_read(asked: tuple[str, str]) -> Non
 def test_one_resistor_for_a_heater_line_by_hand() -> None:
     """Example (b) on 245 V: 0.2 + 0.76 + 0.6 A (EF86, EL84, EZ80) a little over their volts, I as V to the 0.6: what is over 6.3 V
     over their sum; twice its watts, made."""
-    found = audit(load(B), 245.0)
+    found = audited(load(B), 245.0)
     rows = {a.part: a for a in found.parts if a.kind == "heater"}
     volts = next(s.value for s in rows["V2 heater"].stresses if s.stress == "heater volts")
     amps = (0.2 + 0.76 + 0.6) * (volts / 6.3) ** 0.6

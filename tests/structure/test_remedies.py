@@ -60,6 +60,7 @@ def planted(file: str) -> list[Planted]:
     return found[::SAMPLE]
 
 
+@cache
 def problems(text: str) -> tuple[Problem, ...]:
     try:
         load(text, name="x.toml")
