@@ -38,6 +38,9 @@ class PaperPhysics:
     def prepare(self, situations, read=()) -> None:
         pass
 
+    def ring(self, situation: Situation, red: str, black: str, settled: float) -> float:
+        return 1.0
+
     def mains_amps(self, situation: Situation) -> float:
         heaters = sum(
             p.value("volts") * p.value("amps")

@@ -1,11 +1,12 @@
-"""What every capacitor keeps once the plug is out: from the highest volts of a cold start, with its path and without it.
+"""What every capacitor keeps once the plug is out: from the most that stands on it on the highest mains, with its path and
+without it. The wait is the ladder's (``solver.kept``).
 
 Slow by tolerance and without help from leakage, the figures a person waits for. Arithmetic on the drawing, never a promise:
 a joint counts as discharged when a meter has read it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite
 
 import numpy as np
@@ -16,14 +17,20 @@ from firstglow.amplifier.named import check_names
 from firstglow.amplifier.options import SituationError
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import supplies
+from firstglow.audit.ways import laid_for
 from firstglow.readings.bleeder import MINUTE, Bleeder, bleeder
+from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.discharge import (
     HAZARD_VOLTS,
+    NEVER_SECONDS,
     Discharge,
     capacitor_starts,
     discharge,
     tool_ohms,
 )
+from firstglow.solver.idle import stand
+from firstglow.solver.kept import STEP_SECONDS, Stands, most_kept, wait_told
+from firstglow.solver.overshoot import overshoot
 
 Array = NDArray[np.float64]
 
@@ -56,19 +63,28 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """rows: HT first, bias last. ohms, watts: of the discharge resistor at the highest volts. wait: seconds until the last one
-    that falls by itself is below 60 V; never: those that do not. bleeders: proposed, by
-    capacitor. opened: taken as open."""
+    """rows: HT first, bias last. mains: at the socket [V rms]. ohms, watts: of the discharge resistor at the highest volts.
+    wait: until the last one that falls by itself, but those on the mains side, is below 60 V, in whole steps [s]; last: of
+    the last ones the one that holds most, None where all are at once. wait_mains: the mains that the wait is of. never:
+    those that do not, but those on the mains side. bleeders: proposed, by capacitor. opened: taken as open."""
 
     rows: tuple[Kept, ...]
+    mains: float
     bleeders: Mapping[str, Bleeder]
     ohms: float
     watts: float
     highest: float
     wait: float
+    last: Kept | None
     never: tuple[str, ...]
+    wait_mains: float
     opened: tuple[str, ...]
     fall: Discharge
+
+    @property
+    def plug(self) -> tuple[Kept, ...]:
+        """Those on the mains side: behind the switch, and on the pins of the plug."""
+        return tuple(r for r in self.rows if r.mains_side)
 
 
 def checked(amplifier: Amplifier, opened: Sequence[str]) -> list[Fault]:
@@ -108,19 +124,67 @@ def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, ope
                 _whole(open_too.below_60_s), _whole(open_too.below_10_s), bool(on_mains[name][0]), start[name] ** 2 / ohms,
             )
         )  # fmt: skip
-    waits = [r.below_60 for r in rows if r.below_60 is not None]
-    never = tuple(r.part for r in rows if r.below_60 is None)
+    inside = [r for r in rows if not r.mains_side]
+    seconds = max((r.below_60 for r in inside if r.below_60 is not None), default=0.0)
+    # capacitors of one rail come down together: told is the one that holds most
+    late = [r for r in inside if r.below_60 and r.below_60 > seconds - STEP_SECONDS]
+    last = max(late, key=lambda r: r.joules, default=None)
+    wait = wait_told(seconds, NEVER_SECONDS) or 0.0
+    never = tuple(r.part for r in inside if r.below_60 is None)
+    bleeders = _bleeders(amplifier, rows, faults)
     return Stored(
-        tuple(rows),
-        _bleeders(amplifier, rows, faults),
-        ohms,
-        most**2 / ohms,
-        most,
-        max(waits, default=0.0),
-        never,
-        tuple(opened),
-        fall,
-    )
+        tuple(rows), mains, bleeders, ohms, most**2 / ohms, most, wait, last, never, mains, tuple(opened), fall
+    )  # fmt: skip
+
+
+def highest_mains(amplifier: Amplifier) -> float:
+    """The most that the file says the socket may give [V rms]."""
+    return amplifier.mains_volts * (1.0 + amplifier.mains_spread)
+
+
+def at_worst(
+    amplifier: Amplifier,
+    mains: float | None = None,
+    opened: Sequence[str] = (),
+    met: Mapping[str, float] | None = None,
+) -> Stored:
+    """What is kept on ``mains`` [V rms], default the highest; the wait is that of the highest whatever they are today. met: what
+    each capacitor met in a start on these mains, where it was worked out: for its volts, not for the wait, which is one for
+    the ladder and for this. Raises SolveError."""
+    high = highest_mains(amplifier)
+    volts = high if mains is None else mains
+    stands, more = most_on(amplifier, volts), met or {}
+    start = {name: max(v, more.get(name, 0.0), key=abs) for name, v in stands.items()}
+    here = stored(amplifier, start, volts, opened)
+    if volts >= high and not more:
+        return here
+    worst = stored(amplifier, most_on(amplifier, high), high, opened)
+    return replace(here, wait=worst.wait, last=worst.last, wait_mains=high)
+
+
+def most_on(amplifier: Amplifier, mains: float) -> dict[str, float]:
+    """The most volts that these mains put on each capacitor: everything in and warm, and with every cathode cold, presets at
+    their idle and at both ends, the ring of a choke included. Raises SolveError."""
+    circuit = compile_circuit(amplifier)
+    targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
+    idle = stand(circuit, Situation(amplifier.mains_volts, idle=targets))
+    pots = {k: float(at[0]) for k, at in idle.pots.items()}
+    settings = [pots, *(dict.fromkeys(pots, end) for end in (0.0, 1.0) if pots)]
+    situations = [Situation(mains, pots=pots), *(Situation(mains, pots=at) for at in settings)]
+    laid = np.stack([laid_for(circuit, at, k > 0, ()) for k, at in enumerate(situations)], axis=1)
+    standing = circuit.solve(laid, np.repeat(idle.standing.x, len(situations), axis=1))
+    whole = circuit.vector(situations[0])
+
+    def stands(k: int) -> Stands:
+        def dc(joint: str) -> Array:
+            return standing.dc(joint)[k : k + 1] if f"dc {joint}" in circuit.index else np.zeros(1)
+
+        def ring(red: str, black: str, settled: float) -> float:
+            return overshoot(circuit, whole, red, black, settled)
+
+        return Stands(mains, dc, ring if k else None)
+
+    return most_kept(amplifier, [stands(k) for k in range(len(situations))])
 
 
 def _bleeders(amplifier: Amplifier, rows: Sequence[Kept], faults: Sequence[Fault]) -> dict[str, Bleeder]:

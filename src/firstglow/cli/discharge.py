@@ -16,25 +16,25 @@ from firstglow.cli.output import AS, FILE, JSON, MAINS, mains_of, print_json, sa
 @click.option("--open", "opened", multiple=True, metavar="PART", help="Taken as open: a bleeder, a dropper, a choke.")
 @JSON
 def command(file: Path, as_: str, mains_now: str | None, opened: tuple[str, ...], as_json: bool) -> None:
-    """What stays charged after switch-off: every capacitor, from the most a cold start puts on it.
+    """What stays charged after switch-off: every capacitor, from the most that can stand on it.
 
     \b
     Example:  firstglow discharge examples/a-linden-twin.toml
               firstglow discharge examples/a-linden-twin.toml --open R1
+    Without --mains-now on the highest mains that the file allows; the wait
+    is always theirs, here and on every rung of the ladder.
     """
     from firstglow.amplifier import load
-    from firstglow.audit.cold_start import cold_start
-    from firstglow.audit.stored import checked, stored
+    from firstglow.audit.stored import at_worst, checked
 
     amplifier = load(file, as_=as_)
     names = [n.strip() for words in opened for n in words.split(",") if n.strip()]
     checked(amplifier, names)
-    start = cold_start(amplifier, mains_of(amplifier, mains_now))
-    kept = stored(amplifier, start.highest, start.mains, names)
+    kept = at_worst(amplifier, mains_of(amplifier, mains_now), names)
     if as_json:
         print_json(discharge_document(amplifier, kept))
         return
-    for line in _lines(amplifier, start, kept):
+    for line in _lines(amplifier, kept):
         say(line)
 
 
@@ -80,13 +80,26 @@ def discharge_document(amplifier: Any, kept: Any) -> dict[str, Any]:
         "marks": sorted(marks, key=lambda m: float(str(m["time_s"]))),
         "capacitors": capacitor_rows(kept),
         "opened": list(kept.opened),
-        "discharge": {"ohms": kept.ohms, "watts": kept.watts, "from_volts": kept.highest, "wait_s": kept.wait},
+        "discharge": {
+            "ohms": kept.ohms,
+            "watts": kept.watts,
+            "from_volts": kept.highest,
+            "wait_s": kept.wait,
+            "wait_part": kept.last.part if kept.last else None,
+            "wait_mains_volts": kept.wait_mains,
+            "mains_side": [r.part for r in kept.plug],
+        },
     }
 
 
 def _joules(joules: float) -> str:
-    """A thousandth of a joule is next to nothing to a hand."""
+    """Joules of the table; less than a thousandth is told below it, where it matters."""
     return "< 0.001" if joules < 1e-3 else f"{joules:.3f}"
+
+
+def energy_text(joules: float) -> str:
+    """Joules, small ones in thousandths."""
+    return f"{joules:.2g} J" if joules >= 0.1 else f"{1e3 * joules:.2g} mJ"
 
 
 def time_text(seconds: float | None) -> str:
@@ -102,9 +115,9 @@ def time_text(seconds: float | None) -> str:
     return f"{ceil(seconds / 60.0)} min" if seconds < 7200.0 else f"{ceil(seconds / 3600.0)} h"
 
 
-def _lines(amplifier: Any, start: Any, kept: Any) -> Iterator[str]:
+def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
     yield f"{amplifier.name}: what stays charged after switch-off"
-    yield f"from the most that a cold start on {start.mains:.0f} V mains puts on each, at the slow"
+    yield f"from the most that {kept.mains:.0f} V mains put on each, warm or just switched on, at the slow"
     yield "end of every part's tolerance"
     if kept.opened:
         yield f"with {', '.join(kept.opened)} open"
@@ -118,9 +131,6 @@ def _lines(amplifier: Any, start: Any, kept: Any) -> Iterator[str]:
             f"{without:>16}  {path[:16]}"
         )
     yield "  'its path open': below 60 V, 10 V with the resistors on its way out open."
-    for r in kept.rows:
-        if r.mains_side:
-            yield f"  ! {r.part} stands on the mains: the plug's pins may keep up to {abs(r.volts):.0f} V."
     for b in kept.bleeders.values():
         each = f"{b.each_ohms / 1e3:g}k" if b.each_ohms < 1e6 else f"{b.each_ohms / 1e6:g}M"
         yield ""
@@ -135,9 +145,16 @@ def _lines(amplifier: Any, start: Any, kept: Any) -> Iterator[str]:
 def make_safe_lines(kept: Any) -> Iterator[str]:
     """What to do before a hand goes in."""
     yield "Before any hand goes in"
-    wait = time_text(kept.wait)
     never = f" {', '.join(kept.never)} never get there by themselves." if kept.never else ""
-    yield f"  Off, plug out and in sight. Wait at least {wait}.{never}"
+    yield f"  Off, plug out and in sight. Wait at least {wait_text(kept.wait)}.{never}"
+    yield f"    {_why(kept)}"
+    for r in kept.plug:
+        falls = "never by itself" if r.below_60 is None else f"only after {time_text(r.below_60)}"
+        yield (
+            f"  ! {r.part} ({energy_text(r.joules)}) is on the mains side, on the plug's pins and behind the open switch: up to "
+            f"{abs(r.volts):.0f} V, below 60 V {falls}. It sets no wait inside, but the pins of an unplugged cord can still sting: "
+            "pin to pin and each pin to chassis with the same resistor, switch on, then read."
+        )
     yield (
         f"  Then {kept.ohms / 1e3:g} kohm ({kept.watts:.0f} W at its peak; tool, clip and lead of the 1000 V class; its ohms read "
         "first) across each capacitor's own two ends, HT first, bias last."
@@ -145,3 +162,17 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
     yield "  Read each: below 10 V dc, on a meter just proved. Again after a minute. The clip stays on."
     yield "  These times are arithmetic on the drawing: an open part makes them longer."
     yield "  Only what the meter read counts: no chassis is ever safe by the clock."
+
+
+def wait_text(seconds: float) -> str:
+    """A wait as the ladder's foot has it: whole seconds up to ten minutes."""
+    return f"{seconds:.0f} s" if seconds <= 600.0 else time_text(seconds)
+
+
+def _why(kept: Any) -> str:
+    """Which capacitor sets the wait, with what it holds."""
+    mains = f"for {kept.wait_mains:.0f} V mains, the highest, as the ladder waits"
+    if kept.last is None:
+        return f"({mains}; no capacitor of HT or bias stands above 60 V for long)"
+    r = kept.last
+    return f"({mains}: {r.part}, {energy_text(r.joules)} at {abs(r.volts):.0f} V, and its rail fall below 60 V last)"

@@ -39,7 +39,7 @@ def command(
     from firstglow.amplifier import load
     from firstglow.amplifier.options import situation_from_options
     from firstglow.audit.cold_start import cold_start
-    from firstglow.audit.stored import stored
+    from firstglow.audit.stored import at_worst
 
     amplifier = load(file, as_=as_)
     watts = situation_from_options(amplifier, lamp=lamp)[0].lamp_watts
@@ -53,7 +53,7 @@ def command(
         svg.write_text(
             seconds_svg(title, start.course.seconds, lines, marks[:MOST_MARKS], _worst(start)), encoding="utf-8"
         )
-    kept = stored(amplifier, start.highest, start.mains)
+    kept = at_worst(amplifier, start.mains, met=start.highest)
     behind = None if watts is None else start.behind(watts, seconds)
     if as_json:
         print_json(start_document(start, kept, marks) | {"lamp": _lamp_document(behind)})

@@ -94,6 +94,15 @@ class SolverPhysics:
             self._keep([key], self.standing(_worst(situation)))
         return self._joints[key]
 
+    def ring(self, situation: Situation, red: str, black: str, settled: float) -> float:
+        """How many times further than ``settled`` a pair swings at switch-on; 1 where nothing rings."""
+        from firstglow.solver.overshoot import overshoot, rings
+
+        if not rings(self.amplifier):
+            return 1.0
+        laid = self.circuit.apply(self._nominal, _worst(situation))[:, 0]
+        return overshoot(self.circuit, laid, red, black, settled)
+
     def mains_amps(self, situation: Situation) -> float:
         """Amps rms that the amplifier draws."""
         from firstglow.readings.probe import Probe

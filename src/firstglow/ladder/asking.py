@@ -140,7 +140,9 @@ class Asking:
                 for r in readings
                 if r.id in self.here.taken and is_node(r)
             }
-            self._falls = key, fall(self.ladder.frame, at or [stage.situation], measured)
+            safes = {r["id"]: r["make_safe"] for r in self.ladder.document["rungs"]}
+            told = safes[stage.rung]["wait_seconds"] if self.here.powered and stage.rung in safes else 0.0
+            self._falls = key, fall(self.ladder.frame, at or [stage.situation], measured, told)
         return self._falls[1]
 
     def unread(self, rung: str) -> tuple[str, ...]:

@@ -1,6 +1,6 @@
 """What empties an HT supply once it is off; and what to fit where nothing is drawn that does."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,28 +10,34 @@ from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder.unfit import most_mains
 from firstglow.readings.bleeder import bleeder
-from firstglow.solver.discharge import capacitor_starts, way_out
+from firstglow.solver.discharge import HAZARD_VOLTS, way_out
+from firstglow.solver.kept import Stands, most_kept
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
 
 
 def starts(frame: "Frame", situations: Sequence[Situation]) -> dict[str, float]:
-    """The highest volts on each capacitor, + minus -, over the powered situations of a rung; on the mains side the peak
-    of the mains, which the worst moment of switch-off leaves there."""
-    found = {p.name: 0.0 for p in frame.amplifier.of_kind("capacitor")}
-    for at in situations:
-        if at.mains_volts == 0.0:
-            continue
-        joints = frame.physics.joints(at)
+    """The highest volts on each capacitor, + minus -, over the powered situations of a rung (``solver.kept``)."""
+    return most_kept(frame.amplifier, [_stands(frame, at) for at in situations if at.mains_volts > 0.0])
 
-        def dc(joint: str, joints: Mapping[str, tuple[float, float]] = joints) -> NDArray[np.float64]:
-            return np.full(1, joints.get(joint, (0.0, 0.0))[0])
 
-        for name, volts in capacitor_starts(frame.amplifier, at.mains_volts, dc).items():
-            if abs(volts[0]) >= abs(found[name]):
-                found[name] = float(volts[0])
-    return found
+def _stands(frame: "Frame", at: Situation) -> Stands:
+    joints = frame.physics.joints(at)
+
+    def dc(joint: str) -> NDArray[np.float64]:
+        return np.full(1, joints.get(joint, (0.0, 0.0))[0])
+
+    def ring(red: str, black: str, _: float) -> float:
+        # the same on any mains, and with cold valves in: as a reading of a switch-on has had it worked out
+        plain = at.but(mains_volts=frame.volts(1.0))
+        there = frame.physics.joints(plain)
+        volts = there.get(red, (0.0, 0.0))[0] - there.get(black, (0.0, 0.0))[0]
+        return frame.physics.ring(plain.but(out=frozenset()), red, black, volts)
+
+    nothing_draws = frame.envelopes - frame.ht_rectifiers - frame.bias_rectifiers <= at.out
+    swings = nothing_draws and any(abs(joints[s.joint][0]) > HAZARD_VOLTS for s in frame.supplies("ht"))
+    return Stands(at.mains_volts, dc, ring if swings else None)
 
 
 def undrained(frame: "Frame") -> frozenset[str]:

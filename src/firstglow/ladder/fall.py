@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, isfinite
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.make_safe import NEVER, on_mains
 from firstglow.ladder.rung_cold import large_capacitors
 from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, capacitor_starts, discharge, tool_ohms
+from firstglow.solver.kept import wait_told
 
 # Below this a meter's own step and the last few seconds decide: nothing is called slow there.
 SLOW_FLOOR = 5.0  # V
@@ -31,7 +31,8 @@ class Fall:
     """One switch-off.
 
     places: capacitors in the order they are discharged, HT first, bias last. start: volts on each at switch-off.
-    wait_seconds: until all are below 60 V by themselves, slow by tolerance; None where that is never.
+    wait_seconds: until all are below 60 V by themselves, slow by tolerance, from what was read and from the highest mains;
+    None where that is never.
     ohms: the discharge resistor. watts: peak watts it takes. also: open switches and lifted links, both sides of which
     are read. plug: capacitors on the mains side with the volts that the worst moment leaves on the pins.
     """
@@ -61,10 +62,13 @@ class Fall:
         return abs(volts) > max(SLOW_FLOOR, self.volts(part, seconds / 2.0))
 
 
-def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, float] | None = None) -> Fall:
+def fall(
+    frame: Frame, situations: Sequence[Situation], measured: Mapping[str, float] | None = None, told: float | None = 0.0
+) -> Fall:
     """The fall from the volts that stand in these situations, the highest of each capacitor.
 
-    measured: joint -> dc volts to chassis as read in this stage; they go before what was predicted. Without a powered
+    measured: joint -> dc volts to chassis as read in this stage; they go before what was predicted. told: what the rung's
+    foot says [s] (None: never): nobody is told a shorter wait than stands on the sheet. Without a powered
     situation every large capacitor is taken as charged to nothing known: its place is there, its fall is not.
     """
     powered = [at for at in situations if at.mains_volts > 0.0]
@@ -85,13 +89,18 @@ def fall(frame: Frame, situations: Sequence[Situation], measured: Mapping[str, f
     return Fall(
         tuple(_place(frame, name) for name in _order(frame, names, start)),
         start,
-        None if not isfinite(worst) or worst > NEVER else 5.0 * ceil(worst / 5.0),
+        _wait(worst, told) if powered else 0.0,
         ohms,
         highest**2 / ohms,
         tuple(sorted(at.lifted | at.switches_open)),
         tuple((name, abs(start[name])) for name in sorted(mains) if start[name]),
         slow,
     )
+
+
+def _wait(own: float, told: float | None) -> float | None:
+    mine = wait_told(own, NEVER)
+    return None if mine is None or told is None else max(mine, told)
 
 
 def _seconds(slow: Discharge, but: Iterable[str]) -> float:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, isfinite
+from math import ceil, inf, isfinite
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,9 @@ from firstglow.ladder.drains import starts
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, discharge, tool_ohms
+from firstglow.ladder.unfit import most_mains
+from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, discharge, tool_ohms
+from firstglow.solver.kept import wait_told
 
 TOOL_WATTS, TOOL_OVERLOAD = 10.0, 5.0
 """W, wirewound (common practice); how many times its watts it stands for the second or two that a discharge lasts (five times
@@ -22,13 +24,33 @@ NEVER = 600.0  # s: nobody waits longer: "it does not fall by itself"
 
 
 @dataclass(frozen=True, slots=True)
+class Held:
+    """What one capacitor holds at switch-off on the highest mains. volts: + minus -. joules. below_60, below_10: from when on
+    its size stays below, slow by tolerance [s]; None: not by itself within a day. mains_side: it hangs on the plug."""
+
+    part: str
+    volts: float
+    joules: float
+    below_60: float | None
+    below_10: float | None
+    mains_side: bool
+
+    def json(self) -> dict[str, Any]:
+        """A capacitor's row, named as ``firstglow discharge`` names it."""
+        return {
+            "part": self.part, "volts": round(self.volts, 1) + 0.0, "joules": self.joules, "below_60_s": self.below_60,
+            "below_10_s": self.below_10, "mains_side": self.mains_side,
+        }  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
 class MakeSafe:
     """What the foot says.
 
-    wait_seconds: until every capacitor is below 60 V by itself, slow by tolerance; None where that takes over ten
-        minutes. ohms, watts: the discharge tool. order: capacitors in the order they are discharged, the bias last.
+    wait_seconds: until every capacitor is below 60 V by itself, slow by tolerance, from the highest mains; None where that
+        takes over ten minutes. ohms, watts: the discharge tool. order: capacitors in the order they are discharged, the bias last.
     plug: capacitors on the mains side, with the volts that the worst moment of switch-off leaves on each; wait_seconds
-        says nothing about them.
+        says nothing about them. capacitors: what each holds, the most joules first.
     """
 
     needed: bool
@@ -38,6 +60,7 @@ class MakeSafe:
     below_volts: float | None = None
     order: tuple[str, ...] = ()
     plug: tuple[tuple[str, float], ...] = ()
+    capacitors: tuple[Held, ...] = ()
 
     def json(self) -> dict[str, Any]:
         """As CONTRACTS.md names it, the order, and what may stand on the pins of the plug."""
@@ -49,17 +72,20 @@ class MakeSafe:
             "below_volts": self.below_volts,
             "order": list(self.order),
             "plug": [{"part": part, "volts": round(volts, 1)} for part, volts in self.plug],
+            "capacitors": [held.json() for held in self.capacitors],
         }
 
 
 def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSafe]:
-    """For each rung, from the highest volts that its situations leave on each capacitor.
+    """For each rung, from the highest volts that its situations leave on each capacitor on the highest mains.
 
     Rungs whose links, switches and load resistors stand alike share one network and are emptied as one batch.
     """
     made = [MakeSafe(False)] * len(rungs)
     batches: dict[str, list[int]] = {}
-    begin = {n: starts(frame, _with_cold(frame, situations)) for n, situations in enumerate(rungs)}
+    worst = [_with_cold(frame, situations) for situations in rungs]
+    frame.physics.prepare([at for situations in worst for at in situations])
+    begin = {n: starts(frame, situations) for n, situations in enumerate(worst)}
     last = {n: [at for at in situations if at.mains_volts > 0] for n, situations in enumerate(rungs)}
     for n, powered in last.items():
         if powered:
@@ -69,10 +95,8 @@ def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSa
         volts = {name: np.array([begin[n][name] for n in members]) for name in begin[members[0]]}
         slow = discharge(frame.amplifier, at, volts, high=True)
         mains = on_mains(frame)
-        falls = [seconds for part, seconds in slow.below(HAZARD_VOLTS).items() if part not in mains]
-        waits = [np.broadcast_to(seconds, (len(members),)) for seconds in falls]
         for column, n in enumerate(members):
-            made[n] = _one(frame, begin[n], max((float(w[column]) for w in waits), default=0.0))
+            made[n] = _one(frame, begin[n], _held(slow, column, mains))
     return made
 
 
@@ -89,22 +113,39 @@ def on_mains(frame: Frame) -> frozenset[str]:
     return frozenset(p.name for p in frame.amplifier.of_kind("capacitor") if covered & set(p.leads.values()))
 
 
-def plug_lines(frame: Frame, mains_volts: float) -> tuple[str, ...]:
+def plug_lines(frame: Frame) -> tuple[str, ...]:
     """What is said once of the pins of the plug, where a capacitor stands behind them."""
     parts = sorted(on_mains(frame))
     if not parts:
         return ()
-    fill = {"parts": ", ".join(parts), "volts": f"{2**0.5 * mains_volts:.0f}", "hazard": f"{HAZARD_VOLTS:.0f}"}
+    fill = {"parts": ", ".join(parts), "volts": f"{2**0.5 * most_mains(frame):.0f}", "hazard": f"{HAZARD_VOLTS:.0f}"}
     return (frame.words.text("rung.note.plug", **fill),)
 
 
-def _one(frame: Frame, start: dict[str, float], seconds: float) -> MakeSafe:
+def _held(slow: Discharge, column: int, mains: frozenset[str]) -> tuple[Held, ...]:
+    """Every capacitor of one column of a batch."""
+    found = []
+    for c in slow.capacitors:
+        volts, joules, late, low = (
+            float(v[column if np.size(v) > 1 else 0]) for v in (c.start_volts, c.joules, c.below_60_s, c.below_10_s)
+        )
+        found.append(Held(c.part, volts, joules, _finite(late), _finite(low), c.part in mains))
+    return tuple(sorted(found, key=lambda held: -held.joules))
+
+
+def _finite(seconds: float) -> float | None:
+    return seconds if isfinite(seconds) else None
+
+
+def _one(frame: Frame, start: dict[str, float], held: tuple[Held, ...]) -> MakeSafe:
     highest = max((abs(v) for v in start.values()), default=0.0)
     plug = tuple((name, start[name]) for name in sorted(on_mains(frame)))
     order = _order(frame, start)
     ohms = tool_ohms(highest)
     watts = max(TOOL_WATTS, float(ceil(highest**2 / ohms / TOOL_OVERLOAD)))
-    return MakeSafe(True, _rounded(seconds), ohms, watts, WORKING_VOLTS, order, plug)
+    falls = [inf if h.below_60 is None else h.below_60 for h in held if not h.mains_side]
+    wait = wait_told(max(falls, default=0.0), NEVER)
+    return MakeSafe(True, wait, ohms, watts, WORKING_VOLTS, order, plug, held)
 
 
 def _cold(frame: Frame, at: Situation) -> Situation | None:
@@ -116,14 +157,11 @@ def _cold(frame: Frame, at: Situation) -> Situation | None:
 
 
 def _with_cold(frame: Frame, situations: Sequence[Situation]) -> list[Situation]:
-    """Every powered situation of a rung, and how each stands cold: who switches off while it warms leaves that behind."""
-    powered = [at for at in situations if at.mains_volts > 0.0]
+    """Every powered situation of a rung on the highest mains, and how each stands cold: who switches off while it warms
+    leaves that behind."""
+    more = max(1.0, most_mains(frame) / frame.gear.mains_now)
+    powered = [at.but(mains_volts=more * at.mains_volts) for at in situations if at.mains_volts > 0.0]
     return [*powered, *(cold for cold in (_cold(frame, at) for at in powered) if cold is not None)]
-
-
-def _rounded(seconds: float) -> float | None:
-    """Up to whole 5 s; at least 5; None for never."""
-    return None if not isfinite(seconds) or seconds > NEVER else max(5.0, 5.0 * ceil(seconds / 5.0))
 
 
 def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:

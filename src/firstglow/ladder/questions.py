@@ -18,6 +18,10 @@ class Physics(Protocol):
         ``read``: those that readings will be expected of."""
         ...
 
+    def ring(self, situation: Situation, red: str, black: str, settled: float) -> float:
+        """How many times further than the ``settled`` volts two joints swing when this is switched on cold, 1 and more."""
+        ...
+
     def mains_amps(self, situation: Situation) -> float:
         """Amps rms that the amplifier draws."""
         ...

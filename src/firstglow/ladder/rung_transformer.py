@@ -46,7 +46,7 @@ def early(frame: Frame) -> PlannedRung:
         + kind_lines(frame, "early"),
         readings=tuple(readings),
         hold=Hold(False, words.text("rung.early.hold")),
-        cautions=words.lines("rung.early.cautions") + plug_lines(frame, frame.gear.mains_now),
+        cautions=words.lines("rung.early.cautions") + plug_lines(frame),
         watch_for=words.lines("rung.early.watch"),
         wait_seconds=STEP,
         wait_why=words.text("rung.early.wait_why"),
