@@ -89,6 +89,8 @@ def changed(ladder: Ladder, names: Sequence[str], before: ExpectedLadder | None 
         if why:
             repeat[r.id] = why
     loops = {name.split("/", 1)[0] for name in repeat if _closed(ladder.expected.by_id[name])}
+    # a bypass or a stopper too weak to move the gain out of its band still is one of the loop's corners
+    loops |= {r.rung for r in ladder.expected.readings() if _closed(r) and any(w.at_a_stage for w in rows)}
     for r in ladder.expected.readings():
         if r.rung in loops and r.id not in repeat and r.kind != "lamp":
             repeat[r.id] = "the loop hangs on what was changed: singing above hearing shows there"
@@ -112,6 +114,8 @@ class _Worked:
         self.parts = [p for p in amplifier.parts.values() if name in (p.name, p.envelope)]
         self.valve = any(p.kind in {"valve", "rectifier"} for p in self.parts)
         self.joints = _joints(self.parts)
+        stages = amplifier.of_kind("valve") if self.parts and self.parts[0].kind in _STAGE else ()
+        self.at_a_stage = bool(self.joints & _joints(stages))
         # what stands beside a joint that saw the iron: a bridge of solder reaches so far
         beside = [p for p in amplifier.parts.values() if _joints([p]) & self.joints and p.kind not in _BIG]
         self.near = self.joints if self.valve else self.joints | _joints(beside)
@@ -156,6 +160,9 @@ def _shows(ladder: Ladder, parts: Sequence[Part]) -> frozenset[str]:
     judged = judge(ladder.expected, show(ladder.expected, sheet, seen, cast, SEED))
     return frozenset(name for name, told in zip(judged.ids, judged.codes, strict=True) if (told > GO_ON).any())
 
+
+# What may hang on a valve's electrode and shape what it amplifies; supplies and heaters are none.
+_STAGE = {"resistor", "capacitor", "pot", "valve", "output transformer"}
 
 # Parts with so many or so long leads that "beside" says nothing of them.
 _BIG = {"transformer", "output transformer", "valve", "rectifier"}
