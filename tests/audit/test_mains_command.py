@@ -8,11 +8,21 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
+from at_hand import shared
 from firstglow import schemas
+from firstglow.cli import mains
 from firstglow.cli.main import main, told
 
 ROOT = Path(__file__).parents[2]
 A, B, C = (str(ROOT / "examples" / f) for f in ("a-linden-twin.toml", "b-hazel-four.toml", "c-sorrel-twenty.toml"))
+
+
+audited = shared(mains.audit_of)  # the document and the screen of one amplifier on the same mains
+
+
+@pytest.fixture(autouse=True)
+def once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(mains, "audit_of", audited)
 
 
 def ask(*words: str) -> Result:
