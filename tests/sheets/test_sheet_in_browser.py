@@ -1,12 +1,13 @@
 """The printed sheet in a real browser: large figures, nothing clipped, the right pin ringed, legible in grey."""
 
 import re
+from functools import cache
 from math import atan2, degrees
 from pathlib import Path
 from typing import Any
 
 import pytest
-from chromium import BROWSER, measure
+from chromium import BROWSER, measure, measure_each
 
 from at_hand import built
 from firstglow.amplifier import load
@@ -22,22 +23,52 @@ pytestmark = [pytest.mark.browser, pytest.mark.skipif(BROWSER is None, reason="n
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 
 
-@pytest.fixture(scope="module", params=["a", "b", "c"])
-def ladder(request: pytest.FixtureRequest) -> Any:
-    return built(load(next(EXAMPLES.glob(f"{request.param}-*.toml"))), mode="fast")
-
-
-def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
-    html = ladder_sheet(ladder.document, "own, sheet 1")
-    pages = measure(
-        html,
+SCRIPTS = {
+    "pages": (
         "return [...document.querySelectorAll('.page')].map(p => ({rung: p.dataset.rung, width: p.offsetWidth,"
         "height: p.offsetHeight, over: p.scrollHeight - p.clientHeight, wide: p.scrollWidth - p.clientWidth,"
         "foot: !!p.querySelector('footer'), head: !!p.querySelector('header'),"
         "cells: [...p.querySelectorAll('td, .stands, .hold')].filter(c => c.scrollHeight > c.clientHeight + 2"
         " || c.scrollWidth > c.clientWidth + 2).map(c => c.textContent),"
-        "heads: [...p.querySelectorAll('th')].filter(c => c.scrollWidth > c.clientWidth).map(c => c.textContent)}))",
-    )
+        "heads: [...p.querySelectorAll('th')].filter(c => c.scrollWidth > c.clientWidth).map(c => c.textContent)}))"
+    ),
+    "heights": (
+        "const c = document.createElement('canvas').getContext('2d');"
+        "return [...document.querySelectorAll('.expect')].map(e => { const s = getComputedStyle(e);"
+        "c.font = `${s.fontWeight} ${s.fontSize} ${s.fontFamily}`;"
+        "const m = c.measureText('8'); return m.actualBoundingBoxAscent + m.actualBoundingBoxDescent; })"
+    ),
+    "drawn": (
+        "const middle = e => { const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; };"
+        "return [...document.querySelectorAll('tr[data-ids]')].filter(r => r.querySelector('svg.socket')).map(r => ({"
+        "rim: middle(r.querySelector('.rim')), rings: [...r.querySelectorAll('.ring')].map(middle),"
+        "dots: [...r.querySelectorAll('.pin, .hit')].map(middle), base: r.querySelector('svg').dataset.base,"
+        "squares: [...r.querySelectorAll('.square')].map(middle),"
+        "told: [...r.querySelectorAll('td.where div')].map(d => d.textContent).join(' ')}))"
+    ),
+    "colours": ("return [...new Set([...document.querySelectorAll('.page *')].map(e => getComputedStyle(e).color))]"),
+}
+"""What is measured of a printed ladder, all at one start of the browser."""
+
+
+@pytest.fixture(scope="module", params=["a", "b", "c"])
+def ladder(request: pytest.FixtureRequest) -> Any:
+    return built(load(next(EXAMPLES.glob(f"{request.param}-*.toml"))), mode="fast")
+
+
+@cache
+def measured(html: str) -> dict[str, Any]:
+    found = measure(html, "return {" + ",".join(f"{k}: (() => {{{v}}})()" for k, v in SCRIPTS.items()) + "}")
+    assert isinstance(found, dict)
+    return found
+
+
+def on_the_sheet(ladder: Any) -> dict[str, Any]:
+    return measured(ladder_sheet(ladder.document, "own, sheet 1"))
+
+
+def test_every_page_holds_what_stands_on_it(ladder: Any) -> None:
+    pages = on_the_sheet(ladder)["pages"]
     assert isinstance(pages, list)
     assert len(pages) >= len(ladder.document["rungs"])
     for page in pages:
@@ -71,34 +102,25 @@ def test_a_bench_s_own_words_stand_everywhere_and_fit(ladder: Any) -> None:
     assert [t for t in said if re.search(r"(?i:\b(valve|plate|chassis)s?\b)|\bHT\b", t)] == []
 
 
-@pytest.mark.parametrize("count", [0, 6, 7, 8, 9, 10, 30, 90])
-def test_no_finding_falls_off_the_first_page(count: int) -> None:
+def test_no_finding_falls_off_the_first_page() -> None:
     text = "C{n}: 450 V working, 5{n:02} V stand there while nothing draws; a capacitor of more volts, or a load on HT"
-    found = [text.format(n=n) for n in range(count)]
-    html = ladder_sheet(
-        {"amplifier": "Many", "mains": 230.0, "meter": "digital", "digest": "0" * 64, "rungs": [], "findings": found}
-    )
-    over = measure(
-        html,
+    counts = (0, 6, 7, 8, 9, 10, 30, 90)
+    head = {"amplifier": "Many", "mains": 230.0, "meter": "digital", "digest": "0" * 64, "rungs": []}
+    each = measure_each(
+        [ladder_sheet(head | {"findings": [text.format(n=n) for n in range(count)]}) for count in counts],
         "return [...document.querySelectorAll('.first')].map(p => ["
         "p.scrollHeight - p.clientHeight, p.querySelectorAll('li').length, !!p.querySelector('.legend')])",
     )
-    assert isinstance(over, list)
-    assert all(o <= 1 for o, _, _ in over), over
-    assert sum(items for _, items, _ in over) == max(count, 1)
-    assert sum(1 for *_, key in over if key) == 1
+    for count, over in zip(counts, each, strict=True):
+        assert isinstance(over, list)
+        assert all(o <= 1 for o, _, _ in over), (count, over)
+        assert sum(items for _, items, _ in over) == max(count, 1), count
+        assert sum(1 for *_, key in over if key) == 1, count
 
 
 def test_expected_figures_are_eight_millimetres_high(ladder: Any) -> None:
     # the height of a digit is measured from its ink, not from its font size
-    html = ladder_sheet(ladder.document)
-    heights = measure(
-        html,
-        "const c = document.createElement('canvas').getContext('2d');"
-        "return [...document.querySelectorAll('.expect')].map(e => { const s = getComputedStyle(e);"
-        "c.font = `${s.fontWeight} ${s.fontSize} ${s.fontFamily}`;"
-        "const m = c.measureText('8'); return m.actualBoundingBoxAscent + m.actualBoundingBoxDescent; })",
-    )
+    heights = on_the_sheet(ladder)["heights"]
     assert isinstance(heights, list)
     assert len(heights) > 20
     assert min(heights) >= 8.0 * MM - 0.5
@@ -126,16 +148,7 @@ def test_the_ringed_pin_is_the_electrode_of_the_base_table(ladder: Any) -> None:
 def test_the_ring_drawn_stands_on_the_electrode_told_beside_it(ladder: Any) -> None:
     # read from the page as it is rendered: which place on the circle the ring's middle has, counted clockwise seen from
     # below from the gap or the key (IEC 60067 outlines, from memory), and not from any number the page carries with it
-    html = ladder_sheet(ladder.document)
-    drawn = measure(
-        html,
-        "const middle = e => { const b = e.getBoundingClientRect(); return [b.x + b.width / 2, b.y + b.height / 2]; };"
-        "return [...document.querySelectorAll('tr[data-ids]')].filter(r => r.querySelector('svg.socket')).map(r => ({"
-        "rim: middle(r.querySelector('.rim')), rings: [...r.querySelectorAll('.ring')].map(middle),"
-        "dots: [...r.querySelectorAll('.pin, .hit')].map(middle), base: r.querySelector('svg').dataset.base,"
-        "squares: [...r.querySelectorAll('.square')].map(middle),"
-        "told: [...r.querySelectorAll('td.where div')].map(d => d.textContent).join(' ')}))",
-    )
+    drawn = on_the_sheet(ladder)["drawn"]
     assert isinstance(drawn, list)
     types = {
         name: p.type
@@ -170,11 +183,7 @@ def test_the_ring_drawn_stands_on_the_electrode_told_beside_it(ladder: Any) -> N
 
 def test_it_prints_in_grey_with_enough_contrast(ladder: Any) -> None:
     # WCAG 2.1, 1.4.6: seven to one for text; on white paper that is any grey of 0x59 or darker
-    html = ladder_sheet(ladder.document)
-    colours = measure(
-        html,
-        "return [...new Set([...document.querySelectorAll('.page *')].map(e => getComputedStyle(e).color))]",
-    )
+    colours = on_the_sheet(ladder)["colours"]
     assert isinstance(colours, list)
     for colour in colours:
         red, green, blue = map(int, re.findall(r"\d+", colour)[:3])
