@@ -89,7 +89,7 @@ def once(climb: Climb, clock: Clock, shows: Callable[[ExpectedReading], str]) ->
 def begun(name: str = "b-hazel-four", store: Store | None = None) -> tuple[Climb, Clock]:
     """A climb at its first step."""
     clock = Clock()
-    climb = Climb(ladder(name), store or MemoryStore(), clock=clock)
+    climb = Climb(ladder(name), store or MemoryStore(), clock=clock, ahead=False)  # works out what it asks for, no more
     climb.begin()
     return climb, clock
 

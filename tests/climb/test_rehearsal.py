@@ -32,7 +32,7 @@ def ladder(file: Path, samples: int = 0) -> Ladder:
 
 def climbed(on: Ladder, *faults: Fault, seed: int = 1) -> tuple[Outcome, Careful]:
     clock = Clock()
-    climb = Climb(on, MemoryStore(), clock=clock)
+    climb = Climb(on, MemoryStore(), clock=clock, ahead=False)
     climb.begin()
     person = Careful(climb, Virtual(on, faults, seed), clock)
     return person.run(), person
