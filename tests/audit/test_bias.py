@@ -2,7 +2,7 @@
 
 import json
 import math
-import time
+import os
 from pathlib import Path
 from typing import Any
 
@@ -39,8 +39,14 @@ WINDING = '{ bias = "46V 30m 55R", "bias 2" = "chassis" }'
 @pytest.fixture(scope="module")
 def made() -> tuple[Bias, float]:
     drawn, amplifier = load(A, as_="drawn"), load(A)
-    start = time.process_time()
-    return design(drawn, amplifier), time.process_time() - start
+    start = processor_seconds()
+    return design(drawn, amplifier), processor_seconds() - start
+
+
+def processor_seconds() -> float:
+    """This process's and its ended children's: what the steps cost, however busy the machine is with others."""
+    t = os.times()
+    return t.user + t.system + t.children_user + t.children_system
 
 
 @pytest.fixture(scope="module")
@@ -139,8 +145,7 @@ def test_three_and_more_from_selenium_to_silicon(made: tuple[Bias, float]) -> No
     bias, seconds = made
     assert bias.refused is None
     assert len(bias.alternatives) >= 3
-    # 5 s on a machine of its own; cores shared with other work take up to twice the time for the same steps
-    assert seconds < 10.0
+    assert seconds <= 5.0  # of processors, children's in it: what is asked (measured 3.9 to 4.1 s)
     for p in bias.alternatives:
         assert p.good and p.fail_safe and p.found.settled
         assert all(i.reached for i in p.found.idle.values()) and p.found.room >= 0.03
