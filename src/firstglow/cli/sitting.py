@@ -234,7 +234,8 @@ class Sitting:
             known.grounds, self._twin(reading.planned.twin, reading.planned.channel),
         )  # fmt: skip
         charts = next((r.get("charts") for r in rung["readings"] if r["id"] == reading.id), None)
-        return screens.reading_screen({**reading.json(own), "charts": charts or []}, around)
+        room = screens.ROOM - (len(self._said) + 1 if self._said else 0)
+        return screens.reading_screen({**reading.json(own), "charts": charts or []}, around, room=room)
 
     def _twin(self, name: str | None, channel: str | None) -> str:
         """What the same point read in the other channel, or at the other valve of the pair."""

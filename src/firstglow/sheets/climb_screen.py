@@ -11,7 +11,8 @@ from firstglow.sheets.rows import Row, row
 
 WIDTH = 80
 SIDE = 26  # columns of the socket drawing
-# Lines of a screen that all of it must fit on: a terminal's 24 less its prompt, and two that a rehearsal adds.
+# Lines of a screen: a terminal's 24 less its prompt; making safe keeps two more for what a rehearsal adds.
+ROOM = 23
 ROWS = 21
 RULE = "─" * WIDTH
 CONTACT = {
@@ -66,35 +67,37 @@ def top(amplifier: str, title: str, right: str = "") -> list[str]:
     return [f"{left}{right:>{WIDTH - len(left)}}".rstrip(), RULE]
 
 
-def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█") -> list[str]:
-    """One reading. reading: as the ladder document has it, its situation's own words included."""
+def reading_screen(reading: Mapping[str, Any], around: Around, ink: str = "█", room: int = ROOM) -> list[str]:
+    """One reading. reading: as the ladder document has it, its situation's own words included. room: lines there are; what
+    is pushed off the top is where the probes go, so where it is too tall the least needed becomes small first: what else is
+    live and the gaps, then the figure five lines high, then the drawing of the socket."""
+    lines: list[str] = []
+    for small in range(4):
+        lines = _reading(reading, around, ink, small)
+        if len(lines) <= room:
+            break
+    return lines
+
+
+def _reading(reading: Mapping[str, Any], around: Around, ink: str, small: int) -> list[str]:
     told = row(around.number, [reading], CONTACT)
-    lines = [
-        *([around.last] if around.last else []),
-        *top(around.amplifier, around.title, f"{around.number}/{around.of}"),
-    ]
-    drawing = socket(*told.pin) if told.pin else []
-    lines += beside(_where(told, reading, WIDTH - (SIDE + 1 if drawing else 0)), drawing)
-    stop = told.stop or "no limit of its own"
-    lines += ["", *folded("STOP IF", stop), ""]
-    lines += _expect(told, reading, ink)
+    gap = [] if small else [""]
+    last = [around.last] if around.last else []
+    lines = [*last, *top(around.amplifier, around.title, f"{around.number}/{around.of}")]
+    drawing = socket(*told.pin) if told.pin and small < 3 else []
+    where = _where(told, reading, WIDTH - (SIDE + 1 if drawing else 0))
+    lines += beside(where if small < 3 else [line for line in where if line], drawing)
+    lines += [*gap, *folded("STOP IF", told.stop or "no limit of its own"), *gap]
+    lines += _expect(told, reading, ink, large=small < 2)
     if around.grounds:
-        lines += folded(
-            "",
-            f"yours, by the {around.grounds} readings before it"
-            if around.grounds > 1
-            else "yours, by the reading before it",
-        )
-    if told.chart:
-        lines += folded("CHART", told.chart)
-    if around.twin:
-        lines += folded("TWIN", around.twin)
-    if told.note:
-        lines += folded("NOTE", told.note)
+        count = f"the {around.grounds} readings" if around.grounds > 1 else "the reading"
+        lines += folded("", f"yours, by {count} before it")
+    for label, text in (("CHART", told.chart), ("TWIN", around.twin), ("NOTE", told.note)):
+        lines += folded(label, text) if text else []
     if around.live:
-        lines += folded("LIVE", _live(around.live))
-    if around.wait:
-        lines += folded("WAIT", around.wait)
+        live = folded("LIVE", _live(around.live))
+        lines += folded("LIVE", _live(around.live, 2)) if small and len(live) > 1 else live
+    lines += folded("WAIT", around.wait) if around.wait else []
     if around.tried:
         lines += [RULE, *around.tried]
     return [*lines, RULE, f"{KEY}   why  back  mains 230  quit  help"]
@@ -128,27 +131,27 @@ def _where(told: Row, reading: Mapping[str, Any], width: int) -> list[str]:
     return lines
 
 
-def _expect(told: Row, reading: Mapping[str, Any], ink: str) -> list[str]:
-    """EXPECT five lines high, its band beside it where there is room."""
+def _expect(told: Row, reading: Mapping[str, Any], ink: str, *, large: bool = True) -> list[str]:
+    """EXPECT five lines high (large), its band beside it where there is room."""
     words = [str(w).upper() for w in reading.get("words") or ()]
     figure = " or ".join(words) if words else told.expect
     big = block(figure, ink)
     wide = max(len(line) for line in big)
     band = f"band {told.band}" if told.band else ""
     labels = ["EXPECT", "", "", "", ""]
-    if band and 9 + wide + 3 + len(band) <= WIDTH:
+    if large and band and 9 + wide + 3 + len(band) <= WIDTH:
         return [
             f"{a:<9}{b:<{wide}}{('   ' + band) if n == HIGH - 1 else ''}".rstrip()
             for n, (a, b) in enumerate(zip(labels, big, strict=True))
         ]
-    if 9 + wide > WIDTH:
+    if 9 + wide > WIDTH or not large:
         return folded("EXPECT", f"{figure}   {band}")
     return [*(f"{a:<9}{b}".rstrip() for a, b in zip(labels, big, strict=True)), *([f"{'':<9}{band}"] if band else [])]
 
 
-def _live(live: Sequence[Mapping[str, Any]]) -> str:
-    shown = ", ".join(f"{item['joint']} {item['volts']:.0f} V" for item in live[:4])
-    more = len(live) - 4
+def _live(live: Sequence[Mapping[str, Any]], named: int = 4) -> str:
+    shown = ", ".join(f"{item['joint']} {item['volts']:.0f} V" for item in live[:named])
+    more = len(live) - named
     return f"{shown} and {more} more" if more > 0 else shown
 
 
