@@ -41,6 +41,8 @@ FALLS = {
     ("fuse", "running amps, rms"): RESET,
     ("switch", "amps"): RESET,
     ("inlet", "amps, rms"): RESET,
+    ("transformer", "ht a: dc after its rectifier, worst way and mains"): RESET,
+    ("transformer", "ht b: dc after its rectifier, worst way and mains"): RESET,
     (
         "output transformer",
         "dc unbalance of its halves",

@@ -18,6 +18,8 @@ A, B, C = (
 )
 SAME_MARK = "the same mark on the part: working and surge volts are both made of it"
 OTHER_HALF = "the other half of the same winding carries as much"
+WORST = ", worst way and mains"
+LOW = "on the lowest mains, where a heater stands within 0.4 % of its least volts, {}"
 NOT_SAID = "not said before: no verdict without a rating"
 
 
@@ -44,6 +46,15 @@ BIASED = swap(B, ('ct 0R12" }]', 'ct 0R12", bias = "46V 30m 55R", "bias 2" = "ch
 LIFTED = swap(B, ('ct 0R12" }]', 'ct 0R12", "heat ct" = "lift" }]')) + (
     'R20 = ["330k 1W 5%", "HT2", "lift"]\nR21 = ["33k 0.5W 5%", "lift", "chassis"]\nC9 = ["22u 63V", "lift", "chassis"]\n'
 )
+RECTIFIER = """format = 1
+fragment = true
+amplifier = { name = "Rectifier on a bench supply", drawing = "own" }
+[parts]
+B1 = ["supply 250V 400R 50Hz", "one", "chassis"]
+V1 = ["EZ80", { plate1 = "one", plate2 = "one", cathode = "HT" }]
+C1 = ["16u 800V", "HT", "chassis"]
+R1 = ["47k 25W 1000V 5%", "HT", "chassis"]
+"""
 STANDBY = swap(
     B,
     ('R1 = ["270R 5W 5%", "HT1", "HT2"]', 'R1 = ["270R 5W 5%", "HT1s", "HT2"]\nS2 = ["standby switch", "HT1", "HT1s"]'),
@@ -62,6 +73,11 @@ class Plant:
     stress: str
     also: Mapping[tuple[str, str], tuple[str, str]] = field(default_factory=dict)
     mains: float | None = None
+
+
+def heaters_low(why: str) -> dict[tuple[str, str], tuple[str, str]]:
+    """Example (b)'s three heaters at 5.67 V and less on 207 V, each with why."""
+    return {(f"V{n} heater", f"least heater volts{WORST}"): ("tight", LOW.format(why)) for n in (1, 2, 3)}
 
 
 MORE_HT = "300 V windings for 250: a fifth more volts on all that HT feeds"
@@ -125,6 +141,7 @@ PLANTS = (
         ("V2", "screen watts"): ("tight", "the screen's share of twice the current"),
         ("V2", "screen volts"): ("fit", "HT2 falls by 33 V under twice the current"),
         ("V3", "peak amps a plate"): ("tight", "its pulses grow with the dc that they make up"),
+        **heaters_low("the primary drops more under 33 mA more of HT"),
     }),
     Plant("plate volts", B, ("250-0-250V 70m 190+198R", "300-0-300V 70m 190+198R"), "V2", "plate volts", {
         ("C1a", "working volts"): ("unfit", MORE_HT),
@@ -162,18 +179,41 @@ PLANTS = (
         ("T1", "ht b: dc after its rectifier"): ("unfit", OTHER_HALF),
         ("V2", "screen volts"): ("fit", "HT falls by 40 V under the bleeder"),
         ("V3", "peak amps a plate"): ("unfit", "its pulses grow with the dc that they make up"),
+        **heaters_low("the primary drops more under the bleeder's 60 mA"),
     }),
     Plant("supply ohms", GZ34, ('ht = "275-0-275V 150m 70+74R"', 'ht = "275-0-275V 150m 35+35R"'), "V9", "supply ohms a plate", {
         ("V9", "hot switching amps"): ("unfit", "the crest meets 59 ohm where it met 94"),
     }),
+    # an EZ80: 1000 V inverse, 350 V rms and 270 mA peak a plate, 125 ohm at 250 V (Philips); 2 sqrt 2 x 400 V less its drops
+    Plant("rectifier's inverse volts", RECTIFIER, ("supply 250V 400R", "supply 400V 400R"), "V1", "peak inverse volts", {
+        ("V1", "winding volts a plate"): ("unfit", "the same 400 V"),
+        ("V1", "heater to cathode volts"): ("unfit", "its cathode stands at 506 V of dc, its heater at chassis"),
+    }),
+    Plant("rectifier's peak amps", RECTIFIER, ('R1 = ["47k 25W', 'R1 = ["4k 50W'), "V1", "peak amps a plate"),
+    Plant("hot switching", RECTIFIER, ("supply 250V 400R", "supply 250V 40R"), "V1", "hot switching amps", {
+        ("V1", "supply ohms a plate"): ("unfit", "the same 40 ohm"),
+    }),
+    Plant("output valve's screen watts", B, ('R12 = ["240R 2W', 'R12 = ["50R 2W'), "V2", "screen watts", {
+        ("R1", "watts"): ("tight", "the valve's 43 mA more through the dropper"),
+        ("T1", "ht a: dc after its rectifier"): ("unfit", "the valve's 43 mA more come out of that winding"),
+        ("T1", "ht b: dc after its rectifier"): ("unfit", OTHER_HALF),
+        ("V2", "plate watts"): ("unfit", "more than twice the current at 0.8 of the volts"),
+        ("V2", "cathode amps"): ("unfit", "84 mA where the type gives 65"),
+        ("V2", "screen volts"): ("fit", "HT2 falls by 44 V under the current"),
+        ("V3", "amps, dc"): ("tight", "86 mA of the 90 that an EZ80 rectifies"),
+        ("V3", "peak amps a plate"): ("unfit", "its pulses grow with the dc that they make up"),
+        **heaters_low("the primary drops more under 43 mA more of HT"),
+    }),
     Plant("winding's rms", B, ('heat = "6.3V 1.7A ct 0R12"', 'heat = "6.3V 1.2A ct 0R12"'), "T1", "heat a: amps rms", {
         ("T1", "heat b: amps rms"): ("unfit", OTHER_HALF),
+        **heaters_low("a winding marked 6.3 V at 1.2 A gives less at 1.6"),
     }),
     Plant("winding's dc", B, ("250-0-250V 70m", "250-0-250V 30m"), "T1", "ht a: dc after its rectifier", {
         ("T1", "ht b: dc after its rectifier"): ("unfit", OTHER_HALF),
+        **heaters_low("volts are marked with 30 mA drawn, and 43 are"),
     }),
     Plant("volt-amperes", B, ('"mains transformer", {', '"mains transformer", { volt_amps = "15" }, {'),
-        "T1", "volt-amperes of all windings"),
+        "T1", "volt-amperes of all windings", heaters_low("one of so few volt-amperes is marked at them, and gives less at 28")),
     Plant("dc unbalance", A, (
         '"T2 plate b", heater = "T1 heat", idle = "24m"', '"T2 plate b", heater = "T1 heat", idle = "28m"'
     ), "T2", "dc unbalance of its halves", {
@@ -185,6 +225,7 @@ PLANTS = (
         ("G1", "least amps"): ("fit", "more through a smaller feed"),
         ("T1", "ht a: dc after its rectifier"): ("tight", "the tube's 30 mA more out of that winding"),
         ("T1", "ht b: dc after its rectifier"): ("tight", OTHER_HALF),
+        **heaters_low("the primary drops more under the tube's 30 mA"),
     }),
     Plant("gas tube, too little", GAS, ('R21 = ["47k 2W', 'R21 = ["15k 10W'), "G1", "least amps"),
     Plant("wire's insulation", C, ('["wire", "bridge", "HT1", { link = "HT link" }]',
@@ -243,4 +284,9 @@ def test_planted_part_is_found_and_all_else_is_explained(plant: Plant, at: Path)
     assert proposal is not None and proposal.what and proposal.changes and plant.stress in proposal.why
     assert {part for part, _ in now.keys() ^ before.keys()} <= {plant.part}  # no row comes or goes on another part
     changed = {k: v for k, v in now.items() if k != (plant.part, plant.stress) and k in before and before[k] != v}
-    assert changed == {k: verdict for k, (verdict, _) in plant.also.items()}
+    # the row over every way goes with the row of running beside it
+    with_it = {(part, stress + WORST) for part, stress in [*plant.also, (plant.part, plant.stress)]}
+    assert {k: v for k, v in changed.items() if k not in with_it} == {
+        k: verdict for k, (verdict, _) in plant.also.items()
+    }
+    assert all(changed[k] in ("unfit", "tight", "fit") for k in with_it & changed.keys())

@@ -67,6 +67,7 @@ class Draft:
 
     link: name, lead, tie; link_said: which of "lead" and "tie" the file states.
     also: further joints that a lead is soldered to; vias: parts that stand between a lead and a joint.
+    measured_from: attribute -> what it was before a measured layer put its own value there.
     """
 
     name: str
@@ -80,6 +81,7 @@ class Draft:
     section: Section | None = None
     envelope: str | None = None
     values: dict[str, Quantity] = field(default_factory=dict)
+    measured_from: dict[str, Quantity] = field(default_factory=dict)
     words: dict[str, str | bool] = field(default_factory=dict)
     windings: dict[str, tuple[WindingText, Origin]] = field(default_factory=dict)
     leads: dict[str, Place] = field(default_factory=dict)

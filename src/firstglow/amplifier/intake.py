@@ -105,10 +105,12 @@ def _missing(table: Mapping[str, Any], mistakes: Mistakes) -> tuple[str, ...]:
 
 
 def _originals(table: Mapping[str, Any], amplifier: Amplifier, mistakes: Mistakes) -> tuple[str, ...]:
-    """Canonical names; a valve is its glass's sections."""
+    """Canonical names; a valve is its glass's sections, a can its capacitors."""
     out: list[str] = []
     for number, word in enumerate(_list(table, "original", mistakes)):
-        names = find_parts(amplifier, word) or tuple(p.name for p in amplifier.parts.values() if p.envelope == word)
+        names = find_parts(amplifier, word) or tuple(
+            p.name for p in amplifier.parts.values() if word in (p.envelope, p.words.get("can"))
+        )
         if not names:
             known = [*amplifier.parts, *(p.envelope for p in amplifier.parts.values() if p.envelope)]
             near = nearest(word, known) or next(iter(amplifier.parts), "taking it out")

@@ -190,6 +190,7 @@ class Layers:
         }:
             keep = {"position"} & set(draft.values)  # another part stands there now; only where a hand left it stays
             draft.values = {k: draft.values[k] for k in keep}
+            draft.measured_from = {}
             draft.type = None
         old = draft.type
         reader.take(draft, said, origin, path)
@@ -276,6 +277,8 @@ class Layers:
             row = kinds()[draft.kind].attributes[name]
             if value is before.get(name) or value.origin.layer != "measured" or row.role == "setting":
                 continue
+            if name in before and before[name].origin.layer != "measured":
+                draft.measured_from[name] = before[name]
             if value.spread == row.stated:
                 draft.values[name] = replace(
                     value, spread=self._good_for(row.unit, layer, uncertainty), shape="uniform"

@@ -80,6 +80,7 @@ class Part:
     windings: for transformers, else empty.
     envelope: for valve sections, rectifier valves and heaters: the name of the glass they share ("V2"); else None.
     twin: canonical name of the same part in the other channel, or None.
+    measured_from: attribute -> what it was, tolerance and all, before a measured layer put its own value there.
     """
 
     name: str
@@ -94,6 +95,7 @@ class Part:
     twin: str | None = None
     aliases: tuple[str, ...] = ()
     origin: Origin = field(default_factory=Origin)
+    measured_from: Mapping[str, Quantity] = field(default_factory=dict)
 
     def value(self, name: str) -> float:
         """The nominal SI value of an attribute; KeyError if the kind has none of that name."""

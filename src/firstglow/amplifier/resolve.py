@@ -188,6 +188,7 @@ class Resolver:
             twin,
             aliases,
             draft.origin,
+            dict(sorted(draft.measured_from.items())),
         )
 
     def _spread(self, draft: Draft, values: dict[str, Quantity]) -> None:

@@ -13,11 +13,12 @@ import numpy as np
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
-from firstglow.audit.bias_found import Design, Found
+from firstglow.audit.bias_found import Design, Found, Idle
 from firstglow.audit.bias_parts import NoBiasError, network
 from firstglow.audit.bias_ready import Ready, ready
 from firstglow.audit.bias_search import Curve, Searched, curve, search, shortlist, unit
 from firstglow.audit.bias_trial import MIDDLE, Trial
+from firstglow.audit.idle_band import IdleBand, idle_band
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import steps
 from firstglow.readings.side_by_side import side_by_side
@@ -86,6 +87,11 @@ class Bias:
         amps = self.trial.targets[valve]
         drawn, real = (a.parts[o.sense].value("ohms") for a in (self.drawn, self.amplifier))
         return Sense(o.sense, amps * drawn, amps * real)
+
+    def band(self, idle: Idle) -> IdleBand:
+        """Where a valve's idle lies in what its class is run at."""
+        output = next(x for x in self.trial.outputs if x.valve == idle.valve)
+        return idle_band(output, idle.plate_watts, idle.limit)
 
     @property
     def doubtful(self) -> tuple[str, ...]:

@@ -79,8 +79,10 @@ def _one_word(found: Sequence[Audited]) -> Iterator[Audited]:
 
 def document(found: Audit) -> dict[str, Any]:
     """CONTRACTS' document."""
+    from firstglow.audit.idle_band import idle_bands
     from firstglow.audit.order import document as order
 
+    idles = {i.valve: i.row() for i in idle_bands(found.stood)}
     return {
         "parts": [
             {
@@ -88,6 +90,7 @@ def document(found: Audit) -> dict[str, Any]:
                 "stresses": [s.row() | {"look": _look(a.kind, s)} for s in a.stresses],
                 "verdict": a.verdict,
                 "ageing": a.ages or None,
+                "idle": idles.get(a.part),
                 "proposal": None if a.proposal is None else a.proposal.row(),
             }
             for a in found.parts

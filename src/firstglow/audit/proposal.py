@@ -59,7 +59,9 @@ def said(s: Stress) -> str:
 
 
 def shown(value: float, unit: str) -> str:
-    """A figure with its unit; next to nothing as 0."""
+    """A figure with its unit; next to nothing as 0, a share in per cent."""
+    if unit == "1":
+        return f"{100.0 * value:.3g} %"
     unit_words = {"VA": "V", "ohm": "ohm"}.get(unit, unit)
     if abs(value) < 1e-6 and unit != "F":
         value = 0.0

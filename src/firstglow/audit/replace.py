@@ -13,7 +13,7 @@ from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_valves import RIPPLE_SHARE, heater, rectifier, valve
 from firstglow.audit.stress import Stress
-from firstglow.audit.stress_passive import AIR, derate
+from firstglow.audit.stress_passive import AIR, DRIFT, derate
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
 from firstglow.audit.ways import stood as every_way
@@ -56,7 +56,9 @@ def _keep(part: Part) -> str:
 
 # -- resistors -----------------------------------------------------------------------------------------------------
 def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    ohms = part.value("ohms")
+    here, drift = part.value("ohms"), by.get(DRIFT)
+    drifted = drift is not None and drift in pressing
+    ohms = part.measured_from["ohms"].value if drifted else here
     value = ohms if is_preferred(ohms, "E24") or is_preferred(ohms, "E96") else preferred(ohms, "E24")
     watts = 2.0 * by["watts"].value
     rated = part.values.get("watts")
@@ -90,11 +92,13 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         if count == 1 and value != ohms and p.value != value}
     )  # fmt: skip
     changes = REST
-    if abs(value / ohms - 1.0) > 1e-9:
+    if abs(value / here - 1.0) > 1e-9:
         changes = moved(stood, {f"{part.name} ohms": value})
         hurt = breaks(stood, tried(stood, {f"{part.name} ohms": value}), part)
         changes += f"; but: {hurt}" if hurt else ""
-    if part.type == "carbon composition":
+    if drifted:
+        changes = f"it goes back from {show(here, 'ohm')} to the drawing's {show(value, 'ohm')}: {changes}"
+    elif part.type == "carbon composition":
         changes = f"{changes}; if the old one had drifted, readings go back to the drawing's"
     return Proposal(f"{what}, {kind}", "", changes, alternatives=(*other, *good), items=(item,), refused=bad)
 
@@ -341,7 +345,7 @@ def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
 def _transformer(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     past = [s for s in pressing if s.verdict == "unfit"]
     if not past:
-        names = ", ".join(s.stress.split(":")[0] for s in pressing)
+        names = ", ".join(dict.fromkeys(s.stress.split(":")[0] for s in pressing))
         return Proposal(f"leave it, and hang nothing more on {names}: at what it is marked for", "", "nothing")
     asked = ", ".join(f"{s.stress.split(':')[0]} {shown(s.value / 0.95, s.unit)} or more" for s in past)
     return Proposal(

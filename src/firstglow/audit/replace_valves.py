@@ -354,6 +354,11 @@ def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
         for n in names
         if n in stood.amplifier.parts
     )
+    if all(s.mains_alone for s in pressing):
+        return Proposal(
+            "leave it while the mains are on their mark: it follows them alone; mains that stay off it are brought back "
+            "(firstglow mains)", "", "nothing",
+        )  # fmt: skip
     if high in pressing:
         ohms = (high.value - rated) / max(amps, 1e-3)
         where = f"the lead of heater line {line.name}, for all on it" if line is not None else "its heater lead"

@@ -29,7 +29,8 @@ NOTHING = {"V": 1e-3, "A": 1e-6, "W": 1e-6, "VA": 1e-3}
 class Stress:
     """value, rating [unit]; side: "at most" the rating or "at least". margin: part of the rating that is left (negative: past
     it), None without a rating. verdict: None for a fault's row, survives: None for all others. note: what else to know. everyday:
-    its value running on the mains as they are, None where that is not looked at."""
+    its value running on the mains as they are, None where that is not looked at. mains_alone: it moves with the mains and has
+    a row on their mark beside it: past its rating it is tight here, and unfit only if it is so there."""
 
     stress: str
     value: float
@@ -41,6 +42,7 @@ class Stress:
     fault: bool = False
     note: str = ""
     everyday: float | None = None
+    mains_alone: bool = False
 
     @property
     def margin(self) -> float | None:
@@ -58,7 +60,7 @@ class Stress:
         margin = self.margin
         if margin is None:
             return "rating unknown"
-        if margin < -PRINTED:
+        if margin < -PRINTED and not self.mains_alone:
             return "unfit"
         return "tight" if margin < self.tight - EXACT else "fit"
 
@@ -79,7 +81,7 @@ class Stress:
         return {
             "stress": self.stress, "value": self.value, "unit": unit, "rating": self.rating, "margin": self.margin,
             "verdict": self.verdict, "situation": self.situation, "survives": self.survives, "side": self.side,
-            "note": self.note or None, "everyday": self.everyday,
+            "note": self.note or None, "everyday": self.everyday, "mains_alone": self.mains_alone,
         }  # fmt: skip
 
 
@@ -123,3 +125,53 @@ def least(
         yield Stress(
             stress, float(values[k]), unit, rating, stood.ways[k].text, side="at least", tight=tight, note=note
         )
+
+
+def by_mains(
+    stood: Stood, part: Part, stress: str, unit: str, values: Array, rating: float | None, tight: float,
+    where: NDArray[np.bool_], note: str = "", out: NDArray[np.bool_] | None = None, faults: bool = True,
+) -> Iterator[Stress]:  # fmt: skip
+    """The worst of ``values`` among ``where``, ways on the mains as they are, and then over every way, the highest mains too.
+    Such a rating is made for the mark (a winding's amps, a heater's volts): what higher mains and a lighter transformer add to
+    it is told as theirs. out: ways in which the part is not there (way,)."""
+    if rating is None:
+        gone = stood.where() if out is None else ~out
+        yield from most(stood, part, stress, unit, values, None, tight, gone, note, faults=faults)
+        return
+    yield from most(stood, part, stress, unit, values, rating, tight, where, note, faults=faults)
+    sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
+    yield from _by_mains_alone(stood, f"{stress}, {WORST}", unit, sizes, rating, where, out, "at most")
+
+
+def least_by_mains(
+    stood: Stood, stress: str, unit: str, values: Array, rating: float | None, tight: float, where: NDArray[np.bool_],
+    note: str = "", out: NDArray[np.bool_] | None = None,
+) -> Iterator[Stress]:  # fmt: skip
+    """The least of ``values``, which must be at least the rating; as ``by_mains``, the lowest mains in it."""
+    yield from least(stood, stress, unit, values, rating, tight, where, note)
+    yield from _by_mains_alone(stood, f"{stress}, {WORST}", unit, np.asarray(values), rating, where, out, "at least")
+
+
+WORST = "worst way and mains"
+"""What the row over every way is called."""
+
+
+def _by_mains_alone(
+    stood: Stood, stress: str, unit: str, values: Array, rating: float | None, where: NDArray[np.bool_],
+    out: NDArray[np.bool_] | None, side: Literal["at most", "at least"],
+) -> Iterator[Stress]:  # fmt: skip
+    """The row over every way, beside what it is running on the mains as they are."""
+    among = stood.where() if out is None else stood.where() & ~out
+    runs = stood.where(level="now", runs=True)
+    if not among.any() or not runs.any() or not (among & ~where).any():
+        return
+    if rating is None:
+        return
+    sign = 1.0 if side == "at most" else -1.0
+    k, mark = (int(np.where(at, sign * values, -np.inf).argmax()) for at in (among, runs))
+    own = bool((sign * values[where] > sign * rating + PRINTED * rating).any())  # past it without any mains to blame
+    note = "" if own else "it follows the mains, and what else is drawn, alone"
+    yield Stress(
+        stress, float(values[k]), unit, rating, stood.ways[k].text, side=side, note=note, mains_alone=not own,
+        everyday=float(values[mark]),
+    )  # fmt: skip

@@ -9,9 +9,10 @@ import numpy as np
 from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
 from firstglow.audit.cold_start import surge_volts
-from firstglow.audit.stress import Stress, least, most
+from firstglow.audit.stress import Stress, by_mains, least, most
 from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Array, Stood
+from firstglow.quantities import show
 from firstglow.solver.nodes import find_nodes
 
 AIR = 50.0
@@ -52,6 +53,22 @@ def resistor(stood: Stood, part: Part) -> Iterator[Stress]:
     volts = stated.value if stated is not None else None if watts is None else body_volts(watts.value)
     across = np.abs(row["volts"]) + sqrt(2.0) * row.get("volts_ac", np.zeros(1))
     yield from most(stood, part, "volts", "V", across, volts, PLAIN_SHARE, note="" if stated is not None else MINIATURE)
+    yield from _drifted(part)
+
+
+def _drifted(part: Part) -> Iterator[Stress]:
+    """A measured value beside the one that is drawn: how far off it is, less what the meter may be wrong by."""
+    drawn, here = part.measured_from.get("ohms"), part.values["ohms"]
+    if drawn is None or drawn.value <= 0.0 or here.origin.layer != "measured":
+        return
+    off = here.value / drawn.value - 1.0
+    reach = 3.0 * drawn.spread if drawn.shape == "normal" else drawn.spread
+    note = f"{show(here.value, 'ohm')} measured, {show(drawn.value, 'ohm')} {100.0 * reach:.3g} % drawn: {100.0 * off:+.0f} %"
+    yield Stress(DRIFT, max(0.0, abs(off) - here.spread), "1", reach, "measured, power off", note=note)
+
+
+DRIFT = "off its drawn ohms"
+"""What a measured value's row is called: drifted past its tolerance it is unfit, whatever it dissipates."""
 
 
 def derate(kind: str, degc: float) -> float:
@@ -284,10 +301,10 @@ def wire(stood: Stood, part: Part) -> Iterator[Stress]:
 def lamp(stood: Stood, part: Part) -> Iterator[Stress]:
     """Its volts."""
     volts = np.hypot(stood.row(part.name).get("volts_ac", 0.0), stood.row(part.name)["volts"])
-    running = stood.where(level="now", runs=True)
-    yield from most(
-        stood, part, "volts", "V", volts, 1.1 * part.value("volts"), 0.045, running, "10 % over its mark", False
-    )
+    yield from by_mains(
+        stood, part, "volts", "V", volts, 1.1 * part.value("volts"), 0.045, stood.where(level="now", runs=True),
+        "10 % over its mark", faults=False,
+    )  # fmt: skip
 
 
 def gas_tube(stood: Stood, part: Part) -> Iterator[Stress]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Situation
-from firstglow.audit.stress import Stress, least, most
+from firstglow.audit.stress import Stress, by_mains, least, least_by_mains, most
 from firstglow.audit.stress_passive import inverse, source
 from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Level, Stood
@@ -227,16 +227,19 @@ def switched_amps(kind: str) -> float | None:
 
 
 def heater(stood: Stood, part: Part) -> Iterator[Stress]:
-    """Its volts, running on the mains as they are: 10 % either way."""
+    """Its volts running on the mains as they are, then in every way with its glass in, on the highest and the lowest mains:
+    10 % either way."""
     volts = np.abs(stood.row(part.name)["heater_volts"])
     rated = part.value("volts")
     if part.leads["1"] == part.leads["2"] and "ct" in part.leads:
         rated /= 2.0  # halves side by side
-    running = stood.where(level="now", runs=True)
-    yield from most(
-        stood, part, "heater volts", "V", volts, rated * (1.0 + HEATER), HEATER_SHARE, running, "10 % over", False
+    gone = np.array([part.envelope in w.situation.out for w in stood.ways])
+    here = stood.where(level="now", runs=True)
+    over, under = rated * (1.0 + HEATER), rated * (1.0 - HEATER)
+    yield from by_mains(
+        stood, part, "heater volts", "V", volts, over, HEATER_SHARE, here, "10 % over", gone, faults=False
     )
-    yield from least(stood, "least heater volts", "V", volts, rated * (1.0 - HEATER), 0.055, running, "10 % under")
+    yield from least_by_mains(stood, "least heater volts", "V", volts, under, 0.055, here, "10 % under", gone)
 
 
 def _amps(milliamps: float | None) -> float | None:

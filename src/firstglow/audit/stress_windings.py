@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from firstglow.amplifier.model import Part
-from firstglow.audit.stress import Stress, most
+from firstglow.audit.stress import Stress, by_mains, most
 from firstglow.audit.ways import Array, Stood
 
 SHARE = 0.05
@@ -31,12 +31,12 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
         rms = float(np.max(row["amps_rms"][running]))
         if name in fed:
             note = f"{1e3 * rms:.3g} mA rms in the copper, heat included"
-            for s in most(
+            for s in by_mains(
                 stood, part, f"{w.name}: dc after its rectifier", "A", fed[name], rating, SHARE, running, note
             ):
                 yield replace(s, note="") if s.fault else s  # the copper's amps are those of running
         else:
-            yield from most(stood, part, f"{w.name}: amps rms", "A", row["amps_rms"], rating, SHARE, running)
+            yield from by_mains(stood, part, f"{w.name}: amps rms", "A", row["amps_rms"], rating, SHARE, running)
     load = part.values.get("volt_amps")
     said = load is not None and load.origin.layer != "default"
     if said or unrated:
@@ -46,7 +46,9 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
             if w.role != "primary"
         )
         value = load.value if said and load is not None else None
-        yield from most(stood, part, "volt-amperes of all windings", "VA", np.asarray(apparent), value, SHARE, running)
+        yield from by_mains(
+            stood, part, "volt-amperes of all windings", "VA", np.asarray(apparent), value, SHARE, running
+        )
 
 
 def rectified(stood: Stood) -> dict[str, Array]:
@@ -65,17 +67,18 @@ def rectified(stood: Stood) -> dict[str, Array]:
 def output_transformer(stood: Stood, part: Part) -> Iterator[Stress]:
     """Push-pull: dc of one half against the other. Single-ended: dc through its primary."""
     sides = [stood.row(f"{part.name} plate {side}")["amps"] for side in "ab" if f"plate {side}" in part.leads]
-    running = stood.where(level="now", runs=True)
+    draws = stood.where(cold=False)
     stated = part.value("dc_amps") if part.values.get("dc_amps") else None
     if len(sides) == 1:
-        yield from most(stood, part, "dc amps of its plate", "A", sides[0], stated, SHARE, running)
+        yield from most(stood, part, "dc amps of its plate", "A", sides[0], stated, SHARE, draws)
         return
     one, two = (np.abs(s) for s in sides)
-    among = np.where(running, 0.5 * (one + two), 0.0)
+    # the idle that is meant is one half's, running: an uneven pair is as uneven in every other way
+    among = np.where(stood.where(level="now", runs=True), 0.5 * (one + two), 0.0)
     rating = stated if stated is not None else UNBALANCE * float(among.max())
     note = "valves as the file has them" + ("" if stated is not None else "; 10 % of one half's")
     yield from most(
-        stood, part, "dc unbalance of its halves", "A", one - two, rating or None, 0.5, running, note, faults=False
+        stood, part, "dc unbalance of its halves", "A", one - two, rating or None, 0.5, draws, note, faults=False
     )
 
 

@@ -149,6 +149,7 @@ def _ends(e: Any) -> dict[str, float]:
 def _idle(b: Any, i: Any, turns: Mapping[str, float]) -> dict[str, Any]:
     sense = b.sense(i.valve)
     return {
+        "band": b.band(i).row(),
         "valve": i.valve, "pot": b.trial.pot_of[i.valve].name, "travel": turns[b.trial.pot_of[i.valve].name],
         "target_amps": i.target, "low_mains_amps": i.low, "high_mains_amps": i.high, "reached": i.reached,
         "sense_volts": sense and {"part": sense.part, "nominal": sense.nominal, "measured": sense.measured},
@@ -207,7 +208,7 @@ def _lines(b: Any) -> Iterator[str]:
 def _idle_lines(b: Any) -> Iterator[str]:
     yield ""
     yield "Idle to set, valves warm, mains nominal:"
-    yield f"{'valve':<9}{'mA':>7}{'across':>12}{'mV drawn':>10}{'mV as is':>10}{'plate W':>9}{'screen W':>10}{'of limit':>10}"
+    yield f"{'valve':<9}{'mA':>7}{'across':>12}{'mV drawn':>10}{'mV as is':>10}{'plate W':>9}{'screen W':>10}{'of limit':>11}"
     for i in b.now.found.idle.values():
         s = b.sense(i.valve)
         at = (
@@ -215,21 +216,35 @@ def _idle_lines(b: Any) -> Iterator[str]:
             if s
             else f"{'-':>12}{'-':>10}{'-':>10}"
         )
-        share = f"{1e2 * i.share:.0f} %" if i.share else "?"
-        yield f"{i.valve:<9}{1e3 * i.target:7.1f}{at}{i.plate_watts:9.1f}{i.screen_watts:10.1f}{share:>10}"
+        band = b.band(i)
+        mark = {"above": " !", "below": " !"}.get(band.mark, "")
+        share = f"{1e2 * i.share:.0f} %{mark}" if i.share else "?"
+        yield f"{i.valve:<9}{1e3 * i.target:7.1f}{at}{i.plate_watts:9.1f}{i.screen_watts:10.1f}{share:>11}"
+    for text in dict.fromkeys(_outside(b.band(i)) for i in b.now.found.idle.values()):
+        if text:
+            yield text
     low, nominal, high = b.trial.mains
     i = max(b.now.found.idle.values(), key=lambda x: x.high)
     yield (
         f"  Set on {nominal:.0f} V and left alone, {i.valve} draws {1e3 * i.low:.1f} mA on {low:.0f} V and "
         f"{1e3 * i.high:.1f} mA on {high:.0f} V."
     )
+    classes = dict.fromkeys(b.band(i).text for i in b.now.found.idle.values())
     yield (
-        "  Plate W is plate to CATHODE volts times plate current, screen current apart. Class AB with fixed bias idles at "
-        "50 to 70 % of the plate's limit, class A at up to 90 % (common practice)."
+        "  Plate W is plate to CATHODE volts times plate current, screen current apart. "
+        f"Of the plate's limit at idle: {'; '.join(classes)} (common practice)."
     )
     doubtful = sorted({str(b.amplifier.parts[v].type) for v in b.doubtful})
     if doubtful:
         yield f"  {', '.join(doubtful)}: published figures allow no better than: bias for this current +-5 %."
+
+
+def _outside(band: Any) -> str:
+    """What an idle outside its class says."""
+    if band.mark not in ("above", "below"):
+        return ""
+    price = "little is left for full power and high mains" if band.mark == "above" else "the crossover shows"
+    return f"  ! idle {band.mark} its class ({band.text} of the plate's limit): {price}."
 
 
 def _range_lines(b: Any, p: Any) -> Iterator[str]:

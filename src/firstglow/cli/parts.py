@@ -17,7 +17,10 @@ DONE = ("valve", "rectifier", "heater", "transformer", "gas tube", "input", "loa
 """Kinds whose proposal says what to do, one thing a line; of all others what to fit."""
 EVERYDAY = 0.95
 """Part of its worst under which what a part meets every day is told beside it."""
-HEADS = (("unfit", "UNFIT: past a rating"), ("tight", "TIGHT: within its rating, with less to spare than is asked"))
+HEADS = (
+    ("unfit", "UNFIT: past a rating"),
+    ("tight", "TIGHT: within its rating with less to spare than is asked, or past it by the mains alone"),
+)
 
 
 @click.command()
@@ -62,13 +65,14 @@ def command(file: Path, parts: tuple[str, ...], every: bool, as_: str, mains_now
 
 
 def _asked(amplifier: "Amplifier", words: Sequence[str]) -> set[str]:
-    """The parts named, of a glass all that is in it; SituationError with the nearest for what is none."""
+    """The parts named, of a glass or a can all that is in it; SituationError with the nearest for what is none."""
     from firstglow.amplifier.mistakes import nearest
     from firstglow.amplifier.options import SituationError, find_parts
 
     found: set[str] = set()
     for word in words:
-        names = {*find_parts(amplifier, word), *(p.name for p in amplifier.parts.values() if p.envelope == word)}
+        inside = (p.name for p in amplifier.parts.values() if word in (p.envelope, p.words.get("can")))
+        names = {*find_parts(amplifier, word), *inside}
         if not names:
             near = nearest(word, list(amplifier.parts)) or next(iter(amplifier.parts))
             raise SituationError("PART", f"{word!r} is no part here", "a part of the file by its name", repr(near))
@@ -119,6 +123,7 @@ def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
         yield "\nAGEING: renewed or measured whatever the figures say"
         for group in _alike(ageing):
             yield from _part(found, group)
+    yield from _idles(found)
     yield from _unknown(found)
     yield from _fit(found)
     yield from _faults(found)
@@ -212,6 +217,21 @@ def _margin(s: "Stress") -> str:
     if margin < 0.0:
         return f"{-100 * margin:.0f} % past"
     return f"{100 * margin:.0f} % left{asked}"
+
+
+def _idles(found: "Audit") -> Iterator[str]:
+    """Where the output valves idle in what their class is run at; those alike in one line."""
+    from firstglow.audit.idle_band import idle_bands
+
+    lines: dict[str, list[str]] = {}
+    for i in idle_bands(found.stood):
+        share = "its limit is not said" if i.share is None else f"{100.0 * i.share:.0f} % of {i.limit:g} W"
+        lines.setdefault(f"{share}, {i.mark} ({i.text})", []).append(i.valve)
+    if lines:
+        yield "\nIDLE of the plate's limit (common practice; a mark, no verdict)"
+    for text, valves in lines.items():
+        mark = "! " if ", above (" in text or ", below (" in text else "  "
+        yield f"{mark}{', '.join(valves)}: {text}"
 
 
 def _unknown(found: "Audit") -> Iterator[str]:
