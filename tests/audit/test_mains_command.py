@@ -46,7 +46,16 @@ def test_the_document_of_each_example(file: str, now: str) -> None:
     mark = found["mains"]["mark"]
     assert all(abs(w["running"]["primary_volts"] / mark - 1) < 0.03 for w in found["ways"])
     assert {p["place"] for p in found["fuses"]["places"]} == {"mains", "HT"}
-    assert len({r["rung"] for r in found["lamp"]["sizes"][0]["rungs"]}) >= 4
+    rungs = found["lamp"]["sizes"][0]["rungs"]
+    assert len({r["rung"] for r in rungs}) >= 4
+    # volts a turn (textbook): with the lamp in, heaters and an unloaded bias go down with the primary; a heater that is cooler
+    # draws less, so a little less far
+    last = rungs[-1]
+    down = last["primary_volts"] / last["bare_primary_volts"]
+    assert down < 0.9 and last["heaters"]
+    for row in (*last["heaters"], *last["bias"]):
+        assert row["volts"] / row["bare_volts"] == pytest.approx(down, abs=0.04), row
+    assert [b["joint"] for b in last["bias"]] == (["bias raw"] if file == A else [])
 
 
 @pytest.mark.parametrize(("file", "now", "fuse"), [(B, "245", "T 500mA L (as it is)"), (C, "128", "T 2A L (as it is)")])
@@ -57,7 +66,7 @@ def test_the_screen_holds_80_columns_and_says_what_no_fuse_does(file: str, now: 
     text = " ".join(done.output.split())
     for needed in (
         "never protects a person", "does not cure", "exchange the two leads of ONE winding", "licensed", "High voltage kills",
-        "LIMITER LAMP", fuse,
+        "LIMITER LAMP", "what else reads with it in", "6.3 V heaters", fuse,
     ):  # fmt: skip
         assert needed in text, needed
     assert "safe to touch" not in text

@@ -7,14 +7,14 @@ leaks); short is the HT winding shorted. Brightness is what stands once all is w
 because cold heaters and empty capacitors draw.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from firstglow.amplifier.situation import Situation
-from firstglow.audit.figures import figures, mains_transformer
+from firstglow.audit.figures import Figures, figures, mains_transformer
 from firstglow.audit.mains_now import Today
 from firstglow.audit.ways import Array
 from firstglow.devices.lamp import Glow, glow
@@ -43,7 +43,8 @@ class Rung:
 @dataclass(frozen=True, slots=True)
 class Seen:
     """One rung with one lamp in. words, shares: by state, brightness and watts over the lamp's; None: would not settle.
-    primary, heater_ratio, ht: what the good amplifier's readings become with the lamp in; bare_*: without it."""
+    primary, heater_ratio, ht: what the good amplifier's readings become with the lamp in; bare_*: without it. heaters: rated
+    volts -> (with the lamp, without), of the hottest on that line, those in their sockets; bias: joint -> likewise."""
 
     rung: str
     title: str
@@ -55,6 +56,8 @@ class Seen:
     bare_primary: float
     bare_heater_ratio: float | None
     bare_ht: float | None
+    heaters: Mapping[float, tuple[float, float]]
+    bias: Mapping[str, tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,4 +184,14 @@ def _seen(today: Today, rung: Rung, standing: Standing, bare: int, first: int) -
         rung.id, rung.title, tuple(None if s is None else glow(s) for s in shares), shares, at[1].primary_volts,
         at[1].heater_ratio if at[1].heaters else None, at[1].ht[ht] if feeds and ht else None, at[0].primary_volts,
         at[0].heater_ratio if at[0].heaters else None, at[0].ht[ht] if feeds and ht else None,
+        _heaters(at[1], at[0], rung.situation.out), {j: (at[1].bias[j], v) for j, v in at[0].bias.items()},
     )  # fmt: skip
+
+
+def _heaters(lit: Figures, bare: Figures, out: frozenset[str]) -> dict[float, tuple[float, float]]:
+    """Heater volts by rated ones, of the hottest of the glasses that are in: with the lamp, without."""
+    found: dict[float, tuple[float, float]] = {}
+    for envelope, (volts, rated) in bare.heaters.items():
+        if envelope not in out and volts >= found.get(rated, (0.0, 0.0))[1]:
+            found[rated] = (lit.heaters[envelope][0], volts)
+    return found

@@ -169,6 +169,8 @@ def _lamp(lamp: Lamp) -> dict[str, Any]:
                 "rung": s.rung, "good": s.words[0], "half_short": s.words[1], "short": s.words[2], "primary_volts": s.primary,
                 "heater_over_rated": s.heater_ratio, "ht_volts": s.ht, "bare_primary_volts": s.bare_primary,
                 "bare_heater_over_rated": s.bare_heater_ratio, "bare_ht_volts": s.bare_ht,
+                "heaters": [{"rated": r, "volts": v, "bare_volts": b} for r, (v, b) in s.heaters.items()],
+                "bias": [{"joint": j, "volts": v, "bare_volts": b} for j, (v, b) in s.bias.items()],
             }
             for s in lamp.seen
         ],

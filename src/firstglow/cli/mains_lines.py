@@ -1,12 +1,12 @@
 """The screen of ``firstglow mains``, in lines of 80 characters."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from firstglow.audit.figures import Figures
     from firstglow.audit.fuse import Blown, Place
-    from firstglow.audit.lamp_choice import LampChoice
+    from firstglow.audit.lamp_choice import LampChoice, Seen
     from firstglow.audit.mains_document import MainsAudit
     from firstglow.audit.mains_silicon import Behind
     from firstglow.audit.mains_ways import Way
@@ -312,6 +312,7 @@ def _lamp(c: "LampChoice", now: float) -> Iterator[str]:
         ht = "" if s.ht is None else f"{s.ht:.0f} ({s.bare_ht:.0f}) V"
         words = f"{_word(s.words[0]):>5}{_word(s.words[1]):>11}{_word(s.words[2]):>6}"
         yield f"  {title[:27]:<28}{words}{s.primary:7.0f} V{ht:>15}"
+    yield from _lamp_heaters_and_bias(best.seen)
     last = best.seen[-1]
     if last.heater_ratio is not None and last.bare_heater_ratio is not None:
         yield (
@@ -320,6 +321,25 @@ def _lamp(c: "LampChoice", now: float) -> Iterator[str]:
         )
     yield "  Half-short: as many watts again as the amplifier draws. Short: HT winding."
     yield "  A flash of a second or two is good: cold heaters and empty capacitors."
+
+
+def _lamp_heaters_and_bias(seen: "Sequence[Seen]") -> Iterator[str]:
+    """What heaters and bias read with the lamp still in, a rung a line."""
+    ratings = list(dict.fromkeys(r for s in seen for r in s.heaters))
+    joints = list(dict.fromkeys(j for s in seen for j in s.bias))
+    if not ratings and not joints:
+        return
+    heads = [f"{r:g} V heaters" for r in ratings] + joints
+    yield f"  {'what else reads with it in':<27}" + "".join(f"{h[:15]:>16}" for h in heads[:MOST_BESIDE])
+    for s in seen:
+        title = f"{s.rung} {s.title.partition(',')[0].replace(' of the ', ', ').replace(' channel', '')}"
+        volts = [f"{s.heaters[r][0]:.2f} ({s.heaters[r][1]:.2f}) V" if r in s.heaters else "" for r in ratings]
+        volts += [f"{s.bias[j][0]:.0f} ({s.bias[j][1]:.0f}) V" if j in s.bias else "" for j in joints]
+        yield f"  {title[:26]:<27}" + "".join(f"{v:>16}" for v in volts[:MOST_BESIDE])
+
+
+MOST_BESIDE = 3
+"""Columns that a screen holds beside the rung; the JSON has all."""
 
 
 def _word(word: Any) -> str:
