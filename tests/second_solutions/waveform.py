@@ -55,12 +55,15 @@ class Cycle:
         return math.sqrt(self.mean(values**2))
 
 
-def emf(mains: Mains, legs: Sequence[Leg], socket: float, states: Sequence[float]) -> tuple[float, list[float]]:
-    """Core emf and leg amps at an instant: (socket - e)/R = load e + sum of ratio x amps, by safeguarded Newton."""
+def emf(
+    mains: Mains, legs: Sequence[Leg], socket: float, states: Sequence[float], near: float | None = None
+) -> tuple[float, list[float]]:
+    """Core emf and leg amps at an instant: (socket - e)/R = load e + sum of ratio x amps, by safeguarded Newton. near: where
+    it begins, for instance at the emf of a moment before."""
     # a reservoir may drive the core backwards through a shorted rectifier
     reach = abs(socket) + max((abs(states[leg.reservoir] / leg.ratio) for leg in legs), default=0.0) + 1e-9
     low, high = -reach, reach
-    e = socket / (1 + mains.ohms * mains.load)
+    e = socket / (1 + mains.ohms * mains.load) if near is None else min(max(near, low), high)
     for _ in range(60):
         f, g, amps = (socket - e) / mains.ohms - mains.load * e, -1 / mains.ohms - mains.load, []
         for leg in legs:
@@ -89,8 +92,11 @@ def settle(
     w = 2 * math.pi * mains.hertz
     reservoirs = max(leg.reservoir for leg in legs) + 1
 
+    last = 0.0
+
     def slope(t: float, y: np.ndarray) -> list[float]:
-        _, amps = emf(mains, legs, math.sqrt(2) * mains.volts * math.sin(w * t), y)
+        nonlocal last
+        last, amps = emf(mains, legs, math.sqrt(2) * mains.volts * math.sin(w * t), y.tolist(), last)
         into = [0.0] * reservoirs
         for leg, i in zip(legs, amps, strict=True):
             into[leg.reservoir] += leg.sign * i
