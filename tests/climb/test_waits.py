@@ -12,7 +12,8 @@ from firstglow.cli.sitting import Sitting
 from firstglow.cli.talk import Lines
 from firstglow.ladder.climb import Climb
 from firstglow.ladder.ladder import Ladder
-from firstglow.ladder.waits import advised, warm_seconds
+from firstglow.ladder.waits import advised, still_advised, warm_seconds
+from firstglow.readings.meters import ReadingsError
 from firstglow.records.store import MemoryStore
 
 B = "b-hazel-four"
@@ -40,6 +41,10 @@ def shown(climb: Climb) -> str:
         ("6/lamp/shared", ""),
         ("6/V2 grid through 1 Mohm/shared", "WAIT     "),
         ("8/LS hum/shared", "slow oscillation"),
+        # the highest of a cold start is over in seconds: an hour's wait stood there, and none at the soak
+        ("10/soak/shared", "WAIT     60 min"),
+        ("10/primary warm/shared", ""),
+        ("10/HT1 cold start/shared", ""),
     ],
 )
 def test_a_wait_stands_at_the_reading_that_needs_it(reading: str, word: str) -> None:
@@ -76,6 +81,30 @@ def test_dc_with_valves_in_waits_for_warm_cathodes() -> None:
     planned = on.expected.by_id["5/V1 plate/shared"].planned
     assert advised(on.frame, rung.planned, planned) == (warm_seconds(on.frame, planned.situation), "cathodes warm")
     assert 5.0 <= advised(on.frame, rung.planned, planned)[0] <= 60.0
+
+
+def test_a_soak_is_not_answered_yes_early_and_no_at_any_moment() -> None:
+    climb = at("10/soak/shared")
+    with pytest.raises(ReadingsError, match="to wait yet"):
+        climb.read("yes")
+    assert climb.read("no").verdict.verdict == "look first"
+
+
+def test_the_primary_is_read_warm_with_the_hot_valves_where_they_are() -> None:
+    """Glass just off is too hot to pull, and a primary's ohms do not hang on it (plug pins, copper alone)."""
+    assert not ladder(B).expected.by_id["10/primary warm/shared"].planned.situation.out
+
+
+def test_the_wait_of_a_rung_is_added_up_over_its_set_ups() -> None:
+    """Rung 2a waits two minutes on 30 % of the mains, not two for every pair of clips; a cathode is cold after each."""
+    on = ladder(B)
+    rung = next(r for r in on.expected.rungs if r.id == "2a")
+    leg = on.expected.by_id["2a/HT1 leg 2/shared"].planned
+    assert still_advised(on.frame, rung.planned, leg, 0.0, 30.0)[0] == rung.planned.wait_seconds - 30.0
+    assert still_advised(on.frame, rung.planned, leg, 0.0, 300.0)[0] == 0.0
+    small = next(r for r in on.expected.rungs if r.id == "5")
+    plate = on.expected.by_id["5/V1 plate/shared"].planned
+    assert still_advised(on.frame, small.planned, plate, 0.0, 3000.0)[0] == warm_seconds(on.frame, plate.situation)
 
 
 def test_a_coupling_leak_is_not_taken_cold() -> None:

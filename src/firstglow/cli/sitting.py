@@ -13,7 +13,7 @@ from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
 from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
-from firstglow.ladder.waits import advised
+from firstglow.ladder.waits import powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import ReadingsError
 from firstglow.readings.slips import alone
@@ -255,14 +255,14 @@ class Sitting:
             return f"switch off and pull the plug NOW, in sight; this is read {planned.probe.seconds:.0f} s later, hands off"
         own = self.climb.to_settle(step.reading or "")
         if own > 0.0:
-            return (
-                f"{own // 60:.0f} min {own % 60:02.0f} s yet before this one counts; past its stop it is told at once"
-            )
+            at_once = "no is taken at once" if planned.probe.kind == "look" else "past its stop it is told at once"
+            return f"{own // 60:.0f} min {own % 60:02.0f} s yet before this one counts; {at_once}"
         if not self.climb.here.powered or not self.climb.here.since:
             return ""
-        gone = (self.climb.clock() - datetime.fromisoformat(self.climb.here.since)).total_seconds()
-        wanted, why = advised(self.climb.ladder.frame, self.climb.rung(step.rung).planned, planned)
-        left = wanted - gone
+        now, rung = self.climb.clock(), self.climb.rung(step.rung).planned
+        gone = (now - datetime.fromisoformat(self.climb.here.since)).total_seconds()
+        in_all = powered_for(self.climb.events, step.rung, now)
+        left, why = still_advised(self.climb.ladder.frame, rung, planned, gone, in_all)
         return f"{left // 60:.0f} min {left % 60:02.0f} s yet: {why}" if left > 0.0 else ""
 
     def _repeats(self, rung: str) -> list[str]:

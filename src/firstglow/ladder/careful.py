@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.safing import resolving
 from firstglow.ladder.virtual import LEFT_OVER, SOURCE_VOLTS, Virtual
-from firstglow.ladder.waits import advised
+from firstglow.ladder.waits import powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import digital
 from firstglow.readings.verdict import Verdict
@@ -118,8 +118,10 @@ class Careful:
         planned = self.climb.ladder.expected.by_id[step.reading].planned
         rung = self.climb.rung(step.rung).planned
         wanted = max(planned.probe.seconds or 0.0, self.virtual.warm_seconds(planned.situation))
-        wanted = max(wanted, advised(self.climb.ladder.frame, rung, planned)[0])
-        return max(self.climb.to_settle(step.reading), wanted - self._on_for())
+        on_for = self._on_for()
+        in_all = powered_for(self.climb.events, step.rung, self.clock())
+        still = still_advised(self.climb.ladder.frame, rung, planned, on_for, in_all)[0]
+        return max(self.climb.to_settle(step.reading), wanted - on_for, still)
 
     def _on_for(self) -> float:
         since = self.climb.here.since

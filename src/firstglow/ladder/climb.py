@@ -83,7 +83,11 @@ class Climb(Asking):
         found = judged(self.ladder, self.here, step.reading, text, self.meters)
         verdict = found.verdict
         left = self.to_settle(step.reading)
-        if left > 0.0 and verdict.verdict != "switch off now":
+        # a stop limit, and a no to what is looked at (smell, drift), count at any moment
+        early = verdict.verdict == "switch off now" or (
+            found.reading.kind == "look" and verdict.verdict == "look first"
+        )
+        if left > 0.0 and not early:
             raise ReadingsError(
                 f"{text.strip()}: {left:.0f} s to wait yet before this one counts; a stop limit is told at once, nothing "
                 f"else; try it again then"

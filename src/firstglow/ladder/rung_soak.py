@@ -24,6 +24,7 @@ def rung(frame: Frame) -> PlannedRung:
 
 def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     words = frame.words
+    yield frame.look(RUNG, "soak", "soak", at, settle_seconds=WAIT)
     line, neutral = End("line", "plug, line", outside=True), End("neutral", "plug, neutral", outside=True)
     yield frame.reading(  # row 44
         RUNG,
@@ -31,7 +32,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         "warm_ohms",
         line,
         neutral,
-        frame.unplugged(),
+        frame.unplugged(out=frozenset()),  # nobody pulls hot valves for it
         kind="ohms",
         quantity="warm ohms",
         note_only=words.text("rung.note.warm", most=_times(MOST_KELVIN), table=", ".join(map(_times, STEPS))),
@@ -49,6 +50,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
                 at,
                 quantity="peak volts",
                 stops=limits,
+                remark=words.text("rung.soak.cold_start"),
                 fill={"node": frame.joint(node).text},
             )
     yield from _standby(frame, at)

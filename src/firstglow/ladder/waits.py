@@ -34,6 +34,8 @@ def to_settle(planned: PlannedReading, powered: float) -> float:
 
 # Read from the first moment on: they are what tells that it must be switched off again.
 AT_ONCE = ("lamp", "ac amps", "look")
+# The highest of a cold start is over before the last cathode is warm.
+PEAK = "peak volts"
 
 
 def advised(frame: Frame, rung: PlannedRung, planned: PlannedReading) -> tuple[float, str]:
@@ -43,13 +45,29 @@ def advised(frame: Frame, rung: PlannedRung, planned: PlannedReading) -> tuple[f
     alone, and heaters for nothing. (0, "") for what is read at once.
     """
     at = planned.situation
-    if planned.probe.kind in AT_ONCE or planned.settle_seconds or at.mains_volts == 0.0:
+    if (
+        planned.probe.kind in AT_ONCE
+        or planned.probe.quantity == PEAK
+        or planned.settle_seconds
+        or at.mains_volts == 0.0
+    ):
         return 0.0, ""
     warm = warm_seconds(frame, at) if planned.probe.kind == "dc volts" or planned.probe.quantity != "volts" else 0.0
     found = (warm, "cathodes warm") if warm else (0.0, "")
     if any(r.settle_seconds for r in rung.readings):
         return found
     return max((rung.wait_seconds, rung.wait_why), found) if rung.wait_seconds else found
+
+
+def still_advised(
+    frame: Frame, rung: PlannedRung, planned: PlannedReading, on_for: float, powered: float
+) -> tuple[float, str]:
+    """Seconds that a reading is still advised to wait, and why: cathodes cool in every make safe, a rung's own wait is added up.
+
+    on_for: seconds since the power came on. powered: those under power on the rung in all.
+    """
+    wanted, why = advised(frame, rung, planned)
+    return max(0.0, wanted - (powered if why and why == rung.wait_why else on_for)), why
 
 
 def warm_seconds(frame: Frame, at: Situation) -> float:
