@@ -18,6 +18,7 @@ from unittest import mock
 import firstglow.cli.main as front
 from firstglow.accuracy import study as studies
 from firstglow.accuracy.row import AccuracyRow
+from firstglow.amplifier import Amplifier, Bench
 from firstglow.audit import cold_start as cold_starts
 from firstglow.audit import parts
 from firstglow.audit.cold_start import ColdStart
@@ -27,7 +28,7 @@ from firstglow.ladder.ladder import Ladder
 
 ROOT = Path(__file__).parent.parent
 T = TypeVar("T")
-MOST = 16  # of each at a time: the sheet of a ladder of 2,000 samples is large
+MOST = 24  # of each at a time: a ladder takes some 15 MB
 
 
 def shared(really: Callable[..., T], written: Callable[[T], object] = lambda result: None) -> Callable[..., T]:
@@ -56,7 +57,19 @@ def shared(really: Callable[..., T], written: Callable[[T], object] = lambda res
     return at_hand
 
 
-built: Callable[..., Ladder] = shared(ladders.build, lambda ladder: ladder.document)
+_ladder: Callable[..., Ladder] = shared(ladders.build, lambda ladder: ladder.document)
+
+
+def built(
+    amplifier: Amplifier, bench: Bench | None = None, mains_now: float | None = None, meter: str | None = None, *more: Any,
+    **named: Any,
+) -> Ladder:  # fmt: skip
+    """``ladder.build``, shared; what it takes without a bench (``Bench()``, the marked mains, a digital meter) may be said."""
+    if bench is None or repr(bench) == repr(Bench()):
+        bench, mains_now, meter = Bench(), mains_now or amplifier.mains_volts, meter or "digital"
+    return _ladder(amplifier, bench, mains_now, meter, *more, **named)
+
+
 audited: Callable[..., Audit] = shared(parts.audit)
 started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
 studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)

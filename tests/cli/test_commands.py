@@ -70,7 +70,7 @@ def test_help_is_immediate_and_every_verb_has_an_example() -> None:
     assert best < 0.5  # 0.2 s is the goal on a quiet machine; CI machines are shared
     for verb in VERBS:
         assert verb in text
-        assert "Example:" in apart(verb, "--help").stdout
+        assert "Example:" in run(verb, "--help").stdout
 
 
 def test_check_finds_nothing_in_the_examples() -> None:
