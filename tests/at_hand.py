@@ -11,6 +11,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 from unittest import mock
@@ -76,7 +77,7 @@ studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
 
 
 @contextlib.contextmanager
-def _as_a_program(typed: str, root: Path) -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
+def _as_a_program(typed: str, root: Path, samples: int | None) -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
     """Streams that are no terminal, 80 columns, in that directory; what is dear is shared."""
     out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
     coming = io.TextIOWrapper(io.BytesIO(typed.encode()), "utf-8")
@@ -85,7 +86,7 @@ def _as_a_program(typed: str, root: Path) -> Iterator[tuple[io.TextIOWrapper, io
         mock.patch.object(sys, "stdout", out),
         mock.patch.object(sys, "stderr", err),
         mock.patch.dict(os.environ, {"COLUMNS": "80"}),
-        mock.patch.object(ladders, "build", built),
+        mock.patch.object(ladders, "build", partial(built, samples=samples) if samples else built),
         mock.patch.object(parts, "audit", audited),
         mock.patch.object(cold_starts, "cold_start", started),
         mock.patch.object(studies, "study", studied),
@@ -95,15 +96,16 @@ def _as_a_program(typed: str, root: Path) -> Iterator[tuple[io.TextIOWrapper, io
 
 
 def firstglow(
-    *words: str | Path, typed: str = "", code: int | None = 0, root: Path = ROOT
+    *words: str | Path, typed: str = "", code: int | None = 0, root: Path = ROOT, samples: int | None = None
 ) -> subprocess.CompletedProcess[str]:
     """``firstglow WORDS`` by its own front door (``cli.main.run``: exit codes, errors in one line each), in this process.
 
-    code: the exit code it must end with (None: any). An exception that ``run`` does not know is raised here.
+    code: the exit code it must end with (None: any). samples: fewer than the command's own behind sampled bands, where no
+    figure of theirs is looked at. An exception that ``run`` does not know is raised here.
     """
     arguments = ["firstglow", *map(str, words)]
     ended: int | str | None = 0
-    with _as_a_program(typed, root) as (out, err), mock.patch.object(sys, "argv", arguments):
+    with _as_a_program(typed, root, samples) as (out, err), mock.patch.object(sys, "argv", arguments):
         try:
             front.run()
         except SystemExit as leaving:

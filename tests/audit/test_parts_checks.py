@@ -12,6 +12,7 @@ from firstglow.audit.parts import Audit, audit
 from firstglow.audit.stress_passive import body_volts, derate
 from firstglow.audit.stress_restart import restart
 from firstglow.audit.stress_valves import supply_ohms, switched_amps
+from firstglow.audit.ways import Stood
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 B = (EXAMPLES / "b-hazel-four.toml").read_text()
@@ -32,6 +33,12 @@ def audited(text: str, at: Path, mains: float | None = None) -> Audit:
     file = at / "checked.toml"
     file.write_text(text)
     return audit(load(file), mains)
+
+
+@pytest.fixture
+def no_restart(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Without the hot restart, half of an audit's time."""
+    monkeypatch.setattr(Stood, "restart", None)
 
 
 def value(found: Audit, part: str, stress: str) -> float:
@@ -120,6 +127,7 @@ def test_supply_ohms_outside_the_makers_rows_keep_the_amps_into_an_empty_reservo
     assert switched_amps("5V4G") == pytest.approx(5.303, abs=1e-3)
 
 
+@pytest.mark.usefixtures("no_restart")
 def test_supply_ohms_of_a_winding_by_hand() -> None:
     """Example (a): 70 ohm of half winding and 15 ohm of primary times (290/230) squared: 93.85 ohm."""
     found = audit(load(EXAMPLES / "a-linden-twin.toml"))
@@ -153,6 +161,7 @@ def test_volts_of_capacitors_and_rectifiers_never_fall_as_mains_rise(tmp_path: P
         before = now
 
 
+@pytest.mark.usefixtures("no_restart")
 def test_a_choke_input_unloaded_rises_to_the_crest(tmp_path: Path) -> None:
     """A choke input below its critical current comes up to the winding's crest: 0.9 E loaded, 1.41 E unloaded (textbook). With
     22 Mohm pulses of half width a bring 0.35 a^4 crest / (2 pi 50 L) = 18 uA: a 0.14, so cos a = 0.99 of it.
