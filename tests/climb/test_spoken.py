@@ -89,6 +89,9 @@ def test_the_ladder_its_sheet_the_check_and_the_verdict_say_it_too(bench: Path, 
     text = re.sub(r"<style.*?</style>|<script.*?</script>|<[^>]*>", "\n", page, flags=re.DOTALL)
     assert not words_in(text.splitlines(), UNCHOSEN)
     assert not words_in(lines_of("check", B, "--bench", bench), UNCHOSEN)
+    moved = lines_of("changed", B, "R12", "--bench", bench)
+    assert not words_in(moved, UNCHOSEN)
+    assert any("B+ on" in line for line in moved)  # the titles of rungs too
     readings = tmp_path / "r.toml"
     readings.write_text('[readings]\n"4/HT1 after 10 min/shared" = "250"\n"5/V1 plate/shared" = "300"\n')
     told = lines_of("verdict", B, "--readings", readings, "--bench", bench)

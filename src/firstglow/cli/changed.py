@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, spoken, volts_of
+from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, say, volts_of
 
 if TYPE_CHECKING:
     from firstglow.ladder.changed import Changed
@@ -46,7 +46,8 @@ def command(
     from firstglow.ladder.ladder import build
 
     if sys.stderr.isatty():
-        click.echo("Working out both ladders, before and after: a few seconds.", err=True)
+        both = "both ladders, before and after" if before else "the ladder, and what the change moves"
+        click.echo(f"Working out {both}: a few seconds.", err=True)
     gear, mains = bench_of(bench), volts_of(mains_now)
     ladder = build(load(file, as_=as_), gear, mains, meter, mode="fast")
     was = build(load(before, as_=as_), gear, mains, meter, mode="fast").expected if before else None
@@ -65,25 +66,22 @@ def _why(rows: Mapping[str, str]) -> str:
 def _say(ladder: "Ladder", found: "Changed", parts: tuple[str, ...]) -> None:
     expected = ladder.expected
     titles = {r.id: r.planned.title for r in expected.rungs}
-    click.echo(f"{expected.amplifier}: {', '.join(parts)} changed.")
+    say(f"{expected.amplifier}: {', '.join(parts)} changed.")
     if not found.repeat:
-        click.echo("No reading of this ladder hangs on that: every rung still stands.")
+        say("No reading of this ladder hangs on that: every rung still stands.")
         return
     first = next(iter(found.by_rung()))
-    for line in wrap(f"{len(found.repeat)} readings count no longer. Begin again at {titles[first]}.", WIDTH):
-        click.echo(line)
+    say("\n".join(wrap(f"{len(found.repeat)} readings count no longer. Begin again at {titles[first]}.", WIDTH)))
     for rung, rows in found.by_rung().items():
-        click.echo(f"\n{titles[rung]}")
+        say(f"\n{titles[rung]}")
         for why in dict.fromkeys(rows.values()):
             names = [_what(ladder, name) for name, text in rows.items() if text == why]
-            for n, line in enumerate(wrap(f"{why}: {'; '.join(names)}", WIDTH - 4)):
-                click.echo(spoken().said(f"  {line}" if n == 0 else f"    {line}"))
+            lines = wrap(f"{why}: {'; '.join(names)}", WIDTH - 4)
+            say("\n".join(f"  {line}" if n == 0 else f"    {line}" for n, line in enumerate(lines)))
     stand = ", ".join(found.stands) or "none"
-    click.echo("")
-    for line in wrap(
-        f"Rungs of which no reading moved: {stand}. A rung above one that fell is climbed to again.", WIDTH
-    ):
-        click.echo(line)
+    say()
+    last = f"Rungs of which no reading moved: {stand}. A rung above one that fell is climbed to again."
+    say("\n".join(wrap(last, WIDTH)))
 
 
 def _what(ladder: "Ladder", name: str) -> str:
