@@ -32,7 +32,7 @@ def high(amplifier: Amplifier, part: str, attribute: str) -> float:
 def test_the_ladder_waits_as_long_as_discharge_says(file: Path) -> None:
     kept = at_worst(load(file))
     waits = [safe["wait_seconds"] for rung, safe in feet(file).items() if rung in ("4", "5", "7", "9", "10")]
-    assert waits == [kept.wait] * 5
+    assert waits == [kept.wait] * 5 == [kept.told] * 5
     assert kept.wait >= max(r.below_60 for r in kept.rows if not r.mains_side and r.below_60 is not None)
     # asked of lower mains the table falls, the wait does not
     low = at_worst(load(file), 0.95 * load(file).mains_volts)
@@ -85,3 +85,14 @@ def test_what_sets_the_wait_is_said_and_the_plug_is_told_apart() -> None:
     late = next(r for r in found["capacitors"] if r["part"] == "C1")
     assert late["below_60_s"] > found["discharge"]["wait_s"]
     assert "on the mains side" not in firstglow("discharge", B).stdout
+
+
+def test_what_never_falls_by_itself_is_no_short_wait() -> None:
+    """A published circuit without any bleeder: the ladder's foot has no seconds there, and no more has `discharge`."""
+    file = EXAMPLES / "published" / "handbook-10w.toml"
+    kept = at_worst(load(file))
+    assert kept.told is None and {"C1", "C2"} <= set(kept.never)
+    said = " ".join(firstglow("discharge", file).stdout.split())
+    assert "It does not fall by itself." in said and "Wait at least" not in said
+    assert "never below 60 V by themselves, however long the wait" in said
+    assert json.loads(firstglow("discharge", file, "--json").stdout)["discharge"]["wait_told_s"] is None

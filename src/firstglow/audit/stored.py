@@ -29,7 +29,7 @@ from firstglow.solver.discharge import (
     tool_ohms,
 )
 from firstglow.solver.idle import stand
-from firstglow.solver.kept import STEP_SECONDS, Stands, most_kept, wait_told
+from firstglow.solver.kept import LONGEST_SECONDS, STEP_SECONDS, Stands, most_kept, wait_told
 from firstglow.solver.overshoot import overshoot
 
 Array = NDArray[np.float64]
@@ -66,7 +66,8 @@ class Stored:
     """rows: HT first, bias last. mains: at the socket [V rms]. ohms, watts: of the discharge resistor at the highest volts.
     wait: until the last one that falls by itself, but those on the mains side, is below 60 V, in whole steps [s]; last: of
     the last ones the one that holds most, None where all are at once. wait_mains: the mains that the wait is of. never:
-    those that do not, but those on the mains side. bleeders: proposed, by capacitor. opened: taken as open."""
+    those that do not, but those on the mains side. bleeders: proposed, by capacitor. opened: taken as open. on_mains:
+    it has a plug; False on a bench supply."""
 
     rows: tuple[Kept, ...]
     mains: float
@@ -80,6 +81,12 @@ class Stored:
     wait_mains: float
     opened: tuple[str, ...]
     fall: Discharge
+    on_mains: bool = True
+
+    @property
+    def told(self) -> float | None:
+        """The wait as the ladder's foot has it [s]; None where it does not fall by itself."""
+        return None if self.never else wait_told(self.wait, LONGEST_SECONDS)
 
     @property
     def plug(self) -> tuple[Kept, ...]:
@@ -133,7 +140,8 @@ def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, ope
     never = tuple(r.part for r in inside if r.below_60 is None)
     bleeders = _bleeders(amplifier, rows, faults)
     return Stored(
-        tuple(rows), mains, bleeders, ohms, most**2 / ohms, most, wait, last, never, mains, tuple(opened), fall
+        tuple(rows), mains, bleeders, ohms, most**2 / ohms, most, wait, last, never, mains, tuple(opened), fall,
+        bool(amplifier.of_kind("inlet")),
     )  # fmt: skip
 
 

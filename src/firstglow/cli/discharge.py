@@ -85,6 +85,7 @@ def discharge_document(amplifier: Any, kept: Any) -> dict[str, Any]:
             "watts": kept.watts,
             "from_volts": kept.highest,
             "wait_s": kept.wait,
+            "wait_told_s": kept.told,
             "wait_part": kept.last.part if kept.last else None,
             "wait_mains_volts": kept.wait_mains,
             "mains_side": [r.part for r in kept.plug],
@@ -117,7 +118,8 @@ def time_text(seconds: float | None) -> str:
 
 def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
     yield f"{amplifier.name}: what stays charged after switch-off"
-    yield f"from the most that {kept.mains:.0f} V mains put on each, warm or just switched on, at the slow"
+    feed = f"{kept.mains:.0f} V mains put" if kept.on_mains else "its supplies put"
+    yield f"from the most that {feed} on each, warm or just switched on, at the slow"
     yield "end of every part's tolerance"
     if kept.opened:
         yield f"with {', '.join(kept.opened)} open"
@@ -145,9 +147,18 @@ def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
 def make_safe_lines(kept: Any) -> Iterator[str]:
     """What to do before a hand goes in."""
     yield "Before any hand goes in"
-    never = f" {', '.join(kept.never)} never get there by themselves." if kept.never else ""
-    yield f"  Off, plug out and in sight. Wait at least {wait_text(kept.wait)}.{never}"
+    if kept.told is not None:
+        yield f"  Off, plug out and in sight. Wait at least {kept.told:.0f} s."
+    elif kept.never:
+        yield "  Off, plug out and in sight. It does not fall by itself."
+    else:
+        yield f"  Off, plug out and in sight. It does not fall by itself in ten minutes ({time_text(kept.wait)})."
     yield f"    {_why(kept)}"
+    if kept.never:
+        yield (
+            f"  ! {', '.join(kept.never)}: never below 60 V by {'itself' if len(kept.never) == 1 else 'themselves'}, however long the "
+            "wait. Only the resistor empties them; a bleeder is missing."
+        )
     for r in kept.plug:
         falls = "never by itself" if r.below_60 is None else f"only after {time_text(r.below_60)}"
         yield (
@@ -164,15 +175,15 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
     yield "  Only what the meter read counts: no chassis is ever safe by the clock."
 
 
-def wait_text(seconds: float) -> str:
-    """A wait as the ladder's foot has it: whole seconds up to ten minutes."""
-    return f"{seconds:.0f} s" if seconds <= 600.0 else time_text(seconds)
-
-
 def _why(kept: Any) -> str:
     """Which capacitor sets the wait, with what it holds."""
-    mains = f"for {kept.wait_mains:.0f} V mains, the highest, as the ladder waits"
+    mains = (
+        f"for {kept.wait_mains:.0f} V mains, the highest, as the ladder waits"
+        if kept.on_mains
+        else "as the ladder waits"
+    )
     if kept.last is None:
-        return f"({mains}; no capacitor of HT or bias stands above 60 V for long)"
+        rest = "no other capacitor" if kept.never else "no capacitor"
+        return f"({mains}; {rest} of HT or bias stands above 60 V for long)"
     r = kept.last
     return f"({mains}: {r.part}, {energy_text(r.joules)} at {abs(r.volts):.0f} V, and its rail fall below 60 V last)"

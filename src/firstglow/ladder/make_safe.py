@@ -14,13 +14,13 @@ from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
 from firstglow.ladder.unfit import most_mains
 from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, discharge, tool_ohms
-from firstglow.solver.kept import wait_told
+from firstglow.solver.kept import LONGEST_SECONDS, wait_told
 
 TOOL_WATTS, TOOL_OVERLOAD = 10.0, 5.0
 """W, wirewound (common practice); how many times its watts it stands for the second or two that a discharge lasts (five times
 for five seconds is the usual short-time overload of wirewounds, from memory)."""
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
-NEVER = 600.0  # s: nobody waits longer: "it does not fall by itself"
+NEVER = LONGEST_SECONDS
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,10 @@ STEP_SECONDS = 5.0
 """A wait is told in whole steps of this, rounded up; and never less than one."""
 
 
+LONGEST_SECONDS = 600.0
+"""Nobody waits longer: from there on it "does not fall by itself", and the resistor is what empties it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stands:
     """How the amplifier stands at one moment. mains: at the socket [V rms]. dc: dc volts of a joint to chassis (sample,).
