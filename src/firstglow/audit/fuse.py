@@ -12,7 +12,9 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import Supply
+from firstglow.audit.figures import cold
 from firstglow.audit.fuse_times import HOLDS_AT, PULSES, RATINGS, SAVES_SECONDS, Fuse, Speed
+from firstglow.audit.ground import Ground
 from firstglow.audit.inrush import Inrush, first_charge, inrush
 from firstglow.audit.mains_limits import hurt
 from firstglow.audit.mains_now import Today
@@ -88,7 +90,7 @@ class Judged:
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where one fuse stands. place: "mains", "HT", "bias" or "other". now: the file's, judged; None where its amps or speed are
-    not said. amps, full_amps: rms through it; volts: dc that it must part (0 on the mains). proposed: right ones, the smallest
+    not said. amps, full_amps: rms through it; volts: the most dc that it must part (0 on the mains). proposed: right ones, the smallest
     first. cautions: what to know of it."""
 
     part: str
@@ -120,6 +122,17 @@ class Fuses:
     inrush: Inrush
     places: tuple[Place, ...]
     unsaved: tuple[Unsaved, ...]
+
+
+def ht_fuse(ground: Ground) -> Place | None:
+    """The fuse in HT that the file does not have, judged on the faults that it is there for; None where it has one, or none is
+    of use. SolveError."""
+    faults = tuple((text, f) for text, f in _faults(ground) if "winding" not in text)
+    mains = set(find_nodes(ground.amplifier).mains)
+    ours = [p for p in ground.amplifier.of_kind("fuse") if not all(j in mains for j in p.leads.values())]
+    if not faults or any(s.use == "ht" and _carries(s, p) for p in ours for s in ground.roles.supplies):
+        return None
+    return _wanted(ground, _shorted(ground, [f for _, f in faults]), faults)
 
 
 def fuses(today: Today) -> Fuses:
@@ -168,7 +181,7 @@ def _sure(proposed: Sequence[Judged], fault: str) -> str:
     return next((j.fuse.name for j in proposed for b in j.blown if b.fault == fault and b.saves), "")
 
 
-def _faults(today: Today) -> Iterator[tuple[str, tuple[Fault, ...]]]:
+def _faults(today: Ground) -> Iterator[tuple[str, tuple[Fault, ...]]]:
     """What a fuse is there for."""
     if today.roles.outputs:
         valve = today.roles.outputs[0].valve
@@ -183,7 +196,7 @@ def _faults(today: Today) -> Iterator[tuple[str, tuple[Fault, ...]]]:
             return
 
 
-def _shorted(today: Today, faults: Sequence[tuple[Fault, ...]]) -> Standing:
+def _shorted(today: Ground, faults: Sequence[tuple[Fault, ...]]) -> Standing:
     """One column a fault; what does not come out soon is left unsettled: a fuse's amps are not worth minutes."""
     at = Situation(today.now, pots=today.pots)
     laid = np.stack([today.circuit.vector(at, f) for f in faults], axis=1)
@@ -257,7 +270,7 @@ def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[
         for k, (text, _) in enumerate(faults)
         if shorted.settled[k] and "winding" not in text
     ]
-    volts = max((abs(float(idle.dc(j)[0])) for j in part.leads.values()), default=0.0)
+    volts = max((float(np.abs(idle.dc(j)).max()) for j in part.leads.values()), default=0.0)
     charge = 0.0 if supply is None else _charging(today, supply)
 
     def judged(fuse: Fuse, name: str = "") -> Judged:
@@ -275,7 +288,7 @@ def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[
     return Place(part.name, place, amps, full, volts, now, proposed, cautions)
 
 
-def _wanted(today: Today, shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]) -> Place | None:
+def _wanted(today: Ground, shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]]) -> Place | None:
     """An HT fuse where there is none: between rectifier and winding, or rectifier and reservoir, it carries all pulses."""
     supply = next((s for s in today.roles.supplies if s.use == "ht" and s.input == "capacitor"), None)
     if supply is None or not today.roles.outputs:
@@ -297,15 +310,16 @@ def _wanted(today: Today, shorted: Standing, faults: Sequence[tuple[str, tuple[F
         if supply.form == "full wave"
         else "between rectifier and reservoir"
     )
-    volts = float(idle.dc(supply.joint)[0])
+    volts = float(np.abs(idle.dc(supply.joint)).max())
     caution = f"{where}, marked for {volts:.0f} V or more: a cartridge marked 250 V~ may go on arcing"
     return Place("", "HT", amps, full, volts, None, tuple(_right(judged, full)), (caution, *HT_CAUTION))
 
 
-def _idle(today: Today) -> Standing:
-    """Two columns: at idle, and at the guess of full power."""
+def _idle(today: Ground) -> Standing:
+    """Three columns: at idle, at the guess of full power, and on the highest mains with nothing drawing yet."""
     at = Situation(today.now, pots=today.pots)
     laid = [today.circuit.vector(at), today.circuit.vector(at.but(loads=today.extra))]
+    laid.append(cold(today.circuit, today.circuit.vector(at.but(mains_volts=today.high))))
     return today.circuit.solve(np.stack(laid, axis=1))
 
 
@@ -330,7 +344,7 @@ def amps_of(standing: Standing, part: Part, supply: Supply | None, k: int) -> fl
     return found or float(max(abs(row["amps"][k]), row.get("amps_rms", np.zeros(standing.samples))[k]))
 
 
-def _charging(today: Today, supply: Supply) -> float:
+def _charging(today: Ground, supply: Supply) -> float:
     """I2t of the first charge that passes a fuse behind silicon at switch-on [A2s], on the highest mains; 0 behind a valve, which
     comes up as it warms."""
     if supply.kind == "valve" or supply.input != "capacitor":

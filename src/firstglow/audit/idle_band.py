@@ -20,6 +20,8 @@ FIXED: Class = ("class AB, fixed bias", 0.5, 0.7)
 HELD: Class = ("pair on cathode bias", None, 0.9)
 SINGLE: Class = ("class A, single-ended", None, 0.9)
 """What it is called, least and most part of the plate's limit at idle (common practice)."""
+SAID = 0.005
+"""A share is told in whole per cent, and judged as it is told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +46,9 @@ class IdleBand:
         """Where the share lies."""
         if self.share is None:
             return "unknown"
-        if self.share > self.high:
+        if self.share > self.high + SAID:
             return "above"
-        return "below" if self.low is not None and self.share < self.low else "inside"
+        return "below" if self.low is not None and self.share < self.low - SAID else "inside"
 
     @property
     def text(self) -> str:

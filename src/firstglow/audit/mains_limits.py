@@ -13,7 +13,7 @@ from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit.figures import changed, cold
 from firstglow.audit.parts import KINDS
 from firstglow.audit.proposal import said
-from firstglow.audit.stress import Stress
+from firstglow.audit.stress import WORST, Stress
 from firstglow.audit.stress_restart import Restart
 from firstglow.audit.ways import Array, Level, Stood, Way, ways
 from firstglow.solver.circuit import Circuit
@@ -61,7 +61,7 @@ def past(stood: AsItRuns) -> Iterator[str]:
         if part.kind == "heater":
             continue
         for s in KINDS[part.kind](stood, part):
-            if s.verdict != "unfit":
+            if s.verdict != "unfit" or s.stress.endswith(WORST):  # past it running too: told by that row
                 continue
             mine = next((names for one, names in lines if _alike(one, s)), None)
             if mine is None:

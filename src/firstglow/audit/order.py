@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.audit.order_fuse import offered
 from firstglow.audit.parts import Audit, Audited
 from firstglow.audit.proposal import Item
 from firstglow.audit.replace_valves import RIPPLE_SHARE
@@ -53,7 +54,8 @@ class Line:
 
 
 def lines(found: Audit) -> list[Line]:
-    """In the order of the parts. An item for a part that a proposal of its own buys already is left to that one."""
+    """In the order of the parts, then a fuse in HT that is not drawn. An item for a part that a proposal of its own buys already
+    is left to that one."""
     made: dict[str, Line] = {}
     own = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
     for a in found.parts:
@@ -63,7 +65,19 @@ def lines(found: Audit) -> list[Line]:
             if item.for_part in own:
                 continue
             _add(made.setdefault(item.text, Line(item.text)), found.stood.amplifier, a, item)
-    return list(made.values())
+    return [*made.values(), *_ht_fuse(found)]
+
+
+def _ht_fuse(found: Audit) -> Iterator[Line]:
+    """The one in HT that is not drawn, where it ends in time what no fuse drawn surely does."""
+    ht = offered(found)
+    if ht is None:
+        return
+    drawn = ", ".join(p.name for p in found.stood.amplifier.of_kind("fuse")) or "no fuse drawn"
+    line = Line(f"fuse {ht.fuse.fuse.name} for {ht.place.volts:.0f} V dc or more, with its holder", 1, [ht.protects])
+    ends = f"in HT, not drawn: surely opens within two minutes on {', '.join(ht.faults)}; {drawn} need not"
+    line.said = dict.fromkeys((ends, *ht.place.cautions), line.parts)
+    yield line
 
 
 def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:

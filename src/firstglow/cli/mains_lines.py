@@ -260,7 +260,7 @@ def _unsaved(found: "MainsAudit") -> Iterator[str]:
     if not any(u.line or u.ht for u in lasting):
         yield "    No fuse surely opens in time there: switch off at the first sign."
     elif ht is not None and ht.now is None and any(u.ht for u in lasting):
-        yield "    One in HT is ordered with its holder: the list of firstglow parts has only what is drawn."
+        yield "    One in HT is ordered with its holder: the order list of firstglow parts has it."
 
 
 def _place(p: "Place") -> Iterator[str]:
