@@ -37,3 +37,12 @@ def test_at_the_prompt_it_is_asked_again_and_kept(tmp_path):
     document = json.loads(run("--readings", keep, "--json").stdout)
     jsonschema.validate(document, schemas.load("windings"))
     assert document["next"]["key"] == "ohms 1 3"
+
+
+def test_its_screen_holds_80_columns_and_a_folder_that_is_not_there_is_told_first(tmp_path):
+    shown = run(stdin="230V 50Hz\n1 2 3\n").stdout
+    assert "Ohms" in shown
+    assert max(map(len, shown.splitlines())) <= 80
+    nowhere = tmp_path / "none" / "k.toml"
+    done = run("--keep", nowhere, code=2, stdin="230V 50Hz\n")
+    assert done.stdout == "" and "no folder" in done.stderr and "try --keep k.toml" in done.stderr

@@ -13,12 +13,13 @@ if TYPE_CHECKING:
     from firstglow.windings import Question, Study
 
 WIDTH = 79
-CAUTIONS = """An unknown transformer. Every lead capped and apart, nothing else connected, and no
-plug in the wall until you are told so. Colours are a hint, never proof. Under power:
-one hand, clips put on with power off, a lamp in series. A variable transformer limits
-volts, not current, and does not isolate. Never take a winding for dead because
-it should be. Follow local codes; have mains work done or checked by someone licensed.
-"back" takes the last answer again, "none" skips what may be skipped, "quit" ends."""
+CAUTIONS = """An unknown transformer. Every lead capped and apart, nothing else connected,
+and no plug in the wall until you are told so. Colours are a hint, never proof.
+Under power: one hand, clips put on with power off, a lamp in series. A variable
+transformer limits volts, not current, and does not isolate. Never take a
+winding for dead because it should be. Follow local codes; have mains work done
+or checked by someone licensed. "back" takes the last answer again, "none" skips
+what may be skipped, "quit" ends."""
 ASKED = {
     "mains": "Volts and hertz of your mains (230V 50Hz)",
     "leads": "Name every lead, blanks between (1 2 3, or black1 black2 red1)",
@@ -61,6 +62,10 @@ def command(readings: Path | None, keep: Path | None, as_json: bool) -> None:
         answers, lines = _load(readings)
         found = _from_file(readings, answers, lines)
     else:
+        if keep and not keep.absolute().parent.is_dir():  # before a quarter of an hour of readings, not after it
+            raise click.ClickException(
+                f"--keep {keep}: no folder {keep.parent}; one that is there; try --keep {keep.name}"
+            )
         answers = _load(keep)[0] if keep and keep.exists() else {}
         found = _asked(answers, keep, as_json)
     if as_json:
