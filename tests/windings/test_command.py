@@ -40,7 +40,7 @@ def test_at_the_prompt_it_is_asked_again_and_kept(tmp_path):
 
 
 def test_its_screen_holds_80_columns_and_a_folder_that_is_not_there_is_told_first(tmp_path):
-    shown = run(stdin="230V 50Hz\n1 2 3\n").stdout
+    shown = run(stdin="230V 50Hz\n1 2 3\nnone\n").stdout
     assert "Ohms" in shown
     assert max(map(len, shown.splitlines())) <= 80
     nowhere = tmp_path / "none" / "k.toml"
