@@ -77,7 +77,7 @@ studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
 
 
 @contextlib.contextmanager
-def _as_a_program(typed: str, root: Path, samples: int | None) -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
+def _as_a_program(typed: str, root: Path, quick: bool) -> Iterator[tuple[io.TextIOWrapper, io.TextIOWrapper]]:
     """Streams that are no terminal, 80 columns, in that directory; what is dear is shared."""
     out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
     coming = io.TextIOWrapper(io.BytesIO(typed.encode()), "utf-8")
@@ -86,7 +86,7 @@ def _as_a_program(typed: str, root: Path, samples: int | None) -> Iterator[tuple
         mock.patch.object(sys, "stdout", out),
         mock.patch.object(sys, "stderr", err),
         mock.patch.dict(os.environ, {"COLUMNS": "80"}),
-        mock.patch.object(ladders, "build", partial(built, samples=samples) if samples else built),
+        mock.patch.object(ladders, "build", partial(built, mode="fast") if quick else built),
         mock.patch.object(parts, "audit", audited),
         mock.patch.object(cold_starts, "cold_start", started),
         mock.patch.object(studies, "study", studied),
@@ -96,16 +96,16 @@ def _as_a_program(typed: str, root: Path, samples: int | None) -> Iterator[tuple
 
 
 def firstglow(
-    *words: str | Path, typed: str = "", code: int | None = 0, root: Path = ROOT, samples: int | None = None
+    *words: str | Path, typed: str = "", code: int | None = 0, root: Path = ROOT, quick: bool = False
 ) -> subprocess.CompletedProcess[str]:
     """``firstglow WORDS`` by its own front door (``cli.main.run``: exit codes, errors in one line each), in this process.
 
-    code: the exit code it must end with (None: any). samples: fewer than the command's own behind sampled bands, where no
+    code: the exit code it must end with (None: any). quick: bands by sensitivities where the command samples them and no
     figure of theirs is looked at. An exception that ``run`` does not know is raised here.
     """
     arguments = ["firstglow", *map(str, words)]
     ended: int | str | None = 0
-    with _as_a_program(typed, root, samples) as (out, err), mock.patch.object(sys, "argv", arguments):
+    with _as_a_program(typed, root, quick) as (out, err), mock.patch.object(sys, "argv", arguments):
         try:
             front.run()
         except SystemExit as leaving:

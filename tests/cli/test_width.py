@@ -12,7 +12,7 @@ A, B = EXAMPLES[0], EXAMPLES[1]
 
 
 def wide(*words: str) -> list[str]:
-    done = firstglow(*words, samples=400)
+    done = firstglow(*words, quick=True)
     assert done.stdout.strip()
     return [line for line in (done.stdout + done.stderr).splitlines() if len(line) > 80]
 
