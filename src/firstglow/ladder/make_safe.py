@@ -83,8 +83,7 @@ def make_safe(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[MakeSa
     """
     made = [MakeSafe(False)] * len(rungs)
     batches: dict[str, list[int]] = {}
-    worst = [_with_cold(frame, situations) for situations in rungs]
-    frame.physics.prepare([at for situations in worst for at in situations])
+    worst = _at_worst(frame, rungs)
     begin = {n: starts(frame, situations) for n, situations in enumerate(worst)}
     last = {n: [at for at in situations if at.mains_volts > 0] for n, situations in enumerate(rungs)}
     for n, powered in last.items():
@@ -156,12 +155,15 @@ def _cold(frame: Frame, at: Situation) -> Situation | None:
     return frame.ht_only(loads=at.loads).but(mains_volts=at.mains_volts)
 
 
-def _with_cold(frame: Frame, situations: Sequence[Situation]) -> list[Situation]:
-    """Every powered situation of a rung on the highest mains, and how each stands cold: who switches off while it warms
-    leaves that behind."""
+def _at_worst(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[list[Situation]]:
+    """Of each rung every powered situation on the highest mains, and how each stands cold: who switches off while it warms
+    leaves that behind. All of them are asked of the physics together."""
     more = max(1.0, most_mains(frame) / frame.gear.mains_now)
-    powered = [at.but(mains_volts=more * at.mains_volts) for at in situations if at.mains_volts > 0.0]
-    return [*powered, *(cold for cold in (_cold(frame, at) for at in powered) if cold is not None)]
+    warm = [[at.but(mains_volts=more * at.mains_volts) for at in rung if at.mains_volts > 0.0] for rung in rungs]
+    frame.physics.prepare([at for rung in warm for at in rung])
+    cold = [[c for c in (_cold(frame, at) for at in rung) if c is not None] for rung in warm]
+    frame.physics.prepare([at for rung in cold for at in rung])
+    return [[*w, *c] for w, c in zip(warm, cold, strict=True)]
 
 
 def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
