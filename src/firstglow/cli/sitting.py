@@ -11,7 +11,7 @@ from firstglow.ladder.changed import parts_said
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
-from firstglow.ladder.stands import stands
+from firstglow.ladder.stands import stands, turned
 from firstglow.ladder.states import StateError
 from firstglow.ladder.waits import powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
@@ -217,7 +217,8 @@ class Sitting:
             own = stage.situation != self.climb.rung(step.rung).planned.situation
             text = stands(self.climb.ladder.frame, stage.situation) if own or not stage.first else ""
             return screens.before_screen(
-                rung, self._name, texts, stage.black, stage.red, stage.powered, notes, self._last, text, gate is not None
+                rung, self._name, texts, stage.black, stage.red, stage.powered, notes, self._last, text, gate is not None,
+                self._turned(stage.readings[0] if stage.readings else ""),
             )  # fmt: skip
         return self._reading_screen(step, rung)
 
@@ -232,10 +233,21 @@ class Sitting:
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
             rung["live"] if powered else (), self._wait(step), self._last, self._tried,
             known.grounds, self._twin(reading.planned.twin, reading.planned.channel),
+            "" if own else self._turned(reading.id),
         )  # fmt: skip
         charts = next((r.get("charts") for r in rung["readings"] if r["id"] == reading.id), None)
         room = screens.ROOM - (len(self._said) + 1 if self._said else 0)
         return screens.reading_screen({**reading.json(own), "charts": charts or []}, around, room=room)
+
+    def _turned(self, name: str) -> str:
+        """What is done at the bench since the reading before it on its rung: the lamp taken out is an instruction of its own."""
+        ids = self.climb.ladder.expected.by_id
+        rung = [r.id for r in self.climb.rung(ids[name].rung).readings] if name in ids else [name]
+        at = rung.index(name)
+        if not at:
+            return ""
+        before, now = ids[rung[at - 1]].planned.situation, ids[name].planned.situation
+        return turned(self.climb.ladder.frame, before, now)
 
     def _twin(self, name: str | None, channel: str | None) -> str:
         """What the same point read in the other channel, or at the other valve of the pair."""

@@ -51,6 +51,24 @@ def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
     return " ".join(p for p in parts if p)
 
 
+def turned(frame: "Frame", before: Situation, now: Situation) -> str:
+    """What hands do at the bench between two readings of one rung, in words; "" where nothing, or where one of the two is
+    unplugged: what its own rung or set-up says is said there."""
+    if before.mains_volts == 0.0 or now.mains_volts == 0.0:
+        return ""
+    say, parts = frame.words.text, []
+    if before.lamp_watts != now.lamp_watts:
+        lamp = now.lamp_watts
+        parts.append(say("stands.lamp_in", watts=f"{lamp:.0f}") if lamp else say("stands.lamp_out"))
+    if before.mains_volts != now.mains_volts and frame.gear.variable_transformer:
+        parts.append(say("stands.dial", volts=f"{now.mains_volts:.0f}"))
+    if before.stimulus_volts and not now.stimulus_volts:
+        parts.append(say("stands.input_shorted"))
+        before = before.but(stimulus_volts=0.0)
+    same = before.but(mains_volts=now.mains_volts, lamp_watts=now.lamp_watts)
+    return " ".join(p for p in (*parts, differs(frame, same, now)) if p)
+
+
 def _mains(frame: "Frame", at: Situation) -> str:
     if at.mains_volts == 0.0:
         return frame.words.text("stands.unplugged")

@@ -33,7 +33,7 @@ class Around:
     live: the rung's live joints as the ladder document has them. wait: what is still to be waited for, "" for nothing.
     last: the last verdict in one line. clips: places of the clips that are on. tried: the last verdict on this very
     reading, where it was not go on. grounds: how many readings before it its band is learned from, 0 for the sheet's.
-    twin: what its twin read, "" where that is not read yet.
+    twin: what its twin read, "" where that is not read yet. now: what is done at the bench since the reading before it.
     """
 
     amplifier: str
@@ -46,6 +46,7 @@ class Around:
     tried: Sequence[str] = ()
     grounds: int = 0
     twin: str = ""
+    now: str = ""
 
 
 def folded(label: str, text: str, width: int = WIDTH) -> list[str]:
@@ -87,6 +88,7 @@ def _reading(reading: Mapping[str, Any], around: Around, ink: str, small: int) -
     drawing = socket(*told.pin) if told.pin and small < 3 else []
     where = _where(told, reading, WIDTH - (SIDE + 1 if drawing else 0))
     lines += beside(where if small < 3 else [line for line in where if line], drawing)
+    lines += folded("NOW", around.now) if around.now else []
     lines += [*gap, *folded("STOP IF", told.stop or "no limit of its own"), *gap]
     lines += _expect(told, reading, ink, large=small < 2)
     if around.grounds:
@@ -196,12 +198,13 @@ def last_line(verdict: str, what: str, value: str) -> str:
 
 def before_screen(
     rung: Mapping[str, Any], amplifier: str, texts: Sequence[str], black: Sequence[str], red: Sequence[str],
-    powered: bool, notes: Sequence[str] = (), last: str = "", stands: str = "", signed: bool = False,
+    powered: bool, notes: Sequence[str] = (), last: str = "", stands: str = "", signed: bool = False, now: str = "",
 ) -> list[str]:  # fmt: skip
     """What is done with the plug out: the rung's own work, then this set-up's clips, then the count.
 
     powered: the plug goes in for what follows. notes: what making safe found, what must be repeated and why. stands:
-    how it stands for this set-up, in words, where that is not its rung's own way. signed: a hold point comes between the
+    how it stands for this set-up, in words, where that is not its rung's own way. now: what changes at the bench since
+    the set-up before it. signed: a hold point comes between the
     count and the plug. How many clips that makes is not told: who counts what is printed above counts nothing.
     """
     lines = [*([last] if last else []), *top(amplifier, str(rung["title"]))]
@@ -217,6 +220,7 @@ def before_screen(
         lines += folded("NOTE", text)
     if stands and texts:
         lines += folded("FIRST", stands)
+    lines += folded("NOW", now) if now else []
     if powered:
         lines += ["", *folded("CLIPS ON", f"black on {', '.join(black)}" if black else "none for this set-up")]
         lines += folded("", f"red on {', '.join(red)}") if red else []

@@ -1,0 +1,58 @@
+"""What hands do at the bench from one reading to the next is an instruction of its own: lamp, dial, pots, generator."""
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from at_hand import built
+from firstglow.amplifier import load
+from firstglow.ladder.ladder import Ladder
+from firstglow.ladder.stands import turned
+from firstglow.sheets.climb_screen import Around, before_screen, reading_screen
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+A, B, C = "a-linden-twin", "b-hazel-four", "c-sorrel-twenty"
+
+
+@cache
+def ladder(name: str) -> Ladder:
+    return built(load(EXAMPLES / f"{name}.toml"), mode="fast")
+
+
+def between(on: Ladder, first: str, second: str) -> str:
+    one, two = (on.expected.by_id[f].planned.situation for f in (first, second))
+    return turned(on.frame, one, two)
+
+
+@pytest.mark.parametrize("name", [A, B, C])
+def test_no_two_readings_of_a_rung_stand_otherwise_without_a_word(name: str) -> None:
+    """A rehearser: "lamp out is never its own instruction"; pots were expected back at their ends without a word."""
+    on, told = ladder(name), 0
+    for rung in on.expected.rungs:
+        rows = [r.planned.situation for r in rung.readings]
+        for before, now in zip(rows, rows[1:], strict=False):
+            if before.mains_volts and now.mains_volts:
+                words = turned(on.frame, before, now)
+                assert bool(words) == (before != now), (rung.id, words)
+                told += bool(words)
+    assert told >= 4
+
+
+def test_lamp_pots_and_generator_by_their_own_names() -> None:
+    assert between(ladder(B), "2b/lamp at 100 %/shared", "2b/mains amps at 100 %/shared") == "Lamp OUT of the line."
+    assert between(ladder(B), "2b/mains amps at 100 %/shared", "2b/lamp at 100 %/shared") == "40 W lamp INTO the line."
+    assert "Dial to 230 V." in between(ladder(B), "2b/lamp at 65 %/shared", "2b/lamp at 100 %/shared")
+    assert between(ladder(B), "8/LS gain/shared", "8/V2 cathode/shared") == "Generator off, input shorted."
+    half, leak = "6a/V3 cathode at half idle/left", "6a/V4 grid through 1 Mohm/left"
+    assert between(ladder(A), half, leak) == "Controls back at their most negative end."
+    assert between(ladder(A), leak, half).startswith("Idle set to V3 12 mA")
+
+
+def test_it_stands_on_both_screens() -> None:
+    rung = next(r for r in ladder(B).document["rungs"] if r["id"] == "6")
+    reading = rung["readings"][3]
+    around = Around("Hazel Four", rung["title"], 4, 13, now="Lamp OUT of the line.")
+    assert "NOW      Lamp OUT of the line." in reading_screen(reading, around)
+    lines = before_screen(rung, "Hazel Four", (), ["chassis"], ["HT1"], True, now="Lamp OUT of the line.")
+    assert lines.index("NOW      Lamp OUT of the line.") < next(n for n, t in enumerate(lines) if "CLIPS ON" in t)
