@@ -12,7 +12,7 @@ from firstglow.audit.couplings import old_kind
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_valves import RIPPLE_SHARE, heater, rectifier, valve
-from firstglow.audit.stress import Stress
+from firstglow.audit.stress import WORST, Stress
 from firstglow.audit.stress_passive import AIR, DRIFT, derate
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
@@ -43,7 +43,8 @@ def propose(stood: Stood, part: Part, stresses: Sequence[Stress], ageing: str) -
     why = "; ".join([f"{s.stress}: {said(s)} ({s.situation})" for s in pressing] + ([ageing] if ageing else []))
     made = _KINDS.get(part.kind, _plain)(stood, part, {s.stress: s for s in stresses if not s.fault}, pressing)
     keep = _keep(part) if part.words.get("original") else ""
-    left = made.left or (() if made.items else tuple(s.stress for s in pressing if s.verdict == "unfit"))
+    unfit = tuple(s.stress for s in pressing if s.verdict == "unfit" and not s.stress.endswith(WORST))
+    left = made.left or (() if made.items else unfit)
     return replace(made, why=why, keep=keep, left=left)
 
 
@@ -343,7 +344,7 @@ def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
 
 
 def _transformer(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    past = [s for s in pressing if s.verdict == "unfit"]
+    past = [s for s in pressing if s.verdict == "unfit" and not s.stress.endswith(WORST)]
     if not past:
         names = ", ".join(dict.fromkeys(s.stress.split(":")[0] for s in pressing))
         return Proposal(f"leave it, and hang nothing more on {names}: at what it is marked for", "", "nothing")

@@ -8,7 +8,7 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault
 from firstglow.audit.proposal import said
-from firstglow.audit.stress import WORSE, Stress
+from firstglow.audit.stress import WORSE, WORST, Stress
 from firstglow.audit.stress_passive import PASSIVE
 from firstglow.audit.stress_valves import VALVES
 from firstglow.audit.stress_windings import WINDINGS
@@ -28,6 +28,8 @@ def breaks(stood: Stood, other: Stood | None, part: Part) -> str:
             continue
         before = {s.stress: s for s in KINDS[p.kind](stood, p) if not s.fault}
         for s in KINDS[p.kind](other, p):
+            if s.stress.endswith(WORST):
+                continue  # unfit only with the row of running beside it
             if s.verdict == "unfit" and _worse(s, before.get(s.stress)):
                 found.setdefault(s.stress, []).append((p.name, s))
     groups: dict[str, list[str]] = {}
