@@ -55,6 +55,7 @@ V1 = ["EZ80", { plate1 = "one", plate2 = "one", cathode = "HT" }]
 C1 = ["16u 800V", "HT", "chassis"]
 R1 = ["47k 25W 1000V 5%", "HT", "chassis"]
 """
+MEASURED = B + '\n[[layer]]\nkind = "measured"\nset = { R7 = "1M" }\n'
 STANDBY = swap(
     B,
     ('R1 = ["270R 5W 5%", "HT1", "HT2"]', 'R1 = ["270R 5W 5%", "HT1s", "HT2"]\nS2 = ["standby switch", "HT1", "HT1s"]'),
@@ -89,6 +90,7 @@ PLANTS = (
     Plant("small body", B, ('R7 = ["1M 0.5W', 'R7 = ["1M 0.06W 200V'), "R7", "volts", {
         ("R7", "watts"): ("tight", "0.052 W in a body of 0.06 W: past half of it"),
     }),
+    Plant("drifted resistor", MEASURED, ('{ R7 = "1M" }', '{ R7 = "1M5" }'), "R7", "off its drawn ohms"),
     Plant("electrolytic working volts", B, ('C2 = ["22u 450V"', 'C2 = ["22u 350V"'), "C2", "working volts", {
         ("C2", "surge volts"): ("unfit", SAME_MARK),
     }),
