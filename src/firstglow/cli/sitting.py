@@ -7,6 +7,7 @@ from typing import Any
 
 from firstglow.cli.safe_now import safe_now
 from firstglow.cli.talk import Talk
+from firstglow.ladder.carries import carries
 from firstglow.ladder.changed import parts_said
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.judging import typed_mains
@@ -118,7 +119,9 @@ class Sitting:
         if verdict is None:
             return
         if verdict.verdict in ("go on", "note only"):
-            self._last, self._tried = screens.last_line(verdict.verdict, reading.planned.what, text), []
+            beside = carries(self.climb.ladder, self.climb.here, reading.id)
+            shown = f"{text} = {beside}" if beside else text
+            self._last, self._tried = screens.last_line(verdict.verdict, reading.planned.what, shown), []
             return
         innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
         lines = screens.verdict_lines(
