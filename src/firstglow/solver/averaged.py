@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 
 from firstglow.devices.rectifier import SMALLEST_OHMS
 from firstglow.solver.cells import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem
-from firstglow.solver.cycle import Sweep, advance, sweep
+from firstglow.solver.cycle import Sweep, advance, carried, sweep
 
 Array = NDArray[np.float64]
 
@@ -125,6 +125,21 @@ class Slopes:
     limit: Array
 
 
+@dataclass(frozen=True, slots=True)
+class Carry:
+    """What the last pass knew of how the cycle goes with what stands around it. move: start volts and mean current by volts,
+    then by each way (2, cause, sample)."""
+
+    problem: Problem
+    run: Sweep
+    move: Array
+
+    def state(self, state: Array, volts: Array, ways: Array) -> Array:
+        """The settled ``state`` moved along with ``volts`` (sample,) and ``ways`` (way, sample): right to the first order."""
+        step = self.move[:, 0] * volts + (self.move[:, 1:] * ways).sum(axis=1)
+        return carried(self.problem, state, self.run, step, volts, ways)
+
+
 @dataclass(frozen=True)
 class Averaged:
     """What a cell does.
@@ -137,6 +152,7 @@ class Averaged:
     unsettled: the last change of its volts over the emf (sample,).
     cross, d_cross: where legs are solved together, mean product of the currents of two different legs [A^2]
     (leg, leg, sample) and its slopes (leg, leg, cause, sample); else None.
+    carry: to move ``state`` along with small moves of what stands around, None where it was put together of several.
     """
 
     cell: Cell
@@ -151,6 +167,7 @@ class Averaged:
     unsettled: Array
     cross: Array | None = None
     d_cross: Array | None = None
+    carry: Carry | None = None
 
     @property
     def stands_for(self) -> float:
@@ -240,12 +257,12 @@ def apart(
     solve: Callable[[Inputs, Array | None, Sequence[Along] | None], Averaged],
 ) -> Averaged:  # fmt: skip
     """Some samples that are solved in one way (``these``), some in another: each kind by itself."""
-    merged: dict[str, Array] = {}
+    merged: dict[str, Any] = {}
     for which in (~these, these):
         here = columns(x, which)
         ways = None if along is None else [replace(way, **_some(way, which)) for way in along]
         found = solve(here, None if start is None else start[:, which], ways)
-        for name in (f.name for f in fields(Averaged) if f.name != "cell"):
+        for name in (f.name for f in fields(Averaged) if f.name not in {"cell", "carry"}):
             value = getattr(found, name)
             if value is not None:
                 merged.setdefault(name, np.zeros((*value.shape[:-1], len(which))))[..., which] = value
@@ -364,5 +381,6 @@ def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsett
     square, d_square = (values[2], rows[2]) if len(values) > 2 else (np.zeros_like(values[0]), np.zeros_like(rows[0]))
     cross, d_cross = (None, None) if run.cross is None or run.d_cross is None else closed(run.cross, run.d_cross)
     return Averaged(
-        cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled, cross, d_cross
-    )
+        cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled, cross, d_cross,
+        Carry(p, run, move),
+    )  # fmt: skip

@@ -13,7 +13,7 @@ Arrays end in the sample axis. Ways (rows of slopes): 0 what the state still mis
 current, then the caller's. Mean volts need no row: to the cycle they are a mean current of -drain.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -272,9 +272,35 @@ class _Walk:
 def advance(p: Problem, state: Array, done: Sweep, step: Array) -> Array:
     """The state after a Newton step: volts move as the rows of ``done`` say with ``step`` (2, sample) of the start volts and
     the mean current; idle cells follow from the cell before them."""
+
+    def moves(rows: Array) -> Array:
+        out = rows[:, MISS] + rows[:, START] * step[0]
+        out += rows[:, MEAN] * step[1]
+        return np.asarray(out)
+
+    return _moved(p, state, done, step, done.load - p.beta * step[1], moves)
+
+
+def carried(p: Problem, state: Array, done: Sweep, step: Array, volts: Array, ways: Array) -> Array:
+    """The state where what stands around the cycle has moved since: ``volts`` (sample,) by so much, and by ``ways``
+    (way, sample) along the ways of ``done``, which moves start volts and mean current by ``step`` (2, sample)."""
+
+    def moves(rows: Array) -> Array:
+        out = rows[:, START] * step[0]
+        out += rows[:, MEAN] * (step[1] - p.drain * volts)
+        for k, by in enumerate(ways):
+            out += rows[:, FIRST + k] * by
+        return np.asarray(out)
+
+    load = p.beta * (p.drain * (p.volts + volts) - state[-1] - step[1])
+    return _moved(p, state, done, step, load, moves)
+
+
+def _moved(p: Problem, state: Array, done: Sweep, step: Array, load: Array, moves: Callable[[Array], Array]) -> Array:
+    """Start volts and mean current moved by ``step``, the cells in which somebody conducts as ``moves`` has it from their
+    rows, the others discharging into ``load`` [V of a cell]."""
     new = np.empty_like(state)
     new[-1] = state[-1] + step[1]
-    load = done.load - p.beta * step[1]
     new[0] = state[0] + step[0]
     cell = 0
     for part in [*done.stretches, None]:
@@ -285,10 +311,7 @@ def advance(p: Problem, state: Array, done: Sweep, step: Array) -> Array:
         if part is None:
             break
         last = min(part.last + 1, p.cells)
-        rows = part.volts[: last - part.first]
-        new[part.first : last] = state[part.first : last] + rows[:, MISS]
-        new[part.first : last] += rows[:, START] * step[0]
-        new[part.first : last] += rows[:, MEAN] * step[1]
+        new[part.first : last] = state[part.first : last] + moves(part.volts[: last - part.first])
         cell = part.last
     return new
 

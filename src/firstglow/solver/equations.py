@@ -46,7 +46,8 @@ class Prepared:
         def cut(a: Array) -> Array:
             return a[..., chosen] if a.ndim and a.shape[-1] == n else a
 
-        kept = tuple({name: cut(a) for name, a in c.items()} for c in self.coefficients)
+        # what a rectifier knows of its last step goes with the batch as it was
+        kept = tuple({name: cut(a) for name, a in c.items() if name != "carry"} for c in self.coefficients)
         return Prepared(kept, self.fixed[:, chosen], self.room)
 
 

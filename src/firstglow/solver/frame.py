@@ -13,8 +13,8 @@ from firstglow.solver.parameters import Rows
 from firstglow.solver.stamps import Plan
 
 Array = NDArray[Any]
-Coefficients = dict[str, Array]
-"""What a group made of the parameters, by name; a group may keep its own state between steps here too."""
+Coefficients = dict[str, Any]
+"""What a group made of the parameters, arrays by name; a group may keep its own state between steps here too."""
 Types = Callable[[str], Any]
 
 

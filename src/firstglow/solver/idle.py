@@ -4,8 +4,8 @@ A bordered Newton solution, all samples together. A pot that comes to its end st
 and the valve is reported as out of travel.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -90,17 +90,22 @@ class PotTurn:
         self.pulls, self.makers = linear.pot_pulls(pot)
         self.a, self.b = linear.a[self.pulls], linear.b[self.pulls]
         self.rows = circuit.equations.incidence[:, self.pulls]
-        self.slots = circuit.equations.scatter_still[:, self.pulls]
+        slots = circuit.equations.scatter_still[:, self.pulls]
+        self.touched = np.flatnonzero(np.diff(slots.indptr))  # the slots that a turn moves; the rest are left alone
+        self.slots = slots[self.touched]
 
     def siemens(self, p: Array, position: Array) -> Array:
-        """Conductance of the pot's pulls at a position (pull, sample)."""
-        q = np.array(p)
-        q[self.row] = position
-        return np.array([m(q) for m in self.makers])
+        """Conductance of the pot's pulls at a position (pull, sample). ``p`` is lent: a copy of all of it would cost more than
+        the rest of a step."""
+        own = p[self.row].copy()
+        p[self.row] = position
+        made = np.array([m(p) for m in self.makers])
+        p[self.row] = own
+        return made
 
     def slope(self, p: Array, x: Array) -> Array:
         """d residual / d position (unknown, sample)."""
-        at = p[self.row]
+        at = p[self.row].copy()
         up, down = np.minimum(at + TURN, 1.0), np.maximum(at - TURN, 0.0)
         change = (self.siemens(p, up) - self.siemens(p, down)) / (up - down)
         wide = np.concatenate([x, np.zeros((1, x.shape[1]))])
@@ -111,7 +116,7 @@ class PotTurn:
         p[self.row] = position
         new = self.siemens(p, position)
         pull = at.coefficients[0]["pull"]
-        at.fixed[:] += self.slots @ (new - pull[self.pulls])
+        at.fixed[self.touched] += self.slots @ (new - pull[self.pulls])
         pull[self.pulls] = new
 
 
@@ -199,19 +204,15 @@ def cathode_amps(standing: Standing, valve: str) -> Array:
     return np.asarray(row["plate_amps"] + row.get("screen_amps", zero) + row["grid_amps"] + gas)
 
 
-def _nothing(step: int, x: Array) -> None:
-    """Before a step: nothing."""
-
-
 @dataclass(frozen=True, slots=True)
 class Care:
     """How a batch is solved. at: its parameters prepared. settled: largest last step. steps: most that are taken.
-    before: called with the step's number and the unknowns."""
+    together: so many of them by all samples, the rest by those alone that are not settled then."""
 
     at: Prepared
     settled: float = SETTLED
     steps: int = STEPS
-    before: Callable[[int, Array], None] = _nothing
+    together: int = STEPS
 
 
 class Turning:
@@ -227,28 +228,37 @@ class Turning:
     ) -> tuple[Array, Array, NDArray[np.bool_]]:
         """Parameters with the pots turned, unknowns, and which samples came to rest."""
         p, x = np.array(p), np.array(x)
-        e = self.equations
-        rest = np.zeros(p.shape[1], dtype=bool)
         with np.errstate(all="ignore"):
-            care = care or Care(e.prepare(p))
-            at = care.at
-            for step in range(1, care.steps + 1):
-                care.before(step, x)
-                terms, slopes = e.fill(x, at)
-                residual, slots = e.assemble(terms, slopes, at)
-                sides = np.stack([-residual, *(pot.slope(p, x) for pot in self.pots)], axis=1)
-                e.elimination.factored(slots).solve(sides)
-                turn = self._turn(p, terms, slopes, sides, wanted)
-                dx = sides[:, 0] - np.einsum("ups,ps->us", sides[:, 1:], turn)
-                change = (np.abs(dx) / (e.unit[:, None] + np.abs(x))).max(axis=0)
-                good = np.isfinite(change) & ~rest
-                x[:, good] += dx[:, good]
-                for pot, d in zip(self.pots, turn, strict=True):
-                    pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
-                rest |= good & (change < care.settled) & (np.abs(turn).max(axis=0) < care.settled)
-                if rest.all():
-                    break
+            care = care or Care(self.equations.prepare(p))
+            rest = self._steps(p, x, wanted, care, min(care.together, care.steps))
+            left = ~rest
+            if left.any() and care.together < care.steps:
+                q, y = p[:, left], x[:, left]
+                alone = replace(care, at=care.at.keep(left))
+                rest[left] = self._steps(q, y, wanted[:, left], alone, care.steps - care.together)
+                p[:, left], x[:, left] = q, y
         return p, x, rest
+
+    def _steps(self, p: Array, x: Array, wanted: Array, care: "Care", most: int) -> NDArray[np.bool_]:
+        """At most so many steps, in place; which samples came to rest."""
+        e, at = self.equations, care.at
+        rest = np.zeros(p.shape[1], dtype=bool)
+        for _ in range(most):
+            terms, slopes = e.fill(x, at)
+            residual, slots = e.assemble(terms, slopes, at)
+            sides = np.stack([-residual, *(pot.slope(p, x) for pot in self.pots)], axis=1)
+            e.elimination.factored(slots).solve(sides)
+            turn = self._turn(p, terms, slopes, sides, wanted)
+            dx = sides[:, 0] - np.einsum("ups,ps->us", sides[:, 1:], turn)
+            change = (np.abs(dx) / (e.unit[:, None] + np.abs(x))).max(axis=0)
+            good = np.isfinite(change) & ~rest
+            x[:, good] += dx[:, good]
+            for pot, d in zip(self.pots, turn, strict=True):
+                pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
+            rest |= good & (change < care.settled) & (np.abs(turn).max(axis=0) < care.settled)
+            if rest.all():
+                break
+        return rest
 
     def _turn(self, p: Array, terms: Array, slopes: Array, sides: Array, wanted: Array) -> Array:
         """How far to turn each pot (pot, sample): the borders' own small system, pots at their ends held."""

@@ -1,7 +1,7 @@
 """Thousands of amplifiers near a solved one: the same Newton rule, without the care that strangers need.
 
-They start where the solved point's own slopes put them, so undamped steps settle all but a few at once: no sample is
-dropped on the way and no step is tried twice. What has not settled after a few steps is handed to the full solution.
+They start where the solved point's own slopes put them, so undamped steps settle all but a few at once, and no step is
+tried twice. What has not settled after a few steps is handed to the full solution.
 The equations' proof is made at the solved point; a sample's own is there for the asking (``Standing.proof``).
 """
 
@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 from firstglow.solver.equations import Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.idle import Care, Idle, Turning, pots_of, result
-from firstglow.solver.pulses import Pulses
 from firstglow.solver.standing import Standing
 
 if TYPE_CHECKING:
@@ -23,9 +22,9 @@ if TYPE_CHECKING:
 CHUNK = 1000
 STEPS = 6
 """Steps before a sample counts as not near at all."""
-CATCH_UP = 2
-"""The step before which the rectifiers' inner solution gets a pass of its own."""
-SETTLED = 1e-6
+TOGETHER = 3
+"""Steps that all take: most are settled then, and the few that are not cost little by themselves."""
+SETTLED = 1e-7
 """Last step, relative, after which a sample counts as settled: Newton doubles the digits, so some 1e-12 is left."""
 
 
@@ -51,13 +50,6 @@ class Near:
                 c["state"] = np.repeat(state, p.shape[1], axis=-1)
         return at
 
-    def catch_up(self, x: Array, at: Prepared) -> None:
-        """One pass of the rectifiers' inner solution by itself: a step later it would lag the others by just that."""
-        wide = np.concatenate([x, np.zeros((1, x.shape[1]))])
-        for g, c in zip(self.equations.groups, at.coefficients, strict=True):
-            if isinstance(g, Pulses):
-                g.flows(wide, c, np.empty((g.terms, x.shape[1])), np.empty((g.slopes, x.shape[1])))
-
     def solve(self, laid: Array, start: Array) -> Standing:
         """The standing solution of every column of ``laid`` (parameter, sample) from ``start`` (unknown, sample)."""
         x, n = np.array(start), laid.shape[1]
@@ -74,23 +66,30 @@ class Near:
         return Standing(x, laid, settled, steps, self.circuit)
 
     def _run(self, p: Array, x: Array) -> tuple[Array, NDArray[np.bool_], int]:
-        e = self.equations
+        """Some steps for all together, after which nearly all are there; the few that are not go on by themselves."""
         at = self.prepare(p)
+        x, good, steps = self._steps(x, at, TOGETHER)
+        if not good.all():
+            x[:, ~good], good[~good], more = self._steps(x[:, ~good], at.keep(~good), STEPS - TOGETHER)
+            steps += more
+        return x, good, steps
+
+    def _steps(self, x: Array, at: Prepared, most: int) -> tuple[Array, NDArray[np.bool_], int]:
+        """Unknowns after at most so many steps of all, which of them are settled, and how many steps it took."""
+        e = self.equations
         unit = e.unit[:, None]
-        good, k = np.zeros(x.shape[1], dtype=bool), 0
-        while k < STEPS and not good.all():
-            k += 1
-            if k == CATCH_UP:
-                self.catch_up(x, at)
+        for step in range(1, most + 1):  # noqa: B007 - how many is what is asked
             residual, slots = e.evaluate(x, at)
             dx = -residual
             e.elimination.factored(slots).solve(dx)
             x = x + dx
             good = np.asarray((np.abs(dx) <= SETTLED * (unit + np.abs(x))).all(axis=0))
-        return x, good, k
+            if good.all():
+                break
+        return x, good, step
 
     def _near(self, at: Prepared) -> Care:
-        return Care(at, SETTLED, STEPS, lambda step, x: self.catch_up(x, at) if step == CATCH_UP else None)
+        return Care(at, SETTLED, STEPS, TOGETHER)
 
     def solve_idle(self, laid: Array, targets: Mapping[str, Array], start: Array) -> Idle:
         """The same with pots turned to their targets; ``laid`` holds the positions where they probably end."""

@@ -233,6 +233,18 @@ class Pulses:
                 break
         return _only(result, c["there"]) if self.loops else result
 
+    def _carry_along(self, c: Coefficients, around: Array) -> int:
+        """Move the state of the last step to where the unknowns are now, and how many passes are left to do: one, or
+        ``PASSES`` where nothing is known of how it goes."""
+        carry = c.pop("carry", None)
+        if carry is None or "exact" in c:
+            return PASSES
+        legs, by = len(self.legs), around - c["around"]
+        at = [r.envelope for r in self.legs]
+        ways = [*by[1 : 2 + legs], *(by[2 + legs + at.index(e)] for e in self.envelopes)]
+        c["state"] = carry.state(c["state"], by[0], np.array(ways))
+        return 1
+
     def inputs(self, x: Array, c: Coefficients, source: Array) -> Inputs:
         """What stands around the cell at these unknowns."""
         ratio, _ = self.ratio.ratios(x, c)
@@ -274,7 +286,9 @@ class Pulses:
                 if leg.envelope == envelope:
                     rate[n] = emitted_limit(c["limit"][n], ratio[n])[1]
             along.append(Along(limit=rate))
-        found = self.run(x, c, source, PASSES, along)
+        around = np.concatenate([(x[self.plus] - x[self.minus])[None], x[self.emfs], source[None], ratio])
+        found = self.run(x, c, source, self._carry_along(c, around), along)
+        c["carry"], c["around"] = (None if self.henries is not None or self.loops else found.carry), around
         amps, in_phase, square = (
             self._causes(d, by_source, by_volts) for d in (found.d_amps, found.d_in_phase, found.d_square)
         )
