@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from firstglow.ladder.asking import Asking, Step
 from firstglow.ladder.changed import changed, part_named
+from firstglow.ladder.drift import AGAIN, drifted
 from firstglow.ladder.here import after
 from firstglow.ladder.judging import finite, judged
 from firstglow.ladder.ladder import Ladder
@@ -112,7 +113,9 @@ class Climb(Asking):
         planned = self._expected(name).planned
         if not planned.settle_seconds or not self.here.powered:
             return 0.0
-        return to_settle(planned, powered_for(self.store.records(), name.split("/", 1)[0], self.clock()))
+        left = to_settle(planned, powered_for(self.store.records(), name.split("/", 1)[0], self.clock()))
+        tried = drifted(self.here, name)
+        return left if tried is None else max(left, AGAIN - (self.clock() - tried.moment).total_seconds())
 
     def answer(self, text: str) -> Answered:
         """An answer to anything but a reading or a hold point: what was done, counted, or read while making safe."""

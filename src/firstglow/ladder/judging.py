@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from firstglow.ladder.drift import drifting
 from firstglow.ladder.here import Here
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.sides import against_the_other
@@ -51,7 +52,7 @@ def judged(
     row = Taken(name, text.strip(), mains, place.meter, "here")
     verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
     verdict = doubted(verdict, as_learned(ladder, place, name), reading)
-    verdict = against_the_other(verdict, ladder, place, name)
+    verdict = drifting(against_the_other(verdict, ladder, place, name), ladder, place, name)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
 
