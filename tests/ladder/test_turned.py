@@ -49,6 +49,16 @@ def test_lamp_pots_and_generator_by_their_own_names() -> None:
     assert between(ladder(A), leak, half).startswith("Idle set to V3 12 mA")
 
 
+def test_a_rectifier_s_warm_up_is_seen_from_cold() -> None:
+    """The lamp's row before it has warmed the cathode: HT would be there at once and a sound rectifier called a wrong type."""
+    rows = ladder(B).expected.rungs
+    rung = next(r for r in rows if r.id == "4")
+    ids = [r.id for r in rung.readings]
+    warm = ids.index("4/V3 warm-up/shared")
+    assert rung.readings[warm - 1].planned.situation.lamp_watts
+    assert "five minutes off, then on" in rung.readings[warm].planned.what
+
+
 def test_it_stands_on_both_screens() -> None:
     rung = next(r for r in ladder(B).document["rungs"] if r["id"] == "6")
     reading = rung["readings"][3]
