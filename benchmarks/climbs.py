@@ -48,7 +48,7 @@ def main() -> None:
         safe = sum(e["event"] == "made safe" for e in events)
         print(f"{name}: healthy, {took:.0f} s: {last}; {len(events)} records, made safe {safe} times", flush=True)
         for planted in PLANTED.get(name, ()):
-            shown = shown_with(name, planted.fault)
+            shown = shown_with(name, planted.fault, len(ladder(name).expected.rungs))
 
             def typed(reading: str, shown: Mapping[str, str] = shown, by_id: Mapping[str, object] = by_id) -> str:
                 return shown.get(reading, healthy(by_id[reading]))
