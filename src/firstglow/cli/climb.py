@@ -58,6 +58,7 @@ def command(
               firstglow climb examples/b-hazel-four.toml --resume
     """
     from firstglow.amplifier import load
+    from firstglow.cli.check import in_charts
     from firstglow.records.jsonl import open_jsonl
 
     kept = records or file.with_suffix(".climb.jsonl")
@@ -83,7 +84,7 @@ def command(
         _since(climb, begun, amplifier, gear, as_)
         if from_rung is not None:
             _again(climb, from_rung)
-        _sit(climb, as_json, store.told)
+        _sit(climb, as_json, store.told, in_charts(amplifier, file))
     finally:
         store.close()
 
@@ -162,7 +163,7 @@ def _again(climb: "Climb", rung: str) -> None:
     climb.repeat(names, f"read again from rung {rung}", rungs=sorted(later))
 
 
-def _sit(climb: "Climb", as_json: bool, told: tuple[str, ...]) -> None:
+def _sit(climb: "Climb", as_json: bool, told: tuple[str, ...], charts: tuple[str, ...]) -> None:
     """At the terminal where there is one, else from lines."""
     from firstglow.cli.sitting import Sitting
     from firstglow.cli.talk import Lines, Terminal, Worded
@@ -173,8 +174,8 @@ def _sit(climb: "Climb", as_json: bool, told: tuple[str, ...]) -> None:
     if not as_json and sys.stdin.isatty() and sys.stdout.isatty():
         with Terminal() as terminal:
             try:
-                Sitting(climb, Worded(terminal, said)).run()
+                Sitting(climb, Worded(terminal, said), charts).run()
             except KeyboardInterrupt:
                 terminal.say([said(line) for line in Sitting(climb, terminal).leaving()])
         return
-    Sitting(climb, Worded(Lines(as_json), said)).run()
+    Sitting(climb, Worded(Lines(as_json), said), charts).run()

@@ -1,6 +1,6 @@
 """One sitting of a climb: shows what is asked, takes the answer, says what it means. Judges nothing itself."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
@@ -35,10 +35,11 @@ HELP = (
 
 
 class Sitting:
-    """A climb and the person's end of it."""
+    """A climb and the person's end of it. charts: where a chart and the drawing disagree."""
 
-    def __init__(self, climb: Climb, talk: Talk) -> None:
+    def __init__(self, climb: Climb, talk: Talk, charts: Sequence[str] = ()) -> None:
         self.climb, self.talk = climb, talk
+        self._found = (*climb.ladder.frame.findings, *charts)
         self._last = ""
         self._tried: list[str] = []
         self._said: list[str] = []
@@ -51,7 +52,9 @@ class Sitting:
         while True:
             step = self.climb.step
             if step.kind == "done":
-                self.talk.say(screens.done_screen(self._name, self.climb.here.signed, self.climb.store.name))
+                last = self.climb.ladder.expected.rungs[-1].planned
+                ends = "" if last.hold.signed else last.hold.text
+                self.talk.say(screens.done_screen(self._name, self.climb.here.signed, self.climb.store.name, ends))
                 return
             said, text = self.talk.ask(lambda: self.screen(self.climb.step), self._asked(step), self._seconds(step))
             if said == "end" or (said == "line" and text.strip().lower() in ("quit", "exit")):
@@ -217,6 +220,9 @@ class Sitting:
             texts = rung["before"] if stage.first else []
             notes = [*self._repeats(step.rung), *self.climb.here.findings[-1:]]
             gate = self.climb.gate
+            if self._found and stage.first and step.rung == self.climb.ladder.expected.rungs[0].id:
+                found = [f"FOUND in the drawing, to be looked at before any power: {text}" for text in self._found]
+                rung = {**rung, "cautions": [*found, *rung["cautions"]]}
             own = stage.situation != self.climb.rung(step.rung).planned.situation
             text = stands(self.climb.ladder.frame, stage.situation) if own or not stage.first else ""
             return screens.before_screen(

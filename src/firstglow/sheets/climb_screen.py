@@ -250,9 +250,10 @@ def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "", *, powe
     return [*lines, RULE, f"{KEY}   back  quit", "Nobody goes on before this is signed. Type yes and your name:"]
 
 
-def done_screen(amplifier: str, signed: Mapping[str, str], records: str) -> list[str]:
-    """The top of the ladder."""
-    lines = [*top(amplifier, "the ladder is climbed"), ""]
+def done_screen(amplifier: str, signed: Mapping[str, str], records: str, ends: str = "") -> list[str]:
+    """The top of the ladder. ends: why it ends before the last rung, "" where it does not."""
+    lines = [*top(amplifier, "this ladder is climbed, and ends early" if ends else "the ladder is climbed"), ""]
+    lines += folded("ENDS", ends) if ends else []
     for rung, who in signed.items():
         lines += folded("SIGNED", f"rung {rung}: {who}")
     lines += folded("RECORDS", records)
