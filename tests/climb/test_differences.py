@@ -8,6 +8,7 @@ from player import begun, ladder, up_to
 
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.sides import apart, others
+from firstglow.ladder.virtual import halves_alike
 from firstglow.readings.observe import Cast
 from firstglow.readings.spreads import draw, settings
 from firstglow.readings.trial import show
@@ -64,11 +65,35 @@ def test_legs_too_far_apart_are_seen_without_any_learning() -> None:
     up_to(climb, clock, legs[1].id)
     verdict = climb.read(f"{legs[1].high - 0.5:.1f}").verdict
     assert verdict.verdict == "look first"
-    assert "healthy ones are at most" in verdict.why
+    assert "11.0 % apart" in verdict.why  # 276.6 V over 249.0 V, the drawn ratio taken out
     assert "leg 1" in verdict.why
     assert legs[1].id not in climb.here.taken
     # alone, each of the two is nothing to look at
     assert climb.read(f"{legs[0].low + 1.0:.1f}").verdict.verdict == "go on"
+
+
+@pytest.mark.parametrize(("first", "second", "verdict"), [(258.0, 268.0, "go on"), (255.0, 270.0, "look first")])
+def test_two_legs_more_than_five_per_cent_apart_are_not_healthy(first: float, second: float, verdict: str) -> None:
+    """3.9 and 5.9 % by division, each inside its band (248 to 277 V): it says STOP at 5 % and went on to 8."""
+    climb, clock = begun(B)
+    up_to(climb, clock, "2b/HT1 leg 1/shared")
+    assert climb.read(f"{first}").verdict.verdict == "go on"
+    up_to(climb, clock, "2b/HT1 leg 2/shared")
+    found = climb.read(f"{second}").verdict
+    assert found.verdict == verdict
+    assert ("5.8 % apart" in found.why or "5.7 % apart" in found.why) == (verdict == "look first")
+
+
+def test_a_rehearsed_transformer_has_halves_of_one_count() -> None:
+    """Wound together: its two halves are off by the same share, and it never stops a healthy rehearsal at its legs."""
+    circuit = ladder(B).sheet.observer.circuit
+    values = draw(circuit, 64, 0.01, 3).values
+    made = halves_alike(circuit, values)
+    a, b = (circuit.column[f"T1 ht {side} turns"] for side in "ab")
+    nominal = [circuit.parameters[n].nominal for n in (a, b)]
+    assert made[b] / made[a] == pytest.approx(nominal[1] / nominal[0])
+    assert made[a] == pytest.approx(values[a])
+    assert np.abs(values[b] / values[a] / (nominal[1] / nominal[0]) - 1.0).max() > 0.04  # drawn apart, it would
 
 
 @cache

@@ -5,9 +5,11 @@ each reading goes by one time constant, that of the slowest valve that is in (a 
 types' warm-up times; before the rectifier is warm there is no HT at all).
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from math import expm1
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +31,8 @@ from firstglow.solver.discharge import Discharge, discharge
 Array = NDArray[np.float64]
 
 POPULATION = 64
+# Two sides of one winding, as the parameters of a circuit have them.
+_HALF_B = re.compile(r"(.* )b turns$")
 SOURCE_VOLTS = 9.1  # V: the battery that the meter is proved on
 # A meter's last digit is not still: standard deviation in steps (common practice: one digit either way).
 RESTLESS = 0.4
@@ -38,6 +42,18 @@ IN_WARM_UP = 3.0
 LEFT_OVER = 0.3
 # Faults that are tried before one that no reading shows is hidden all the same.
 TRIES = 12
+
+
+def halves_alike(circuit: Any, values: Array) -> Array:
+    """The same amplifiers, (parameter, sample), the halves of every tapped winding off by the same share: they are wound
+    together to one count of turns (common practice), and what their print is off by is common to both."""
+    made, row = values.copy(), {p.name: n for n, p in enumerate(circuit.parameters)}
+    for p in circuit.parameters:
+        half = _HALF_B.match(p.name)
+        first = row.get(f"{half[1]}a turns") if half else None
+        if first is not None and circuit.parameters[first].nominal:
+            made[row[p.name]] = p.nominal * values[first] / circuit.parameters[first].nominal
+    return made
 
 
 class Virtual:
@@ -53,7 +69,8 @@ class Virtual:
         self._number = np.array([seed % POPULATION])
         setting = {v: s[self._number] for v, s in settings(sheet.setting, POPULATION, seed).items()}
         each = (self.faults,) if self.faults else ()
-        self._cast = Cast(draws.values[:, self._number], setting, each, POPULATION, self._number)
+        values = halves_alike(sheet.observer.circuit, draws.values[:, self._number])
+        self._cast = Cast(values, setting, each, POPULATION, self._number)
         self._rng = np.random.default_rng(seed)
         self._warm = sheet.observer.see(sheet.wanted, self._cast, ohms_for=lambda r: True)
         self._cold = self._see_cold()
