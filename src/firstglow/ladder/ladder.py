@@ -1,8 +1,9 @@
 """The ladder as one JSON document: plan, numbers, what is live, and how each rung is made safe (CONTRACTS.md)."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
 from firstglow.amplifier import situation_to_json
 from firstglow.amplifier.bench import Bench
@@ -23,7 +24,10 @@ from firstglow.readings.meters import meter_from_table, meter_named
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.sheet import Sheet
+from firstglow.readings.side_by_side import meanwhile
 from firstglow.readings.spreads import SEED
+
+R = TypeVar("R", PlannedRung, ExpectedRung)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,15 +41,30 @@ class Ladder:
     document: Mapping[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class Danger:
+    """What of a rung is live, and how it is made safe afterwards."""
+
+    live: list[dict[str, Any]]
+    safe: MakeSafe
+
+
+def dangers_of(frame: Frame, rungs: Sequence[PlannedRung]) -> list[Danger]:
+    """Of each rung; no reading's figure is in it."""
+    situations = [situations_of(rung) for rung in rungs]
+    safes = make_safe(frame, situations)
+    return [Danger(live(frame, at), safe) for at, safe in zip(situations, safes, strict=True)]
+
+
 def document(
     frame: Frame,
     expected: ExpectedLadder,
-    from_rung: str | None = None,
-    to_rung: str | None = None,
+    rungs: Sequence[ExpectedRung] | None = None,
+    dangers: Sequence[Danger] | None = None,
 ) -> dict[str, Any]:
-    """The JSON of CONTRACTS.md. ``from_rung`` and ``to_rung`` only choose what is printed."""
-    rungs = chosen(expected.rungs, from_rung, to_rung, frame.amplifier.file)
-    safes = make_safe(frame, [situations_of(rung) for rung in rungs])
+    """The JSON of CONTRACTS.md. rungs: those that are printed (default: all); dangers: of each, where they are known."""
+    rungs = expected.rungs if rungs is None else rungs
+    dangers = dangers_of(frame, [rung.planned for rung in rungs]) if dangers is None else dangers
     return {
         "amplifier": expected.amplifier,
         "drawing": frame.amplifier.drawing,
@@ -53,11 +72,11 @@ def document(
         "mains": expected.mains,
         "meter": expected.meter.name,
         "findings": [*frame.findings, *expected.findings],
-        "rungs": [rung_json(frame, rung, safe) for rung, safe in zip(rungs, safes, strict=True)],
+        "rungs": [rung_json(frame, rung, danger) for rung, danger in zip(rungs, dangers, strict=True)],
     }
 
 
-def chosen(rungs: Iterable[ExpectedRung], first: str | None, last: str | None, file: str = "") -> list[ExpectedRung]:
+def chosen(rungs: Iterable[R], first: str | None, last: str | None, file: str = "") -> list[R]:
     """The rungs from ``first`` to ``last``, both in; "6" means 6a and 6b. AmplifierError for one that is not there."""
     every = list(rungs)
     ids = [r.id for r in every]
@@ -78,13 +97,13 @@ def _is(rung: str, name: str) -> bool:
     return rung == name or rung.rstrip("abcdefgh") == name
 
 
-def situations_of(rung: ExpectedRung) -> list[Situation]:
+def situations_of(rung: PlannedRung) -> list[Situation]:
     """The rung's situation and those of its readings, each once."""
-    every = [rung.planned.situation, *(r.planned.situation for r in rung.readings)]
+    every = [rung.situation, *(r.situation for r in rung.readings)]
     return [at for n, at in enumerate(every) if at not in every[:n]]
 
 
-def rung_json(frame: Frame, rung: ExpectedRung, safe: MakeSafe) -> dict[str, Any]:
+def rung_json(frame: Frame, rung: ExpectedRung, danger: Danger) -> dict[str, Any]:
     """One RUNG."""
     planned = rung.planned
     return {
@@ -92,7 +111,7 @@ def rung_json(frame: Frame, rung: ExpectedRung, safe: MakeSafe) -> dict[str, Any
         "title": planned.title,
         "before": list(planned.before),
         "situation": situation_to_json(planned.situation, planned.stands or stands(frame, planned.situation)),
-        "live": live(frame, situations_of(rung)),
+        "live": danger.live,
         "cautions": list(planned.cautions),
         "wait_seconds": planned.wait_seconds,
         "wait_why": planned.wait_why,
@@ -105,7 +124,7 @@ def rung_json(frame: Frame, rung: ExpectedRung, safe: MakeSafe) -> dict[str, Any
             }
             for reading, group in zip(rung.readings, clip_groups(planned, frame.gear.meters), strict=True)
         ],
-        "make_safe": safe.json(),
+        "make_safe": danger.safe.json(),
         "hands_in": planned.hands_in,
         "hold": {"signed": planned.hold.signed, "needs": list(planned.hold.needs), "text": planned.hold.text},
         "dial": planned.dial_ceiling,
@@ -174,8 +193,11 @@ def build(
     frame.look_ahead(as_it_stands(amplifier))
     frame.overloaded = overloads(amplifier, physics)
     rungs = plan_frame(frame)
-    expected, sheet = expect_with_sheet(
-        amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer
-    )
-    made = with_charts(document(frame, expected, from_rung, to_rung), amplifier, expected, observer)
+    printed = chosen(rungs, from_rung, to_rung, amplifier.file)
+    with meanwhile(partial(dangers_of, frame, printed)) as dangers:
+        expected, sheet = expect_with_sheet(
+            amplifier, rungs, reads, samples, seed, mode=mode, mains=volts, observer=observer
+        )
+        shown = chosen(expected.rungs, from_rung, to_rung, amplifier.file)
+        made = with_charts(document(frame, expected, shown, dangers()), amplifier, expected, observer)
     return Ladder(frame, expected, sheet, made)

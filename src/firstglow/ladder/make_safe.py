@@ -129,7 +129,8 @@ def _held(slow: Discharge, column: int, mains: frozenset[str]) -> tuple[Held, ..
             float(v[column if np.size(v) > 1 else 0]) for v in (c.start_volts, c.joules, c.below_60_s, c.below_10_s)
         )
         found.append(Held(c.part, volts, joules, _finite(late), _finite(low), c.part in mains))
-    return tuple(sorted(found, key=lambda held: -held.joules))
+    # a millionth apart is the rounding of a solution: twins stand by name
+    return tuple(sorted(found, key=lambda held: (-float(f"{held.joules:.6g}"), held.part)))
 
 
 def _finite(seconds: float) -> float | None:

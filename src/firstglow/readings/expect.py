@@ -7,6 +7,7 @@ puts both side by side, as clause 8 of JCGM 101 asks.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import numpy as np
@@ -23,7 +24,9 @@ from firstglow.readings.observe import MIDDLE, Observer
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import Bands, Sheet, as_shown, on_ranges, prepare, sample, shown_of
+from firstglow.readings.side_by_side import meanwhile
 from firstglow.readings.spreads import SEED, draw, settings
+from firstglow.readings.stop_points import stop_points
 from firstglow.readings.straight import sizes, straight
 
 Array = NDArray[np.float64]
@@ -62,15 +65,18 @@ def expect_with_sheet(
     observer = observer or Observer(amplifier)
     sheet = prepare(observer, rungs, meter, mains_read)
     socket = mains if mains is not None else max((r.situation.mains_volts for r in rungs), default=0.0)
-    bands = sampled_bands(sheet, meter, samples, seed) if mode == "sampled" else fast_bands(sheet, seed)
-    if (past := past_the_range(sheet, bands)).any():
-        sheet = on_ranges(sheet, meter, past)
-        bands = sampled_bands(sheet, meter, samples, seed, bands.seen) if mode == "sampled" else fast_bands(sheet, seed)
-    made = numbers(sheet, bands.low, bands.high, meter)
-    limits = limits_of(sheet, made, socket, hottest(sheet, meter, bands.seen, seed))
-    done = finish(sheet, rungs, made, meter, limits, bands.seen)
-    by_id = {r.id: r for rung in done for r in rung.readings}
-    findings = found_out(sheet, by_id, bands, limits)
+    shown = frozenset(r.id for r in sheet.readings)
+    with meanwhile(partial(stop_points, observer, sheet.wanted, socket, shown)) as points:
+        bands = sampled_bands(sheet, meter, samples, seed) if mode == "sampled" else fast_bands(sheet, seed)
+        if (past := past_the_range(sheet, bands)).any():
+            sheet = on_ranges(sheet, meter, past)
+            again = mode == "sampled"
+            bands = sampled_bands(sheet, meter, samples, seed, bands.seen) if again else fast_bands(sheet, seed)
+        made = numbers(sheet, bands.low, bands.high, meter)
+        limits = limits_of(sheet, made, points, hottest(sheet, meter, bands.seen, seed))
+        done = finish(sheet, rungs, made, meter, limits, bands.seen)
+        by_id = {r.id: r for rung in done for r in rung.readings}
+        findings = found_out(sheet, by_id, bands, limits)
     given = None if bands.values is None else given_of(sheet, bands.values, done)
     count = samples if mode == "sampled" else 0
     return ExpectedLadder(

@@ -1,6 +1,6 @@
 """From bands to finished rows: expected text, stop limits, words for lamps and looks; what the amplifier cannot do."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import Bands, Sheet
 from firstglow.readings.slopes import shares
+from firstglow.readings.stop_points import StopPoints
 from firstglow.readings.stops import HALF, Limits
 from firstglow.readings.straight import NOTHING
 from firstglow.readings.tightest import tightest
@@ -112,15 +113,18 @@ def mains_curve(sheet: Sheet, i: int) -> Array:
 
 
 def limits_of(
-    sheet: Sheet, made: Mapping[str, ExpectedReading], socket: float, hot: Mapping[tuple[str, str, str], float]
+    sheet: Sheet,
+    made: Mapping[str, ExpectedReading],
+    points: Callable[[], StopPoints],
+    hot: Mapping[tuple[str, str, str], float],
 ) -> Limits:
     """The rules' view of the ladder."""
     by_id = {r.id: b for b in sheet.wanted for r in b.readings}
     expected = {r.id: unrounded(sheet, i) for i, r in enumerate(sheet.readings)}
     return Limits(
         sheet.observer, expected, by_id, {i: m.source_ohms for i, m in made.items()},
-        {i: m.on for i, m in made.items() if m.on is not None},
-        lambda name, valve, electrode: hot.get((name, valve, electrode), 1.0), socket,
+        {i: m.on for i, m in made.items() if m.on is not None}, points,
+        lambda name, valve, electrode: hot.get((name, valve, electrode), 1.0),
     )  # fmt: skip
 
 

@@ -5,7 +5,9 @@ import os
 import sys
 import threading
 import warnings
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from functools import cache
 from typing import Any, TypeVar
 
 T = TypeVar("T")
@@ -36,29 +38,50 @@ def side_by_side(pieces: Sequence[Callable[[], T]]) -> list[T]:
     """The results of all pieces, in order; all but the last in forked children. A child's exception is raised here."""
     if len(pieces) < 2 or processors() < 2:
         return [piece() for piece in pieces]
-    context = multiprocessing.get_context("fork")
-    running = []
-    for piece in pieces[:-1]:
-        ours, theirs = context.Pipe(duplex=False)
-        child = context.Process(target=_run, args=(piece, theirs))
-        with warnings.catch_warnings():
-            # Python 3.12 warns of any thread at a fork; numpy's own idle ones are prepared for it
-            warnings.simplefilter("ignore", DeprecationWarning)
-            child.start()
-        theirs.close()
-        running.append((child, ours))
+    running = [_forked(piece) for piece in pieces[:-1]]
     last = pieces[-1]()
-    out: list[T] = []
-    for child, ours in running:
-        try:
-            good, result = ours.recv()
-        except EOFError:
-            good, result = False, RuntimeError("a piece of the computation died")
+    return [*(_told(child, ours) for child, ours in running), last]
+
+
+def _forked(piece: Callable[[], Any]) -> tuple[Any, Any]:
+    """A child at work on a piece, and the pipe's end at which it tells."""
+    context = multiprocessing.get_context("fork")
+    ours, theirs = context.Pipe(duplex=False)
+    child = context.Process(target=_run, args=(piece, theirs))
+    with warnings.catch_warnings():
+        # Python 3.12 warns of any thread at a fork; numpy's own idle ones are prepared for it
+        warnings.simplefilter("ignore", DeprecationWarning)
+        child.start()
+    theirs.close()
+    return child, ours
+
+
+def _told(child: Any, ours: Any) -> Any:
+    """What a child has to tell; its exception is raised here."""
+    try:
+        good, result = ours.recv()
+    except EOFError:
+        good, result = False, RuntimeError("a piece of the computation died")
+    child.join()
+    if not good:
+        raise result
+    return result
+
+
+@contextmanager
+def meanwhile(piece: Callable[[], T]) -> Iterator[Callable[[], T]]:
+    """A piece that is worked out beside what the ``with`` block does, which asks for its result as often as it wants it: in
+    a forked child, or where there is but one processor when it is first asked. What is never asked for is given up."""
+    if processors() < 2:
+        yield cache(piece)
+        return
+    child, ours = _forked(piece)
+    try:
+        yield cache(lambda: _told(child, ours))
+    finally:
+        if child.is_alive():
+            child.terminate()
         child.join()
-        if not good:
-            raise result
-        out.append(result)
-    return [*out, last]
 
 
 def _run(piece: Callable[[], Any], pipe: Any) -> None:

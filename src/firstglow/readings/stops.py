@@ -5,7 +5,7 @@ band, that is a result about the amplifier and the reading says what separates t
 of the expected value never cuts the band: the band is what healthy amplifiers do.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite
 from typing import Any
@@ -15,17 +15,15 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.asked import Block
-from firstglow.readings.dead import dead_ohms
 from firstglow.readings.expected import share_of
-from firstglow.readings.hotter import DRIVE_STEPS, crossing, drive
+from firstglow.readings.hotter import crossing, drive
 from firstglow.readings.least import least_ohms
 from firstglow.readings.limit import Limit, Side
 from firstglow.readings.meters import Range
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.rated import cathode_ohms, section_of
-from firstglow.readings.seen import columns_of
-from firstglow.readings.vsafe import safe_bias, unloaded
+from firstglow.readings.stop_points import StopPoints
 from firstglow.readings.watts import at_watts
 
 Array = NDArray[np.float64]
@@ -36,8 +34,6 @@ SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
 UNFELT = 0.002
 # What any meter must at least show of a limit that is a fraction of the expected value: that half is missing, or double.
 HALF = 0.5
-# Rules that drive a valve until its plate or screen is at its limit.
-_WATTS = frozenset({"dissipation", "screen dissipation", "grid drift"})
 
 
 @dataclass(slots=True)
@@ -45,6 +41,7 @@ class Limits:
     """Turns rules into limits for one ladder.
 
     expected: nominal shown value by reading id [SI]. blocks: by reading id. source_ohms: by reading id.
+    points: what ``stop_points`` found for the same blocks.
     hot_ratio: by (reading id, valve, "plate"|"screen"): how much more watts than nominal the hottest healthy amplifier
         has behind the same reading; 1 where nothing was sampled.
     """
@@ -54,12 +51,9 @@ class Limits:
     blocks: Mapping[str, Block]
     source_ohms: Mapping[str, float]
     on: Mapping[str, Range]
+    points: Callable[[], StopPoints]
     hot_ratio: Callable[[str, str, str], float] = lambda *_: 1.0
-    socket: float = 0.0
     _paths: dict[tuple[str, str], Any] = field(default_factory=dict)
-    _safe: dict[str, float | None] = field(default_factory=dict)
-    _unloaded: tuple[Any, float] | None = None
-    _dead: Mapping[str, float] | None = None
 
     @property
     def amplifier(self) -> Amplifier:
@@ -108,31 +102,11 @@ class Limits:
         return self.observer.point(self.blocks[r.id]).standing
 
     def _path(self, r: PlannedReading, valve: str) -> Any:
-        """Standing solutions with ``valve`` driven ever hotter, from nominal on. All that will be asked are solved at
-        the first question, in one batch."""
+        """Standing solutions with ``valve`` driven ever hotter, from nominal on."""
         key = self.blocks[r.id].dc_key, valve
         if key not in self._paths:
-            wanted = dict.fromkeys(
-                (b.dc_key, rule.part) for b in self.blocks.values() for q in b.readings for rule in q.stops
-                if rule.rule in _WATTS
-            )  # fmt: skip
-            wanted[key] = None
-            self._solve_paths({b.dc_key: b for b in self.blocks.values()}, list(wanted))
+            self._paths[key] = self.points().path(self.observer.circuit, key)
         return self._paths[key]
-
-    def _solve_paths(self, blocks: Mapping[str, Block], wanted: Sequence[tuple[str, str]]) -> None:
-        circuit = self.observer.circuit
-        hotter = drive()
-        laid, start = [], []
-        for key, valve in wanted:
-            point = self.observer.point(blocks[key])
-            values = np.repeat(point.standing.values, DRIVE_STEPS, axis=1)
-            values[circuit.column[f"{valve} contact"]] += hotter
-            laid.append(values)
-            start.append(np.repeat(point.standing.x, DRIVE_STEPS, axis=1))
-        found = circuit.solve(np.concatenate(laid, axis=1), np.concatenate(start, axis=1), strict=False, thorough=False)
-        for k, pair in enumerate(wanted):
-            self._paths[pair] = columns_of(found, slice(k * DRIVE_STEPS, (k + 1) * DRIVE_STEPS))
 
     def shown(self, r: PlannedReading, standing: Any) -> Array:
         """What the meter shows along a path."""
@@ -232,7 +206,7 @@ class Limits:
 
     def bias_safe(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
         """Less bias than holds the strongest valve, as the loaded meter shows it at the pin."""
-        volts = self.safe_bias(rule.part)
+        volts = self.points().safe.get(rule.part)
         if volts is None:
             return []
         why = rule.why or "less than holds the strongest valve of the spread at its idle"
@@ -288,7 +262,7 @@ class Limits:
         """So close to its supply that next to no current flows through what feeds it: as this meter shows it there, which
         draws through what feeds it when the valve does not."""
         standing = self.standing(r)
-        dead = self._dead_ohms().get(r.id)
+        dead = self.points().dead.get(r.id)
         share = self.share(r) if dead is None else share_of(r, self.on[r.id], dead)
         supply = float((standing.dc(rule.part) - standing.dc(r.probe.black))[0]) * share
         drop = supply - self.nominal(r)
@@ -297,14 +271,6 @@ class Limits:
         why = rule.why or f"it stands at {rule.part}"
         # room for a wide band never takes it past the supply, where no reading gets
         return [Limit("above", supply - rule.limit * drop, why, physical=False, most=abs(supply))]
-
-    def _dead_ohms(self) -> Mapping[str, float]:
-        """Of every reading whose stop is "at supply" and that a meter shows, solved at the first question."""
-        if self._dead is None:
-            every = {q.id: q for b in self.blocks.values() for q in b.readings if q.id in self.on}
-            asked = [q for q in every.values() if any(rule.rule == "at supply" for rule in q.stops)]
-            self._dead = dead_ohms(self.observer, asked)
-        return self._dead
 
     def _watts(self, r: PlannedReading, rule: StopRule, electrodes: tuple[str, ...]) -> list[Limit]:
         part = self.amplifier.parts[rule.part]
@@ -366,15 +332,6 @@ class Limits:
         if amps <= 0 or most <= amps:
             return []
         return self.side(r, abs(self.nominal(r)) * most / amps, "above", f"{rule.part} then carries {most:g} A")
-
-    # -- Vsafe ------------------------------------------------------------------------------------------------
-    def safe_bias(self, valve: str) -> float | None:
-        """Grid volts to chassis that hold the strongest of the spread; None where no idle target is known."""
-        if valve not in self._safe:
-            # one solution for all valves: what they meet is the HT with none of them in
-            self._unloaded = self._unloaded or unloaded(self.observer, self.socket)
-            self._safe[valve] = safe_bias(self.observer, valve, self.socket, bare=self._unloaded)
-        return self._safe[valve]
 
 
 _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] = {
