@@ -90,6 +90,22 @@ def test_a_step_that_is_passed_over_says_why() -> None:
     assert waited.startswith("No countdown: ")
 
 
+def test_nothing_is_predicted_where_nothing_is_known() -> None:
+    """Esc before it was ever on: what it was charged to by others is not known, and no countdown, fall or watts is claimed."""
+    climb, clock = begun()
+    climb.switch_off()
+    said = ""
+    while climb.step.safe.phase != "discharge":
+        said += "\n".join(Sitting(climb, Lines()).screen(climb.step))
+        once(climb, clock, lambda r: "")
+    said += "\n".join(Sitting(climb, Lines()).screen(climb.step))
+    assert "every one is taken" in said
+    assert "countdown starts" not in said
+    assert "by prediction" not in said
+    assert "0 W for a moment" not in said.replace("10 W", "")
+    assert "No fall to read: what stood there is not known." in said
+
+
 def test_a_fall_too_slow_stays_on_every_screen_after_it() -> None:
     climb, clock = begun()
     up_to(climb, clock, "4/HT1 after 5 min/shared")

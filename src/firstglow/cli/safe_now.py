@@ -56,6 +56,8 @@ def _waited(fall: Fall) -> tuple[str, str]:
 def _fell(fall: Fall, safing: Safing) -> tuple[str, str]:
     first = fall.places[0].part if fall.places else ""
     record = safing.fell.get(first)
+    if record is None and not any(fall.start.values()):
+        return OVER, "No fall to read: what stood there is not known."
     if record is None:
         return OVER, f"No fall to read: under {FALL_ASKED:.0f} V stood there, by prediction."
     volts, seconds = float(record.data["volts"]), float(record.data["seconds"])
@@ -78,7 +80,7 @@ def then(phase: str, fall: Fall, safing: Safing, next_: str) -> str:
     read = bool(first) and abs(fall.start.get(first, 0.0)) > FALL_ASKED and first not in safing.fell
     after = f"the volts on {first} before the discharge resistor goes on" if read else "the discharge resistor"
     if phase == "off":
-        wait = f"{fall.wait_seconds:.0f} s of countdown, then " if fall.wait_seconds else ""
+        wait = f"{fall.wait_seconds:.0f} s of countdown, from your Enter on; then " if fall.wait_seconds else ""
         return f"{wait}the meter on a known source, and {after}."
     return {
         "wait": f"only the meter step: a known source, and {after}. No leave to touch anything.",

@@ -61,7 +61,7 @@ class Sitting:
                 self.talk.say(self.leaving())
                 return
             if said == "safe":
-                self._do(self.climb.switch_off, "one key")
+                self._do(self.climb.switch_off, "by the one key")
             elif said == "line":
                 self._line(step, text.strip())
             self._tell()

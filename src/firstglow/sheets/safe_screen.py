@@ -10,7 +10,7 @@ from firstglow.sheets.climb_screen import LAW, ROWS, RULE, WIDTH, folded, top
 from firstglow.sheets.figures import block
 
 DISCHARGE = (
-    "Discharge resistor {kilohms:g} kΩ (10 W, {watts:.0f} W for a moment; tool, clip and lead 1000 V class; its ohms read "
+    "Discharge resistor {kilohms:g} kΩ (10 W{moment}; tool, clip and lead 1000 V class; its ohms read "
     "today) on each capacitor's own two ends, HT first, bias last. Read: below 10 V dc."
 )
 # phases, and what the step is in one line
@@ -24,9 +24,10 @@ STEPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("prove again",), "Meter on the known source again."),
 )
 WRONG = "✗"
+TOOL_WATTS = 10.0  # of the discharge resistor's own rating
 PENDING = "then steps {first} to 7, one at a time"
 ASKS = {
-    "off": "Enter when the plug is out and in sight: the countdown starts then.",
+    "off": "Enter when the plug is out and in sight.",
     "wait": "Waiting: at zero the meter step opens, and nothing else.",
     "prove": "Volts that the meter shows on the known source:",
     "fall": "Volts dc read there now:",
@@ -106,12 +107,17 @@ def _steps(now: SafeNow, *, short: bool) -> list[str]:
             if not short or n == at - 1 or mark == WRONG:
                 lines.append(f" {mark} {n + 1}.    {became}"[:WIDTH])
         elif n == at:
-            full = DISCHARGE.format(kilohms=now.ohms / 1e3, watts=now.watts) if now.phase == "discharge" else text
+            full = _discharge(now) if now.phase == "discharge" else text
             lines += folded(f" ▶ {n + 1}.", full)
         elif not short:
             lines.append(f"   {n + 1}.    {text}")
     pending = short and at + 2 < len(STEPS)
     return [*lines, *folded("", PENDING.format(first=at + 2))] if pending else lines
+
+
+def _discharge(now: SafeNow) -> str:
+    moment = f", {now.watts:.0f} W for a moment" if now.watts > TOOL_WATTS else ""
+    return DISCHARGE.format(kilohms=now.ohms / 1e3, moment=moment)
 
 
 def _falling(now: SafeNow, ink: str, *, large: bool) -> list[str]:
