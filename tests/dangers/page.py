@@ -1,7 +1,10 @@
 """docs/evidence/dangers.md, computed: ``python tests/dangers/page.py`` from the top of the repository (two minutes)."""
 
+import sys
 from math import isinf
 from pathlib import Path
+
+sys.path.insert(1, str(Path(__file__).parents[1]))  # what the tests have at hand, as pytest finds it
 
 from planted import PLANTED
 from test_dangers import climbs, on

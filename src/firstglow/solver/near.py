@@ -19,7 +19,7 @@ from firstglow.solver.standing import Standing
 if TYPE_CHECKING:
     from firstglow.solver.circuit import Circuit
 
-CHUNK = 1000
+CHUNK = 2000
 STEPS = 6
 """Steps before a sample counts as not near at all."""
 TOGETHER = 3
