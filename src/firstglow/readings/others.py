@@ -157,6 +157,8 @@ class Others:
             resting = passives(self.amplifier, self.situation, self.named(), self.faults)
             known = {**{j: self.standing.dc(j) for j in resting.joints if self._is_known(j)}, "chassis": 0.0}
             still = np.zeros(self.cast.samples)
+            if not resting.stores:  # nothing that could hold a charge
+                return still
             charged = [known.get(s.a, still) - known.get(s.b, still) + still for s in resting.stores]
             self._made["fall"] = Relaxation(ColdNetwork(resting), resting.stores, np.array(charged))
         fall = self._made["fall"]

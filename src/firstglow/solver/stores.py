@@ -103,7 +103,8 @@ class Stores:
     def flows(self, x: Array, made: Joined) -> Array:
         """Current from a to b of every store beyond the standing one, (store, place sample)."""
         volts = self.volts(x).reshape(made.amps.shape)
-        return np.asarray((np.einsum("kijn,kjn->kin", made.siemens, volts) - made.amps).reshape(len(volts), -1))
+        amps = np.einsum("kijn,kjn->kin", made.siemens, volts) - made.amps
+        return np.asarray(amps.reshape(made.own.shape))
 
     def choke_amps_joined(self, p: Array, x: Array, made: Joined) -> Array:
         """Current of each choke, (choke, place sample) [A]."""
