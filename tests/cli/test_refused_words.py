@@ -25,6 +25,8 @@ def run(*words: str) -> subprocess.CompletedProcess[str]:
         (["standing", B, "--load", "dumy"], "--load"),
         (["chek", B], "chek"),
         (["check"], "FILE"),
+        (["marking"], "TEXT"),
+        (["changed", B], "PARTS"),
         (["verdict", B], "--readings"),
         (["ladder", B, "--from"], "--from"),
         (["check", B, B], B),
@@ -40,7 +42,9 @@ def test_the_form(words: list[str], part: str) -> None:
     assert not re.search(r"Invalid value|No such|Traceback", line)
 
 
-@pytest.mark.parametrize("words", [["valves", "EL8"], ["valves", "6V6GTY"], ["chek"], ["check"]])
+@pytest.mark.parametrize(
+    "words", [["valves", "EL8"], ["valves", "6V6GTY"], ["chek"], ["check"], ["marking"], ["changed", B]]
+)
 def test_the_remedy_works(words: list[str]) -> None:
     remedy = shlex.split(run(*words).stderr.rsplit("; try ", 1)[1])
     assert remedy[0] == "firstglow"

@@ -6,6 +6,9 @@ import click
 
 from firstglow.amplifier.mistakes import nearest
 
+_WANTED = {"text": "colours or a code, as the part has them", "parts": "parts of the file by their names"}
+_EXAMPLE = {"text": "104K", "parts": "examples/b-hazel-four.toml R1"}
+
 
 def refused(error: click.ClickException) -> str:
     """The one line for an error of the command line. Errors that a verb raises itself have the form already."""
@@ -53,11 +56,11 @@ def _called(param: click.Parameter) -> str:
 
 
 def _wanted(param: click.Parameter) -> str:
-    told = param.help if isinstance(param, click.Option) else None
+    told = param.help if isinstance(param, click.Option) else _WANTED.get(str(param.name))
     return (told or "an amplifier file (TOML)").rstrip(".").replace(";", ",")
 
 
 def _example(param: click.Parameter) -> str:
     if isinstance(param, click.Option):
         return f"FILE {_called(param)} {param.metavar or 'FILE'}"
-    return "examples/b-hazel-four.toml"
+    return _EXAMPLE.get(str(param.name), "examples/b-hazel-four.toml")
