@@ -119,7 +119,7 @@ def told(error: Exception) -> tuple[int | None, list[str]]:
         return 3, str(error).splitlines()
     if isinstance(error, OSError):
         return 2, [
-            f"{error.filename or 'firstglow'}: {error.strerror or error}; a file that can be read, or written where it is an answer's; try another path"
+            f"{error.filename or 'firstglow'}: {error.strerror or error}; one that can be read (or written); try another path"
         ]
     return None, []
 
