@@ -3,6 +3,7 @@
 import json
 import math
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ from firstglow.audit.bias_parts import NoBiasError, network, with_rectifier
 from firstglow.audit.bias_ready import crossed
 from firstglow.audit.bias_search import around_values, curve, unit
 from firstglow.audit.bias_trial import Column, Trial
-from firstglow.cli.bias import command
+from firstglow.cli.bias import _lines, command
 from firstglow.markings.series import is_preferred
 from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.slow import Slow, Stretch
@@ -240,6 +241,29 @@ def test_two_impossible_inputs_are_refused_with_a_reason(tmp_path: Path) -> None
     found = design(small, small)
     assert not found.alternatives and found.refused is not None
     assert "too small" in found.refused and "rated 10 mW" in found.refused
+
+
+def test_hum_that_no_capacitor_brings_down_is_refused_with_a_remedy_that_works(tmp_path: Path) -> None:
+    """A filter's capacitor is inverse to its hum (RC far past 50 Hz): some hundred times the drawn 100 uF is no part that is
+    made. What the refusal allows instead is answered."""
+    file = edited(tmp_path)
+    refused = design(file, file, hum_limit=1e-6).refused
+    assert refused is not None and "0.00 mV" not in refused and "1 µV allowed" in refused
+    told = re.search(r"(C5) alone would have to be ([\d,]+) µF: .* --hum ([\d.]+)m$", refused)
+    assert told is not None
+    hum = float(told[3]) * 1e-3
+    assert float(told[2].replace(",", "")) * 1e-6 == pytest.approx(100e-6 * hum / 1e-6, rel=0.05)
+    assert design(file, file, hum_limit=hum).alternatives
+
+
+def test_an_idle_that_no_preset_reaches_is_told_as_it_stands(tmp_path: Path) -> None:
+    """12 V in place of 46: the presets end far short of 24 mA, and the watts are volts times what does flow."""
+    low = edited(tmp_path, (WINDING, WINDING.replace("46V", "12V")))
+    found = design(low, low)
+    for idle in found.now.found.idle.values():
+        assert idle.comes_short and not idle.reached and idle.low < idle.stands < idle.high
+        assert idle.plate_watts + idle.screen_watts > 1.5 * 0.024 * 280.0
+    assert any("come to their end first, at V3" in line for line in _lines(found))
 
 
 def test_ratings_are_raised_where_they_are_passed(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ Every figure shown comes from a full solution of the amplifier (``bias_trial``);
 proposes. Up before HT: slow time (``solver.slow``), all proposals together, on the highest mains.
 """
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -147,11 +148,11 @@ def _choose(trial: Trial, now: Found, limit: float, series: str) -> Chosen:
         proposals = _tried(trial, again, limit) or proposals
     few = _ranked([p for p in proposals if p.good])
     if not few:
-        return Chosen((), _failing(trial, proposals), None)
+        return Chosen((), _failing(trial, proposals, limit), None)
     at = ready(trial, [now, *(p.found for p in few)])
     started = [_with(trial, p, r, limit) for p, r in zip(few, at[1:], strict=True)]
     good = tuple(p for p in started if p.good)
-    return Chosen(good, None if good else _failing(trial, started), at[0])
+    return Chosen(good, None if good else _failing(trial, started, limit), at[0])
 
 
 def _with(trial: Trial, p: Proposal, at: Ready, limit: float) -> Proposal:
@@ -221,14 +222,26 @@ def _impossible(trial: Trial, searched: Searched) -> str | None:
     return None
 
 
-def _failing(trial: Trial, proposals: Sequence[Proposal]) -> str:
+def _against_hum(trial: Trial, found: Found, limit: float) -> str:
+    """What would bring its hum down to limit [V rms], no capacitor that is made being enough."""
+    name, hum = trial.net.filter, max(found.hum.values())
+    if name is None:
+        return "draw a filter first: a resistor and a 47 uF capacitor between reservoir and presets"
+    farads = found.design.get(f"{name} farads", trial.amplifier.parts[name].value("farads")) * hum / limit
+    return (
+        f"{name} alone would have to be {float(f'{1e6 * farads:.2g}'):,.0f} µF: draw a second resistor and capacitor behind it, or allow what "
+        f"this one leaves, --hum {math.ceil(1.02e5 * hum) / 100:g}m"
+    )
+
+
+def _failing(trial: Trial, proposals: Sequence[Proposal], limit: float) -> str:
     """What the nearest network fails, and what would help."""
     if not proposals:
         return "none of the networks found would settle in the whole amplifier"
     nearest = min(proposals, key=lambda p: sum(not c.holds and not c.as_drawn for c in p.checks))
     why = "; ".join(f"{c.what}: {c.text}" for c in nearest.checks if not c.holds and not c.as_drawn)
-    if trial.net.filter is None and any(c.what == "hum" and not c.holds for c in nearest.checks):
-        why += "; draw a filter first: a resistor and a 47 uF capacitor between reservoir and presets"
+    if any(c.what == "hum" and not c.holds for c in nearest.checks):
+        why += f"; {_against_hum(trial, nearest.found, limit)}"
     if not nearest.fail_safe:
         why += (
             "; no resistor across its wiper makes this kind of network fail-safe: give every output valve a preset of its own, "

@@ -76,7 +76,7 @@ def checks(trial: Trial, f: Found, ready: Ready | None, limit: float, fitted: Ma
             f"most negative end {most:.1f} V, {safe:.1f} V wanted on unloaded HT at {mains:.0f} V mains ({worst})",
         ),
         Check("wiper open", all(w.safe for w in f.wipers), _wiper_words(f)),
-        Check("hum", hum <= limit, f"{1e3 * hum:.2f} mV at the grids from this supply, {1e3 * limit:.2f} mV allowed"),
+        Check("hum", hum <= limit, f"{small_volts(hum)} at the grids from this supply, {small_volts(limit)} allowed"),
         *([_leads(ready)] if ready else []),
         *_watts(trial, f, fitted),
         *_volts(trial, f, fitted),
@@ -89,6 +89,11 @@ def checks(trial: Trial, f: Found, ready: Ready | None, limit: float, fitted: Ma
         text = f"{s.transformer} {winding.name} gives {1e3 * f.winding_amps:.1f} mA dc, rated {1e3 * rated:.0f} mA"
         out.append(Check("winding", f.winding_amps <= rated, text))
     return tuple(out)
+
+
+def small_volts(volts: float) -> str:
+    """Hum as it is spoken of: 0.28 mV, and in microvolts where that would read 0.00."""
+    return f"{1e3 * volts:.2f} mV" if volts >= 1e-5 else f"{1e6 * volts:.2g} µV"
 
 
 def _wiper_words(f: Found) -> str:

@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 Design = Mapping[str, float]
 """Parameter name ("R4 ohms", "C5 farads") -> value; what is not named stays as drawn."""
+NEAR = 0.01
+"""An idle this near its target is set: a preset is turned no finer (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +22,8 @@ class Ends:
 class Idle:
     """One output valve, its pot set on nominal mains.
 
-    target, low, high: cathode amps: wanted; on low and high mains with the pot left alone. reached: the pot brings weakest
+    target, low, high: cathode amps: wanted; on low and high mains with the pot left alone. stands: on nominal mains, the
+    target but where the pot comes to its end first. reached: the pot brings weakest
     and strongest valve to it on every mains. sense_ohms, sense_measured: of the sense resistor as drawn and as measured.
     plate_watts: plate volts to CATHODE times plate current; screen_watts; limit: plate watts allowed (None: unknown).
     cathode_volts; at_least_amps, at_least_watts: with the pot at its weak end by mistake.
@@ -30,6 +33,7 @@ class Idle:
     target: float
     low: float
     high: float
+    stands: float
     reached: bool
     plate_watts: float
     screen_watts: float
@@ -37,6 +41,11 @@ class Idle:
     cathode_volts: float
     at_least_amps: float
     at_least_watts: float
+
+    @property
+    def comes_short(self) -> bool:
+        """Its pot is at an end on nominal mains, and the idle is not the target."""
+        return abs(self.stands / self.target - 1.0) > NEAR
 
     @property
     def share(self) -> float | None:

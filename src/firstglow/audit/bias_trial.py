@@ -229,7 +229,7 @@ class Trial:
         limits, row, m = section_of(self.amplifier.parts[o.valve]).limits, s.part(o.valve), self.mains[MIDDLE]
         screen = row.get("screen_watts", np.zeros(s.samples))
         return Idle(
-            o.valve, self.targets[o.valve], of(amps, "set", self.mains[0]), of(amps, "set", self.mains[-1]), reached,
+            o.valve, self.targets[o.valve], of(amps, "set", self.mains[0]), of(amps, "set", self.mains[-1]), of(amps, "set", m), reached,
             of(row["plate_watts"], "set", m), of(screen, "set", m), limits.plate_watts,
             of(s.dc(o.cathode), "set", m), of(amps, "in", "least", pot.name), of(row["plate_watts"], "in", "least", pot.name),
         )  # fmt: skip

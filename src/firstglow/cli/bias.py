@@ -1,6 +1,6 @@
 """``firstglow bias FILE``."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -151,7 +151,7 @@ def _idle(b: Any, i: Any, turns: Mapping[str, float]) -> dict[str, Any]:
     return {
         "band": b.band(i).row(),
         "valve": i.valve, "pot": b.trial.pot_of[i.valve].name, "travel": turns[b.trial.pot_of[i.valve].name],
-        "target_amps": i.target, "low_mains_amps": i.low, "high_mains_amps": i.high, "reached": i.reached,
+        "target_amps": i.target, "low_mains_amps": i.low, "high_mains_amps": i.high, "stands_amps": i.stands, "reached": i.reached,
         "sense_volts": sense and {"part": sense.part, "nominal": sense.nominal, "measured": sense.measured},
         "plate_watts": i.plate_watts, "screen_watts": i.screen_watts, "limit_watts": i.limit, "share": i.share,
         "cathode_volts": i.cathode_volts, "weak_end_amps": i.at_least_amps, "weak_end_watts": i.at_least_watts,
@@ -220,6 +220,7 @@ def _idle_lines(b: Any) -> Iterator[str]:
         mark = {"above": " !", "below": " !"}.get(band.mark, "")
         share = f"{1e2 * i.share:.0f} %{mark}" if i.share else "?"
         yield f"{i.valve:<9}{1e3 * i.target:7.1f}{at}{i.plate_watts:9.1f}{i.screen_watts:10.1f}{share:>11}"
+    yield from _short_lines(b.now.found.idle.values())
     for text in dict.fromkeys(_outside(b.band(i)) for i in b.now.found.idle.values()):
         if text:
             yield text
@@ -237,6 +238,14 @@ def _idle_lines(b: Any) -> Iterator[str]:
     doubtful = sorted({str(b.amplifier.parts[v].type) for v in b.doubtful})
     if doubtful:
         yield f"  {', '.join(doubtful)}: published figures allow no better than: bias for this current +-5 %."
+
+
+def _short_lines(idles: Iterable[Any]) -> Iterator[str]:
+    """Whose preset comes to its end before the mA above: what it draws there, and the watts are of that."""
+    short = [i for i in idles if i.comes_short]
+    if short:
+        draws = ", ".join(f"{i.valve} {1e3 * i.stands:.1f}" for i in short)
+        yield f"  ! as it stands the presets come to their end first, at {draws} mA: the watts above are of that."
 
 
 def _outside(band: Any) -> str:
