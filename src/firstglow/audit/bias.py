@@ -229,8 +229,8 @@ def _against_hum(trial: Trial, found: Found, limit: float) -> str:
         return "draw a filter first: a resistor and a 47 uF capacitor between reservoir and presets"
     farads = found.design.get(f"{name} farads", trial.amplifier.parts[name].value("farads")) * hum / limit
     return (
-        f"{name} alone would have to be {float(f'{1e6 * farads:.2g}'):,.0f} µF: draw a second resistor and capacitor behind it, or allow what "
-        f"this one leaves, --hum {math.ceil(1.02e5 * hum) / 100:g}m"
+        f"{name} alone would have to be {float(f'{1e6 * farads:.2g}'):,.0f} µF: draw a second resistor and capacitor behind it, or "
+        f"allow what this one leaves, --hum {math.ceil(1.02e5 * hum) / 100:g}m"
     )
 
 
