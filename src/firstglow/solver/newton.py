@@ -22,6 +22,8 @@ Without it a fifth of healthy amplifiers, their dc started from nothing, run int
 cathode is saturated and no slope leads back."""
 SETTLED = 1e-8
 """Largest |dx|/(unit+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
+NEARLY, ROUNDING = 1e-6, 1e-12
+"""A step below ``NEARLY`` is the last one where the next, as the last two foretell it, is below ``ROUNDING``."""
 FLOATING = 1e-6
 ROUNDING_AMPS = 1e-10
 """A joint that only insulation holds never meets ``SETTLED``: where damping is needed, a step below ``FLOATING`` will do
@@ -91,6 +93,12 @@ def newton(
     return Outcome(x, settled, steps, moved)
 
 
+def foretold(size: Array, before: Array) -> NDArray[np.bool_]:
+    """Which samples' undamped step of this ``size``, after one of ``before``, is as good as the last: each step is the square
+    of the one before but for a factor, which these two tell, so that the next is size^3 / before^2."""
+    return np.asarray((size < NEARLY) & (size**3 < ROUNDING * before**2))
+
+
 def _from(start: Start, which: NDArray[np.int64], p: Array) -> Array:
     return start(p, which)
 
@@ -131,6 +139,7 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
     if damp:
         for c in at.coefficients:
             c["exact"] = np.array(True)
+    before = np.zeros(n)
     for k in range(1, most + 1):
         residual, slots = equations.evaluate(x, at)
         factors = equations.elimination.factored(slots)
@@ -140,6 +149,9 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         most_moved = change.argmax(axis=0)
         size = np.take_along_axis(change, most_moved[None], axis=0)[0]
         done = size < SETTLED
+        if not damp:
+            done |= foretold(size, before)
+            before = size
         if damp:
             done |= (size < FLOATING) & (np.abs(residual).max(axis=0) < ROUNDING_AMPS)
         for c in at.coefficients:
@@ -166,7 +178,7 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         # one that has lost its numbers goes at once: it must not touch its neighbours
         if gone.mean() >= DROP or lost.any():
             stay = ~gone
-            live, x, at, share = live[stay], x[:, stay], at.keep(stay), share[stay]
+            live, x, at, share, before = live[stay], x[:, stay], at.keep(stay), share[stay], before[stay]
     return Outcome(out, settled, steps, moved)
 
 
