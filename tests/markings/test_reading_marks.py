@@ -24,6 +24,11 @@ LETTERS = [
 FIGURES = [
     ("102K", 1e-9, 0.1), ("473J", 4.7e-8, 0.05), ("104K", 1e-7, 0.1), ("2A104K", 1e-7, 0.1), ("104K 2J", 1e-7, 0.1),
 ]  # fmt: skip
+# Film capacitors, a point and no unit: µF, the tolerance's letter, working volts (common practice).
+FILM = [
+    (".047K400", 47e-9, 0.1), (".047K 400V", 47e-9, 0.1), ("2.2K 250V", 2.2e-6, 0.1), (".022J 630", 22e-9, 0.05),
+    ("473J400", 47e-9, 0.05), ("104K400V", 100e-9, 0.1),
+]  # fmt: skip
 # Period notation, standards.toml val.unit_legacy (from memory).
 OLD = [
     ("250 mmf", 250e-12, None), (".02 mfd", 20e-9, None), ("25 uuF", 25e-12, None), ("0.02 MFD 600 V", 20e-9, None),
@@ -32,7 +37,7 @@ OLD = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("text", "value", "tolerance"), BANDS + LETTERS + FIGURES + OLD)
+@pytest.mark.parametrize(("text", "value", "tolerance"), BANDS + LETTERS + FIGURES + FILM + OLD)
 def test_one_meaning(text: str, value: float, tolerance: float | None) -> None:
     found = read(text)
     assert [m.value for m in found.meanings] == [value]
@@ -52,6 +57,7 @@ def test_said_of_a_part(text: str, of: str, value: float) -> None:
     ("10m", [1e-5, 1e-2, 1e-2, 1e7]), ("10mf", [1e-5, 1e-2]), ("16 MF 450 V", [16e-6, 16e-3]), ("104", [1e-7, 1e5, 0.1]),
     ("470K", [47e-12, 470e3]), ("500K", [50e-12, 500e3]), ("470K 2W", [47e-12, 470e3]), ("1052G", [10.5e-9, 10.5e3, 1e-6]),
     ("10M", [1e7, 1e4, 1e-5, 1e-2]), ("0.1", [1e-7, 0.1]),
+    ("0.047K", [47e-9, 47.0]), (".5K", [0.5e-6, 500.0]),  # no volts said: a film capacitor of 10 %, or kilohms
     ("brown black black red brown", [10e3, 120.0]),  # from the other end 12 x 10, 1 %: both in E24
     ("orange black brown", [300.0, 10e3]),  # 300 is in no E6; from the other end 10 k is
 ])  # fmt: skip

@@ -31,6 +31,12 @@ _WORDS = {
     "ufd": ("capacitor", -6), "mfd": ("capacitor", -6), "h": ("inductor", 0), "hy": ("inductor", 0),
     "mh": ("inductor", -3), "mhy": ("inductor", -3), "nh": ("inductor", -9), "uh": ("inductor", -6), "f": ("capacitor", 0),
 }  # fmt: skip
+_A = {
+    None: "a resistor, capacitor or choke",
+    "resistor": "a resistor",
+    "capacitor": "a capacitor",
+    "inductor": "an inductor",
+}
 _NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _VOLT_WORD = re.compile(
     rf"(?:(?<=\s)|^|(?<=[A-Za-z])){_NUMBER}\s*(k?)"
@@ -44,6 +50,7 @@ _WORKING = frozenset((
     4000, 5000, 6000, 6300,
 ))  # fmt: skip
 """Working volts that stand without a V on sleeves, new and old (common practice)."""
+_GLUED = re.compile(r"((?:\d*\.\d+|\d{3})[FGHJK])(\d{3,4})")
 _PERCENT = re.compile(rf"(?:\s|^|(?=±)|(?=\+))(?:±|\+/-|\+-)?\s*{_NUMBER}\s*%$")
 _UNEVEN = re.compile(r"\s\+(\d+)\s*%?\s*/?\s*-(\d+)\s*%$|\s-(\d+)\s*%?\s*/?\s*\+(\d+)\s*%$")
 
@@ -52,6 +59,8 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
     """Every meaning of a code, the likeliest first. Raises MarkingError where there is none."""
     body, low, high, volts, plain = _stripped(text, of)
     found = _pure(body, of)
+    if volts is not None and all(m.of != "capacitor" for m in found):
+        found = _film(body)
     if of is not None:
         found = [m for m in found if m.of == of] or _of(body, of)
     out = []
@@ -63,7 +72,7 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
         out.append(Meaning(m.of, m.value, m.how, *sides, m.volts if volts is None else volts, notes))
     if not out or any(m.value == 0 and m.of != "resistor" for m in out):
         raise MarkingError(
-            f"marking: {text}: no marking of a {of or 'resistor, capacitor or choke'} that is known here; colours, letter "
+            f"marking: {text}: no marking of {_A[of]} that is known here; colours, letter "
             "or figure codes, or a value with its unit; try 4K7J, 104K, 0.02 MFD 600V"
         )
     return out
@@ -83,6 +92,8 @@ def _stripped(text: str, of: str | None) -> tuple[str, float | None, float | Non
     high: float | None = None
     volts: float | None = None
     plain = False
+    if of in (None, "capacitor") and (m := _GLUED.fullmatch(body)) and int(m[2]) in _WORKING:
+        body = f"{m[1]} {m[2]}"  # .047K400
     for _ in range(2):  # tolerance and volts, in either order
         if (m := _UNEVEN.search(body)) and low is None:
             up, down = (m[1], m[2]) if m[1] else (m[4], m[3])
@@ -131,6 +142,8 @@ def _pure(body: str, of: str | None) -> list[Meaning]:
         return _bare(m[1])
     if (m := re.fullmatch(r"(\d{3,4})\s?([A-Z])", body)) and m[2] in _TRAILING:
         return _lettered(m[1], m[2], of)
+    if (film := _film(body)) and film[0].value < 1e-6:
+        return [*film, *_worded(body)]  # .047K: 0.047 uF 10 %, or 47 ohms
     if m := re.fullmatch(rf"{_NUMBER}\s*(m|M|mf|mF|Mf|MF)", body):
         return _lone_m(m[1], m[2])
     if m := re.fullmatch(r"(\d+)m(\d+)", body):
@@ -144,12 +157,28 @@ def _pure(body: str, of: str | None) -> list[Meaning]:
 
 
 def _of(body: str, of: str) -> list[Meaning]:
-    """What only stands on one kind of part: 4R7 on a choke is 4.7 µH."""
+    """What only stands on one kind of part: 4R7 on a choke is 4.7 µH, 2.2K on a capacitor 2.2 µF."""
+    if of == "capacitor":
+        return _film(body)
     if of == "inductor" and (m := re.fullmatch(r"(\d*)[Rr](\d*)([A-Z]?)", body)) and (m[1] or m[2]):
         value = made_of(f"{m[1] or 0}.{m[2] or 0}", -6)
         how = "R for the point, in µH (makers' practice, from memory)"
         return [Meaning("inductor", value, how, *_sides(m[3], value, "inductor"))]
     return []
+
+
+def _film(body: str) -> list[Meaning]:
+    """.047K: microfarads with a point and a tolerance letter, as film capacitors have them (common practice)."""
+    m = re.fullmatch(r"(\d*\.\d+)\s?([JK])", body)
+    if m is None or not Decimal(m[1]):
+        return []
+    value = made_of(m[1], -6)
+    return [
+        Meaning(
+            "capacitor", value, "figures with a point on a film capacitor: µF, then the tolerance's letter",
+            *_sides(m[2], value, "capacitor"), None, (slip(value, "F", "the point"),),
+        )
+    ]  # fmt: skip
 
 
 def _sides(letter: str, value: float, of: str) -> tuple[float | None, float | None]:
@@ -179,7 +208,8 @@ def _point(whole: str, letter: str, part: str, tolerance: str) -> Meaning | None
         return None  # 47nF is a value with its unit
     value = made_of(f"{whole or 0}.{part or 0}", power)
     unit = "F" if of == "capacitor" else "ohm"
-    return Meaning(of, value, "letter code (IEC 60062)", *_sides(tolerance, value, of), None,
+    how = "E for ohms, as some makers print it (from memory)" if letter == "E" else "letter code (IEC 60062)"
+    return Meaning(of, value, how, *_sides(tolerance, value, of), None,
                    (slip(value, unit, "the point"),) if value else ())  # fmt: skip
 
 
