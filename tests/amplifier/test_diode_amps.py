@@ -52,3 +52,11 @@ def test_selenium_without_amps_is_asked_for_and_the_remedy_works() -> None:
     assert (problem.part, problem.line, problem.found) == ("D1", line, "a selenium rectifier without amps")
     remedy = problem.remedy.split('"')[1]
     assert with_diode(remedy).parts["D1"].value("amps") == 0.06
+
+
+def test_no_plates_are_asked_for() -> None:
+    """None in series drops nothing and passes everything: no part is so (it ended in "would not settle")."""
+    with pytest.raises(AmplifierError) as told:
+        with_diode("selenium 60m 160V 0 plates")
+    (problem,) = told.value.problems
+    assert "0 plates" in problem.found and with_diode(problem.remedy.strip('"')).parts["D1"].value("plates") == 4.0

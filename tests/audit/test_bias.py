@@ -376,6 +376,21 @@ def test_cathode_bias_has_nothing_to_design() -> None:
     assert document["alternatives"] == [] and "cathode bias" in document["refused"]
 
 
+def test_a_preset_that_no_line_names_is_asked_for(tmp_path: Path) -> None:
+    """Without set_by the preset would be left at its end, and its valve's idle be read as designed."""
+    file = edited(tmp_path, ('"24m", set_by = "P1"', '"24m"'))
+    with pytest.raises(NoBiasError, match=r'V3: left P1 moves this grid.*set_by = "P1"'):
+        network(file)
+
+
+def test_each_refusal_says_what_helps(tmp_path: Path) -> None:
+    """47,000 uF behind the winding's 55 ohms and 2k7 is there after the valves (RC); 460 V marked is past what is made."""
+    slow = edited(tmp_path, ('C4 = ["47u 100V"', 'C4 = ["47000u 100V"'))
+    assert "less farads in C4" in str(design(slow, slow).refused)
+    high = edited(tmp_path, (WINDING, WINDING.replace("46V", "460V")))
+    assert "a lower tap" in str(design(high, high).refused)
+
+
 def test_rectifier_of_choice() -> None:
     """Silicon in the place of a drawn selenium, and the drawing's own selenium back in the place of silicon, aged."""
     drawn, amplifier = load(A, as_="drawn"), load(A)

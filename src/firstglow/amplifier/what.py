@@ -198,6 +198,10 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
     body = " ".join(plain(text).split())
     plates = _PLATES.search(body)
     if plates:
+        if not float(plates.group(1)):
+            raise QuantityError(
+                "a selenium rectifier of 0 plates", "as many as are counted on it", '"selenium 60m 4 plates"'
+            )
         said.values["plates"] = (float(plates.group(1)), None)
         body = body[: plates.start()] + body[plates.end() :]
     body = re.sub(r"(?i)\bsingle[- ]ended\b", _single(said), body)

@@ -242,6 +242,14 @@ def _failing(trial: Trial, proposals: Sequence[Proposal], limit: float) -> str:
     why = "; ".join(f"{c.what}: {c.text}" for c in nearest.checks if not c.holds and not c.as_drawn)
     if any(c.what == "hum" and not c.holds for c in nearest.checks):
         why += f"; {_against_hum(trial, nearest.found, limit)}"
+    failing = {c.what for c in nearest.checks if not c.holds and not c.as_drawn}
+    stores = ", ".join(n for n in (*trial.net.supply.reservoirs, trial.net.filter) if n)
+    if "up before the current" in failing:
+        why += f"; less farads in {stores} is what helps, or HT through a rectifier that warms up more slowly"
+    if "capacitor" in failing:
+        why += f"; a lower tap of the winding is what helps, or two alike in series with equal resistors across them for {stores}"
+    if "winding" in failing:
+        why += "; presets and feet of more ohms are what helps, or a winding rated for it"
     if not nearest.fail_safe:
         why += (
             "; no resistor across its wiper makes this kind of network fail-safe: give every output valve a preset of its own, "

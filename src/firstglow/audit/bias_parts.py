@@ -125,6 +125,12 @@ def network(amplifier: Amplifier) -> Network:
     without = [v for p in setting for v in p.valves if v not in amplifier.idle]
     if without:
         raise NoBiasError(f'{", ".join(without)}: no idle current to aim at; write idle = "30m" in its line')
+    for p in setting:
+        if not any(amplifier.idle[v].pot for v in p.valves):
+            raise NoBiasError(
+                f"{', '.join(p.valves)}: {p.pot} moves this grid, and no line says so; write "
+                f'set_by = "{amplifier.parts[p.pot].name.rpartition(" ")[2]}" beside idle'
+            )
     net = net_of(amplifier)
     pots: list[BiasPot] = []
     added: dict[str, Part] = {}
