@@ -109,7 +109,8 @@ def network(amplifier: Amplifier) -> Network:
     if not fixed:
         kinds = sorted({o.bias for o in of.outputs} - {"none"})
         how = f"it has {' and '.join(kinds)} bias" if kinds else "no output valve has a bias supply"
-        raise NoBiasError(f"no negative supply holds the output grids: {how}; there is nothing to design here")
+        idles = "; how it idles against its class: firstglow parts" if kinds else ""
+        raise NoBiasError(f"no negative supply holds the output grids: {how}; there is nothing to design here{idles}")
     if len(names) > 1:
         raise NoBiasError(
             f"{len(names)} bias supplies ({', '.join(map(str, names))}): one is designed at a time; draw a copy of the "
