@@ -75,7 +75,7 @@ def _ht_fuse(found: Audit) -> Iterator[Line]:
         return
     drawn = ", ".join(p.name for p in found.stood.amplifier.of_kind("fuse")) or "no fuse drawn"
     line = Line(f"fuse {ht.fuse.fuse.name} for {ht.place.volts:.0f} V dc or more, with its holder", 1, [ht.protects])
-    ends = f"in HT, not drawn: surely opens within two minutes on {', '.join(ht.faults)}; {drawn} need not"
+    ends = f"in HT, not drawn: surely opens within two minutes on {', '.join(ht.faults)}; {drawn} need not open"
     line.said = dict.fromkeys((ends, *ht.place.cautions), line.parts)
     yield line
 
@@ -130,7 +130,7 @@ def document(found: Audit) -> list[dict[str, Any]]:
 def told(found: Audit) -> Iterator[str]:
     """The list in bench words."""
     every = lines(found)
-    missing = tuple(_missing(found))
+    missing = (*_missing(found), *wipers(found))
     if not every:
         if missing:
             yield "\nORDER LIST: nothing to buy."
@@ -150,6 +150,26 @@ def told(found: Audit) -> Iterator[str]:
     yield f"  In all {pieces} piece{'s' if pieces != 1 else ''}, {len(every)} kind{'s' if len(every) != 1 else ''}."
     yield from missing
     yield "  Test them before they are fitted: firstglow incoming, which knows this list."
+
+
+def wipers(found: Audit) -> Iterator[str]:
+    """A bias pot's open wiper that burns its valve: no piece here ends it, ``firstglow bias`` does."""
+    burnt: dict[str, list[str]] = {}
+    for way in found.stood.ways:
+        for pot in (f.part for f in way.faults if f.mode == "wiper open"):
+            hurt = [a.part for a in found.parts if a.kind == "valve" and _gives(a, way.text)]
+            if hurt:
+                burnt.setdefault(pot, []).extend(hurt)
+    if burnt:
+        valves = ", ".join(dict.fromkeys(v for names in burnt.values() for v in names))
+        yield (
+            f"  ! NOT in this list: an open wiper ({', '.join(burnt)}) burns {valves}. The resistors that make it safe are more to "
+            "order: firstglow bias FILE says which, before the first power-up."
+        )
+
+
+def _gives(a: Audited, text: str) -> bool:
+    return any(s.survives is False and s.situation == text for s in a.stresses)
 
 
 def _missing(found: Audit) -> Iterator[str]:

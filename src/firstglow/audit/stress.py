@@ -93,10 +93,11 @@ def worst(stresses: tuple[Stress, ...]) -> Verdict:
 
 def most(
     stood: Stood, part: Part, stress: str, unit: str, values: Array, rating: float | None, tight: float,
-    where: NDArray[np.bool_] | None = None, note: str = "", faults: bool = True,
+    where: NDArray[np.bool_] | None = None, note: str = "", faults: bool = True, usual: float = 0.0,
 ) -> Iterator[Stress]:  # fmt: skip
     """The worst of ``values`` (way,) by size among ``where`` (default: every way without a fault); then the worst that a fault of
-    another part does, where that is worse and worth a word, and every other fault that takes it past its rating."""
+    another part does, where that is worse and worth a word, and every other fault that takes it past its rating. usual: what it
+    meets without any fault outside ``where``: what a fault does not add to is not the fault's."""
     sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
     among = stood.where() if where is None else where & stood.where()
     value = 0.0
@@ -108,7 +109,7 @@ def most(
         yield Stress(stress, value, unit, rating, stood.ways[k].text, tight=tight, note=note, everyday=everyday)
     if not faults:
         return
-    felt = stood.faults_beside(part) & (sizes > max(WORSE * value, FELT * (rating or 0.0)) + EXACT)
+    felt = stood.faults_beside(part) & (sizes > max(WORSE * value, WORSE * usual, FELT * (rating or 0.0)) + EXACT)
     for place, k in enumerate(sorted((int(n) for n in np.flatnonzero(felt)), key=lambda k: -sizes[k])):
         found = Stress(stress, float(sizes[k]), unit, rating, stood.ways[k].text, tight=tight, fault=True, note=note)
         if place == 0 or found.survives is False:
@@ -138,8 +139,10 @@ def by_mains(
         gone = stood.where() if out is None else ~out
         yield from most(stood, part, stress, unit, values, None, tight, gone, note, faults=faults)
         return
-    yield from most(stood, part, stress, unit, values, rating, tight, where, note, faults=faults)
     sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
+    there = stood.where() if out is None else stood.where() & ~out
+    usual = float(sizes[there].max()) if there.any() else 0.0
+    yield from most(stood, part, stress, unit, values, rating, tight, where, note, faults=faults, usual=usual)
     yield from _by_mains_alone(stood, f"{stress}, {WORST}", unit, sizes, rating, where, out, "at most")
 
 

@@ -281,6 +281,7 @@ def _fit(found: "Audit") -> Iterator[str]:
 
 def _faults(found: "Audit") -> Iterator[str]:
     """What would not survive a neighbour's fault, and which fuse surely opens in time."""
+    from firstglow.audit.order import wipers
     from firstglow.audit.parts import unsolved
 
     hurt: dict[str, list[str]] = {way.text: [] for way in found.stood.ways if way.faults}
@@ -295,6 +296,8 @@ def _faults(found: "Audit") -> Iterator[str]:
         yield "\nWOULD NOT SURVIVE a neighbour's fault"
     for situation, parts in hurt.items():
         yield f"  {situation}: {', '.join(parts)}"
+    if any(wipers(found)):
+        yield "  What makes an open wiper harmless: firstglow bias FILE (two or three resistors)."
     yield from _fuses(found, hurt, opens)
     for situation, parts in _untold(found).items():
         yield f"  cannot tell, its rating is not said; {situation}: {', '.join(parts)}"
@@ -332,6 +335,7 @@ def _fuses(found: "Audit", hurt: Mapping[str, Sequence[str]], opens: Mapping[str
         which = "any of these" if len(held) == len(hurt) else "any other"
         names = ", ".join(f"{f.part}{' (its amps are not said)' if f.looks() else ''}" for f in fuses)
         yield (
-            f"  Not sure to open within two minutes on {which}: {names}. Switch off at the first sign. What a fuse in HT would "
-            "do: firstglow mains."
+            f"  Not sure to open within two minutes on {which}: {names}. The signs: a plate that glows red, mains or HT amps "
+            "well over what firstglow standing says, HT that sinks; off at the first, never wait for smoke. What a fuse in HT "
+            "would do: firstglow mains."
         )
