@@ -18,6 +18,7 @@ from firstglow.amplifier.options import SituationError
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
 from firstglow.audit.ageing import ages
+from firstglow.audit.stored import all_but_rectifiers
 from firstglow.markings.incoming import leak_test
 from firstglow.markings.series import next_up
 from firstglow.solver.circuit import compile_circuit
@@ -136,8 +137,7 @@ def _one(amplifier: Amplifier, part: Part, mains: float) -> Reform:
 def _across(amplifier: Amplifier, part: Part, mains: float) -> tuple[Array, float]:
     """Volts across it at every dial of ``DIALS`` with all valves but rectifiers out, and with everything in on ``mains``, by size."""
     circuit = compile_circuit(amplifier)
-    rectifiers = {p.envelope for p in amplifier.of_kind("rectifier")}
-    out = frozenset(str(p.envelope) for p in amplifier.of_kind("valve") if p.envelope not in rectifiers)
+    out = all_but_rectifiers(amplifier)
     stands = [Situation(float(d) * amplifier.mains_volts, out=out) for d in DIALS] + [Situation(mains)]
     standing = circuit.solve(np.array([circuit.vector(s) for s in stands]).T, strict=False)
     volts = np.abs(np.asarray(standing.dc(part.leads["+"]) - standing.dc(part.leads["-"])))

@@ -27,6 +27,7 @@ from firstglow.solver.discharge import (
     capacitor_starts,
     discharge,
     tool_ohms,
+    tool_watts,
 )
 from firstglow.solver.idle import stand
 from firstglow.solver.kept import LONGEST_SECONDS, STEP_SECONDS, Stands, most_kept, wait_told
@@ -87,6 +88,11 @@ class Stored:
     def told(self) -> float | None:
         """The wait as the ladder's foot has it [s]; None where it does not fall by itself."""
         return None if self.never else wait_told(self.wait, LONGEST_SECONDS)
+
+    @property
+    def rated(self) -> float:
+        """What the discharge resistor is made for [W]; ``watts`` is its peak, for a moment."""
+        return tool_watts(self.highest)
 
     @property
     def plug(self) -> tuple[Kept, ...]:
@@ -171,14 +177,18 @@ def at_worst(
 
 
 def most_on(amplifier: Amplifier, mains: float) -> dict[str, float]:
-    """The most volts that these mains put on each capacitor: everything in and warm, and with every cathode cold, presets at
-    their idle and at both ends, the ring of a choke included. Raises SolveError."""
+    """The most volts that these mains put on each capacitor: everything in and warm, with every cathode cold, and with every valve
+    but rectifiers out, presets at their idle and at both ends, the ring of a choke included. Raises SolveError."""
     circuit = compile_circuit(amplifier)
     targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
     idle = stand(circuit, Situation(amplifier.mains_volts, idle=targets))
     pots = {k: float(at[0]) for k, at in idle.pots.items()}
     settings = [pots, *(dict.fromkeys(pots, end) for end in (0.0, 1.0) if pots)]
-    situations = [Situation(mains, pots=pots), *(Situation(mains, pots=at) for at in settings)]
+    out = all_but_rectifiers(amplifier)
+    situations = [
+        Situation(mains, pots=pots),
+        *(Situation(mains, pots=at, out=o) for at in settings for o in (frozenset(), out)),
+    ]
     laid = np.stack([laid_for(circuit, at, k > 0, ()) for k, at in enumerate(situations)], axis=1)
     standing = circuit.solve(laid, np.repeat(idle.standing.x, len(situations), axis=1))
     whole = circuit.vector(situations[0])
@@ -193,6 +203,12 @@ def most_on(amplifier: Amplifier, mains: float) -> dict[str, float]:
         return Stands(mains, dc, ring if k else None)
 
     return most_kept(amplifier, [stands(k) for k in range(len(situations))])
+
+
+def all_but_rectifiers(amplifier: Amplifier) -> frozenset[str]:
+    """Glasses that come out for the barest HT: their heaters load no winding."""
+    kept = {p.envelope for p in amplifier.of_kind("rectifier")}
+    return frozenset(str(p.envelope) for p in amplifier.of_kind("valve") if p.envelope not in kept)
 
 
 def _bleeders(amplifier: Amplifier, rows: Sequence[Kept], faults: Sequence[Fault]) -> dict[str, Bleeder]:

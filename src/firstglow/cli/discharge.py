@@ -83,6 +83,7 @@ def discharge_document(amplifier: Any, kept: Any) -> dict[str, Any]:
         "discharge": {
             "ohms": kept.ohms,
             "watts": kept.watts,
+            "rated_watts": kept.rated,
             "from_volts": kept.highest,
             "wait_s": kept.wait,
             "wait_told_s": kept.told,
@@ -119,8 +120,11 @@ def time_text(seconds: float | None) -> str:
 def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
     yield f"{amplifier.name}: what stays charged after switch-off"
     feed = f"{kept.mains:.0f} V mains put" if kept.on_mains else "its supplies put"
-    yield f"from the most that {feed} on each, warm or just switched on, at the slow"
-    yield "end of every part's tolerance"
+    yield (
+        f"from the most that {feed} on each: warm, just switched on, or every valve but rectifiers out, presets at either end"
+        f"{' (parts and start have them at idle)' if amplifier.idle else ''}; farads and ohms at the slow end "
+        "of their tolerances (electrolytics 30 % over where the file says none)"
+    )
     if kept.opened:
         yield f"with {', '.join(kept.opened)} open"
     yield ""
@@ -132,13 +136,15 @@ def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
             f"{r.part[:13]:<14}{r.volts:7.0f}{_joules(r.joules):>8}{time_text(r.below_60):>8}{time_text(r.below_10):>8}"
             f"{without:>16}  {path[:16]}"
         )
-    yield "  'its path open': below 60 V, 10 V with the resistors on its way out open."
+    yield "  'its path open': below 60 V, 10 V with the resistors on its way out open; '-':"
+    yield "  it never stands that high."
     for b in kept.bleeders.values():
         each = f"{b.each_ohms / 1e3:g}k" if b.each_ohms < 1e6 else f"{b.each_ohms / 1e6:g}M"
         yield ""
         yield (
             f"Bleeder proposed across {b.across}: {f'{b.count} in series of ' if b.count > 1 else ''}{each}, {b.each_watts:g} W, "
-            f"{b.each_volts:.0f} V on each; the supply is then below 60 V in {time_text(b.seconds)}."
+            f"{b.each_volts:.0f} V on each; the supply is then below 60 V in {time_text(b.seconds)}. "
+            "No rating asks for it: firstglow parts does not order it."
         )
     yield ""
     yield from make_safe_lines(kept)
@@ -154,6 +160,12 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
     else:
         yield f"  Off, plug out and in sight. It does not fall by itself in ten minutes ({time_text(kept.wait)})."
     yield f"    {_why(kept)}"
+    if kept.told is not None and kept.last is not None:
+        yield (
+            f"  Read HT before the resistor goes on: over 60 V (the hazard limit of dc, IEC 62368-1) after those "
+            f"{kept.told:.0f} s, {_ways_out(kept)} open or a capacitor is far over its mark: it counts as never. The resistor "
+            "empties it, and what is open is found before it is switched on again."
+        )
     if kept.never:
         yield (
             f"  ! {', '.join(kept.never)}: never below 60 V by {'itself' if len(kept.never) == 1 else 'themselves'}, however long the "
@@ -167,12 +179,19 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
             "pin to pin and each pin to chassis with the same resistor, switch on, then read."
         )
     yield (
-        f"  Then {kept.ohms / 1e3:g} kohm ({kept.watts:.0f} W at its peak; tool, clip and lead of the 1000 V class; its ohms read "
-        "first) across each capacitor's own two ends, HT first, bias last."
+        f"  Then {kept.ohms / 1e3:g} kohm, {kept.rated:g} W wirewound (from all {kept.highest:.0f} V {kept.watts:.0f} W for a moment, "
+        "which it stands; tool, clip and lead of the 1000 V class; its ohms read first) across each capacitor's own two ends, HT "
+        "first, bias last."
     )
     yield "  Read each: below 10 V dc, on a meter just proved. Again after a minute. The clip stays on."
     yield "  These times are arithmetic on the drawing: an open part makes them longer."
     yield "  Only what the meter read counts: no chassis is ever safe by the clock."
+
+
+def _ways_out(kept: Any) -> str:
+    """What empties the one that the wait is for."""
+    parts = [p for p in kept.last.path if p != "leakage"]
+    return f"{' or '.join(parts)} is" if parts else "what empties it is"
 
 
 def _why(kept: Any) -> str:
@@ -186,4 +205,4 @@ def _why(kept: Any) -> str:
         rest = "no other capacitor" if kept.never else "no capacitor"
         return f"({mains}; {rest} of HT or bias stands above 60 V for long)"
     r = kept.last
-    return f"({mains}: {r.part}, {energy_text(r.joules)} at {abs(r.volts):.0f} V, and its rail fall below 60 V last)"
+    return f"({mains}: {r.part}, {energy_text(r.joules)} at {abs(r.volts):.0f} V, holds most of those that are below 60 V last)"

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, inf, isfinite
+from math import inf, isfinite
 from typing import Any
 
 import numpy as np
@@ -13,12 +13,9 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.places import mains_joints
 from firstglow.ladder.rung_cold import large_capacitors
 from firstglow.ladder.unfit import most_mains
-from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, discharge, tool_ohms
+from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, discharge, tool_ohms, tool_watts
 from firstglow.solver.kept import LONGEST_SECONDS, wait_told
 
-TOOL_WATTS, TOOL_OVERLOAD = 10.0, 5.0
-"""W, wirewound (common practice); how many times its watts it stands for the second or two that a discharge lasts (five times
-for five seconds is the usual short-time overload of wirewounds, from memory)."""
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
 NEVER = LONGEST_SECONDS
 
@@ -142,7 +139,7 @@ def _one(frame: Frame, start: dict[str, float], held: tuple[Held, ...]) -> MakeS
     plug = tuple((name, start[name]) for name in sorted(on_mains(frame)))
     order = _order(frame, start)
     ohms = tool_ohms(highest)
-    watts = max(TOOL_WATTS, float(ceil(highest**2 / ohms / TOOL_OVERLOAD)))
+    watts = tool_watts(highest)
     falls = [inf if h.below_60 is None else h.below_60 for h in held if not h.mains_side]
     wait = wait_told(max(falls, default=0.0), NEVER)
     return MakeSafe(True, wait, ohms, watts, WORKING_VOLTS, order, plug, held)

@@ -10,6 +10,7 @@ import heapq
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import ceil
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -174,6 +175,16 @@ def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str
 def tool_ohms(volts: float) -> float:
     """Which discharge resistor: 10 kohm up to 600 V peak, 22 kohm above (common practice)."""
     return 10e3 if volts <= 600.0 else 22e3
+
+
+TOOL_WATTS, TOOL_OVERLOAD = 10.0, 5.0
+"""W, wirewound (common practice); how many times its watts it stands for the second or two that a discharge lasts (five times
+for five seconds is the usual short-time overload of wirewounds, from memory)."""
+
+
+def tool_watts(volts: float) -> float:
+    """What the discharge resistor is made for [W], from the most volts that it meets: the one figure that every page tells."""
+    return max(TOOL_WATTS, float(ceil(volts**2 / tool_ohms(volts) / TOOL_OVERLOAD)))
 
 
 def resistors_across(amplifier: Amplifier, capacitor: str) -> tuple[str, ...]:
