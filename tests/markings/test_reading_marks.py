@@ -200,3 +200,11 @@ def test_every_volts_code() -> None:
     for code, volts in VOLTS.items():
         for text in (f"{code}104K", f"104K {code}", f"104K{code}"):
             assert [m.volts for m in read(text).meanings] == [volts], text
+
+
+@pytest.mark.parametrize("dots", ["red", "red green", "black black black"])
+def test_dots_that_are_none_are_told_of_dots_and_the_remedy_reads(dots: str) -> None:
+    with pytest.raises(MarkingError, match="no capacitor; 3, 5 or 6 dots") as told:
+        read(dots, None, "dots")
+    remedy = str(told.value).rsplit("try --as dots ", 1)[1]
+    assert read(remedy, None, "dots").meanings[0].value == pytest.approx(51e-12)  # green brown black: 51 x 1 pF

@@ -77,11 +77,16 @@ def read_colours(names: Sequence[str], of: str | None, layout: str) -> list[Mean
         found = [replace(m, notes=(*m.notes, *_ELSEWHERE)) if of is None and m.value else m for m in _resistor(names)]
         if of is None and len(names) == 6 and names[0] in _SIX:
             found += _dots(names)
-    if not found:
+    if not found and layout == "dots":
         raise MarkingError(
-            f"marking: {' '.join(names)}: {len(names)} colours in this order are no {of or 'resistor'}; 3 to 6 bands that "
-            "begin with two digits and end in multiplier and tolerance; try yellow violet orange gold"
-            + ("" if layout == "dots" else ", or --as dots for mica")
+            f"marking: {' '.join(names)}: such dots are no capacitor; 3, 5 or 6 dots, arrow to the right, "
+            "top row first; try --as dots black green brown red yellow black"
+        )
+    if not found:
+        many = f"{len(names)} colours in this order are" if len(names) > 1 else "one colour is"
+        raise MarkingError(
+            f"marking: {' '.join(names)}: {many} no {of or 'resistor'}; 3 to 6 bands that begin with two digits and end in "
+            "multiplier and tolerance; try yellow violet orange gold, or --as dots for mica"
         )
     return found
 
