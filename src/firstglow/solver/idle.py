@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 STEPS = 40
 LONGEST_TURN = 0.25
 """Most that a pot is turned in one step, as a part of its travel."""
+REGAIN = 1.3
+"""A pot that turns back may be turned half as far in its next step, and so much further again in each one that goes on: a
+valve that starts to draw far along the track is else jumped over and back without end."""
 TURN = 1e-6
 """Change of position for a pot's own slopes."""
 BLIND_SIEMENS = 1e-7
@@ -243,12 +246,21 @@ class Turning:
         """At most so many steps, in place; which samples came to rest."""
         e, at = self.equations, care.at
         rest = np.zeros(p.shape[1], dtype=bool)
+        longest, last = np.full((len(self.pots), p.shape[1]), LONGEST_TURN), np.zeros((len(self.pots), p.shape[1]))
         for _ in range(most):
             terms, slopes = e.fill(x, at)
             residual, slots = e.assemble(terms, slopes, at)
-            sides = np.stack([-residual, *(pot.slope(p, x) for pot in self.pots)], axis=1)
-            e.elimination.factored(slots).solve(sides)
-            turn = self._turn(p, terms, slopes, sides, wanted)
+            sides = np.empty((e.size, 1 + len(self.pots), p.shape[1]))
+            factors, still = e.elimination.factored(slots), -residual
+            factors.solve(still)
+            # what a turn does is in proportion to the volts along the track: those that stand there once the last turn has
+            # been followed, or the slope near a track's end comes out many times too steep
+            turned = np.stack([pot.slope(p, x + still) for pot in self.pots], axis=1)
+            factors.solve(turned)
+            sides[:, 0], sides[:, 1:] = still, turned
+            turn = self._turn(p, terms, slopes, sides, wanted, longest)
+            longest = np.where(turn * last < 0.0, longest / 2.0, np.minimum(longest * REGAIN, LONGEST_TURN))
+            last = turn
             dx = sides[:, 0] - np.einsum("ups,ps->us", sides[:, 1:], turn)
             change = (np.abs(dx) / (e.unit[:, None] + np.abs(x))).max(axis=0)
             good = np.isfinite(change) & ~rest
@@ -260,8 +272,9 @@ class Turning:
                 break
         return rest
 
-    def _turn(self, p: Array, terms: Array, slopes: Array, sides: Array, wanted: Array) -> Array:
-        """How far to turn each pot (pot, sample): the borders' own small system, pots at their ends held."""
+    def _turn(self, p: Array, terms: Array, slopes: Array, sides: Array, wanted: Array, longest: Array) -> Array:
+        """How far to turn each pot (pot, sample), ``longest`` at most: the borders' own small system, pots at their ends
+        held."""
         n = len(self.pots)
         rates = [sum(c.gradient(slopes) for c in group) for group in self.cathodes]
         short = np.array(
@@ -279,8 +292,23 @@ class Turning:
             if not (pushed & ~held).any():
                 break
             held |= pushed
-        turn = np.clip(np.where(held, 0.0, turn), -LONGEST_TURN, LONGEST_TURN)
+        turn = self._released(matrix, short, held, turn, position, sides)
+        turn = np.clip(np.where(held, 0.0, turn), -longest, longest)
         return np.asarray(np.clip(position + turn, 0.0, 1.0) - position)
+
+    def _released(
+        self, matrix: Array, short: Array, held: NDArray[np.bool_], turn: Array, position: Array, sides: Array
+    ) -> Array:
+        """The same turn, or another where a pot was held at its end for what the others were about to do and did not: what
+        its own valve then misses says to come off."""
+        missed = short - np.einsum("kjs,js->ks", matrix, np.where(held, 0.0, turn))
+        own = np.einsum("kks->ks", matrix)
+        way = np.where(np.abs(own) > BLIND_SIEMENS, missed / np.where(own == 0.0, 1.0, own), 0.0)
+        off = held & (((position >= 1.0) & (way < 0.0)) | ((position <= 0.0) & (way > 0.0)))
+        if not off.any():
+            return turn
+        held &= ~off
+        return self._solve(matrix, short, held, sides)
 
     def _solve(self, matrix: Array, short: Array, held: NDArray[np.bool_], sides: Array) -> Array:
         n = len(self.pots)

@@ -1,0 +1,53 @@
+"""Presets that do not reach their idle: a pot at its end is a result, and no other ends there.
+
+What every answer is held to is the condition that it must meet, by a solution of its own with the pots nailed where they
+are said to stand (complementarity: on its target, or at the end on the right side of it), no part of the search.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from firstglow.amplifier import load
+from firstglow.amplifier.situation import Situation
+from firstglow.readings.spreads import draw
+from firstglow.solver.circuit import compile_circuit
+from firstglow.solver.idle import cathode_amps, solve_idle
+
+EXAMPLE = Path(__file__).parents[2] / "examples" / "a-linden-twin.toml"
+IDLE = dict.fromkeys(("V3", "V4", "V7", "V8"), 0.024)
+SAMPLES = 60
+
+
+@pytest.mark.parametrize(
+    ("pot", "foot", "feed", "out"),
+    [
+        ("10k", "18k", "2k7", True),  # too negative for most: valves cut off at the start of the search
+        ("5k", "22k", "2k7", True),
+        ("10k", "12k", "4k7", False),  # all reach, from well inside
+    ],
+)
+def test_every_pot_is_on_its_target_or_at_the_end_that_comes_nearest(
+    pot: str, foot: str, feed: str, out: bool, tmp_path: Path
+) -> None:
+    text = EXAMPLE.read_text(encoding="utf-8").replace('"preset 25k 0.5W"', f'"preset {pot} 0.5W"')
+    text = text.replace('"15k 0.5W 2%"', f'"{foot} 0.5W 2%"').replace('"2k7 1W 5%"', f'"{feed} 1W 5%"')
+    file = tmp_path / "a.toml"
+    file.write_text(text, encoding="utf-8")
+    amplifier = load(file)
+    circuit = compile_circuit(amplifier)
+    laid = circuit.apply(draw(circuit, SAMPLES, 0.05, 3).values, Situation(230.0, idle=IDLE))
+    found = solve_idle(circuit, laid, IDLE, strict=False)
+    assert found.standing.settled.all()
+    nailed = circuit.solve(found.standing.values, strict=False)
+    assert nailed.settled.all()
+    for valve, target in IDLE.items():
+        at, amps = found.pots[amplifier.idle[valve].pot or ""], cathode_amps(nailed, valve)
+        ends = found.out_of_travel[valve]
+        np.testing.assert_allclose(amps[~ends], target, rtol=2e-6)
+        # end 1 of each preset is the negative one: at 0 even the least is too much, at 1 even the most too little
+        assert (amps[ends & (at <= 0.0)] > target).all()
+        assert (amps[ends & (at >= 1.0)] < target).all()
+        assert ((at[ends] <= 0.0) | (at[ends] >= 1.0)).all()
+        assert ends.any() == out
