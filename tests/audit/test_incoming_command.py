@@ -121,10 +121,8 @@ def test_what_it_must_stand_is_beside_what_it_is_tried_at() -> None:
     row = of(told(B)["capacitors"], "C5")
     assert row["must_stand_volts"] == pytest.approx(395.0, rel=0.01) and row["test_volts"] < 200.0
     text = " ".join(CliRunner().invoke(command, [str(B), "C5"]).output.split())
-    assert (
-        f"must stand {row['must_stand_volts']:.0f} V ({row['must_stand_in']})" in text
-        and "which this does not try" in text
-    )
+    assert f"up to {row['must_stand_volts']:.0f} V there ({row['must_stand_in']})" in text
+    assert "which this does not try" in text and row["begin_on"] == "600 V"  # the meter meets them too
 
 
 def test_only_an_electrolytic_has_a_minus() -> None:
@@ -164,7 +162,13 @@ def test_gas_is_grid_current_times_the_grid_leak() -> None:
     drop = float((sick.dc("V3 grid") - sick.dc("left bias a"))[0])
     assert drop * 10e6 / (10e6 + 222.2e3) == pytest.approx(row["reject_volts"], rel=0.05)
     assert row["idle_reject_amps"] > row["idle_amps"]
-    assert row["idle_doubled_reject_amps"] > row["idle_reject_amps"]
+    # 235 kohm of the 100 that a 6V6GT's sheet allows with fixed bias: never doubled; the 82 kohm ordered by Ohm's law
+    assert row["idle_doubled_reject_amps"] is None and row["leak_most_ohms"] == 100e3
+    assert row["ordered_leak_ohms"] == 82e3
+    assert row["ordered_reject_volts"] == pytest.approx(2e-6 / (1 / 84.2e3 + 1 / 10e6), rel=0.01)
+    # an EL34 with cathode bias may have 700 kohm: its 330 may be doubled
+    free = of(told(C)["valves"], "V2", "valve")["gas"]
+    assert free["idle_doubled_reject_amps"] > free["idle_reject_amps"] and free["ordered_leak_ohms"] is None
 
 
 def test_a_plug_in_the_input_holds_the_first_grid() -> None:
@@ -241,7 +245,7 @@ def test_what_the_order_list_puts_in_is_judged_against_it() -> None:
     assert verdict == "good" and "of 82 kΩ" in why and "in place of the 220 kΩ drawn" in why
     assert rows["left R22", 60e3][0] == "never fit" and "-26.8 % of 82 kΩ" in rows["left R22", 60e3][1]
     verdict, why = rows["left R22", 221e3]
-    assert verdict == "good" and "but firstglow parts orders 82 kΩ here" in why
+    assert verdict == "doubtful" and "but firstglow parts orders 82 kΩ here" in why
     assert rows["C1", 8.3e-6][0] == "good" and "in place of the 32 µF drawn" in rows["C1", 8.3e-6][1]
     text = CliRunner().invoke(command, [str(A), "--measured", "C1=8.3u"]).output
     assert text.index("MEASURED") < text.index("IN THE ORDER LIST") and "CAPACITORS" not in text
@@ -257,7 +261,9 @@ def test_the_leak_of_what_was_ordered_is_held_to_its_own_farads() -> None:
     drawn = of(found["capacitors"], "C1")
     assert drawn["good_amps"] / new["good_amps"] == pytest.approx(32 / 8.2, rel=1e-6)
     assert [r["verdict"] for r in found["measured"] if r["part"] == "C1"] == ["good", "doubtful"]
-    film = next(r for r in found["ordered_capacitors"] if r["kind"] == "film")
+    film = next(r for r in found["ordered_capacitors"] if r["kind"] == "polypropylene")
+    # IEC 60384-16 (from memory): 30 Gohm or 10000 s, at 8.2 uF the seconds
+    assert film["good_amps"] == pytest.approx(film["test_volts"] * 8.2e-6 / 10000)
     assert film["across_ohms"] == pytest.approx(
         1 / (1 / film["series_ohms"] + 1 / 10e6)
     )  # across the resistor, as its steps say

@@ -6,7 +6,7 @@ import re
 from at_hand import ROOT, built, firstglow
 from firstglow.amplifier import load
 
-A = "examples/a-linden-twin.toml"
+A, C = "examples/a-linden-twin.toml", "examples/c-sorrel-twenty.toml"
 
 
 def _plain(text: str) -> str:
@@ -38,3 +38,44 @@ def test_discharge_starts_from_what_every_valve_out_leaves_and_names_the_ladders
     assert {r["make_safe"]["watts"] for r in built(load(ROOT / A), mode="fast").document["rungs"]} <= {None, 10.0}
     said = _plain(firstglow("discharge", A).stdout)
     assert "10 kohm, 10 W wirewound" in said and "over 60 V" in said and "R1 is open" in said
+
+
+def test_each_answer_of_incoming_stands_alone() -> None:
+    """C1 alone: its own steps to the end, discharge too. Under power: after which rung, and without the lamp. What stands there
+    while the valves are cold is what the meter must stand."""
+    one = _plain(firstglow("incoming", A, "C1").stdout)
+    assert (
+        "as above" not in one
+        and "10 kohm across the capacitor, below 10 V" in one
+        and "another amplifier's rail" not in one
+    )
+    film = _plain(firstglow("incoming", A, "left C13").stdout)
+    assert "not before the ladder's rung 5 has passed" in film and "lamp out" in film
+    assert "up to 468 V there (all valves but rectifiers out, highest mains): meter, leads and clips for that" in film
+    rail = _plain(firstglow("incoming", A, "C2").stdout)
+    assert "not before the ladder's rung 4 has passed" in rail
+
+
+def test_no_ht_is_on_where_heater_to_cathode_is_tried() -> None:
+    """A cathode with its lead off floats, and a valve must be hot: HT never on, its rectifier out."""
+    valve = _plain(firstglow("incoming", A, "V1", "V3").stdout)
+    assert "V9 OUT: without its rectifier no HT comes" in valve and "as on rung 3" not in valve
+    assert "No HT was on, so there is none to wait for" in valve and "made safe, the valve out hot" not in valve
+    silicon = _plain(firstglow("incoming", C, "V3").stdout)
+    assert "winding's leads off the rectifier" in silicon and "they stay live" in silicon
+
+
+def test_a_part_that_is_unfit_as_drawn_is_not_good_by_its_value() -> None:
+    """C3 of example (c) rings to 563 V at a switch-on, 1.1 times its 500 V are 550 (IEC 60384-4)."""
+    said = _plain(firstglow("incoming", C, "--measured", "C3=47u").stdout)
+    assert "? doubtful C3 47 µF" in said and "UNFIT (surge volts 563 V of 550 V): fit 47 µF 550 V electrolytic" in said
+    assert "? doubtful C1 32 µF" in _plain(firstglow("incoming", A, "--measured", "C1=32u").stdout)
+
+
+def test_one_band_for_one_valve() -> None:
+    """V3 asked alone, in the whole list and measured: alike valves in alike places have one band."""
+    alone, every = (json.loads(firstglow("incoming", A, *names, "--json").stdout)["valves"] for names in (["V3"], []))
+    bands = {(v["low"], v["high"]) for v in [*alone, *every] if v["type"] == "6V6GT"}
+    assert len(bands) == 1
+    told = json.loads(firstglow("incoming", A, "--measured", "V3=34.8m,V4=34.8m", "--json").stdout)["measured"]
+    assert len({(r["verdict"], r["why"].split(";")[0]) for r in told if r["part"] in ("V3", "V4")}) == 1

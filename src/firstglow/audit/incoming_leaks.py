@@ -98,7 +98,9 @@ def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak
         if rated is not None:
             at = min(at, rated)  # past its rating it is unfit, and tested at what it is made for
     must, most_in = _must(stood, part, kind)
-    first = on = meter.range_for("dc volts", at)
+    # in the amplifier more stands there until the valves are warm, and on the highest mains
+    first = meter.range_for("dc volts", max(at, must) if how in ("meter in its lead", "resistor in its lead") else at)
+    on = meter.range_for("dc volts", at)
     test = None
     if how != "no volts":
         ranges = [on] if how == "insulation tester" else meter.of_kind("dc volts")

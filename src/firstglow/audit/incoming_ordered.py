@@ -95,7 +95,9 @@ def as_ordered(part: Part, bought: Ordered) -> Part:
     values = {**part.values, "farads": Quantity(bought.value)}
     if bought.volts is not None:
         values["volts"] = Quantity(bought.volts)
-    kind = next((k for k in ("electrolytic", "mica", "ceramic", "film") if k in bought.text), part.type)
+    kind = next(
+        (k for k in ("electrolytic", "mica", "ceramic", "polypropylene", "film") if k in bought.text), part.type
+    )
     if kind == "film" and part.type in ("polyester", "polypropylene"):
         kind = part.type
     return replace(part, type=kind, values=values)

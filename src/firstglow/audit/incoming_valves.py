@@ -6,7 +6,7 @@ Heater to cathode: the heater's own ac, HT off, through the leak into what the c
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Literal
 
@@ -15,6 +15,8 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.role_types import OutputValve, SmallValve
 from firstglow.amplifier.situation import Situation
+from firstglow.audit.replace_valves import lower_leak
+from firstglow.audit.stress_valves import VALVES
 from firstglow.audit.ways import Array, Stood
 from firstglow.readings.meters import Meter
 from firstglow.readings.rated import section_of
@@ -73,7 +75,9 @@ class Draws:
 @dataclass(frozen=True, slots=True)
 class Gas:
     """Volts from what holds its grid (black) to the grid (red) that a good valve stays under and one never fitted shows [V],
-    meter loading in; amps of the two [A]; idle: cathode amps without, with each, and with each on a doubled leak [A]."""
+    meter loading in; amps of the two [A]; idle: cathode amps without, with each, and with each on a doubled leak [A], None where
+    its sheet does not allow twice the ohms. leak, most: ohms that hold the grid and what the sheet allows, None where it says
+    nothing. ordered: the grid leak that ``firstglow parts`` orders for one past that, with the volts of the two then."""
 
     valve: str
     red: str
@@ -88,6 +92,11 @@ class Gas:
     doubled_good: float | None
     doubled_reject: float | None
     input_empty: bool
+    leak: float | None = None
+    most: float | None = None
+    ordered: float | None = None
+    ordered_good: float | None = None
+    ordered_reject: float | None = None
 
 
 Method = Literal["at its cathode", "its cathode's lead off", "in the hand, hot"]
@@ -150,7 +159,18 @@ def healthy(stood: Stood, meter: Meter) -> tuple[Draws, ...]:
                 None if limit is None or part.kind == "rectifier" else one * limit / own, limit, **more,  # type: ignore[arg-type]
             )
         )  # fmt: skip
-    return tuple(out)
+    return tuple(_one_band(out))
+
+
+def _one_band(rows: Sequence[Draws]) -> Iterator[Draws]:
+    """Valves of one type in like places have one band, the widest of them: a valve is good or not wherever it is tried."""
+    widest = {d.valve: group for group in alike(rows) for d in group}
+    for d in rows:
+        group = widest[d.valve]
+        yield replace(
+            d, low=min(g.low for g in group), high=max(g.high for g in group),
+            amps_low=min(g.amps_low for g in group), amps_high=max(g.amps_high for g in group),
+        )  # fmt: skip
 
 
 def _amps(row: Mapping[str, Array]) -> Array:
@@ -211,7 +231,8 @@ def _limit(stood: Stood, part: Part, k: int) -> float | None:
 
 # -- gas -----------------------------------------------------------------------------------------------------------------
 def gas(stood: Stood, meter: Meter) -> Iterator[Gas]:
-    """Every section whose grid a leak holds. Five columns each: no gas, good, reject, and the last two on a doubled leak."""
+    """Every section whose grid a leak holds. Five columns each: no gas, good, reject, and the last two on another leak: doubled
+    where its sheet allows that, the one that is ordered where it is past what the sheet allows already."""
     every: list[OutputValve | SmallValve] = [*stood.roles.outputs, *stood.roles.smalls]
     held = [r for r in every if r.grid_leak is not None and not _coupled(r)]
     if not held:
@@ -221,10 +242,11 @@ def gas(stood: Stood, meter: Meter) -> Iterator[Gas]:
     x = np.repeat(stood.standing.x[:, k : k + 1], n * len(held), axis=1)
     spans = [slice(n * i, n * i + n) for i in range(len(held))]
     wanted = [np.array([0.0, g, r, g, r]) for g, r in map(_limits, held)]
-    for role, span in zip(held, spans, strict=True):
+    others = [_other_leak(stood, r) for r in held]
+    for role, span, other in zip(held, spans, others, strict=True):
         leak = circuit.column.get(f"{role.grid_leak} ohms")
-        if leak is not None:
-            p[leak, span.start + 3 : span.stop] *= 2.0
+        if leak is not None and other.ohms is not None:
+            p[leak, span.start + 3 : span.stop] = other.ohms
     solved = stood.standing
     plates = [np.full(n, float(stood.row(r.valve)["plate_amps"][k])) for r in held]
     for _ in range(PASSES):  # the ratio is to a plate current that the gas itself raises
@@ -233,7 +255,7 @@ def gas(stood: Stood, meter: Meter) -> Iterator[Gas]:
         solved = circuit.solve(p, x, strict=False)
         plates = [np.asarray(solved.part(r.valve)["plate_amps"])[s] for r, s in zip(held, spans, strict=True)]
     cold = cold_ohms(stood.amplifier, Situation(0.0, pots=stood.pots), [(r.grid, _black(r)) for r in held])[:, 0]
-    for role, span, ohms in zip(held, spans, cold, strict=True):
+    for role, span, ohms, other in zip(held, spans, cold, others, strict=True):
         good, reject = _limits(role)
         rise = np.abs((solved.dc(role.grid) - solved.dc(_black(role)))[span])
         amps = _amps(solved.part(role.valve))[span]
@@ -242,10 +264,41 @@ def gas(stood: Stood, meter: Meter) -> Iterator[Gas]:
         volts = reject * source if plugged else float(rise[2])
         shown = volts / (1.0 + source / meter.range_for("dc volts", volts).input_ohms)
         idles = [None if plugged else float(a) for a in amps[1:]]
+        doubled = idles[2:] if other.ohms is not None and not other.ordered else [None, None]
+        new = None
+        if other.ordered and not plugged:
+            behind = float(solved.source_ohms(role.grid, _black(role))[span.start + 4])
+            new = float(rise[4]) / (1.0 + behind / meter.range_for("dc volts", float(rise[4])).input_ohms)
         yield Gas(
             role.valve, role.grid, _black(role), good, reject, shown * good / reject, shown, float(amps[0]), idles[0], idles[1],
-            idles[2], idles[3], plugged,
+            doubled[0], doubled[1], plugged, other.now, other.most, None if new is None else other.ohms,
+            None if new is None else new * good / reject, new,
         )  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Leak:
+    """now, most: ohms from grid to chassis and what the sheet allows. ohms: of the other leak to try; ordered: it is the one that
+    is ordered, not twice what is there."""
+
+    now: float | None = None
+    most: float | None = None
+    ohms: float | None = None
+    ordered: bool = False
+
+
+def _other_leak(stood: Stood, role: OutputValve | SmallValve) -> _Leak:
+    """A gassy valve on more ohms than its sheet allows runs away: the leak is doubled only where twice the ohms are within it."""
+    part = stood.amplifier.parts[role.valve]
+    s = next((s for s in VALVES["valve"](stood, part) if s.stress == "grid leak"), None)
+    if s is None or s.rating is None or role.grid_leak is None:
+        return _Leak()
+    ohms = stood.amplifier.parts[role.grid_leak].value("ohms")
+    if s.value + ohms <= s.rating:
+        return _Leak(s.value, s.rating, 2.0 * ohms)
+    if s.verdict == "unfit" and (new := lower_leak(s, ohms)) is not None:
+        return _Leak(s.value, s.rating, new, True)
+    return _Leak(s.value, s.rating)
 
 
 def _limits(role: OutputValve | SmallValve) -> tuple[float, float]:

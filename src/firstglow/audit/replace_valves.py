@@ -104,6 +104,12 @@ def _marked(stood: Stood, part: Part, s: Stress) -> str:
     return f" ({'; '.join(told)})".replace("; ", ", ") if told else ""
 
 
+def lower_leak(s: Stress, ohms: float) -> float | None:
+    """The grid leak that its limit allows in place of one of so many ohms, of the E24 series; None where the rest takes it all."""
+    room = 0.0 if s.rating is None else s.rating - (s.value - ohms)
+    return next_down(room / (1.0 + FILM_TOLERANCE), "E24") if room > 0.1 * (s.rating or 0.0) else None
+
+
 def _leak(stood: Stood, part: Part, s: Stress) -> Found:
     output = next((o for o in stood.roles.outputs if o.valve == part.name), None)
     role = output or next((o for o in stood.roles.smalls if o.valve == part.name), None)
@@ -112,10 +118,9 @@ def _leak(stood: Stood, part: Part, s: Stress) -> Found:
         return "a lower grid leak", "", ()
     leak = stood.amplifier.parts[name]
     ohms = leak.value("ohms")
-    room = s.rating - (s.value - ohms)
-    if room <= 0.1 * s.rating:
+    new = lower_leak(s, ohms)
+    if new is None:
         return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts", ()
-    new = next_down(room / (1.0 + FILM_TOLERANCE), "E24")
     piece = Item(1, f"{show(new, 'ohm')} metal film 0.5 W, 1 %", "grid leak", for_part=name, body=resistor_body(0.5))
     told, items = f"its grid leak {show(new, 'ohm')} 1 % in place of {show(ohms, 'ohm')}", (piece,)
     drives = f"the stage before it drives {show(new, 'ohm')}"

@@ -144,6 +144,8 @@ def _capacitors(found: "Incoming") -> Iterator[str]:
         if not mine:
             continue
         yield f"\n{title}"
+        if how in LEADS:
+            yield from _when(mine)
         yield from STEPS[how]
         yield from _table(mine, how)
         for source in dict.fromkeys((x.test.source, x.test.doubt) for x in mine if x.test):
@@ -151,7 +153,7 @@ def _capacitors(found: "Incoming") -> Iterator[str]:
         if any(x.hidden for x in mine):
             names = ", ".join(x.part for x in mine if x.hidden)
             yield f"  ! {names}: too little for this meter to see; take a digital one of 10 Mohm."
-        most = max(x.test_volts for x in mine)
+        most = max(x.must if how in LEADS else x.test_volts for x in mine)
         if how != "insulation tester" and most > found.meter.highest_volts:
             yield (
                 f"  ! {most:.0f} V is more than this meter or its leads stand ({found.meter.highest_volts:.0f} V): "
@@ -176,8 +178,9 @@ TITLES = {
 STEPS = {
     "meter in its lead": (
         "  1. Plug out, made safe. Its lead that is named comes off; the other stays.",
-        "  2. Meter on dc volts, begun on a range above 'stands at': one clip on the",
-        "     free lead, one where it came from. On, the amplifier as the row says.",
+        "  2. Meter on dc volts, begun on a range above 'up to' (its leads and clips too:",
+        "     that stands there until the valves are warm): one clip on the free lead,",
+        "     one where it came from. On, the amplifier as the row says, lamp out.",
         "  3. The meter jumps and falls; range down. After the wait: good under the",
         "     first figure, never fitted over the second; between, in doubt: warm it",
         "     for a quarter of an hour; if it still rises, do not fit it.",
@@ -186,8 +189,9 @@ STEPS = {
     "resistor in its lead": (
         "  1. Plug out, made safe. Its lead that is named comes off its rail.",
         "  2. The resistor (rated for the volts) between rail and free lead, the meter",
-        "     across the resistor, begun on a range above 'stands at'. Plus to plus: an",
-        "     electrolytic the wrong way round bursts. On, valves out as the row says.",
+        "     across the resistor, begun on a range above 'up to' (leads and clips too).",
+        "     Plus to plus: an electrolytic the wrong way round bursts. On, valves out as",
+        "     the row says, lamp out.",
         "  3. It charges, then the reading falls; a short shows all the volts. After",
         "     the wait: good under the first figure, never fitted over the second;",
         "     between, or with an old one, leave it on while it falls; off when it",
@@ -196,14 +200,22 @@ STEPS = {
     ),
     "supply of its own": (
         "  It makes the rail that the others are tested on. Before it goes in: on a dc",
-        "  supply of the volts below that holds a short to 5 mA, or on another",
-        "  amplifier's rail; or a proved one of the same farads does its work meanwhile.",
-        "  Supply plus, resistor, capacitor plus, capacitor minus, supply minus; the",
-        "  meter across the resistor. Wait, limits and discharge as above.",
+        "  supply of the volts below that holds a short to 5 mA (on no other amplifier's",
+        "  rail); or a proved one of the same farads does its work meanwhile.",
+        "  1. Supply off and at 0. Supply plus, resistor (rated for the volts), capacitor",
+        "     plus, capacitor minus, supply minus; the meter across the resistor, begun",
+        "     on a range above the volts below. It may burst: cover it.",
+        "  2. Supply up. It charges, then the reading falls; a short shows all the volts.",
+        "     After the wait: good under the first figure, never fitted over the second;",
+        "     between, or with an old one, leave it on while it falls; off when it rises",
+        "     or gets warm.",
+        "  3. Supply off; 10 kohm across the capacitor, below 10 V, read, and again after",
+        "     a minute, before the clips come off.",
     ),
     "battery": (
         "  Out of the amplifier or one lead off: battery or small dc supply, the resistor",
         "  and the capacitor (plus to plus) in series, the meter across the resistor.",
+        "  After the wait: good under the first figure, never fitted over the second.",
     ),
     "insulation tester": (
         "  Out of the amplifier, an insulation tester at 500 V dc across it for a minute,",
@@ -241,11 +253,34 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
             yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
         yield _limits(x, t)
         most = max(group, key=lambda g: g.must)
-        if most.must > SHOWN * x.test_volts:
-            mark = "see its mark" if most.rated is None else f"it is marked {show(most.rated, 'V')}"
-            yield f"    must stand {show(most.must, 'V')} ({most.most_in}), which this does not try; {mark}"
+        if how in LEADS:
+            yield f"    up to {show(most.must, 'V')} there ({most.most_in}): meter, leads and clips for that"
+            if most.must > SHOWN * x.test_volts:
+                yield f"    which this does not try: {_mark(most)}"
+        elif most.must > SHOWN * x.test_volts:
+            yield f"    must stand {show(most.must, 'V')} ({most.most_in}), which this does not try; {_mark(most)}"
+        elif most.rated is not None and most.must > most.rated:
+            yield f"    ! must stand {show(most.must, 'V')} ({most.most_in}); {_mark(most)}"
 
 
+def _mark(x: "Leak") -> str:
+    from firstglow.quantities import show
+
+    if x.rated is None:
+        return "see its mark"
+    return f"it is marked {show(x.rated, 'V')}{': UNFIT, whatever the test says' if x.must > x.rated else ''}"
+
+
+def _when(mine: "Sequence[Leak]") -> Iterator[str]:
+    """From which rung on the amplifier makes the rail."""
+    later = any(not x.situation.startswith(BARE) for x in mine)
+    yield f"  Power is on: not before the ladder's rung {'5' if later else '4'} has passed. In an amplifier that"
+    yield "  has not come so far: on a bench supply of 'stands at' that holds a short to"
+    yield "  5 mA, as first capacitors are."
+
+
+BARE = "all valves"
+"""So begins the situation in which HT stands alone."""
 SHOWN = 1.15
 """What a part must stand over what it is tested at, from when on it is said."""
 
