@@ -292,17 +292,17 @@ def vars_of(choice: Choice) -> dict[str, Any]:
 def test_a_rung_that_is_not_there_is_named_with_those_that_are() -> None:
     from on_paper import expected_of
 
-    from firstglow.ladder.ladder import document
+    from firstglow.ladder.ladder import chosen, document
 
     amplifier = push_pull_fixed()
     frame = frame_of(amplifier, Gear(230.0), PaperPhysics(amplifier))
     expected = expected_of(frame, plan_frame(frame))
-    part = document(frame, expected, from_rung="2", to_rung="4")
+    part = document(frame, expected, chosen(expected.rungs, "2", "4"))
     assert [r["id"] for r in part["rungs"]] == ["2a", "2b", "3", "4"]
     whole = {r["id"]: r for rung in document(frame, expected)["rungs"] for r in rung["readings"]}
     assert all(whole[r["id"]] == r for rung in part["rungs"] for r in rung["readings"])
     with pytest.raises(AmplifierError, match="rung 12: not on this ladder; one of 0, 1, 2a"):
-        document(frame, expected, to_rung="12")
+        chosen(expected.rungs, None, "12")
 
 
 def test_clips_go_on_as_many_at_once_as_there_are_meters(linden: dict[str, PlannedRung]) -> None:

@@ -18,6 +18,7 @@ from firstglow.readings.meters import digital
 from firstglow.readings.observe import Observer
 from firstglow.readings.probe import PlannedReading, StopRule
 from firstglow.readings.safe_bias import Spread, grid_volts, strongest
+from firstglow.readings.stop_points import StopPoints
 from firstglow.readings.stops import Limits
 from firstglow.readings.tightest import tightest
 
@@ -27,7 +28,7 @@ def limits(r: PlannedReading, expected: float) -> Limits:
     see = Observer(amplifier)
     block = Block("x", FULL, (r,))
     on = digital().range_for("dc volts", expected)
-    return Limits(see, {r.id: expected}, {r.id: block}, {r.id: 0.0}, {r.id: on})
+    return Limits(see, {r.id: expected}, {r.id: block}, {r.id: 0.0}, {r.id: on}, lambda: StopPoints({}, {}, {}))
 
 
 def of(rule: StopRule, expected: float) -> list[tuple[str, float]]:
