@@ -9,7 +9,7 @@ import pytest
 from scipy.integrate import quad
 
 from firstglow.amplifier import load
-from firstglow.audit.fuse import Blown
+from firstglow.audit.fuse_judged import Blown
 from firstglow.audit.fuse_times import RATINGS, Fuse
 from firstglow.audit.heater_life import LAMP_POWER, life
 from firstglow.audit.inrush import Inrush

@@ -7,7 +7,8 @@ import pytest
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
-from firstglow.audit.fuse import Place, fuses
+from firstglow.audit.fuse import fuses
+from firstglow.audit.fuse_judged import Place
 from firstglow.audit.lamp_choice import Rung, lamp_choice
 from firstglow.audit.mains_now import today
 from firstglow.audit.mains_silicon import behind_silicon

@@ -552,7 +552,7 @@ def test_a_fuse_in_ht_that_is_not_drawn_is_in_the_list(tmp_path: Path) -> None:
     found = audited(load(B))
     (row,) = [r for r in document(found)["order"] if r["what"].startswith("fuse ")]
     assert row["pieces"] == 1 and row["for"] == ["T1"]
-    volts = float(re.search(r"for (\d+) V dc or more", row["what"]).group(1))  # type: ignore[union-attr]
+    volts = float(re.search(r"marked for 500 V dc or more \((\d+) V", row["what"]).group(1))  # type: ignore[union-attr]
     assert volts == pytest.approx(395.0, abs=6.0)
     amps = float(re.search(r"T (\d+)mA", row["what"]).group(1)) / 1e3  # type: ignore[union-attr]
     short = next(k for k, w in enumerate(found.stood.ways) if w.text == "V2 shorted, plate to cathode")

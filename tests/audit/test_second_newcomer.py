@@ -3,6 +3,8 @@
 import json
 import re
 
+import pytest
+
 from at_hand import ROOT, built, firstglow
 from firstglow.amplifier import load
 
@@ -79,3 +81,20 @@ def test_one_band_for_one_valve() -> None:
     assert len(bands) == 1
     told = json.loads(firstglow("incoming", A, "--measured", "V3=34.8m,V4=34.8m", "--json").stdout)["measured"]
     assert len({(r["verdict"], r["why"].split(";")[0]) for r in told if r["part"] in ("V3", "V4")}) == 1
+
+
+@pytest.mark.parametrize("mains", [207, 242])
+def test_what_fuse_to_fit_does_not_hang_on_todays_mains(mains: int) -> None:
+    """A fuse stands in every mains of the year: judged on the mark, its holder for HT on the highest, and said where a rectifier
+    valve that is heated less no longer passes 2.1 times its mark (IEC 60127-2 promises nothing below)."""
+    told, mark = (
+        json.loads(firstglow("mains", A, *m, "--json").stdout)["fuses"] for m in (["--mains-now", str(mains)], [])
+    )
+    assert told["fit"] == mark["fit"] and told["judged_on_volts"] == 230.0
+    assert "F1 as it is, T 1A L, and in HT T 315mA marked for 500 V dc or more (436 V stand there)" in told["fit"]
+    inside = next(p for p in told["places"] if p["place"] == "HT")["proposed"][0]["faults"][0]
+    assert inside["amps"] > 2.1 * 0.315 > inside["low_amps"] and inside["low_within_s"] is None
+    order = json.loads(firstglow("parts", A, "--mains-now", str(mains), "--json").stdout)["order"]
+    assert any("T 315mA marked for 500 V dc" in row["what"] for row in order)
+    said = _plain(firstglow("mains", A, "--mains-now", str(mains)).stdout)
+    assert "on 207 V, the lowest mains, T 315mA may hold for long on: V3 shorted (0.441 A)" in said

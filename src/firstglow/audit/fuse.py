@@ -5,7 +5,6 @@ A fuse keeps wiring and transformer from burning. It never protects a person.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,11 +12,13 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.audit.figures import cold
-from firstglow.audit.fuse_times import HOLDS_AT, PULSES, RATINGS, SAVES_SECONDS, Fuse, Speed
+from firstglow.audit.fuse_judged import Blown, Fuses, Judged, Place, Unsaved
+from firstglow.audit.fuse_times import PULSES, RATINGS, Fuse, Speed
 from firstglow.audit.ground import Ground
 from firstglow.audit.inrush import Inrush, first_charge, inrush
 from firstglow.audit.mains_limits import hurt
 from firstglow.audit.mains_now import Today
+from firstglow.audit.mains_now import today as today_on
 from firstglow.solver.nodes import find_nodes
 from firstglow.solver.standing import Standing
 
@@ -26,107 +27,20 @@ ROOM = 1.25
 it carry its whole mark)."""
 
 
-HT_CAUTION = ("an HT fuse's holder is live until every capacitor is empty; one that blows leaves them charged",)
-
-
-@dataclass(frozen=True, slots=True)
-class Blown:
-    """One fault. amps: rms through the fuse. times: over its mark. least: it surely holds so long [s]. within: it has surely
-    blown by then [s]; None: the standard promises nothing."""
-
-    fault: str
-    amps: float
-    times: float
-    least: float
-    within: float | None
-
-    @property
-    def saves(self) -> bool:
-        """Whether it surely opens before something else burns."""
-        return self.within is not None and self.within <= SAVES_SECONDS
-
-    @property
-    def text(self) -> str:
-        """In bench words."""
-        if self.within is not None:
-            return f"{self.times:.1f} times: blows within {seconds(self.within)}"
-        if self.times <= HOLDS_AT:
-            return f"{self.times:.1f} times: does NOT blow (holds 1.5 times for an hour)"
-        return f"{self.times:.1f} times: may hold for long (sure from 2.1 times)"
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """One fuse, the file's or one proposed. part: its name, "" of a proposal. carries: running rms over its mark; full: at a
-    guess of full power. start: part of what it surely holds that a cold start takes (``Inrush.used``)."""
-
-    part: str
-    fuse: Fuse
-    carries: float
-    full: float
-    start: float
-    blown: tuple[Blown, ...]
-
-    @property
-    def holds(self) -> bool:
-        """Does it hold every start for sure?"""
-        return self.start <= 1.0 and self.full <= 1.0
-
-    @property
-    def verdict(self) -> str:
-        """In bench words: too small, tires, right, or too large."""
-        if self.full > 1.0:
-            return "too small: full power is past its mark"
-        if self.start > 1.0:
-            return "may blow at a start" if self.fuse.speed == "T" else "too quick: may blow at a start"
-        if any(not b.saves for b in self.blown):
-            slow = ", ".join(b.fault for b in self.blown if not b.saves)
-            return f"holds the start; {slow}: need not blow in time"
-        if self.start > PULSES:
-            return "holds the start; may tire after hundreds of them"
-        return "holds the start, blows on each of these"
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where one fuse stands. place: "mains", "HT", "bias" or "other". now: the file's, judged; None where its amps or speed are
-    not said. amps, full_amps: rms through it; volts: the most dc that it must part (0 on the mains). proposed: right ones, the smallest
-    first. cautions: what to know of it."""
-
-    part: str
-    place: str
-    amps: float
-    full_amps: float
-    volts: float
-    now: Judged | None
-    proposed: tuple[Judged, ...]
-    cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Unsaved:
-    """A fault on which the file's mains fuse need not open in time. hurt: what is past its rating meanwhile; line: the fuse
-    proposed in its place that surely opens in time, ht: the one in HT; "" where none does."""
-
-    blown: Blown
-    hurt: tuple[str, ...]
-    line: str
-    ht: str
-
-
-@dataclass(frozen=True, slots=True)
-class Fuses:
-    """inrush: of the line. places: every fuse of the file; a mains fuse proposed alone (part "") where it has none. unsaved: what
-    the mains fuse does not end in time."""
-
-    inrush: Inrush
-    places: tuple[Place, ...]
-    unsaved: tuple[Unsaved, ...]
+HT_CAUTION = (
+    (
+        "an HT fuse's holder is live until every capacitor is empty; one that blows leaves them charged: only the bleeder and what "
+        "firstglow discharge names then empty them, after the same wait"
+    ),
+)
+Flows = tuple[str, float, float | None]
+"""A fault, amps rms through the fuse on the mark, and on the lowest mains."""
 
 
 def ht_fuse(ground: Ground) -> Place | None:
-    """The fuse in HT that the file does not have, judged on the faults that it is there for; None where it has one, or none is
-    of use. SolveError."""
+    """The fuse in HT that the file does not have, judged on the mark on the faults that it is there for; None where it has one, or
+    none is of use. SolveError."""
+    ground = _on_mark(ground)
     faults = tuple((text, f) for text, f in _faults(ground) if "winding" not in text)
     mains = set(find_nodes(ground.amplifier).mains)
     ours = [p for p in ground.amplifier.of_kind("fuse") if not all(j in mains for j in p.leads.values())]
@@ -135,16 +49,23 @@ def ht_fuse(ground: Ground) -> Place | None:
     return _wanted(ground, _shorted(ground, [f for _, f in faults]), faults)
 
 
-def fuses(today: Today) -> Fuses:
-    """Every fuse on today's mains; the start on their highest. SolveError."""
+def _on_mark(ground: Ground) -> Ground:
+    """The same amplifier on the mains of its mark, whatever they are today."""
+    return ground if abs(ground.now / ground.mark - 1.0) < 1e-6 else today_on(ground.amplifier)
+
+
+def fuses(now: Today) -> Fuses:
+    """Every fuse on the mark, the start on the highest mains, whatever they are today. SolveError."""
+    today = now if abs(now.over) < 1e-6 else today_on(now.amplifier)
     full = max(today.full.mains_amps, today.at_now.mains_amps)
     start = inrush(today.circuit, today.high, full, dict(today.pots))
     amplifier = today.amplifier
     mains = set(find_nodes(amplifier).mains)
     faults = tuple(_faults(today))
     shorted = _shorted(today, [f for _, f in faults])
+    drawn, n = np.asarray(shorted.books.flows["lamp"].row["amps_rms"]), len(faults)
     line = tuple(
-        (text, float(np.asarray(shorted.books.flows["lamp"].row["amps_rms"])[k]))
+        (text, float(drawn[k]), float(drawn[n + k]) if shorted.settled[n + k] else None)
         for k, (text, _) in enumerate(faults)
         if shorted.settled[k]
     )
@@ -159,7 +80,11 @@ def fuses(today: Today) -> Fuses:
         places.insert(0, _mains(today, None, start, line))
     if not any(p.place == "HT" for p in places) and (ht := _wanted(today, shorted, faults)) is not None:
         places.append(ht)
-    return Fuses(start, tuple(places), tuple(_unsaved(today, places, shorted, faults)))
+    return Fuses(start, tuple(places), tuple(_unsaved(today, places, shorted, faults)), today.now, _lowest(today))
+
+
+def _lowest(today: Ground) -> float:
+    return today.mark * (1.0 - today.amplifier.mains_spread)
 
 
 def _unsaved(
@@ -197,9 +122,10 @@ def _faults(today: Ground) -> Iterator[tuple[str, tuple[Fault, ...]]]:
 
 
 def _shorted(today: Ground, faults: Sequence[tuple[Fault, ...]]) -> Standing:
-    """One column a fault; what does not come out soon is left unsettled: a fuse's amps are not worth minutes."""
-    at = Situation(today.now, pots=today.pots)
-    laid = np.stack([today.circuit.vector(at, f) for f in faults], axis=1)
+    """One column a fault, then one each on the lowest mains, where a rectifier valve's emission passes far less; what does not
+    come out soon is left unsettled: a fuse's amps are not worth minutes."""
+    levels = [Situation(volts, pots=today.pots) for volts in (today.now, _lowest(today))]
+    laid = np.stack([today.circuit.vector(at, f) for at in levels for f in faults], axis=1)
     return today.circuit.solve(laid, strict=False, thorough=False)
 
 
@@ -213,7 +139,7 @@ def stated(part: Part) -> Fuse | None:
 
 
 # -- in the line -----------------------------------------------------------------------------------------------------
-def _mains(today: Today, part: Part | None, start: Inrush, line: Sequence[tuple[str, float]]) -> Place:
+def _mains(today: Today, part: Part | None, start: Inrush, line: Sequence[Flows]) -> Place:
     amps = today.at_now.mains_amps
     full = max(today.full.mains_amps, amps)
 
@@ -246,8 +172,9 @@ def _right(judge: Callable[[Fuse], Judged], full: float) -> Iterator[Judged]:
 def _line_cautions(today: Today, full: float) -> tuple[str, ...]:
     out = [
         (
-            "in the line, ahead of the switch; breaking capacity H (1500 A) where it is made: a short ahead of the transformer passes "
-            "more than the 35 A that an L breaks. Below 1 A an H is its maker's own, no part of IEC 60127"
+            "in the line, ahead of the switch. Wanted there: breaking capacity H (1500 A), for a short ahead of the transformer passes "
+            "more than the 35 A (or 10 times its mark) that an L breaks. Made: H from 1 A up by IEC 60127, below that by some makers "
+            "on their own; else the L of the amps told, behind the plug's or the board's own fuse. Never an H of more amps instead"
         ),
     ]
     if today.amplifier.mains_hz > 55.0 and today.mark < 160.0:
@@ -265,11 +192,7 @@ def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[
     place = "other" if supply is None else {"ht": "HT", "bias": "bias"}.get(supply.use, "other")
     idle = _idle(today)
     amps, full = (amps_of(idle, part, supply, k) for k in (0, 1))
-    seen = [
-        (text, amps_of(shorted, part, supply, k))
-        for k, (text, _) in enumerate(faults)
-        if shorted.settled[k] and "winding" not in text
-    ]
+    seen = _seen(shorted, faults, lambda k: amps_of(shorted, part, supply, k))
     volts = max((float(np.abs(idle.dc(j)).max()) for j in part.leads.values()), default=0.0)
     charge = 0.0 if supply is None else _charging(today, supply)
 
@@ -295,11 +218,7 @@ def _wanted(today: Ground, shorted: Standing, faults: Sequence[tuple[str, tuple[
         return None
     idle = _idle(today)
     amps, full = (pulses(idle, supply, k) for k in (0, 1))
-    seen = [
-        (text, pulses(shorted, supply, k))
-        for k, (text, _) in enumerate(faults)
-        if shorted.settled[k] and "winding" not in text
-    ]
+    seen = _seen(shorted, faults, lambda k: pulses(shorted, supply, k))
     charge = _charging(today, supply)
 
     def judged(fuse: Fuse) -> Judged:
@@ -311,8 +230,20 @@ def _wanted(today: Ground, shorted: Standing, faults: Sequence[tuple[str, tuple[
         else "between rectifier and reservoir"
     )
     volts = float(np.abs(idle.dc(supply.joint)).max())
-    caution = f"{where}, marked for {volts:.0f} V or more: a cartridge marked 250 V~ may go on arcing"
+    caution = f"{where}; a cartridge marked 250 V~ (5 x 20 mm, L or H) may go on arcing at {volts:.0f} V dc"
     return Place("", "HT", amps, full, volts, None, tuple(_right(judged, full)), (caution, *HT_CAUTION))
+
+
+def _seen(
+    shorted: Standing, faults: Sequence[tuple[str, tuple[Fault, ...]]], amps: Callable[[int], float]
+) -> list[Flows]:
+    """What passes a place behind the transformer on each fault that is not the winding's own, on the mark and the lowest mains."""
+    n = len(faults)
+    return [
+        (text, amps(k), amps(n + k) if shorted.settled[n + k] else None)
+        for k, (text, _) in enumerate(faults)
+        if shorted.settled[k] and "winding" not in text
+    ]
 
 
 def _idle(today: Ground) -> Standing:
@@ -354,12 +285,16 @@ def _charging(today: Ground, supply: Supply) -> float:
     return first_charge(today.amplifier, supply, today.high)[1] / turns**2 if turns else 0.0
 
 
-def _blown(fuse: Fuse, line: Sequence[tuple[str, float]]) -> tuple[Blown, ...]:
-    return tuple(Blown(text, a, a / fuse.amps, fuse.holds(a), fuse.blows_within(a)) for text, a in line)
-
-
-def seconds(value: float) -> str:
-    """A time limit as people say it."""
-    if value < 1.0:
-        return f"{1e3 * value:.0f} ms"
-    return f"{value:.0f} s" if value < 120.0 else f"{value / 60.0:.0f} min"
+def _blown(fuse: Fuse, line: Sequence[Flows]) -> tuple[Blown, ...]:
+    return tuple(
+        Blown(
+            text,
+            a,
+            a / fuse.amps,
+            fuse.holds(a),
+            fuse.blows_within(a),
+            low,
+            None if low is None else fuse.blows_within(low),
+        )
+        for text, a, low in line
+    )

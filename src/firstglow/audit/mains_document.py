@@ -6,7 +6,7 @@ from math import isfinite
 from typing import Any
 
 from firstglow.audit.figures import Figures
-from firstglow.audit.fuse import Fuses, Judged, Place, Unsaved
+from firstglow.audit.fuse_judged import Fuses, Judged, Place, Unsaved
 from firstglow.audit.heater_life import life
 from firstglow.audit.lamp_choice import Lamp, LampChoice
 from firstglow.audit.mains_heaters import Dropped
@@ -47,6 +47,9 @@ def document(found: MainsAudit) -> dict[str, Any]:
             "inrush": _inrush(found.fuses),
             "places": [_place(p) for p in found.fuses.places],
             "unsaved": [_unsaved(u) for u in found.fuses.unsaved],
+            "fit": found.fuses.fit or None,
+            "judged_on_volts": found.fuses.mains,
+            "lowest_volts": found.fuses.low,
         },
         "lamp": {
             "watts": found.lamp.watts,
@@ -155,7 +158,10 @@ def _judged(j: Judged) -> dict[str, Any]:
         "fuse": j.fuse.name, "amps": j.fuse.amps, "class": j.fuse.speed, "breaking": j.fuse.breaking, "breaks_amps": j.fuse.breaks,
         "carries": j.carries, "full_power": j.full, "start": j.start, "holds_start": j.holds, "verdict": j.verdict,
         "faults": [
-            {"fault": b.fault, "amps": b.amps, "times": b.times, "holds_s": _number(b.least), "within_s": b.within, "text": b.text}
+            {
+                "fault": b.fault, "amps": b.amps, "times": b.times, "holds_s": _number(b.least), "within_s": b.within,
+                "text": b.text, "low_amps": b.low_amps, "low_within_s": b.low_within,
+            }
             for b in j.blown
         ],
     }  # fmt: skip

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.audit.fuse_judged import ht_cartridge
 from firstglow.audit.order_fuse import offered
 from firstglow.audit.parts import Audit, Audited
 from firstglow.audit.proposal import Item
@@ -74,7 +75,7 @@ def _ht_fuse(found: Audit) -> Iterator[Line]:
     if ht is None:
         return
     drawn = ", ".join(p.name for p in found.stood.amplifier.of_kind("fuse")) or "no fuse drawn"
-    line = Line(f"fuse {ht.fuse.fuse.name} for {ht.place.volts:.0f} V dc or more, with its holder", 1, [ht.protects])
+    line = Line(f"fuse {ht_cartridge(ht.fuse.fuse, ht.place.volts)}, with its holder", 1, [ht.protects])
     ends = f"in HT, not drawn: surely opens within two minutes on {', '.join(ht.faults)}; {drawn} need not open"
     line.said = dict.fromkeys((ends, *ht.place.cautions), line.parts)
     yield line

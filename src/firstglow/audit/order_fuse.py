@@ -9,7 +9,8 @@ import numpy as np
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.roles import Roles
 from firstglow.audit.figures import figures, mains_transformer
-from firstglow.audit.fuse import Judged, Place, ht_fuse
+from firstglow.audit.fuse import ht_fuse
+from firstglow.audit.fuse_judged import Judged, Place
 from firstglow.audit.mains_now import full_power
 from firstglow.audit.parts import Audit, Audited
 from firstglow.audit.ways import Stood

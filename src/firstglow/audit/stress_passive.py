@@ -235,7 +235,8 @@ def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
 
 def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
     """Running current, rms. Of a fault: whether it surely opens before something else burns, which is what it is there for."""
-    from firstglow.audit.fuse import Blown, stated
+    from firstglow.audit.fuse import stated
+    from firstglow.audit.fuse_judged import Blown
 
     own = stated(part)
     note = "IEC: carries its mark for good; a UL one 75 % of it"

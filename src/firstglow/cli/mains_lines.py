@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from firstglow.audit.figures import Figures
-    from firstglow.audit.fuse import Blown, Place
+    from firstglow.audit.fuse_judged import Blown, Judged, Place
     from firstglow.audit.lamp_choice import LampChoice, Seen
     from firstglow.audit.mains_document import MainsAudit
     from firstglow.audit.mains_silicon import Behind
@@ -223,16 +223,21 @@ def _fuses(found: "MainsAudit") -> Iterator[str]:
     i = found.fuses.inrush
     yield "FUSE, by the limits of IEC 60127. It keeps wiring and transformer from burning;"
     yield "it never protects a person."
+    if found.fuses.fit:
+        yield f"  Fit: {found.fuses.fit}."
+    high = found.today.mark * (1.0 + found.today.amplifier.mains_spread)
+    yield f"  Judged on {found.fuses.mains:g} V, whatever the mains are today; a start on {high:.0f} V."
     charge = f"; capacitors behind silicon a peak of {i.charge:.2g} A" if i.charge > i.running else ""
     yield (
         f"  A start: {i.cold:.2g} A rms with cold heaters, {i.running:.2g} A when warm{charge}; the core may add a peak of "
         f"{i.core[0]:.2g} to {i.core[1]:.2g} A for a few half cycles (from memory; it hangs on the moment of switching)."
     )
     for p in found.fuses.places:
-        yield from _place(p)
+        yield from _place(p, found.fuses.low)
     yield (
         "  'carries': at full power, of its mark. 'a start': of what it surely holds, the core at its worst; to 29 % it stands "
-        "thousands, past 100 % it may blow. 'no': it need not blow (holds 1.5 times its mark for an hour); 'perhaps': nothing is "
+        "ten thousand, towards 100 % hundreds, past that it may blow. "
+        "'no': it need not blow (holds 1.5 times its mark for an hour); 'perhaps': nothing is "
         "promised below 2.1 times. What lasts over two minutes saves nothing (common practice)."
     )
     yield from _unsaved(found)
@@ -256,38 +261,53 @@ def _unsaved(found: "MainsAudit") -> Iterator[str]:
     for where, each in told:
         for fuse in dict.fromkeys(f for f, _ in each if f):
             on = [fault for f, fault in each if f == fuse]
+            fuse = fuse.rpartition(" ")[0] if where == "in HT" else fuse
             yield f"    {fuse} {where} opens in time on {'each of these' if len(on) == len(each) > 1 else ', '.join(on)}."
     if not any(u.line or u.ht for u in lasting):
-        yield "    No fuse surely opens in time there: switch off at the first sign."
+        yield "    No fuse surely opens in time there: off at the first sign (a red plate, a"
+        yield "    growl, more amps)."
     elif ht is not None and ht.now is None and any(u.ht for u in lasting):
         yield "    One in HT is ordered with its holder: the order list of firstglow parts has it."
 
 
-def _place(p: "Place") -> Iterator[str]:
+def _place(p: "Place", low: float) -> Iterator[str]:
     where = {"mains": "in the line", "HT": "in HT", "bias": "in the bias supply"}.get(p.place, "elsewhere")
     each = [j for j in (p.now, *p.proposed) if j is not None]
     if not each:
         yield f"  {p.part} ({where}): its amps are not said: look on its cap"
         return
     faults = [b.fault for b in each[0].blown]
-    head = "".join(f"{f.replace(' shorted', '' if 'winding' in f else ' short'):>13}" for f in faults)
+    head = "".join(f"{f.replace(' shorted', '' if 'winding' in f else ' short'):>12}" for f in faults)
     name = f"{p.part} {where}" if p.part else f"none drawn {where}"
-    yield f"  {name[:22]:<23}{'carries':>8}{'a start':>8}{head}"
+    yield f"  {name[:22]:<23}{'carries':>8}{'a start':>9}{head}"
     seen = []
     for j in each:
         if (j.fuse.amps, j.fuse.speed) in seen:
             continue
         seen.append((j.fuse.amps, j.fuse.speed))
-        label = f"{j.fuse.name}{' (as it is)' if j is p.now else ''}"
+        name = j.fuse.name if p.place == "mains" else j.fuse.name.rpartition(" ")[0]
+        label = f"{name}{' (as it is)' if j is p.now else ''}"
         start = "-" if j.start < 0.005 else f"{100 * j.start:.0f} %"
-        yield f"    {label:<21}{100 * j.full:6.0f} %{start:>8}{''.join(f'{_opens(b):>13}' for b in j.blown)}"
+        yield f"    {label:<21}{100 * j.full:6.0f} %{start:>9}{''.join(f'{_opens(b):>12}' for b in j.blown)}"
     if p.now is not None and p.now.verdict.startswith(("too", "may blow")):
         yield f"    ! {p.part}: {p.now.verdict}"
+    yield from _on_the_lowest(each, low)
     yield from (f"    ! {c}" for c in p.cautions)
 
 
+def _on_the_lowest(each: "Sequence[Judged]", low: float) -> Iterator[str]:
+    """What a fuse no longer ends in time there."""
+    for j in each:
+        lost = ", ".join(f"{b.fault} ({b.low_amps:.3g} A)" for b in j.blown if b.lost_low)
+        if lost:
+            yield (
+                f"    ! on {low:.0f} V, the lowest mains, {j.fuse.name.rpartition(' ')[0]} may hold for long on: {lost}. A rectifier "
+                "valve heated less passes far less, and what burns burns slower: off by hand."
+            )
+
+
 def _opens(b: "Blown") -> str:
-    from firstglow.audit.fuse import seconds
+    from firstglow.audit.fuse_judged import seconds
     from firstglow.audit.fuse_times import HOLDS_AT
 
     if b.within is not None:
