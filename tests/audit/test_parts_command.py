@@ -343,9 +343,9 @@ def test_what_marked_mains_would_cure_is_said() -> None:
     the plates' 350 V, over the screens' 315 V (6V6GT, from memory). No resistor is read out of the amps at idle."""
     what = of(document(audited(load(A))), "V3")["proposal"]["what"]
     plate, screen = what.split("; ")[:2]
-    marked = [float(re.search(r"marked mains it is (\d+) V", t).group(1)) for t in (plate, screen)]  # type: ignore[union-attr]
+    marked = [float(re.search(r"their mark alone (\d+) V", t).group(1)) for t in (plate, screen)]  # type: ignore[union-attr]
     assert all(abs(v - 369.0 * 230.0 / 253.0) < 4.0 for v in marked)
-    assert "4 % left" in plate and "no cure" in screen and "at idle and several times" in screen
+    assert "4 % left" in plate and "still past it" in screen and "at idle and several times" in screen
 
 
 def test_what_is_within_its_rating_is_left() -> None:
@@ -541,8 +541,12 @@ def test_one_resistor_for_a_heater_line_by_hand() -> None:
     told = {a.proposal.what for a in rows.values() if a.proposal is not None}
     assert len(told) == 1 and "for all on it" in next(iter(told))
     ohms, watts = (float(w) for w in re.search(r"or ([\d.]+) ohm ([\d.]+) W", next(iter(told))).groups())  # type: ignore[union-attr]
-    assert ohms == pytest.approx((volts - 6.3) / amps, rel=0.03)
-    assert 2.0 <= watts / (ohms * amps**2) < 3.1
+    # its winding has a centre tap: half in each lead, so that the tap stays in the middle; E24 is 5 to 10 % apart
+    assert "in each of the 2 leads" in next(iter(told))
+    assert 2 * ohms == pytest.approx((volts - 6.3) / amps, rel=0.08)
+    assert (
+        watts >= 2 * ohms * amps**2 and watts == 3.0
+    )  # the least a wirewound of so few ohms is sold with (common practice)
 
 
 def test_a_fuse_in_ht_that_is_not_drawn_is_in_the_list(tmp_path: Path) -> None:

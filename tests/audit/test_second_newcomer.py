@@ -98,3 +98,15 @@ def test_what_fuse_to_fit_does_not_hang_on_todays_mains(mains: int) -> None:
     assert any("T 315mA marked for 500 V dc" in row["what"] for row in order)
     said = _plain(firstglow("mains", A, "--mains-now", str(mains)).stdout)
     assert "on 207 V, the lowest mains, T 315mA may hold for long on: V3 shorted (0.441 A)" in said
+
+
+def test_parts_and_mains_ask_for_one_resistor_in_a_heater_line() -> None:
+    """A centre-tapped winding has half in each lead, whoever is asked; today's volts and the highest mains' are told apart."""
+    parts, mains = (_plain(firstglow(word, A, "--mains-now", "242").stdout) for word in ("parts", "mains"))
+    for text in ("0.056 ohm 3 W in each of", "0.13 ohm 3 W in one lead"):
+        assert text in parts and text in mains
+    assert "a transformer with rect" not in parts and "bring the mains of 242 V to their mark of 230 V" in parts
+    assert "Past a limit on 242 V and up to 253 V, the highest mains" in mains
+    assert "'at switch-on': on 253 V" in mains
+    # 9 V at full load, some 14 % more open (a small EI transformer), fed and not loaded: all of it and its copper come off
+    assert re.search(r"takes 11\.\d V off: 10\.\d V open", mains)

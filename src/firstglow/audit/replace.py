@@ -12,7 +12,7 @@ from firstglow.audit.couplings import old_kind
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_valves import RIPPLE_SHARE, heater, rectifier, valve
-from firstglow.audit.stress import WORST, Stress
+from firstglow.audit.stress import PRINTED, WORST, Stress
 from firstglow.audit.stress_passive import AIR, DRIFT, derate
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
@@ -343,11 +343,21 @@ def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
     )
 
 
+HEATER_POWER = 0.6
+"""A heater's amps over its volts (makers' curves): what a winding carries falls at least so with the mains."""
+
+
 def _transformer(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     past = [s for s in pressing if s.verdict == "unfit" and not s.stress.endswith(WORST)]
     if not past:
         names = ", ".join(dict.fromkeys(s.stress.split(":")[0] for s in pressing))
         return Proposal(f"leave it, and hang nothing more on {names}: at what it is marked for", "", "nothing")
+    now, mark = stood.mains["now"], stood.amplifier.mains_volts
+    if now > mark and all(s.value * (mark / now) ** HEATER_POWER <= (1.0 + PRINTED) * (s.rating or 0.0) for s in past):
+        return Proposal(
+            f"bring the mains of {now:g} V to their mark of {mark:g} V (firstglow mains): there it is at what it is marked for", "",
+            "every volt follows the mains",
+        )  # fmt: skip
     asked = ", ".join(f"{s.stress.split(':')[0]} {shown(s.value / 0.95, s.unit)} or more" for s in past)
     return Proposal(
         f"a transformer with {asked}; or less load on it", "", "every volt follows the new one's regulation"

@@ -8,6 +8,7 @@ import numpy as np
 
 from firstglow.amplifier.faults import fits_socket, same_valve
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.roles import HeaterWinding
 from firstglow.amplifier.situation import Fault
 from firstglow.audit.moves import instead, moved, ripples, running
 from firstglow.audit.proposal import REST, Item, Proposal, shown
@@ -77,7 +78,12 @@ def _limit(stood: Stood, part: Part, s: Stress) -> Found:
         )
     if s.stress == "cathode amps, switching on hot":
         return "a minute's rest before it is switched on again", REST, ()
-    return f"a type rated for {shown(s.value / 0.9, s.unit)} or more{_marked(stood, part, s)}", "", ()
+    told = f"a type of its socket, heater and curves rated for {shown(s.value / 0.9, s.unit)} or more"
+    return (
+        f"{told} (none is known here to be the same valve: look in its maker's lists){_marked(stood, part, s)}",
+        "",
+        (),
+    )
 
 
 def _marked(stood: Stood, part: Part, s: Stress) -> str:
@@ -96,12 +102,13 @@ def _marked(stood: Stood, part: Part, s: Stress) -> str:
         volts = max(
             float(marked.part(v)[field][0]) for v in alike if stood.amplifier.parts[v].envelope not in way.situation.out
         )
-        left = f"{100 * (1.0 - volts / s.rating):.0f} % left" if volts < 0.995 * s.rating else "no cure"
-        told.append(f"on marked mains it is {volts:.0f} V, {left}")
+        cured = volts < 0.995 * s.rating
+        left = f"within it, {100 * (1.0 - volts / s.rating):.0f} % left" if cured else "still past it"
+        told.append(f"with the mains brought to their mark alone {volts:.0f} V, {left}")
     if not way.runs:
         most = max(float(np.max(np.where(stood.where(runs=True), stood.row(v)[field], 0.0))) for v in alike)
-        told.append(f"with everything in {most:.0f} V at most")
-    return f" ({'; '.join(told)})".replace("; ", ", ") if told else ""
+        told.append(f"with every valve in its socket {most:.0f} V at most, on the highest mains")
+    return f" ({', '.join(told)})" if told else ""
 
 
 def lower_leak(s: Stress, ohms: float) -> float | None:
@@ -350,28 +357,35 @@ def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     high = by["heater volts"]
     rated = (high.rating or 0.0) / 1.1
     line = next((h for h in stood.roles.heater_windings if part.envelope in h.envelopes), None)
-    names = [f"{e} heater" for e in (line.envelopes if line is not None else (part.envelope,))]
-    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    amps = sum(
-        abs(float(stood.row(n)["amps_rms"][k]))
-        if "amps_rms" in stood.row(n)
-        else stood.amplifier.parts[n].value("amps")
-        for n in names
-        if n in stood.amplifier.parts
-    )
     if all(s.mains_alone for s in pressing):
         return Proposal(
             "leave it while the mains are on their mark: it follows them alone; mains that stay off it are brought back "
             "(firstglow mains)", "", "nothing",
         )  # fmt: skip
     if high in pressing:
-        ohms = (high.value - rated) / max(amps, 1e-3)
-        where = f"the lead of heater line {line.name}, for all on it" if line is not None else "its heater lead"
-        watts = next_up(2.0 * ohms * amps**2, "E6")
+        told = _dropping(stood, line) if line is not None else None
         return Proposal(
-            f"the primary's tap for these mains (firstglow mains), or {ohms:.2g} ohm {watts:g} W in {where}", "",
+            f"the primary's tap for these mains (firstglow mains){f', or {told}' if told else ''}", "",
             f"its heater {high.value:.2f} V to {rated:.2f} V; hotter than its rating a heater lives shorter",
         )  # fmt: skip
     return Proposal(
         "the primary's tap for these mains; look for ohms in the heater line and its pins", "", "heater volts rise"
+    )
+
+
+def _dropping(stood: Stood, line: HeaterWinding) -> str:
+    """Ohms for a whole heater line, the very ones of ``firstglow mains``: one in each lead, so that a centre tap stays in the middle."""
+    from firstglow.audit.figures import heaters
+    from firstglow.audit.mains_heaters import LEAST_WATTS, TWICE, dropping
+
+    k = running(stood)
+    mine = {e: v for e, v in heaters(stood.amplifier, stood.standing, k).items() if e in line.envelopes}
+    found = dropping(stood.amplifier, line, mine)
+    if found is None:
+        return ""
+    each, count, amps = found
+    watts = made_watts(max(TWICE * each * amps**2, LEAST_WATTS), "wirewound")
+    where = f"in each of the {count} leads" if count > 1 else "in one lead"
+    return (
+        f"{each:.2g} ohm {f'{watts:g} W' if watts else 'wirewound'} {where} of heater line {line.name}, for all on it"
     )

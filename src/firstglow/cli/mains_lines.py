@@ -91,7 +91,9 @@ def _findings(found: "MainsAudit") -> Iterator[str]:
     from firstglow.audit.mains_limits import LOOKED_AT
 
     findings = found.today.findings
-    yield f"Past a limit today, {LOOKED_AT}" + (":" if findings else ": nothing.")
+    t = found.today
+    reach = f" and up to {t.high:.0f} V, the highest mains" if t.high > 1.001 * t.now else ""
+    yield f"Past a limit on {t.now:g} V{reach}, {LOOKED_AT}" + (":" if findings else ": nothing.")
     for line in findings:
         yield f"  ! {line}"
     yield "  Valves pulled, a hot restart, a neighbour's fault and what ages: firstglow parts."
@@ -109,7 +111,7 @@ def _ways(found: "MainsAudit") -> Iterator[str]:
         yield from _table(found)
     for number, way in enumerate(found.ways, 1):
         yield f"  {number}. {way.what}"
-        if note := _note(way):
+        if note := _note(way, t.now):
             yield f"     {note}"
     if found.ways:
         yield from _on_mark(found)
@@ -156,6 +158,9 @@ def _table(found: "MainsAudit") -> Iterator[str]:
     yield row(f"as it is, {t.now:g} V", t.at_now, most, found.ways[0].sag_before)
     for number, w in enumerate(found.ways, 1):
         yield row(f"{number}. {_short(w)}", w.at, w.switch_on.get(joint or ""), w.sag)
+    after = "" if t.high <= 1.001 * t.now else f" on {t.high:.0f} V, the highest mains, and what each way makes of them"
+    if after and most is not None:
+        yield f"  'at switch-on':{after}."
     if sags:
         yield "  'full': what full power takes off HT, by a guess from the output transformers."
 
@@ -169,14 +174,23 @@ def _short(w: "Way") -> str:
     return f"{w.buy['winding_volts']:g} V {'against' if w.kind == 'bucking winding' else 'with'} mains"
 
 
-def _note(w: "Way") -> str:
+def _note(w: "Way", now: float) -> str:
     """What its part carries, and what it was chosen for."""
     if w.kind == "resistor in the primary":
         return (
-            f"for {w.aim}; heat {w.buy['heat_watts']:.2g} W at {w.buy['amps_rms']:.3g} A rms; no half cycle of a start passes "
-            f"{w.inrush:.2g} A peak"
+            f"for {w.aim}; heat {w.buy['heat_watts']:.2g} W at {w.buy['amps_rms']:.3g} A rms; takes {now - w.at.primary_volts:.1f} V "
+            f"off (less than amps x ohms: the amps come in pulses); no half cycle of a start passes {w.inrush:.2g} A peak"
         )
-    return f"carries {w.buy['carries_amps']:.2g} A rms" if "carries_amps" in w.buy else ""
+    if "carries_amps" not in w.buy:
+        return ""
+    said = f"carries {w.buy['carries_amps']:.2g} A rms"
+    if w.kind != "bucking winding":
+        return said
+    open_volts = w.buy["open_ratio"] * now
+    return (
+        f"{said}; takes {now - w.at.primary_volts:.1f} V off: {open_volts:.1f} V open (its {w.buy['winding_volts']:g} V are marked at "
+        "full load), the rest in its copper, for turned against the mains it is fed, not loaded"
+    )
 
 
 def _over(ratio: float) -> str:
