@@ -135,3 +135,27 @@ def test_a_change_under_power_is_refused_before_anything_is_worked_out(monkeypat
     monkeypatch.setattr("firstglow.ladder.climb.changed", worked_out)
     with pytest.raises(StateError, match="make safe first"):
         climb.change(["V2"])
+
+
+def test_after_a_repair_the_power_comes_back_through_the_lamp_and_every_hold_point() -> None:
+    """From cold ohms it went straight to 230 V without lamp or dial, under a hold point that claimed both; and the output
+    valves went back in without their first seconds (a third rehearser)."""
+    climb, clock = begun()
+    up_to(climb, clock, "7/LS gain/shared")
+    climb.switch_off()
+    while climb.step.kind == "make safe":
+        once(climb, clock, healthy)
+    signed = dict(climb.here.signed)
+    gone = climb.change(["C4"])
+    lamps = [r.id for r in climb.ladder.expected.readings() if r.kind == "lamp" and r.rung in ("2a", "2b", "4", "6")]
+    assert set(lamps) <= set(gone)
+    assert {"6/V2 cathode lamp in/shared", "6/V2 cathode lamp out/shared", "2a/mains amps at 30 %/shared"} <= set(gone)
+    assert not climb.here.signed
+    first: dict[str, float | None] = {}  # of each rung that is powered again: the lamp of its first power
+    while climb.step.reading != "7/LS gain/shared" or climb.step.kind != "reading":
+        if climb.step.kind == "reading" and climb.here.powered:
+            first.setdefault(climb.step.rung, climb.reading(climb.step.reading).planned.situation.lamp_watts)
+        once(climb, clock, healthy)
+    assert dict(climb.here.signed) == signed
+    assert {"2a", "2b", "4", "6"} <= set(first)
+    assert all(first[rung] for rung in ("2a", "2b", "4", "6"))

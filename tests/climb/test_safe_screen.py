@@ -67,7 +67,7 @@ def test_every_step_says_what_comes_next_and_it_comes(from_ht: list[tuple[str, l
         assert then[phase] in said, (phase, said)
         assert follows != screen
     assert "No leave to touch anything" in " ".join(" ".join(from_ht[1][1]).split())
-    assert "discharge clip stays on" in from_ht[-1][1][0]
+    assert "Discharge clip on till the count" in from_ht[-1][1][0]
 
 
 def test_what_was_done_stands_with_its_figure(from_ht: list[tuple[str, list[str]]]) -> None:
@@ -152,3 +152,41 @@ def test_a_look_first_under_power_never_says_unplugged() -> None:
     sitting = Sitting(climb, Lines())
     sitting._line(climb.step, "400k")
     assert "it stays unplugged until this reads right" in "\n".join(sitting.screen(climb.step))
+
+
+def test_make_safe_names_dial_order_seconds_and_the_clip_that_stays(from_ht: list[tuple[str, list[str]]]) -> None:
+    """The dial was left up; three capacitors, one clip, no seconds and no order (a third rehearser)."""
+    by_phase = {phase: " ".join(" ".join(screen).split()) for phase, screen in from_ht}
+    assert "Plug out, and in sight. Then the dial to zero." in by_phase["off"]
+    told = by_phase["discharge"]
+    assert told.index("- end first") < told.index("+ end")
+    assert "the meter stays on" in told
+    assert "goes back on C1a" in told
+    # R C ln(V / 1 V), closed form: 10 k on 47 + 47 + 10 uF or more from 360 V is 6 to 10 s
+    assert "+ end, 10 s" in told
+    assert "insulated bodies" in by_phase["prove"]
+
+
+def test_a_meter_that_shows_nothing_at_the_end_proves_nothing_before_it() -> None:
+    climb, clock = begun()
+    up_to(climb, clock, "4/HT1 after 5 min/shared")
+    climb.switch_off()
+    while climb.step.safe.phase != "prove again":
+        answer_safe(climb, clock)
+    climb.answer("0.0")
+    assert climb.step.safe.phase == "prove"
+    climb.answer("9.1")
+    assert climb.step.safe.phase == "discharge"
+    assert len(climb.step.safe.places) == 3  # every one again
+    assert climb.here.powered
+
+
+def test_before_an_ohms_reading_the_clip_comes_off() -> None:
+    climb, clock = begun()
+    up_to(climb, clock, "1/HT1 to minus/shared")
+    climb.switch_off()
+    while climb.step.safe.phase != "prove again":
+        answer_safe(climb, clock)
+    screen = " ".join(" ".join(Sitting(climb, Lines()).screen(climb.step)).split())
+    assert "The discharge clip comes off for ohms" in screen
+    assert "before the plug goes in" not in screen

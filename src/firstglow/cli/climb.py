@@ -133,8 +133,9 @@ def _since(climb: "Climb", begun: dict[str, Any], amplifier: "Amplifier", gear: 
             f"{climb.store.name}: the amplifier file changed while the records say that it is under power; nothing may "
             f"change then; try making safe with the file as it was (--resume), then change it"
         )
+    gone = (*gone, *(name for name in climb.way_up() if name not in gone))
     climb.repeat(
-        gone, "the amplifier file changed since it was read", digest=digest,
+        gone, "the amplifier file changed since it was read", digest=digest, rungs=list(climb.here.signed),
         source=Path(amplifier.file).read_text(encoding="utf-8-sig") if Path(amplifier.file).exists() else "", as_=as_,
     )  # fmt: skip
     click.echo(

@@ -1,10 +1,12 @@
 """How making safe stands, for its screen: what became of each step, and what comes when this one is done."""
 
+import math
 from collections.abc import Mapping
 from datetime import datetime
 
 from firstglow.ladder.climb import Climb, Step
 from firstglow.ladder.fall import Fall
+from firstglow.ladder.frame import Frame
 from firstglow.ladder.here import Safing
 from firstglow.ladder.safing import FALL_ASKED, MINUTE
 from firstglow.records.record import Record
@@ -12,6 +14,8 @@ from firstglow.sheets.safe_screen import WRONG, SafeNow
 from firstglow.solver.discharge import HAZARD_VOLTS
 
 PASSED, OVER = "✓", "·"
+TAKEN_AS = 600.0  # V: what is not known is taken as charged to that
+EMPTY = 1.0  # V: to here the discharge resistor is held on
 NAMED = 3  # capacitors whose figures stand in one line
 
 
@@ -27,8 +31,23 @@ def safe_now(climb: Climb, step: Step, next_: str) -> SafeNow:
     return SafeNow(
         ask.phase, here.why_off, [(p.part, p.red, p.black) for p in ask.places], ask.seconds, part,
         volts if known else None, fall.ohms, fall.watts, fall.also, fall.wait_seconds is None, fall.plug, next_,
-        done(fall, here.safing, gone), then(ask.phase, fall, here.safing, next_),
+        done(fall, here.safing, gone), then(ask.phase, fall, here.safing, next_, ohms=_ohms_next(climb, step)),
+        climb.ladder.frame.gear.variable_transformer, held(climb.ladder.frame, fall), fall.places[0].part if fall.places else "the first",
     )  # fmt: skip
+
+
+def held(frame: Frame, fall: Fall) -> float:
+    """How long the discharge resistor is held on a capacitor [s]: R C ln(V / 1 V) with all of them side by side, for a dropper
+    between two passes charge on; whole fives, so that nobody counts too few."""
+    farads = sum(frame.part(p.part).value("farads") for p in fall.places)
+    volts = max((abs(v) for v in fall.start.values()), default=0.0) or TAKEN_AS
+    seconds = fall.ohms * farads * math.log(max(volts, 60.0) / EMPTY)
+    return 5.0 * math.ceil(max(seconds, 1.0) / 5.0)
+
+
+def _ohms_next(climb: Climb, step: Step) -> bool:
+    """Is ohms what is read once it is over, with the plug still out?"""
+    return step.reading is not None and climb.reading(step.reading).kind == "ohms"
 
 
 def done(fall: Fall, safing: Safing, gone: float) -> list[tuple[str, str]]:
@@ -59,7 +78,7 @@ def _fell(fall: Fall, safing: Safing) -> tuple[str, str]:
     if record is None and not any(fall.start.values()):
         return OVER, "No fall to read: what stood there is not known."
     if record is None:
-        return OVER, f"No fall to read: under {FALL_ASKED:.0f} V stood there, by prediction."
+        return OVER, f"No fall to read: under {FALL_ASKED:.0f} V stood on {first}, by prediction."
     volts, seconds = float(record.data["volts"]), float(record.data["seconds"])
     if record.event == "slow":
         return WRONG, f"{first} read {volts:.0f} V {seconds:.0f} s after off: IT FALLS TOO SLOWLY."
@@ -74,14 +93,15 @@ def _figures(read: Mapping[str, Record]) -> str:
     return f"{len(volts)} capacitors, {max(map(abs, volts.values())):g} V at most"
 
 
-def then(phase: str, fall: Fall, safing: Safing, next_: str) -> str:
-    """What comes when this step is done."""
+def then(phase: str, fall: Fall, safing: Safing, next_: str, *, ohms: bool = False) -> str:
+    """What comes when this step is done. ohms: that is an ohms reading, which the discharge clip would be read across."""
     first = fall.places[0].part if fall.places else ""
     read = bool(first) and abs(fall.start.get(first, 0.0)) > FALL_ASKED and first not in safing.fell
     after = f"the volts on {first} before the discharge resistor goes on" if read else "the discharge resistor"
     if phase == "off":
         wait = f"{fall.wait_seconds:.0f} s of countdown, from your Enter on; then " if fall.wait_seconds else ""
         return f"{wait}the meter on a known source, and {after}."
+    clip = "comes off for ohms, and on again" if ohms else "comes out last of all, before the plug goes in"
     return {
         "wait": f"only the meter step: a known source, and {after}. No leave to touch anything.",
         "prove": f"{after}.",
@@ -89,5 +109,5 @@ def then(phase: str, fall: Fall, safing: Safing, next_: str) -> str:
         "discharge": f"{MINUTE:.0f} s hands off, and each is read again.",
         "minute": "each is read again, in the same order.",
         "again": "the known source again: a meter that died since would read 0 V too.",
-        "prove again": f"{next_ or 'what comes next'}. The discharge clip comes out last of all, before the plug goes in.",
+        "prove again": f"{next_ or 'what comes next'}. The discharge clip {clip}.",
     }[phase]

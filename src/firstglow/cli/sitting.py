@@ -12,7 +12,7 @@ from firstglow.ladder.changed import parts_said
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
-from firstglow.ladder.stands import stands, turned
+from firstglow.ladder.stands import powered_up, stands, turned
 from firstglow.ladder.states import StateError
 from firstglow.ladder.waits import powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
@@ -140,10 +140,10 @@ class Sitting:
     def _answer(self, text: str) -> None:
         before, step = self.climb.state, self.climb.step
         said = self.climb.answer(text).text
-        if step.kind == "before" and step.clips and self.climb.stage(step.stage).powered:
+        if step.kind == "before" and self.climb.stage(step.stage).powered:
             self._last = f"✓ {step.clips} clip(s) counted: as many as this set-up has"
         if before == "switched off" and self.climb.state != "switched off":
-            self._last = "✓ made safe: below 10 V twice, meter proved twice. The discharge clip stays on"
+            self._last = screens.MADE_SAFE
         self._said = [f"! {line}" for line in screens.wrapped(said)] if said else []
         self._tried = []
 
@@ -227,7 +227,8 @@ class Sitting:
             text = stands(self.climb.ladder.frame, stage.situation) if own or not stage.first else ""
             return screens.before_screen(
                 rung, self._name, texts, stage.black, stage.red, stage.powered, notes, self._last, text, gate is not None,
-                self._turned(stage.readings[0] if stage.readings else ""),
+                self._turned(stage.readings[0] if stage.readings else "", unplugged=True),
+                self.climb.ladder.frame.gear.variable_transformer,
             )  # fmt: skip
         return self._reading_screen(step, rung)
 
@@ -242,13 +243,35 @@ class Sitting:
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
             rung["live"] if powered else (), self._wait(step), self._last, self._tried,
             known.grounds, self._twin(reading.planned.twin, reading.planned.channel),
-            "" if own else self._turned(reading.id),
+            self._now(reading, own=bool(own)),
         )  # fmt: skip
         charts = next((r.get("charts") for r in rung["readings"] if r["id"] == reading.id), None)
         room = screens.ROOM - (len(self._said) + 1 if self._said else 0)
         return screens.reading_screen({**reading.json(own), "charts": charts or []}, around, room=room)
 
-    def _turned(self, name: str) -> str:
+    def _now(self, reading: ExpectedReading, *, own: bool) -> str:
+        """What is done at the bench for a reading: the plug goes in and the dial up for the first of a set-up under power."""
+        climb, at = self.climb, reading.planned.situation
+        mine = climb.rung(reading.rung).planned.readings
+        limit = self._limit(reading)
+        begun = any(r.at >= climb.here.since for r in climb.here.taken.values()) or climb.here.tried is not None
+        if climb.here.powered and not begun:
+            warm_up = reading.id.split("/")[1].endswith("warm-up")
+            cold = warm_up or reading.planned.probe.quantity == "peak volts"
+            return powered_up(climb.ladder.frame, at, cold=cold, after_five=warm_up, limit=limit)
+        number = [r.id for r in mine].index(reading.id)
+        raised = number and mine[number - 1].situation.mains_volts < at.mains_volts
+        text = "" if own and not raised else self._turned(reading.id)
+        return f"{text} {climb.ladder.frame.words.text('stands.dial_limit', limit=limit)}" if raised and limit else text
+
+    def _limit(self, reading: ExpectedReading) -> str:
+        """The most that the bench's ammeter may show while the dial goes up for a reading; "" where its rung reads none."""
+        at = reading.planned.situation.mains_volts
+        rows = [r for r in self.climb.rung(reading.rung).readings if r.planned.probe.quantity == "mains amps"]
+        found = next((r for r in rows if r.planned.situation.mains_volts >= at), None)
+        return "" if found is None or found.stop_above is None else found.text(found.stop_above.limit)
+
+    def _turned(self, name: str, *, unplugged: bool = False) -> str:
         """What is done at the bench since the reading before it on its rung: the lamp taken out is an instruction of its own."""
         ids = self.climb.ladder.expected.by_id
         rung = [r.id for r in self.climb.rung(ids[name].rung).readings] if name in ids else [name]
@@ -256,7 +279,7 @@ class Sitting:
         if not at:
             return ""
         before, now = ids[rung[at - 1]].planned.situation, ids[name].planned.situation
-        return turned(self.climb.ladder.frame, before, now)
+        return turned(self.climb.ladder.frame, before, now, unplugged=unplugged)
 
     def _twin(self, name: str | None, channel: str | None) -> str:
         """What the same point read in the other channel, or at the other valve of the pair."""

@@ -22,6 +22,7 @@ from firstglow.ladder.steps import Stage
 from firstglow.ladder.waits import powered_for, to_settle
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
+from firstglow.readings.probe import PlannedReading
 from firstglow.readings.slips import Slip, recognised, words_elsewhere
 from firstglow.readings.verdict import MAINS_REACH, Verdict
 from firstglow.records.record import Record, now
@@ -257,8 +258,15 @@ class Climb(Asking):
         names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
         self.may_change()  # refused at once, not after it is worked out
         gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
-        self.repeat(gone, f"{', '.join(names)} changed", "change", parts=names)
+        gone += [name for name in self.way_up() if name not in gone]
+        self.repeat(gone, f"{', '.join(names)} changed", "change", parts=names, rungs=list(self.here.signed))
         return tuple(gone)
+
+    def way_up(self) -> list[str]:
+        """What is read again of the way up once hands were inside with solder: lamp, ammeter and the first seconds of every
+        output valve, on each rung under power. The power comes back as it came the first time, each hold point signed."""
+        taken = (self._expected(name).planned for name in self.here.taken)
+        return [p.id for p in taken if p.situation.mains_volts > 0.0 and _of_the_way_up(p)]
 
     def may_change(self) -> None:
         """StateError where no part may be changed now: under power nobody's hands are inside."""
@@ -330,10 +338,20 @@ class Climb(Asking):
         if self._stage_of[name].id == place.stage:
             return False
         if place.powered:
-            self._keep("switch off", why="the next readings want other clips, or hands inside")
+            self._keep("switch off", why=self._why_off(name))
         else:
             self._keep("open", rung=rung.id)
         return True
+
+    def _why_off(self, name: str) -> str:
+        """Why it is made safe between two set-ups of one rung."""
+        before, now = self.stage(self.here.stage), self._stage_of[name]
+        lamp = before.powered and now.powered and self.lamp_of(before) != self.lamp_of(now)
+        return f"the next readings want {'the lamp changed' if lamp else 'other clips, or hands inside'}"
+
+    def lamp_of(self, stage: Stage) -> float | None:
+        """The lamp in the line while a stage is read [W], None where there is none."""
+        return stage.situation.lamp_watts
 
     def _power_signed(self, counted: Record, rung: str, name: str | None) -> bool:
         """The plug goes in on a hold point just signed, if what was counted for is what follows."""
@@ -355,6 +373,15 @@ class Climb(Asking):
         following = after(self.here, record)
         self.store.append(record)
         self.here = following
+
+
+def _of_the_way_up(planned: PlannedReading) -> bool:
+    first = planned.id.split("/")[1]
+    return (
+        planned.situation.lamp_watts is not None
+        or planned.probe.quantity in ("lamp", "mains amps")
+        or first.endswith(("cathode lamp out", "half primary drop"))
+    )
 
 
 def _just_done(text: str) -> None:

@@ -117,7 +117,8 @@ def _dc(joints: Mapping[str, float]) -> Callable[[str], NDArray[np.float64]]:
 
 
 def _order(frame: Frame, names: Iterable[str], start: Mapping[str, float]) -> list[str]:
-    """HT reservoirs first, whatever is thought to stand on them; then by volts; the bias supplies' last.
+    """HT reservoirs first, whatever is thought to stand on them; then by name, each time in the same order, for figures are
+    typed by habit; the bias supplies' last.
 
     Bias gone first would leave hot output valves conducting.
     """
@@ -126,7 +127,7 @@ def _order(frame: Frame, names: Iterable[str], start: Mapping[str, float]) -> li
     kept = [
         n for n in names if n in first or n in last or abs(start.get(n, 0.0)) > WORKING_VOLTS or not any(start.values())
     ]
-    return sorted(kept, key=lambda c: (c in last, c not in first, -abs(start.get(c, 0.0)), c))
+    return sorted(kept, key=lambda c: (c in last, c not in first, -abs(start.get(c, 0.0)) if c in first else 0.0, c))
 
 
 def _place(frame: Frame, name: str) -> Place:

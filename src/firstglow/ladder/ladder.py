@@ -143,17 +143,26 @@ def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> d
 
 def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
     """For each reading, which time clips are put on it is read: as many at once as there are meters, each group in one
-    state; None where no clip is needed."""
+    state; None where no clip is needed. A probe held in one hand has a meter in its group whose black is clipped from the
+    start: nobody moves a black clip, or takes a red one off, under power."""
     groups: list[int | None] = []
-    number, room, state = 0, 0, None
+    number, clipped = 0, 0
+    state: Situation | None = None
+    held: set[str] = set()
     for reading in rung.readings:
-        if reading.contact != "clip" or reading.situation.mains_volts == 0.0:
+        if reading.contact not in ("clip", "one hand") or reading.situation.mains_volts == 0.0:
             groups.append(None)
             continue
-        here: Situation = reading.situation.but(lamp_watts=None)
-        if room == 0 or here != state:
-            number, room, state = number + 1, meters, here
-        room -= 1
+        hand = reading.contact == "one hand"
+        here, black = reading.situation, reading.black_at
+        free = number > 0 and clipped + len(held) < meters
+        fits = (number > 0 and black in held) or free if hand else free and state in (None, here)
+        if not fits:
+            number, clipped, state, held = number + 1, 0, None, set()
+        if hand:
+            held.add(black)
+        else:
+            clipped, state = clipped + 1, here
         groups.append(number)
     return groups
 

@@ -51,16 +51,32 @@ def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
     return " ".join(p for p in parts if p)
 
 
-def turned(frame: "Frame", before: Situation, now: Situation) -> str:
+def powered_up(frame: "Frame", at: Situation, *, cold: bool, after_five: bool, limit: str) -> str:
+    """How the plug goes in for a set-up, in words: the dial goes up from zero, but for what is read from cold.
+
+    cold: the first seconds are read. after_five: they count from five minutes off. limit: the most that the bench's ammeter
+    may show, "" where nothing is computed for it.
+    """
+    say, dial = frame.words.text, frame.gear.variable_transformer
+    volts = f"{at.mains_volts:.0f}"
+    key = ("cold_dial" if dial else "cold") if cold else ("dial_up" if dial else "plug_in")
+    parts = [say(f"stands.{key}", volts=volts)]
+    parts += [say("stands.dial_limit", limit=limit)] if limit and dial else []
+    parts += [say("stands.five")] if after_five else []
+    return " ".join(parts)
+
+
+def turned(frame: "Frame", before: Situation, now: Situation, *, unplugged: bool = False) -> str:
     """What hands do at the bench between two readings of one rung, in words; "" where nothing, or where one of the two is
-    unplugged: what its own rung or set-up says is said there."""
+    unplugged: what its own rung or set-up says is said there. unplugged: it is made safe between the two, and the dial
+    goes up only after the plug is in."""
     if before.mains_volts == 0.0 or now.mains_volts == 0.0:
         return ""
     say, parts = frame.words.text, []
     if before.lamp_watts != now.lamp_watts:
         lamp = now.lamp_watts
         parts.append(say("stands.lamp_in", watts=f"{lamp:.0f}") if lamp else say("stands.lamp_out"))
-    if before.mains_volts != now.mains_volts and frame.gear.variable_transformer:
+    if before.mains_volts != now.mains_volts and frame.gear.variable_transformer and not unplugged:
         parts.append(say("stands.dial", volts=f"{now.mains_volts:.0f}"))
     if before.stimulus_volts and not now.stimulus_volts:
         parts.append(say("stands.input_shorted"))

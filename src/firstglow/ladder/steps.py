@@ -48,11 +48,12 @@ def _of_rung(rung: ExpectedRung, meters: int) -> Iterator[Stage]:
         situation = readings[0].planned.situation if readings else rung.planned.situation
         powered = situation.mains_volts > 0.0
         clipped = [r for r in readings if r.planned.contact == "clip" and powered]
+        touched = [r for r in readings if r.planned.contact in ("clip", "one hand") and powered]
         yield Stage(
             f"{rung.id}.{number + 1}",
             rung.id,
             powered,
-            tuple(dict.fromkeys(r.planned.black_at for r in clipped)),
+            tuple(dict.fromkeys(r.planned.black_at for r in touched)),
             tuple(dict.fromkeys(r.planned.red_at for r in clipped)),
             tuple(r.id for r in readings),
             situation,
@@ -87,8 +88,9 @@ def _apart(one: ExpectedReading, next_: ExpectedReading) -> bool:
 
 
 def hands(at: Situation) -> tuple[object, ...]:
-    """What of a situation only hands can change. Dial, lamp, generator and switches are outside the chassis, and the
-    idle is turned through the controls' own holes."""
+    """What of a situation changes with the plug out: what only hands inside can change, and the lamp, which stands in the
+    live line. Dial, generator and switches are outside the chassis, and the idle is turned through the controls' own holes.
+    """
     return (
         at.out,
         at.lifted,
@@ -97,4 +99,5 @@ def hands(at: Situation) -> tuple[object, ...]:
         at.test_ohms,
         tuple(sorted(at.loads.items())),
         at.load if at.mains_volts > 0.0 else "",
+        at.lamp_watts if at.mains_volts > 0.0 else None,
     )

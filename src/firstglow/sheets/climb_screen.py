@@ -22,6 +22,7 @@ CONTACT = {
     "one hand": "black clipped first, power off; then a sheathed probe, one hand",
 }
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
+MADE_SAFE = "✓ made safe, meter proved twice. Discharge clip on till the count; off for ohms"
 KEY = "Esc, or space on an empty line: MAKE SAFE"
 LAW = "firstglow never says that a chassis may be touched: follow local codes."
 
@@ -198,14 +199,14 @@ def last_line(verdict: str, what: str, value: str) -> str:
 
 def before_screen(
     rung: Mapping[str, Any], amplifier: str, texts: Sequence[str], black: Sequence[str], red: Sequence[str],
-    powered: bool, notes: Sequence[str] = (), last: str = "", stands: str = "", signed: bool = False, now: str = "",
+    powered: bool, notes: Sequence[str] = (), last: str = "", stands: str = "", signed: bool = False, now: str = "", dial: bool = False,
 ) -> list[str]:  # fmt: skip
     """What is done with the plug out: the rung's own work, then this set-up's clips, then the count.
 
     powered: the plug goes in for what follows. notes: what making safe found, what must be repeated and why. stands:
     how it stands for this set-up, in words, where that is not its rung's own way. now: what changes at the bench since
-    the set-up before it. signed: a hold point comes between the
-    count and the plug. How many clips that makes is not told: who counts what is printed above counts nothing.
+    the set-up before it. signed: a hold point comes between the count and the plug. dial: is there one, to be at zero before
+    the plug goes in? How many clips that makes is not told: who counts what is printed above counts nothing.
     """
     lines = [*([last] if last else []), *top(amplifier, str(rung["title"]))]
     for line in stands_lines(rung, full=True) if texts else [stands or str(rung["situation"]["text"])]:
@@ -229,7 +230,8 @@ def before_screen(
         )
         lines += folded(
             "COUNT",
-            f"everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay. {after}",
+            "everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay. "
+            f"{'Dial at zero. ' if dial else ''}{after}",
         )
         keys = f"{KEY}   back  changed PART  quit"
         return [*lines, RULE, keys, "How many clips are on in the chassis? Count them there, type the number:"]

@@ -3,8 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
-# what of a situation only hands inside can change; the dial, the lamp and the generator stand outside the chassis
-HANDS = ("out", "lifted", "pots", "feedback", "test_ohms", "loads", "load")
+# what of a situation changes with the plug out: hands inside, or at the lamp in the line; the dial and the generator stand
+# outside of both
+HANDS = ("out", "lifted", "pots", "feedback", "test_ohms", "loads", "load", "lamp_watts")
 TOUCHED = {"clip", "one hand"}
 
 
@@ -23,7 +24,7 @@ def rounds(rung: Mapping[str, Any]) -> list[int]:
             begun = None
             found.append(0)
             continue
-        hands = tuple(repr(situation.get(key)) for key in HANDS)
+        hands = tuple(repr(situation.get(key, rung["situation"].get(key))) for key in HANDS)
         clips, contact = reading.get("clip_group"), reading["contact"]
         moved = None not in (clips, group) and clips != group
         changed = hands != begun if begun is not None else contact in TOUCHED

@@ -11,7 +11,13 @@ from firstglow.sheets.figures import block
 
 DISCHARGE = (
     "Discharge resistor {kilohms:g} kΩ (10 W{moment}; tool, clip and lead 1000 V class; its ohms read "
-    "today) on each capacitor's own two ends, HT first, bias last. Read: below 10 V dc."
+    "today) on each capacitor's own two ends, HT first, bias last: its clip on the - end first, then the tip on the + end, "
+    "{hold:.0f} s; the meter stays on these two ends. Last it goes back on {first}, and stays. Read: below 10 V dc."
+)
+DIAL = " Then the dial to zero."
+UNCLIP = (
+    "Its clips come off by their insulated bodies, one at a time, other hand away: {left} may still stand there. Or take "
+    "another meter, and prove that one."
 )
 # phases, and what the step is in one line
 STEPS: tuple[tuple[tuple[str, ...], str], ...] = (
@@ -20,7 +26,7 @@ STEPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("prove",), "Meter on a known source: it shows what it should."),
     (("fall",), "Read the fall on the HT reservoir, discharge resistor not on yet."),
     (("discharge",), "Each capacitor discharged, HT first, bias last: below 10 V dc."),
-    (("minute", "again"), "Each again after a minute, below 10 V dc. The discharge clip stays on."),
+    (("minute", "again"), "Each again after a minute, below 10 V dc; the discharge clip stays on {first}."),
     (("prove again",), "Meter on the known source again."),
 )
 WRONG = "✗"
@@ -46,7 +52,8 @@ class SafeNow:
     seconds: left to wait. volts: predicted now on ``highest``; None where nothing is predicted. ohms, watts: the
     discharge resistor. also: open switches and lifted links. never: it does not fall by itself. plug: capacitors
     behind its pins, with their volts. next_: what is read after it. done: (mark, what became of it) of each step
-    before this one. then: what comes when this step is done.
+    before this one. then: what comes when this step is done. dial: is there one, left where it stood? hold: how long the
+    discharge resistor is held on each capacitor [s]. first: the capacitor that its clip stays on.
     """
 
     phase: str
@@ -63,6 +70,9 @@ class SafeNow:
     next_: str = ""
     done: Sequence[tuple[str, str]] = ()
     then: str = ""
+    dial: bool = False
+    hold: float = 0.0
+    first: str = "the first"
 
 
 def safe_screen(now: SafeNow, amplifier: str, said: Sequence[str] = (), ink: str = "█") -> list[str]:
@@ -86,6 +96,9 @@ def _screen(now: SafeNow, amplifier: str, said: Sequence[str], ink: str, *, larg
         lines += _to_read(now)
     if now.also and now.phase in ("discharge", "again"):
         lines += folded("", f"On both sides of: {', '.join(now.also)}.")
+    if now.phase == "prove":
+        left = f"{now.volts:.0f} V by prediction" if now.volts is not None else "volts that nobody knows"
+        lines += folded("", UNCLIP.format(left=left))
     if now.plug and now.phase in ("off", "wait"):
         parts = ", ".join(part for part, _ in now.plug)
         most = max(volts for _, volts in now.plug)
@@ -107,17 +120,18 @@ def _steps(now: SafeNow, *, short: bool) -> list[str]:
             if not short or n == at - 1 or mark == WRONG:
                 lines.append(f" {mark} {n + 1}.    {became}"[:WIDTH])
         elif n == at:
-            full = _discharge(now) if now.phase == "discharge" else text
+            full = _discharge(now) if now.phase == "discharge" else text + (DIAL if now.dial and not n else "")
+            full = full.format(first=now.first)
             lines += folded(f" ▶ {n + 1}.", full)
         elif not short:
-            lines.append(f"   {n + 1}.    {text}")
+            lines.append(f"   {n + 1}.    {text.format(first=now.first)}"[:WIDTH])
     pending = short and at + 2 < len(STEPS)
     return [*lines, *folded("", PENDING.format(first=at + 2))] if pending else lines
 
 
 def _discharge(now: SafeNow) -> str:
     moment = f", {now.watts:.0f} W for a moment" if now.watts > TOOL_WATTS else ""
-    return DISCHARGE.format(kilohms=now.ohms / 1e3, moment=moment)
+    return DISCHARGE.format(kilohms=now.ohms / 1e3, moment=moment, hold=now.hold, first=now.first)
 
 
 def _falling(now: SafeNow, ink: str, *, large: bool) -> list[str]:

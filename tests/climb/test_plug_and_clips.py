@@ -1,0 +1,72 @@
+"""What changes with the plug out, and what is said on the screen on which the power comes up (a third rehearser's dangers)."""
+
+import pytest
+from player import begun, healthy, ladder, once
+
+from firstglow.cli.sitting import Sitting
+from firstglow.cli.talk import Lines
+from firstglow.ladder.steps import stages
+
+B = "b-hazel-four"
+
+
+def flat(screen: list[str]) -> str:
+    return " ".join(" ".join(screen).split())
+
+
+@pytest.fixture(scope="module")
+def screens() -> list[tuple[str, str, str]]:
+    """(kind of step, its reading, its screen) of a whole healthy climb; "live" for a reading under power."""
+    climb, clock = begun(B)
+    sitting, found = Sitting(climb, Lines()), []
+    while climb.step.kind != "done":
+        step = climb.step
+        kind = "live" if step.kind == "reading" and climb.here.powered else step.kind
+        found.append((kind, step.reading or "", flat(sitting.screen(step))))
+        once(climb, clock, healthy)
+    return found
+
+
+def test_the_lamp_changes_on_a_card_with_the_plug_out_and_never_under_power(
+    screens: list[tuple[str, str, str]],
+) -> None:
+    """NOW Lamp OUT stood on a screen under 230 V: a lamp holder unscrewed in the live line."""
+    assert not [name for kind, name, text in screens if kind == "live" and "Lamp OUT" in text]
+    cards = [text for kind, _, text in screens if kind == "before" and "Lamp OUT of the line, the plug out." in text]
+    assert len(cards) == 4  # rungs 2a, 2b, 4 and 6
+    assert all("Dial at zero" in text for text in cards)
+    for stage in stages(ladder(B)):
+        lamps = {ladder(B).expected.by_id[n].planned.situation.lamp_watts for n in stage.readings}
+        assert len(lamps) <= 1 or not stage.powered, stage.id
+
+
+@pytest.mark.parametrize("name", [B, "c-sorrel-twenty"])
+def test_every_black_lead_of_a_set_up_is_on_its_card(name: str) -> None:
+    """Black clips that no card named were to be moved under power, or a count of them was refused."""
+    made = ladder(name)
+    for stage in stages(made):
+        for reading in (made.expected.by_id[n].planned for n in stage.readings if stage.powered):
+            if reading.contact in ("clip", "one hand"):
+                assert reading.black_at in stage.black, (stage.id, reading.id)
+            if reading.contact == "clip":
+                assert reading.red_at in stage.red
+
+
+def test_the_plug_the_dial_and_the_limit_stand_where_one_dials_up(screens: list[tuple[str, str, str]]) -> None:
+    """The limit of the ammeter came two screens later, and nothing said when to plug in."""
+    lamp = next(text for kind, name, text in screens if kind == "live" and name == "2a/lamp at 30 %/shared")
+    limit = ladder(B).expected.by_id["2a/mains amps at 30 %/shared"]
+    assert "Plug in, hands off the chassis, switch on; from zero dial up slowly to 69 V." in lamp
+    assert f"Past {limit.text(limit.stop_above.limit)} at any dial: to zero, plug out." in lamp
+    powered = [
+        n for n, (kind, _, _) in enumerate(screens) if kind == "live" and screens[n - 1][0] in ("before", "hold")
+    ]
+    assert len(powered) > 30
+    assert all("lug in, hands off the chassis" in screens[n][2] for n in powered)
+
+
+def test_the_rectifier_is_watched_from_cold_with_nobody_inside(screens: list[tuple[str, str, str]]) -> None:
+    text = next(text for kind, name, text in screens if kind == "live" and name == "4/V3 warm-up/shared")
+    assert "Dial at 230 V and the mains switch off, plug in, hands off the chassis; then ON from cold." in text
+    assert "nobody's hands go in, so no make safe between" in text
+    assert "dial up slowly" not in text
