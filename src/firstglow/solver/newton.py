@@ -22,7 +22,7 @@ Without it a fifth of healthy amplifiers, their dc started from nothing, run int
 cathode is saturated and no slope leads back."""
 SETTLED = 1e-8
 """Largest |dx|/(unit+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
-NEARLY, ROUNDING = 1e-6, 1e-12
+NEARLY, ROUNDING = 1e-6, 1e-13
 """A step below ``NEARLY`` is the last one where the next, as the last two foretell it, is below ``ROUNDING``."""
 FLOATING = 1e-6
 ROUNDING_AMPS = 1e-10
@@ -30,7 +30,7 @@ ROUNDING_AMPS = 1e-10
 when the residual is down to the rounding of a contact's current [A]. The proof has the last word."""
 INNER = 1e-6
 """Last change of a rectifier's cycle, as a part of its emf, that may be left: the next one would be its square."""
-CHUNK = 2000
+CHUNK = 4000
 PLAIN_STEPS = 14
 DAMPED_STEPS = 80
 RAMP_STEPS = 12
