@@ -7,6 +7,8 @@ import pytest
 
 from at_hand import ROOT, built, firstglow
 from firstglow.amplifier import load
+from firstglow.audit.inrush import inrush
+from firstglow.audit.mains_now import today
 
 A, C = "examples/a-linden-twin.toml", "examples/c-sorrel-twenty.toml"
 
@@ -110,3 +112,38 @@ def test_parts_and_mains_ask_for_one_resistor_in_a_heater_line() -> None:
     assert "'at switch-on': on 253 V" in mains
     # 9 V at full load, some 14 % more open (a small EI transformer), fed and not loaded: all of it and its copper come off
     assert re.search(r"takes 11\.\d V off: 10\.\d V open", mains)
+
+
+@pytest.mark.parametrize("file", [A, C])
+def test_one_lamp_for_mains_and_ladder(file: str) -> None:
+    """The ladder's readings are worked out with its lamp: that is the one to have, as long as the amplifier wakes behind it."""
+    lamp = json.loads(firstglow("mains", file, "--json").stdout)["lamp"]
+    assert lamp["proposed"] == lamp["ladder"]
+    assert "LIMITER LAMP: " + f"{lamp['ladder']:g} W" in firstglow("mains", file).stdout
+
+
+def test_cold_heaters_draw_in_the_line_what_start_says_of_them() -> None:
+    """Example (c), silicon: 20.8 W of heaters at 4.0 times their amps on 120 V are 0.70 A, and the core's few mA; half of that stood
+    there, for what draws at 0.15 s had been taken for the cold ones."""
+    c = load(ROOT / C)
+    found = today(c)
+    start = inrush(found.circuit, found.high, found.full.mains_amps, dict(found.pots))
+    watts = sum(p.value("volts") * p.value("amps") for p in c.of_kind("heater"))
+    assert start.first == pytest.approx(4.0 * watts / 120.0, rel=0.25)
+    assert start.first > start.cold > 0.6
+
+
+def test_the_highest_of_a_start_is_the_one_that_its_capacitors_meet() -> None:
+    rows = firstglow("start", A).stdout
+    joint = next(line.split() for line in rows.splitlines() if line.startswith("HT1"))
+    part = next(line.split() for line in rows.splitlines() if line.startswith("  C1 "))
+    assert joint[1] == part[1] and "Off is off for a minute" in _plain(rows)
+    bare = _plain(firstglow("start", C).stdout)
+    assert "its preset" not in bare and "bias last" not in bare and "the reservoir first" in bare
+
+
+def test_reforming_says_how_it_is_discharged() -> None:
+    """32 uF through 10 kohm from 439 to 10 V: R C ln 43.9 = 1.2 s, told as 5."""
+    said = _plain(firstglow("reform", A, "C1").stdout)
+    assert "Not the series resistor" in said and "10 kohm, 10 W wirewound" in said and "for 5 s at least" in said
+    assert "2 to 3 mA at first" not in said  # over the give-up of every step

@@ -18,6 +18,7 @@ from firstglow.audit.altered import in_use
 from firstglow.audit.figures import changed, mains_transformer
 from firstglow.audit.fuse_times import Fuse
 from firstglow.audit.ways import Array
+from firstglow.devices.emission import heater_power, ratio_of
 from firstglow.solver.circuit import Circuit
 from firstglow.solver.slow import Course, Slow, Stretch
 
@@ -55,6 +56,11 @@ class Inrush:
     copper: float
 
     @property
+    def first(self) -> float:
+        """Amps rms as it is switched on, heaters at their coldest."""
+        return float(self.amps[min(1, len(self.amps) - 1)])
+
+    @property
     def cold(self) -> float:
         """Amps rms once the first cycle is over, heaters still cold."""
         return float(np.interp(CYCLE, self.seconds, self.amps))
@@ -82,7 +88,8 @@ def inrush(circuit: Circuit, volts: float, full_amps: float, pots: dict[str, flo
     if i2t > amps[-1] ** 2 * CHARGED:  # slow time smears the first charge: heaters alone until it is over
         over = int(np.argmax(course.seconds >= CHARGED))
         near = (course.seconds >= CHARGED) & (course.seconds <= 1.5 * CHARGED)
-        amps[:over] = np.minimum(amps[:over], np.median(amps[near]))
+        heat = _heater_watts(course)  # colder than they are then they draw more, in proportion
+        amps[:over] = np.minimum(amps[:over], np.median(amps[near]) * heat[:over] / np.median(heat[near]))
     part = mains_transformer(amplifier)
     low, high = CORE_TIMES["toroid" if part is not None and _build(part) == "toroid" else "EI"]
     copper = _copper(amplifier, part)
@@ -124,6 +131,20 @@ def first_charge(amplifier: Amplifier, supply: Supply, volts: float) -> tuple[fl
         i2t += (turns * mean) ** 2 * h
         peak = max(peak, float(turns * amps.max()))
     return peak, float(i2t.max())
+
+
+def heaters_drawn(course: Course) -> Array:
+    """Each heater's amps over rated, (moment, envelope)."""
+    p = course.values[-1]
+    volts = np.array([course.warming.volts(x, p)[:, 0] for x in course.x])
+    wires = course.temperatures[:, 0, : len(course.warming.envelopes), 0]
+    return np.asarray(volts * heater_power(ratio_of(wires))[1])
+
+
+def _heater_watts(course: Course) -> Array:
+    """What all heaters draw (moment,) [W], as the line feels it: at their windings' volts."""
+    rated = {p.envelope: p.value("volts") * p.value("amps") for p in course.circuit.amplifier.of_kind("heater")}
+    return np.asarray(heaters_drawn(course) @ np.array([rated.get(e, 0.0) for e in course.warming.envelopes]))
 
 
 def line_amps(course: Course) -> Array:

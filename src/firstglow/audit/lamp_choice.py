@@ -96,6 +96,12 @@ class LampChoice:
     ladder: float | None = None
 
     @property
+    def why_not(self) -> str:
+        """Why the ladder's own is not the one proposed."""
+        own = next((lamp for lamp in self.lamps if lamp.watts == self.ladder), None)
+        return "no lamp of this list" if own is None else own.verdict
+
+    @property
     def proposed(self) -> Lamp:
         """The lamp to use."""
         return self.lamps[self.best]
@@ -122,12 +128,16 @@ def lamp_choice(today: Today, rungs: Sequence[Rung]) -> LampChoice:
         tells = sum(len(set(s.words)) == len(STATES) and None not in s.words for s in seen)
         apart = sum(s.words[0] != s.words[2] for s in seen)
         lamps.append(Lamp(w, seen, seen[-1].primary / today.now, tells, apart))
-    return LampChoice(watts, draws, tuple(lamps), _best(lamps, draws), ladder)
+    return LampChoice(watts, draws, tuple(lamps), _best(lamps, draws, ladder), ladder)
 
 
-def _best(lamps: Sequence[Lamp], draws: float) -> int:
-    """Of those no smaller than the draw (the ladder's own rule) and behind which the amplifier wakes, the one that tells most
-    apart; of those alike the smallest, which limits most. Where none is large enough the largest."""
+def _best(lamps: Sequence[Lamp], draws: float, ladder: float | None) -> int:
+    """The ladder's, whose readings are worked out with it, where the amplifier wakes behind it and a fault shows on some rung: one
+    lamp for every page. Else, of those no smaller than the draw (the ladder's own rule) and behind which it wakes, the one that
+    tells most apart; of those alike the smallest, which limits most. Where none is large enough the largest."""
+    own = next((n for n, lamp in enumerate(lamps) if lamp.watts == ladder and lamp.verdict.startswith("tells")), None)
+    if own is not None:
+        return own
     fit = [n for n, lamp in enumerate(lamps) if lamp.watts >= draws and lamp.awake >= AWAKE]
     return max(fit, key=lambda n: (lamps[n].tells, -n)) if fit else len(lamps) - 1
 

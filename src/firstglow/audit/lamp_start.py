@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.supplies import supplies
-from firstglow.audit.inrush import CYCLE, line_amps
-from firstglow.devices.emission import heater_power, ratio_of
+from firstglow.audit.inrush import CYCLE, heaters_drawn, line_amps
 from firstglow.devices.lamp import Glow, filament_watts, glow
 from firstglow.solver.circuit import Circuit
 from firstglow.solver.slow import Course, Slow, Stretch
@@ -69,7 +68,7 @@ def lamp_start(circuit: Circuit, bare: Array, lit: Array, watts: float, seconds:
 def _told(circuit: Circuit, course: Course, without: Course) -> list[tuple[str, str, float | None]]:
     """Each stage's name, unit and figure."""
     amplifier, t = circuit.amplifier, course.seconds
-    drawn = _drawn(course)
+    drawn = heaters_drawn(course)
     over = np.flatnonzero(drawn.max(axis=1) > NEARLY)
     slow = [k for k, e in enumerate(course.warming.envelopes) if e not in _rectifiers(circuit)]
     out: list[tuple[str, str, float | None]] = [
@@ -93,14 +92,6 @@ def _told(circuit: Circuit, course: Course, without: Course) -> list[tuple[str, 
     if ht is not None:
         out.append((f"{ht.joint} once warm", "V", float(volts[-1])))
     return out
-
-
-def _drawn(course: Course) -> Array:
-    """Each heater's amps over rated, (moment, envelope)."""
-    p = course.values[-1]
-    volts = np.array([course.warming.volts(x, p)[:, 0] for x in course.x])
-    wires = course.temperatures[:, 0, : len(course.warming.envelopes), 0]
-    return np.asarray(volts * heater_power(ratio_of(wires))[1])
 
 
 def _rectifiers(circuit: Circuit) -> set[str | None]:

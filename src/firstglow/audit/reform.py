@@ -22,6 +22,7 @@ from firstglow.audit.stored import all_but_rectifiers
 from firstglow.markings.incoming import leak_test
 from firstglow.markings.series import next_up
 from firstglow.solver.circuit import compile_circuit
+from firstglow.solver.discharge import WORKING_VOLTS, tool_ohms
 
 Array = NDArray[np.float64]
 
@@ -35,8 +36,6 @@ LEAST_MINUTES, MOST_MINUTES = 5.0, 60.0
 """A leak counts after five minutes (IEC 60384-4); an hour is what reforming takes (IEC 60384-4, pre-conditioning)."""
 CHARGED = 0.1
 """Of what is let pass: what the charge may still add when the leak alone is read."""
-FIRST_AMPS = (2e-3, 3e-3)
-"""What an old one of some 450 V draws at first (restorers' practice, seen quoted)."""
 SHORT_AMPS = 5e-3
 """What the series resistor lets through a shorted one (restorers' practice, seen quoted; 90 kohm at 450 V)."""
 DIALS = np.linspace(0.02, 1.2, 60)
@@ -79,6 +78,11 @@ class Reform:
     beside: tuple[str, ...]
     source: str
     doubt: str
+
+    @property
+    def discharged(self) -> float:
+        """Seconds until the discharge tool has brought it below 10 V from all it was tried at."""
+        return tool_ohms(self.target) * self.farads * log(max(self.target / WORKING_VOLTS, 1.0))
 
 
 def reform(amplifier: Amplifier, names: Sequence[str] = (), mains: float | None = None) -> tuple[Reform, ...]:

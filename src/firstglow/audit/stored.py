@@ -68,7 +68,7 @@ class Stored:
     wait: until the last one that falls by itself, but those on the mains side, is below 60 V, in whole steps [s]; last: of
     the last ones the one that holds most, None where all are at once. wait_mains: the mains that the wait is of. never:
     those that do not, but those on the mains side. bleeders: proposed, by capacitor. opened: taken as open. on_mains:
-    it has a plug; False on a bench supply."""
+    it has a plug; False on a bench supply. bias: it has a negative supply, which is emptied last."""
 
     rows: tuple[Kept, ...]
     mains: float
@@ -83,6 +83,7 @@ class Stored:
     opened: tuple[str, ...]
     fall: Discharge
     on_mains: bool = True
+    bias: bool = True
 
     @property
     def told(self) -> float | None:
@@ -147,7 +148,7 @@ def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, ope
     bleeders = _bleeders(amplifier, rows, faults)
     return Stored(
         tuple(rows), mains, bleeders, ohms, most**2 / ohms, most, wait, last, never, mains, tuple(opened), fall,
-        bool(amplifier.of_kind("inlet")),
+        bool(amplifier.of_kind("inlet")), any(s.use in ("bias", "negative") for s in supplies(amplifier)),
     )  # fmt: skip
 
 

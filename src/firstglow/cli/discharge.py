@@ -180,8 +180,8 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
         )
     yield (
         f"  Then {kept.ohms / 1e3:g} kohm, {kept.rated:g} W wirewound (from all {kept.highest:.0f} V {kept.watts:.0f} W for a moment, "
-        "which it stands; tool, clip and lead of the 1000 V class; its ohms read first) across each capacitor's own two ends, HT "
-        "first, bias last."
+        "which it stands; tool, clip and lead of the 1000 V class; its ohms read first) across each capacitor's own two ends, "
+        f"{'HT first, bias last' if kept.bias else 'the reservoir first'}."
     )
     yield "  Read each: below 10 V dc, on a meter just proved. Again after a minute. The clip stays on."
     yield "  These times are arithmetic on the drawing: an open part makes them longer."

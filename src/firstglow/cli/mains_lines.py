@@ -243,7 +243,8 @@ def _fuses(found: "MainsAudit") -> Iterator[str]:
     yield f"  Judged on {found.fuses.mains:g} V, whatever the mains are today; a start on {high:.0f} V."
     charge = f"; capacitors behind silicon a peak of {i.charge:.2g} A" if i.charge > i.running else ""
     yield (
-        f"  A start: {i.cold:.2g} A rms with cold heaters, {i.running:.2g} A when warm{charge}; the core may add a peak of "
+        f"  A start: {i.first:.2g} A rms at once into cold heaters, {i.cold:.2g} A a cycle later, {i.running:.2g} A when warm"
+        f"{charge}; the core may add a peak of "
         f"{i.core[0]:.2g} to {i.core[1]:.2g} A for a few half cycles (from memory; it hangs on the moment of switching)."
     )
     for p in found.fuses.places:
@@ -333,12 +334,18 @@ def _lamp(c: "LampChoice", now: float) -> Iterator[str]:
     best = c.proposed
     yield ""
     yield f"LIMITER LAMP: {best.watts:g} W, for an amplifier that draws {c.volt_amps:.0f} VA ({c.watts:.0f} W)"
+    if c.ladder == best.watts:
+        yield (
+            "  The ladder's own, for all its lamp lines: the smallest at hand that is not under what it draws there (presets at their "
+            "most negative), which limits most; its readings are worked out with it. It finds shorts and is not for running: what it "
+            "leaves the heaters stands below."
+        )
+    elif c.ladder is not None:
+        yield f"  Not the {c.ladder:g} W of the ladder, which is {c.why_not}. Say the lamps at hand in the bench."
     small = [x for x in c.lamps if x.watts < best.watts]
     large = [x for x in c.lamps if x.verdict.startswith("too large")]
     for lamp in (*small[-1:], best, *(x for x in c.lamps[c.best + 1 :][:1] if x not in large), *large[:1]):
         yield f"  {lamp.watts:3g} W {lamp.verdict}"
-    if c.ladder is not None and c.ladder != best.watts:
-        yield f"  The ladder takes {c.ladder:g} W while the presets stand at their most negative."
     yield f"  With {best.watts:g} W in, on {now:g} V, once all is warm (lamp out beside it):"
     yield f"  {'rung':<28}{'good':>5}{'half-short':>11}{'short':>6}{'primary':>9}{'HT':>15}"
     for s in best.seen:
@@ -354,7 +361,10 @@ def _lamp(c: "LampChoice", now: float) -> Iterator[str]:
             "reading is judged before it is out."
         )
     yield "  Half-short: as many watts again as the amplifier draws. Short: HT winding."
-    yield "  A flash of a second or two is good: cold heaters and empty capacitors."
+    yield (
+        "  Switched on at full mains it may flash for a second or two: cold heaters, empty capacitors. Moment by moment: firstglow "
+        f"start FILE --lamp {best.watts:g}."
+    )
 
 
 def _lamp_heaters_and_bias(seen: "Sequence[Seen]") -> Iterator[str]:

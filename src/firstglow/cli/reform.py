@@ -70,7 +70,10 @@ def document(found: "tuple[Reform, ...]") -> dict[str, Any]:
 
 
 def _lines(name: str, found: "tuple[Reform, ...]") -> Iterator[str]:
-    from firstglow.audit.reform import FIRST_AMPS, LEAST_MINUTES, MOST_MINUTES
+    from math import ceil
+
+    from firstglow.audit.reform import LEAST_MINUTES, MOST_MINUTES
+    from firstglow.solver.discharge import tool_ohms, tool_watts
 
     yield f"{name}: reforming old electrolytics"
     yield "High voltage kills. Clips on with the supply off, one hand, glasses, nothing"
@@ -78,19 +81,25 @@ def _lines(name: str, found: "tuple[Reform, ...]") -> Iterator[str]:
     for r in found:
         yield ""
         yield from _one(r)
-    least, most = (f"{1e3 * a:g}" for a in FIRST_AMPS)
+    most = max(found, key=lambda r: r.target)
+    seconds = max(5.0, ceil(max(r.discharged for r in found)))
     yield ""
     yield "How"
     yield "  Out of the amplifier, or with its plus lead off. Supply plus, resistor,"
     yield "  capacitor plus, capacitor minus, supply minus; the meter across the resistor,"
     yield "  begun on a range above the supply's volts. A short is held to 5 mA."
     yield "  Raise to a step. The drop jumps as it charges, then falls: after the seconds"
-    yield f"  of 'leak' it is the leak alone ({least} to {most} mA at first is usual at 450 V)."
+    yield "  of 'leak' it is the leak alone."
     yield f"  Go on: after {LEAST_MINUTES:g} min at least, with the drop under 'go on'. Give up: over"
     yield f"  'give up' after {MOST_MINUTES:g} min; or rising, at any time; or warm to the back of the"
     yield "  hand once it is off and discharged. Between the two and falling: wait on."
-    yield "  Then off; discharge it through the resistor (firstglow discharge), below 10 V"
-    yield "  before the clips come off, and again after a minute."
+    tool = (
+        f"{tool_ohms(most.target) / 1e3:g} kohm, {tool_watts(most.target):g} W wirewound, on a tool of the 1000 V class"
+    )
+    yield (
+        f"  Then supply off and at 0. Not the series resistor, which is in the supply's lead: {tool}, across the capacitor's own two "
+        f"ends for {seconds:g} s at least; read below 10 V before the clips come off, and again after a minute."
+    )
     yield "  Over some 40 years old it is better renewed (common practice, views differ)."
 
 

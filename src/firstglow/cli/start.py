@@ -180,12 +180,15 @@ def _lines(start: Any, kept: Any, behind: Any = None) -> Iterator[str]:
     if start.pots:
         yield "  Presets stand where the valves idle at their targets on nominal mains."
     yield ""
-    yield f"{'joint':<16}{'highest V':>10}{'at s':>8}{'slow and fast warm-up':>24}{'warm V':>10}"
+    yield f"{'joint':<16}{'highest V':>10}{'all warming alike':>22}{'at s':>8}{'warm V':>10}"
     for p in start.peaks:
-        band = f"{p.low:.0f} to {p.high:.0f}"
         at = f"{p.at:.1f}" if abs(p.volts) > 1.01 * abs(p.settled) else "-"
-        yield f"{p.joint[:15]:<16}{p.volts:10.0f}{at:>8}{band:>24}{p.settled:10.0f}"
-    yield "  Warm-up 10 to 20 s indirectly, 2 to 4 s directly heated (common practice)."
+        most = max(p.low, p.high, p.volts, key=abs)
+        yield f"{p.joint[:15]:<16}{most:10.0f}{p.volts:22.0f}{at:>8}{p.settled:10.0f}"
+    yield (
+        "  'highest': a rectifier that warms fast before slow valves draw: 10 to 20 s indirectly, 2 to 4 s directly heated (common "
+        "practice). '-': no higher than warm."
+    )
     yield ""
     yield f"{'capacitor':<16}{'most V':>8}{'working':>9}{'surge':>8}  when"
     for s in start.stresses:
@@ -237,9 +240,10 @@ def _stands(s: Any) -> str:
 
 def _words(start: Any) -> Iterator[str]:
     """What the table of the valves means."""
-    yield "  'draws': a tenth of its idle flows. 'bias holds': from then on the hottest"
-    yield "  valve of its type, its preset set for the same idle, stays within its watts"
-    yield "  at the HT that stands once all is warm."
+    yield "  'draws': a tenth of its idle flows."
+    if any(v.fixed for v in start.valves):
+        yield "  'bias holds': from then on the hottest valve of its type, its preset set for"
+        yield "  the same idle, stays within its watts at the HT that stands once all is warm."
     for off in dict.fromkeys(v.off for v in start.valves):
         these = [v for v in start.valves if v.off == off]
         when = "At a cold start" if off is None else f"{off:g} s off and on again"
@@ -247,7 +251,11 @@ def _words(start: Any) -> Iterator[str]:
         if much:
             yield f"  ! {when}: {_draws(much)} {'See firstglow bias.' if off is None and late else REST}"
         elif late:
-            yield f"  {when}: the bias comes after the current, but HT more slowly still: none draws more than its idle."
+            yield f"  {when}: the bias comes after the current, but HT more slowly still: none draws more than its idle. {LATE}"
+
+
+LATE = "Off is off for a minute all the same."
+"""One rule for every pause."""
 
 
 def _draws(valves: list[Any]) -> str:
