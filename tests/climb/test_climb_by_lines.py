@@ -138,7 +138,12 @@ def test_where_records_cannot_be_kept(tmp_path: Path) -> None:
 def test_help_and_words_fit_the_screen_and_explain_the_trades_words(tmp_path: Path) -> None:
     from firstglow.sheets.glossary import TERMS
 
-    out = run(B, "--records", tmp_path / "r.jsonl", answers=["words", "help", "quit"])
+    pages = [f"words {n}" for n in range(2, 6)]
+    out = run(
+        B, "--records", tmp_path / "r.jsonl", answers=["words", *pages, "words 77", "words stopper", "help", "quit"]
+    )
+    assert "no such word or page" in out.stdout
+    assert " ".join(out.stdout.split()).count("stopper: a small resistor") == 2
     told = " ".join(out.stdout.split())
     assert all(f"{term}: {text}" in told for term, text in TERMS)
     assert "words: what RCD" in told

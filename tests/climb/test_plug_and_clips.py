@@ -3,6 +3,7 @@
 import pytest
 from player import begun, healthy, ladder, once
 
+from at_hand import firstglow
 from firstglow.cli.sitting import Sitting
 from firstglow.cli.talk import Lines
 from firstglow.ladder.steps import stages
@@ -70,3 +71,43 @@ def test_the_rectifier_is_watched_from_cold_with_nobody_inside(screens: list[tup
     assert "Dial at 230 V and the mains switch off, plug in, hands off the chassis; then ON from cold." in text
     assert "nobody's hands go in, so no make safe between" in text
     assert "dial up slowly" not in text
+
+
+def test_what_was_on_the_loudspeaker_terminals_has_a_row_that_takes_it_off() -> None:
+    """A tie to the transformer's centre left on puts HT on the loudspeaker winding; the dummy load came back by no row."""
+    made = ladder(B)
+    row = made.expected.by_id["1/load back/shared"]
+    assert "tie off" in row.planned.what
+    assert "dummy load back on" in row.planned.what
+    assert row.planned.needs
+    order = [r.id for r in made.expected.rungs[1].readings]
+    assert order.index(row.id) > max(n for n, name in enumerate(order) if "turns" in name)
+
+
+def test_the_first_lug_is_named_and_the_tool_is_in_hand_before_any_valve_is_pulled() -> None:
+    rungs = ladder(B).document["rungs"]
+    charge = rungs[1]["readings"][0]
+    assert charge["red_at"] == "C1a + (HT1)"
+    before = rungs[0]["before"]
+    tool = next(n for n, text in enumerate(before) if "discharge resistor (10 kΩ" in text)
+    assert tool < next(n for n, text in enumerate(before) if text.startswith("Every valve out"))
+
+
+def test_a_figure_typed_while_it_warms_is_told_so_before_any_part() -> None:
+    climb, clock = begun(B)
+    while climb.step.reading != "6/V2 plate/shared" or climb.step.kind != "reading":
+        once(climb, clock, healthy)
+    sitting = Sitting(climb, Lines())
+    assert "cathodes warm" in flat(sitting.screen(climb.step))
+    sitting._line(climb.step, f"{0.97 * climb.reading('6/V2 plate/shared').low:.0f}")
+    text = flat(sitting.screen(climb.step))
+    assert "LOOK FIRST" in text
+    assert text.index("Typed before its time") < text.index("check first")
+
+
+def test_a_rehearsal_stays_within_eighty_columns() -> None:
+    out = firstglow(
+        "rehearse", "examples/b-hazel-four.toml", "--fault", "hidden", "--seed", "11", "--quick", typed="\n" * 6
+    )
+    assert "tell: what is hidden" in out.stdout
+    assert max(map(len, out.stdout.splitlines())) <= 80

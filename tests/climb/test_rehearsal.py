@@ -224,7 +224,7 @@ def test_a_changed_part_is_told_to_be_it_or_not_and_tell_tells() -> None:
     hidden = command(str(B), "--quick", "--fault", "hidden", "--seed", "3", typed="\ntell\nquit\n")
     assert "what is hidden:" in hidden.stdout
     other = command(str(B), "--quick", typed="\n" * 4 + "yes\n99.8\nquit\n").stdout
-    assert "changed PART puts in a good one" in other
+    assert "changed PART: a good one" in other
 
 
 def test_a_figure_that_the_virtual_meter_does_not_show_is_taken_with_a_word() -> None:

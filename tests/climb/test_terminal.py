@@ -124,7 +124,7 @@ def test_keys_forms_slips_and_the_one_key_at_a_terminal(tmp_path: Path, sheet: d
         os.write(screen.fd, b"\x1b[A")  # an arrow key is no Esc
         assert "go on" in screen.send("0,05\n").split("\n")[0]
         assert "is asked again" in screen.send("back\n")
-        at(screen, sheet, "1 6/38")
+        at(screen, sheet, "1 6/39")
         text = screen.send("270k\n")
         assert "✗ DO NOT GO ON" in text
         assert "typed as" in text

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 WIDTH = 79
 HIDDEN = "hidden"
 REAL = "The real one has high voltage in it: local codes, licensed practice."
-NOTE = "REHEARSAL: no high voltage here; time runs on by itself where you would wait."
+NOTE = "REHEARSAL: no high voltage here; time runs on by itself where you wait."
 
 
 @click.command()
@@ -186,8 +186,8 @@ class AtTheMeter:
         if not meter:
             return [*lines[:-1], *note, *([] if note else [NOTE]), lines[-1]]
         wait = f"   (not settled: wait lets {left:.0f} s run)" if left > 1.0 else ""
-        tell = "; tell says what is hidden" if self._hidden else ""
-        keys = f"{head}. Enter takes it; changed PART puts in a good one{tell}."
+        tell = "; tell: what is hidden" if self._hidden else ""
+        keys = f"{head}. Enter takes it; changed PART: a good one{tell}."
         return [*lines[:-1], *note, f"THE METER SHOWS   {meter}{wait}", keys, lines[-1]]
 
     def say(self, lines: Sequence[str]) -> None:

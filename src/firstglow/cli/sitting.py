@@ -23,6 +23,7 @@ from firstglow.sheets import climb_screen as screens
 from firstglow.sheets.glossary import TERMS
 from firstglow.sheets.safe_screen import safe_screen
 
+WORD_LINES = 8  # what a reading at its smallest leaves of a terminal of 24 lines
 WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help", "words")
 HELP = (
     "38.2, -38,2, 312mV, 1k2, OL: the reading as the meter shows it; yes, no; dark, dim, half, full or bright for a lamp",
@@ -78,9 +79,7 @@ class Sitting:
             "why": lambda: self._why(step),
             "help": lambda: self._said.extend(t for line in HELP for t in screens.wrapped(line)),
             "?": lambda: self._said.extend(t for line in HELP for t in screens.wrapped(line)),
-            "words": lambda: self._said.extend(
-                t for term in TERMS for t in screens.folded("", f"{term[0]}: {term[1]}")
-            ),
+            "words": lambda: self._words(rest),
             "skip": lambda: self._skip(),
             "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
             "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),
@@ -95,6 +94,24 @@ class Sitting:
         else:
             self._do(lambda: self._answer(text))
 
+    def _words(self, which: str) -> None:
+        """Words of the trade, so many as fit under a reading: a page by its number, or one by its name."""
+        told = [screens.folded("", f"{term}: {text}") for term, text in TERMS]
+        named = [text for (term, _), text in zip(TERMS, told, strict=True) if which and which.lower() in term.lower()]
+        if named:
+            self._said.extend(line for lines in named[:3] for line in lines)
+            return
+        pages: list[list[str]] = [[]]
+        for lines in told:
+            if len(pages[-1]) + len(lines) > WORD_LINES:
+                pages.append([])
+            pages[-1] += lines
+        if which and which not in map(str, range(1, len(pages) + 1)):
+            raise ReadingsError(f"words {which}: no such word or page; 1 to {len(pages)}, or a word; try words 1")
+        page = int(which or 1)
+        following = f"words {page + 1}: more; " if page < len(pages) else ""
+        self._said.extend([*pages[page - 1], f"{'':9}page {page} of {len(pages)}; {following}words OL: that one"])
+
     def _do(self, what: Callable[..., object], *args: object) -> None:
         """Do it; what cannot be is said and asked again, nothing is lost."""
         try:
@@ -105,7 +122,7 @@ class Sitting:
     def _read(self, step: Step, text: str) -> None:
         if not text:
             raise ReadingsError("nothing typed; what the meter shows; try 38.2, or why")
-        near = get_close_matches(text.lower(), WORDS, 1, 0.7)
+        near, warming = get_close_matches(text.lower(), WORDS, 1, 0.7), self._still_warming(step)
         reading = self.climb.reading(step.reading or "")
         try:
             found = self.climb.read(text)
@@ -115,9 +132,9 @@ class Sitting:
                     f'"{text}": no reading and no word of ours; {", ".join(WORDS)}; try {near[0]}'
                 ) from error
             raise
-        self._verdict(found, reading, text)
+        self._verdict(found, reading, text, warming)
 
-    def _verdict(self, found: Answered, reading: ExpectedReading, text: str) -> None:
+    def _verdict(self, found: Answered, reading: ExpectedReading, text: str, warming: str) -> None:
         verdict = found.verdict
         if verdict is None:
             return
@@ -131,6 +148,8 @@ class Sitting:
             verdict.verdict, alone(verdict.why, found.slips), verdict.check_first, [s.text for s in found.slips], innocent,
             on=self.climb.here.powered and reading.planned.under_power,
         )  # fmt: skip
+        if warming and verdict.verdict == "look first":
+            lines[1:1] = screens.folded("", f"Typed before its time: {warming}. Let it stand, and read it again.")
         self._last = ""
         if self.climb.state == "switched off":
             self._said = lines
@@ -301,6 +320,11 @@ class Sitting:
         if own > 0.0:
             at_once = "no is taken at once" if planned.probe.kind == "look" else "past its stop it is told at once"
             return f"{own // 60:.0f} min {own % 60:02.0f} s yet before this one counts; {at_once}"
+        return self._still_warming(step)
+
+    def _still_warming(self, step: Step) -> str:
+        """What is still advised to be waited for, "" where nothing is."""
+        planned = self.climb.ladder.expected.by_id[step.reading or ""].planned
         if not self.climb.here.powered or not self.climb.here.since:
             return ""
         now, rung = self.climb.clock(), self.climb.rung(step.rung).planned

@@ -1,6 +1,7 @@
 """Rung 1: cold ohms, unplugged (rows 4 to 11), and the long list that covers every other part once."""
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
 from firstglow.amplifier.model import Part
@@ -52,7 +53,11 @@ def _readings(frame: Frame) -> Iterator[PlannedReading]:
         yield from _output(frame, output)
     yield from _polarities(frame)
     yield from _loads(frame)
-    yield from turns_readings(frame, RUNG)
+    turns = list(turns_readings(frame, RUNG))
+    yield from turns
+    if frame.amplifier.of_kind("load"):
+        # what was put on the loudspeaker terminals for these rows would stand there when HT comes
+        yield frame.look(RUNG, "load back", "load_back_turns" if turns else "load_back", frame.unplugged())
 
 
 def large_capacitors(frame: Frame) -> list[Part]:
@@ -89,8 +94,8 @@ def charges(frame: Frame) -> Iterator[PlannedReading]:  # row 4
             RUNG,
             "charge",
             "charge",
-            frame.at(part.name, "+"),
-            frame.at(part.name, "-"),
+            _lug(frame, part, "+"),
+            _lug(frame, part, "-"),
             frame.unplugged(),
             owner=part.name,
             contact="clip",
@@ -99,6 +104,12 @@ def charges(frame: Frame) -> Iterator[PlannedReading]:  # row 4
             rest_volts=REST_VOLTS,
             fill={"part": part.name},
         )
+
+
+def _lug(frame: Frame, part: Part, lead: str) -> End:
+    """An end of a capacitor, with the joint it is on: a can has several lugs."""
+    end = frame.at(part.name, lead)
+    return replace(end, text=f"{end.text} ({end.joint})") if f"({end.joint})" not in end.text else end
 
 
 def _nodes(frame: Frame, supply: Supply) -> Iterator[PlannedReading]:  # row 5

@@ -18,5 +18,12 @@ TERMS = (
     ("grid leak", "the resistor that ties a grid to chassis or to its bias"),
     ("coupling capacitor", "passes the signal from a plate to the next grid and holds HT off it"),
     ("bypass", "the capacitor across a cathode resistor"),
+    ("OL", "what a meter shows past its range, or on ohms where nothing joins the two leads"),
+    ("rung, gate", "one step of the first power-up, and what must have been read before the next"),
+    ("round", "once off, made safe, clips on, power: all that is read before the next clips"),
+    ("1 MΩ in clip", "a 1 MΩ resistor soldered into the red clip: a bare lead makes a grid oscillate"),
+    ("hot", "the loudspeaker terminal that is not the common one"),
+    ("turns rows", "small volts on the loudspeaker winding: each plate then shows its turns and its phase"),
+    ("yours, by the readings before it", "a band narrowed by what this very amplifier has read so far"),
     ("idle", "the current an output valve draws with no signal"),
 )
