@@ -147,3 +147,31 @@ def test_reforming_says_how_it_is_discharged() -> None:
     said = _plain(firstglow("reform", A, "C1").stdout)
     assert "Not the series resistor" in said and "10 kohm, 10 W wirewound" in said and "for 5 s at least" in said
     assert "2 to 3 mA at first" not in said  # over the give-up of every step
+
+
+@pytest.mark.parametrize(
+    "mark, said",
+    [
+        ("T315mAL250V", "315 mA, time-lag (T)"),  # IEC 60127-1: class, amps, breaking capacity, volts
+        ("T315mAL250V", "35 A or 10 times its mark"),  # IEC 60127-2, sheet 3, from memory
+        ("F2AH250V", "high: 1500 A"),
+        ("4n7 Y2", "class Y2 (IEC 60384-14): from line to chassis too"),
+        ("0.1uF 275V X2", "never to chassis"),
+        ("8uF 450V WKG", "450 V working"),
+    ],
+)
+def test_marks_on_the_bench_are_read(mark: str, said: str) -> None:
+    assert said in _plain(firstglow("marking", *mark.split()).stdout)
+
+
+@pytest.mark.parametrize("mark, one", [("32+32 450V WKG", "32u 450V"), ("16-16", "16u"), ("8+8+16 350V", "8u 350V")])
+def test_a_can_is_asked_about_with_a_remedy_that_works(mark: str, one: str) -> None:
+    told = firstglow("marking", *mark.split(), code=2).stderr
+    assert f"try {one}" in _plain(told)
+    assert "capacitor: " in firstglow("marking", *one.split()).stdout
+
+
+def test_colours_are_sent_on_only_to_what_reads_them() -> None:
+    said = _plain(firstglow("marking", "yellow", "violet", "orange", "gold").stdout)
+    assert "--of capacitor" not in said and "--of inductor" in said
+    firstglow("marking", "--of", "inductor", "yellow", "violet", "orange", "gold")

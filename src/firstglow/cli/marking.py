@@ -23,14 +23,25 @@ def command(text: tuple[str, ...], of: str | None, layout: str, write: bool, as_
     Example:  firstglow marking yellow violet orange gold
     Also:     firstglow marking 104K
               firstglow marking 0.02 MFD 600 V
+              firstglow marking T315mAL250V
               firstglow marking --as dots black green brown red yellow black
               firstglow marking --write 4.7k 5%
               firstglow marking --write 0.02uF 20% 600V
     Dots: arrow to the right, top row first. A marking with more meanings than
     one is asked about, never guessed.
     """
+    from firstglow.markings.fuses import read_fuse
     from firstglow.markings.read import read
 
+    fuse = read_fuse(" ".join(text)) if of is None else None
+    if fuse is not None:
+        first, *rest = fuse.shown()
+        if as_json:
+            print_json({"meanings": [], "ask": None, "fuse": fuse.row()})
+            return
+        for line in (first, *(f"  {line}" for line in rest)):
+            say(line)
+        return
     found = read(" ".join(text), of, layout)
     document = found.document()
     if write:

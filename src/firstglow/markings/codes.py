@@ -40,7 +40,7 @@ _A = {
 _NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
 _VOLT_WORD = re.compile(
     rf"(?:(?<=\s)|^|(?<=[A-Za-z])){_NUMBER}\s*(k?)"
-    r"(?:V|WV|W\.V\.|VDC|VDCW|WVDC|V\.?\s*D\.?C\.?(?:\s*W\.?)?|VOLTS?)$",
+    r"(?:V|WV|V\.?\s?WKG\.?|W\.V\.|VDC|VDCW|WVDC|V\.?\s*D\.?C\.?(?:\s*W\.?)?|VOLTS?)$",
     re.IGNORECASE,
 )
 _SLEEVE_VOLTS = re.compile(r"\s(\d{2,4})\s?(?:D\.?C\.?|=|-)?$", re.IGNORECASE)
@@ -50,6 +50,8 @@ _WORKING = frozenset((
     4000, 5000, 6000, 6300,
 ))  # fmt: skip
 """Working volts that stand without a V on sleeves, new and old (common practice)."""
+_SAFETY = re.compile(r"\s+((?:X|Y)[1-4]?)$", re.IGNORECASE)
+_CLASS = {"X": "from line to line alone, never to chassis", "Y": "from line to chassis too"}
 _GLUED = re.compile(r"((?:\d*\.\d+|\d{3})[FGHJK])(\d{3,4})")
 _PERCENT = re.compile(rf"(?:\s|^|(?=±)|(?=\+))(?:±|\+/-|\+-)?\s*{_NUMBER}\s*%$")
 _UNEVEN = re.compile(r"\s\+(\d+)\s*%?\s*/?\s*-(\d+)\s*%$|\s-(\d+)\s*%?\s*/?\s*\+(\d+)\s*%$")
@@ -57,7 +59,9 @@ _UNEVEN = re.compile(r"\s\+(\d+)\s*%?\s*/?\s*-(\d+)\s*%$|\s-(\d+)\s*%?\s*/?\s*\+
 
 def read_code(text: str, of: str | None) -> list[Meaning]:
     """Every meaning of a code, the likeliest first. Raises MarkingError where there is none."""
-    body, low, high, volts, plain = _stripped(text, of)
+    safety = _SAFETY.search(text.strip()) if of in (None, "capacitor") else None
+    body, low, high, volts, plain = _stripped(text.strip()[: safety.start()] if safety else text, of)
+    of = "capacitor" if safety else of
     found = _pure(body, of)
     if volts is not None and all(m.of != "capacitor" for m in found):
         found = _film(body)
@@ -69,6 +73,11 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
             continue  # working volts stand on capacitors
         sides = (m.low, m.high) if low is None else (low, high)
         notes = (*m.notes, f"{volts:g} without a V: its working volts, as sleeves have it") if plain else m.notes
+        if safety:
+            notes = (
+                *notes,
+                f"class {safety[1].upper()} (IEC 60384-14): {_CLASS[safety[1][0].upper()]}; its volts are ac",
+            )
         out.append(Meaning(m.of, m.value, m.how, *sides, m.volts if volts is None else volts, notes))
     if not out or any(m.value == 0 and m.of != "resistor" for m in out):
         raise MarkingError(
@@ -84,8 +93,9 @@ def _stripped(text: str, of: str | None) -> tuple[str, float | None, float | Non
     if not re.fullmatch(r"\d{3}[A-Z]\s+[123]W", body):  # 104K 2W is a volts code; other watts say nothing of the value
         body = re.sub(r"\s+(\d+/\d+|\d*\.?\d+)\s*W(ATTS?)?$", "", body, flags=re.IGNORECASE)
     if "+" in body and re.fullmatch(r"[\d.]+\s*\w*\s*(\+\s*[\d.]+\s*\w*\s*)+([\d.]+ ?V)?", body):
-        first = body.split("+")[0].strip()
-        raise MarkingError(f"marking: {text}: a can of several sections; one section at a time; try {first}u 450V")
+        _sections(text, body.split("+")[0].strip())
+    if m := _CAN.fullmatch(body):
+        _sections(text, m[1])
     if m := re.fullmatch(r"(\S*\d\S*?)\s*/\s*(\d{2,4})\s*(?:V|V-|-|=)?", body, re.IGNORECASE):
         body = f"{m[1]} {m[2]}V"  # 0.1/400: volts behind the stroke
     low: float | None = None
@@ -114,6 +124,19 @@ def _stripped(text: str, of: str | None) -> tuple[str, float | None, float | Non
         elif volts is None and of in (None, "capacitor") and (m := _SLEEVE_VOLTS.search(body)) and _sleeve(body, m):
             volts, plain, body = float(m[1]), True, body[: m.start()].strip()
     return body, low, high, volts, plain
+
+
+_CAN = re.compile(
+    r"(\d{1,3})(?:\s*[+-]\s*\d{1,3}){1,3}\s*(?:[uUµ]F?|M?FD)?(?:\s+\d{2,3}\s*V?\.?\s*\w*\.?)?", re.IGNORECASE
+)
+"""32+32 450V WKG, 16-16: µF of a can's sections."""
+
+
+def _sections(text: str, first: str) -> None:
+    """A can is read a section at a time."""
+    volts = re.search(r"\s(\d{2,3})\s*(?:V|$)", text, re.IGNORECASE)
+    shown = f"{first}u {volts[1]}V" if volts else f"{first}u"
+    raise MarkingError(f"marking: {text}: a can of several sections, in µF; one section at a time; try {shown}")
 
 
 def _sleeve(body: str, found: "re.Match[str]") -> bool:

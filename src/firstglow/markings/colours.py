@@ -41,8 +41,19 @@ MICA = {name: str(n) for n, name in enumerate(DIGITS) if n} | {
 VOLTS_OF = {name: 100.0 * n for n, name in enumerate(DIGITS) if n} | {"gold": 1000.0, "silver": 2000.0, "none": 500.0}
 _SIX = {"black": "mica (JAN)", "white": "mica (RMA)", "silver": "paper (AWS)", "body": "paper"}
 PAPER = {"black": "20", "silver": "10", "gold": "5", "white": "10", "green": "5", "orange": "30", "yellow": "40"}
-_ELSEWHERE = ("on a capacitor (--of capacitor, --as dots) or choke (--of inductor) they mean pF or µH",)
 _MADE = (0.1, 22e6)  # ohms of wired resistors as sold (common practice): beyond, nobody asks about the other end
+
+
+def _elsewhere(names: tuple[str, ...]) -> tuple[str, ...]:
+    """What the same colours mean on other parts: only where they are one of those."""
+    out = []
+    if _ceramic(names):
+        out.append("on a capacitor (--of capacitor) they mean pF")
+    if len(names) in {3, 5, 6} and _dots(names):
+        out.append("as dots on mica (--as dots) they mean pF")
+    if _inductor(names):
+        out.append("on a choke (--of inductor) they mean µH")
+    return tuple(out)
 
 
 def colour(word: str) -> str | None:
@@ -74,7 +85,9 @@ def read_colours(names: Sequence[str], of: str | None, layout: str) -> list[Mean
     elif of == "inductor":
         found = _inductor(names)
     else:
-        found = [replace(m, notes=(*m.notes, *_ELSEWHERE)) if of is None and m.value else m for m in _resistor(names)]
+        found = [
+            replace(m, notes=(*m.notes, *_elsewhere(names))) if of is None and m.value else m for m in _resistor(names)
+        ]
         if of is None and len(names) == 6 and names[0] in _SIX:
             found += _dots(names)
     if not found and layout == "dots":
