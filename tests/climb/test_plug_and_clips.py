@@ -111,3 +111,13 @@ def test_a_rehearsal_stays_within_eighty_columns() -> None:
     )
     assert "tell: what is hidden" in out.stdout
     assert max(map(len, out.stdout.splitlines())) <= 80
+
+
+def test_the_card_says_whose_clip_is_whose_and_how_pins_are_counted(screens: list[tuple[str, str, str]]) -> None:
+    """Two clips on one pin, one black at 285 V, the pairs not told; the socket only shown once the power was on."""
+    card = next(text for kind, name, text in screens if kind == "before" and name == "2a/HT1 leg 1/shared")
+    assert "METER 1 black T1 ht ct, red V3 pin 7 (plate 1)" in card
+    assert "METER 2 black T1 ht ct, red V3 pin 1 (plate 2)" in card
+    assert "PINS seen from below, counted clockwise from the gap (noval)" in card
+    held = next(text for kind, name, text in screens if kind == "before" and name == "2a/V1 heater pin to pin/shared")
+    assert "METER 1 black V1 pin 5 (heater), its red stays a sheathed probe" in held

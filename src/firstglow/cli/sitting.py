@@ -5,6 +5,7 @@ from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
+from firstglow.cli.clips_now import meters, pins
 from firstglow.cli.safe_now import safe_now
 from firstglow.cli.talk import Talk
 from firstglow.ladder.carries import carries
@@ -247,7 +248,7 @@ class Sitting:
             return screens.before_screen(
                 rung, self._name, texts, stage.black, stage.red, stage.powered, notes, self._last, text, gate is not None,
                 self._turned(stage.readings[0] if stage.readings else "", unplugged=True),
-                self.climb.ladder.frame.gear.variable_transformer,
+                self.climb.ladder.frame.gear.variable_transformer, meters(self.climb, stage), pins(self.climb, stage),
             )  # fmt: skip
         return self._reading_screen(step, rung)
 

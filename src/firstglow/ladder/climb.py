@@ -94,7 +94,7 @@ class Climb(Asking):
                 f"{text.strip()}: {left:.0f} s to wait yet before this one counts; a stop limit is told at once, nothing "
                 f"else; try it again then"
             )
-        slips = self._slips(found.reading, found.si, verdict)
+        slips = self._slips(self.reading(found.reading.id), found.si, verdict)
         why = "; ".join([verdict.why, *(s.text for s in slips if s.text not in verdict.why.lower())])
         data: dict[str, Any] = {"stage": self.here.stage, "si": finite(found.si)}
         if verdict.compared is not None:

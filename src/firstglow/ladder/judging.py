@@ -50,8 +50,11 @@ def judged(
     wanted = reading.planned.situation.mains_volts
     mains = place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
     row = Taken(name, text.strip(), mains, place.meter, "here")
-    verdict = judge(expected, reading, row, TakenFile((row,), None, place.meter, dict(meters or {})))
-    verdict = doubted(verdict, as_learned(ladder, place, name), reading)
+    known, file = as_learned(ladder, place, name), TakenFile((row,), None, place.meter, dict(meters or {}))
+    verdict = judge(expected, reading, row, file)
+    if verdict.verdict == "look first" and known.grounds:
+        verdict = judge(expected, known.reading, row, file)  # the same figures as stand under EXPECT, not the sheet's
+    verdict = doubted(verdict, known, reading)
     verdict = drifting(against_the_other(verdict, ladder, place, name), ladder, place, name)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)

@@ -5,7 +5,7 @@ from firstglow.readings.observe import Observer
 
 KINDS = ("resistor", "choke")
 TEXT = (
-    "{parts} open would still read {shown} here, inside this band: what lies across it bridges it. Lift one lead and measure "
+    "{parts} open would still read {shown} here, inside the sheet's band: what lies across it bridges it. Lift one lead and measure "
     "it alone."
 )
 

@@ -200,13 +200,15 @@ def last_line(verdict: str, what: str, value: str) -> str:
 def before_screen(
     rung: Mapping[str, Any], amplifier: str, texts: Sequence[str], black: Sequence[str], red: Sequence[str],
     powered: bool, notes: Sequence[str] = (), last: str = "", stands: str = "", signed: bool = False, now: str = "", dial: bool = False,
+    meters: Sequence[tuple[str, str]] = (), pins: str = "",
 ) -> list[str]:  # fmt: skip
     """What is done with the plug out: the rung's own work, then this set-up's clips, then the count.
 
     powered: the plug goes in for what follows. notes: what making safe found, what must be repeated and why. stands:
     how it stands for this set-up, in words, where that is not its rung's own way. now: what changes at the bench since
     the set-up before it. signed: a hold point comes between the count and the plug. dial: is there one, to be at zero before
-    the plug goes in? How many clips that makes is not told: who counts what is printed above counts nothing.
+    the plug goes in? meters: black and red of each, red "" for a probe in one hand. pins: how those of its sockets are counted.
+    How many clips that makes is not told: who counts what is printed above counts nothing.
     """
     lines = [*([last] if last else []), *top(amplifier, str(rung["title"]))]
     for line in stands_lines(rung, full=True) if texts else [stands or str(rung["situation"]["text"])]:
@@ -233,6 +235,10 @@ def before_screen(
             "everything else OUT of the chassis: tools, loose parts, the discharge clip. Only these clips stay. "
             f"{'Dial at zero. ' if dial else ''}{after}",
         )
+        for number, (one, other) in enumerate(meters, 1):
+            ends = f"black {one}, {f'red {other}' if other else 'its red stays a sheathed probe'}"
+            lines += folded(f"METER {number}", ends)
+        lines += folded("PINS", pins) if pins else []
         keys = f"{KEY}   back  changed PART  quit"
         return [*lines, RULE, keys, "How many clips are on in the chassis? Count them there, type the number:"]
     return [*lines, RULE, f"{KEY}   back  changed PART  quit", "Enter when that is done; the plug stays out."]

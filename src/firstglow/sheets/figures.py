@@ -48,6 +48,12 @@ _MARKS = {"noval": "gap", "B7G": "gap", "octal": "key", "UX4": "thick"}
 ROWS, COLUMNS = 9, 25
 
 
+def counted_from(base: str) -> str:
+    """Where the pins of a socket are counted from, in words: ``the gap (noval)``; "" where it has neither gap nor key."""
+    mark = _MARKS.get(family := base_of(base))
+    return f"the {mark} ({family})" if mark in ("gap", "key") else ""
+
+
 def block(text: str, ink: str = "█") -> list[str]:
     """``text`` five lines high; characters it has no figure for stand plain on the last line."""
     lines = [""] * HIGH

@@ -1,0 +1,23 @@
+"""Whose clip is whose at a set-up, for its card: a meter has one black and one red."""
+
+from firstglow.ladder.climb import Climb
+from firstglow.ladder.steps import Stage
+from firstglow.sheets.figures import counted_from
+
+
+def meters(climb: Climb, stage: Stage) -> tuple[tuple[str, str], ...]:
+    """(black, red) of each meter of a set-up; red "" where it stays a sheathed probe in one hand."""
+    if not stage.powered:
+        return ()
+    mine = [climb.ladder.expected.by_id[name].planned for name in stage.readings]
+    clipped = dict.fromkeys((r.black_at, r.red_at) for r in mine if r.contact == "clip")
+    held = dict.fromkeys((r.black_at, "") for r in mine if r.contact == "one hand")
+    return (*clipped, *held)
+
+
+def pins(climb: Climb, stage: Stage) -> str:
+    """How the pins of its sockets are counted, in words; "" where no clip and no probe goes to one."""
+    mine = [climb.ladder.expected.by_id[name].planned for name in stage.readings]
+    bases = dict.fromkeys(r.pin[0] for r in mine if r.pin and r.contact in ("clip", "one hand") and stage.powered)
+    ways = list(dict.fromkeys(way for base in bases if (way := counted_from(base))))
+    return f"seen from below, counted clockwise from {', '.join(ways)}" if ways else ""
