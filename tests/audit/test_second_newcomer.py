@@ -2,6 +2,7 @@
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 
@@ -175,3 +176,15 @@ def test_colours_are_sent_on_only_to_what_reads_them() -> None:
     said = _plain(firstglow("marking", "yellow", "violet", "orange", "gold").stdout)
     assert "--of capacitor" not in said and "--of inductor" in said
     firstglow("marking", "--of", "inductor", "yellow", "violet", "orange", "gold")
+
+
+def test_an_ordered_fuse_is_drawn_as_the_readme_says_and_ordered_no_more(tmp_path: Path) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    drawn = 'F2 = ["fuse 315m slow", "ht minus", "chassis"]'
+    assert drawn in readme and '"ht ct" = "ht minus"' in readme
+    text = (ROOT / A).read_text(encoding="utf-8").replace('"ht ct" = "chassis"', '"ht ct" = "ht minus"')
+    file = tmp_path / "fused.toml"
+    file.write_text(text.replace("\nR1 = ", f"\n{drawn}\nR1 = ", 1), encoding="utf-8")
+    fit = json.loads(firstglow("mains", file, "--json").stdout)["fuses"]["fit"]
+    assert fit == "F1, and F2 in HT as they are"
+    assert not [r for r in json.loads(firstglow("parts", file, "--json").stdout)["order"] if "fuse" in r["what"]]

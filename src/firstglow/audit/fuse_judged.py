@@ -120,13 +120,16 @@ class Fuses:
         ht = next((p for p in self.places if p.place == "HT" and p.now is None), None)
         if line is None:
             return ""
-        open_ = [u.blown.fault for u in self.unsaved]
+        drawn = [p for p in self.places if p.place == "HT" and p.now is not None]
+        ended = {b.fault for p in drawn if p.now is not None for b in p.now.blown if b.saves}
+        open_ = [u.blown.fault for u in self.unsaved if u.blown.fault not in ended]
         inside = next((j for j in (ht.proposed if ht else ()) if _ends_all(j, open_)), None)
         sure = next((j for j in line.proposed if not any(not b.saves for b in j.blown)), None)
         tires = f" ({sure.verdict})" if sure is not None and sure.start > PULSES else ""
         own = line.now if line.now is not None and line.now.holds else None
         if own is not None and not open_:
-            return f"{line.part} as it is, {own.fuse.name}"
+            others = "".join(f", and {p.part} in HT" for p in drawn)
+            return f"{line.part}{others} as {'they are' if others else f'it is, {own.fuse.name}'}"
         if own is not None and inside is not None and ht is not None:
             other = (
                 f"; where none is found for those volts, {sure.fuse.name} in {line.part}'s place{tires}" if sure else ""
