@@ -121,3 +121,26 @@ def test_the_card_says_whose_clip_is_whose_and_how_pins_are_counted(screens: lis
     assert "PINS seen from below, counted clockwise from the gap (noval)" in card
     held = next(text for kind, name, text in screens if kind == "before" and name == "2a/V1 heater pin to pin/shared")
     assert "METER 1 black V1 pin 5 (heater), its red stays a sheathed probe" in held
+
+
+def test_load_on_again_and_the_plug_to_pull_stand_under_now(screens: list[tuple[str, str, str]]) -> None:
+    """After "Load off." no row told it on again; and "pull the plug" was the smallest line, under WAIT."""
+    by_name = {name: text for kind, name, text in screens if kind in ("reading", "live")}
+    assert "NOW Dummy load on." in by_name["1/LS load on/shared"]
+    assert "NOW SWITCH OFF AND PULL THE PLUG" in by_name["4/HT1 fall/shared"]
+
+
+def test_a_yes_without_a_name_is_told_so_and_back_speaks_bench_words() -> None:
+    climb, clock = begun(B)
+    while climb.step.kind != "hold":
+        once(climb, clock, healthy)
+    sitting = Sitting(climb, Lines())
+    sitting._line(climb.step, "yes")
+    assert "yes alone; a yes and the name" in flat(sitting.screen(climb.step))
+    climb, clock = begun(B)
+    while len(climb.here.taken) < 8:
+        once(climb, clock, healthy)
+    sitting = Sitting(climb, Lines())
+    sitting._line(climb.step, "back")
+    assert "/shared" not in flat(sitting.screen(climb.step))
+    assert "asked again: rung 0" in flat(sitting.screen(climb.step))

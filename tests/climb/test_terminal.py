@@ -123,7 +123,7 @@ def test_keys_forms_slips_and_the_one_key_at_a_terminal(tmp_path: Path, sheet: d
         assert "Switch off past" in screen.send("why\n")
         os.write(screen.fd, b"\x1b[A")  # an arrow key is no Esc
         assert "go on" in screen.send("0,05\n").split("\n")[0]
-        assert "is asked again" in screen.send("back\n")
+        assert "asked again: rung 0" in screen.send("back\n")
         at(screen, sheet, "1 6/39")
         text = screen.send("270k\n")
         assert "✗ DO NOT GO ON" in text

@@ -1,7 +1,8 @@
-"""Whose clip is whose at a set-up, for its card: a meter has one black and one red."""
+"""Whose clip is whose at a set-up, for its card, and what its ammeter may show: a meter has one black and one red."""
 
 from firstglow.ladder.climb import Climb
 from firstglow.ladder.steps import Stage
+from firstglow.readings.expected import ExpectedReading
 from firstglow.sheets.figures import counted_from
 
 
@@ -21,3 +22,11 @@ def pins(climb: Climb, stage: Stage) -> str:
     bases = dict.fromkeys(r.pin[0] for r in mine if r.pin and r.contact in ("clip", "one hand") and stage.powered)
     ways = list(dict.fromkeys(way for base in bases if (way := counted_from(base))))
     return f"seen from below, counted clockwise from {', '.join(ways)}" if ways else ""
+
+
+def ammeter_limit(climb: Climb, reading: ExpectedReading) -> str:
+    """The most that the bench's ammeter may show while the dial goes up for a reading; "" where its rung reads none."""
+    at = reading.planned.situation.mains_volts
+    rows = [r for r in climb.rung(reading.rung).readings if r.planned.probe.quantity == "mains amps"]
+    found = next((r for r in rows if r.planned.situation.mains_volts >= at), None)
+    return "" if found is None or found.stop_above is None else found.text(found.stop_above.limit)

@@ -188,7 +188,9 @@ class AtTheMeter:
         wait = f"   (not settled: wait lets {left:.0f} s run)" if left > 1.0 else ""
         tell = "; tell: what is hidden" if self._hidden else ""
         keys = f"{head}. Enter takes it; changed PART: a good one{tell}."
-        return [*lines[:-1], *note, f"THE METER SHOWS   {meter}{wait}", keys, lines[-1]]
+        looked = meter in ("yes", "no", "dark", "dim", "half", "full", "bright")
+        shows = "YOUR EYES SEE" if looked else "THE METER SHOWS"
+        return [*lines[:-1], *note, f"{shows}   {meter}{wait}", keys, lines[-1]]
 
     def say(self, lines: Sequence[str]) -> None:
         """As the climb says it."""

@@ -5,7 +5,7 @@ from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
-from firstglow.cli.clips_now import meters, pins
+from firstglow.cli.clips_now import ammeter_limit, meters, pins
 from firstglow.cli.safe_now import safe_now
 from firstglow.cli.talk import Talk
 from firstglow.ladder.carries import carries
@@ -169,16 +169,22 @@ class Sitting:
 
     def _sign(self, text: str) -> None:
         word, _, name = text.partition(" ")
+        if word.lower() == "yes" and not name.strip():
+            raise ReadingsError("yes alone; a yes and the name of who answers for it; try yes and your own name")
         if word.lower() != "yes":
             raise ReadingsError(f'hold point: "{text}"; yes and a name, or back, or safe; try yes and your own name')
         self.climb.sign(name)
 
+    def _titled(self, name: str) -> str:
+        reading = self.climb.ladder.expected.by_id[name]
+        return f"rung {reading.rung}, {reading.planned.what}"
+
     def _skip(self) -> None:
-        self._said = [f"left out: {self.climb.skip()}"]
+        self._said = screens.wrapped(f"left out: {self._titled(self.climb.skip())}")
         self._tried, self._last = [], ""
 
     def _back(self) -> None:
-        self._said = [f"{self.climb.back()} is asked again"]
+        self._said = screens.wrapped(f"asked again: {self._titled(self.climb.back())}")
         self._tried, self._last = [], ""
 
     def _changed(self, said: str) -> None:
@@ -271,25 +277,21 @@ class Sitting:
 
     def _now(self, reading: ExpectedReading, *, own: bool) -> str:
         """What is done at the bench for a reading: the plug goes in and the dial up for the first of a set-up under power."""
-        climb, at = self.climb, reading.planned.situation
+        climb, at, probe = self.climb, reading.planned.situation, reading.planned.probe
         mine = climb.rung(reading.rung).planned.readings
-        limit = self._limit(reading)
+        limit = ammeter_limit(climb, reading)
         begun = any(r.at >= climb.here.since for r in climb.here.taken.values()) or climb.here.tried is not None
         if climb.here.powered and not begun:
             warm_up = reading.id.split("/")[1].endswith("warm-up")
-            cold = warm_up or reading.planned.probe.quantity == "peak volts"
-            return powered_up(climb.ladder.frame, at, cold=cold, after_five=warm_up, limit=limit)
+            cold = warm_up or probe.quantity == "peak volts"
+            up = powered_up(climb.ladder.frame, at, cold=cold, after_five=warm_up, limit=limit)
+            return up if probe.quantity != "volts after" else f"{up} Warm for a minute; then {_fall(probe.seconds)}"
+        if probe.quantity == "volts after":
+            return _fall(probe.seconds)
         number = [r.id for r in mine].index(reading.id)
         raised = number and mine[number - 1].situation.mains_volts < at.mains_volts
         text = "" if own and not raised else self._turned(reading.id)
         return f"{text} {climb.ladder.frame.words.text('stands.dial_limit', limit=limit)}" if raised and limit else text
-
-    def _limit(self, reading: ExpectedReading) -> str:
-        """The most that the bench's ammeter may show while the dial goes up for a reading; "" where its rung reads none."""
-        at = reading.planned.situation.mains_volts
-        rows = [r for r in self.climb.rung(reading.rung).readings if r.planned.probe.quantity == "mains amps"]
-        found = next((r for r in rows if r.planned.situation.mains_volts >= at), None)
-        return "" if found is None or found.stop_above is None else found.text(found.stop_above.limit)
 
     def _turned(self, name: str, *, unplugged: bool = False) -> str:
         """What is done at the bench since the reading before it on its rung: the lamp taken out is an instruction of its own."""
@@ -315,8 +317,6 @@ class Sitting:
         planned = known.planned
         if known.hidden and self.climb.here.meter is None:
             return "type: meter digital (then this is read with it); meter and its old name afterwards"
-        if planned.probe.quantity == "volts after":
-            return f"switch off and pull the plug NOW, in sight; this is read {planned.probe.seconds:.0f} s later, hands off"
         own = self.climb.to_settle(step.reading or "")
         if own > 0.0:
             at_once = "no is taken at once" if planned.probe.kind == "look" else "past its stop it is told at once"
@@ -341,8 +341,7 @@ class Sitting:
     def _next(self, step: Step) -> str:
         if step.reading is None:
             return ""
-        reading = self.climb.reading(step.reading)
-        return f"rung {reading.rung}, {reading.planned.what}"
+        return self._titled(step.reading)
 
     def _seconds(self, step: Step) -> float | None:
         """How long until what is asked changes by itself."""
@@ -387,6 +386,11 @@ class Sitting:
         if climb.store.name != MEMORY:
             lines.append(f"{len(climb.events)} records in {climb.store.name}; go on with --resume.")
         return [t for line in lines for t in screens.wrapped(line)]
+
+
+def _fall(seconds: float) -> str:
+    """The one reading that begins with the plug."""
+    return f"SWITCH OFF AND PULL THE PLUG, in sight; this is read {seconds:.0f} s later, hands off."
 
 
 def _plain(text: str) -> str:

@@ -67,9 +67,11 @@ def powered_up(frame: "Frame", at: Situation, *, cold: bool, after_five: bool, l
 
 
 def turned(frame: "Frame", before: Situation, now: Situation, *, unplugged: bool = False) -> str:
-    """What hands do at the bench between two readings of one rung, in words; "" where nothing, or where one of the two is
-    unplugged: what its own rung or set-up says is said there. unplugged: it is made safe between the two, and the dial
+    """What hands do at the bench between two readings of one rung, in words; "" where nothing, or where the plug goes in or
+    out between the two: what its own rung or set-up says is said there. unplugged: it is made safe between the two, and the dial
     goes up only after the plug is in."""
+    if before.mains_volts == now.mains_volts == 0.0:
+        return differs(frame, before, now)
     if before.mains_volts == 0.0 or now.mains_volts == 0.0:
         return ""
     say, parts = frame.words.text, []

@@ -50,7 +50,7 @@ ROWS, COLUMNS = 9, 25
 
 def counted_from(base: str) -> str:
     """Where the pins of a socket are counted from, in words: ``the gap (noval)``; "" where it has neither gap nor key."""
-    mark = _MARKS.get(family := base_of(base))
+    mark = _MARKS.get(family := base_of(base) or "")
     return f"the {mark} ({family})" if mark in ("gap", "key") else ""
 
 
