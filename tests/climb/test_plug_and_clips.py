@@ -119,6 +119,10 @@ def test_the_card_says_whose_clip_is_whose_and_how_pins_are_counted(screens: lis
     assert "METER 1 black T1 ht ct, red V3 pin 7 (plate 1)" in card
     assert "METER 2 black T1 ht ct, red V3 pin 1 (plate 2)" in card
     assert "PINS seen from below, counted clockwise from the gap (noval)" in card
+    grid = next(text for kind, name, text in screens if kind == "before" and name == "6/lamp/shared")
+    assert "red V2 pin 2 (grid), 1 MΩ in this red clip" in grid
+    hold = next(text for kind, _, text in screens if kind == "hold")
+    assert "Hold point after Rung 1." in hold
     held = next(text for kind, name, text in screens if kind == "before" and name == "2a/V1 heater pin to pin/shared")
     assert "METER 1 black V1 pin 5 (heater), its red stays a sheathed probe" in held
 

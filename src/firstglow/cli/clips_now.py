@@ -1,8 +1,10 @@
 """Whose clip is whose at a set-up, for its card, and what its ammeter may show: a meter has one black and one red."""
 
 from firstglow.ladder.climb import Climb
+from firstglow.ladder.frame import Frame
 from firstglow.ladder.steps import Stage
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.probe import PlannedReading
 from firstglow.sheets.figures import counted_from
 
 
@@ -11,9 +13,14 @@ def meters(climb: Climb, stage: Stage) -> tuple[tuple[str, str], ...]:
     if not stage.powered:
         return ()
     mine = [climb.ladder.expected.by_id[name].planned for name in stage.readings]
-    clipped = dict.fromkeys((r.black_at, r.red_at) for r in mine if r.contact == "clip")
+    clipped = dict.fromkeys((r.black_at, f"{r.red_at}{_through(r)}") for r in mine if r.contact == "clip")
     held = dict.fromkeys((r.black_at, "") for r in mine if r.contact == "one hand")
     return (*clipped, *held)
+
+
+def _through(planned: PlannedReading) -> str:
+    ohms = planned.probe.series_ohms
+    return f", {Frame.ohms_text(ohms)} in this red clip" if ohms else ""
 
 
 def pins(climb: Climb, stage: Stage) -> str:

@@ -248,7 +248,7 @@ def hold_screen(rung: Mapping[str, Any], amplifier: str, last: str = "", *, powe
     """A hold point: a yes and a name. powered: the plug goes in when it is signed."""
     lines = [
         *([last] if last else []),
-        *top(amplifier, str(rung["title"])),
+        *top(amplifier, f"Hold point after {rung['title']}"),
         "",
         *(" " * 9 + t for t in block("HOLD")),
         "",
