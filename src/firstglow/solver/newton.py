@@ -22,8 +22,9 @@ Without it a fifth of healthy amplifiers, their dc started from nothing, run int
 cathode is saturated and no slope leads back."""
 SETTLED = 1e-8
 """Largest |dx|/(unit+|x|) of a step after which a sample counts as settled (Newton doubles the digits with each step)."""
-NEARLY, ROUNDING = 1e-6, 1e-13
-"""A step below ``NEARLY`` is the last one where the next, as the last two foretell it, is below ``ROUNDING``."""
+NEAR, NEARLY, ROUNDING = 1e-2, 1e-7, 1e-13
+"""A step below ``NEARLY`` after one below ``NEAR`` is the last one where the next, as these two foretell it, is below
+``ROUNDING``."""
 FLOATING = 1e-6
 ROUNDING_AMPS = 1e-10
 """A joint that only insulation holds never meets ``SETTLED``: where damping is needed, a step below ``FLOATING`` will do
@@ -96,7 +97,7 @@ def newton(
 def foretold(size: Array, before: Array) -> NDArray[np.bool_]:
     """Which samples' undamped step of this ``size``, after one of ``before``, is as good as the last: each step is the square
     of the one before but for a factor, which these two tell, so that the next is size^3 / before^2."""
-    return np.asarray((size < NEARLY) & (size**3 < ROUNDING * before**2))
+    return np.asarray((before < NEAR) & (size < NEARLY) & (size**3 < ROUNDING * before**2))
 
 
 def _from(start: Start, which: NDArray[np.int64], p: Array) -> Array:
