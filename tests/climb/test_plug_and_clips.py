@@ -148,3 +148,17 @@ def test_a_yes_without_a_name_is_told_so_and_back_speaks_bench_words() -> None:
     sitting._line(climb.step, "back")
     assert "/shared" not in flat(sitting.screen(climb.step))
     assert "asked again: rung 0" in flat(sitting.screen(climb.step))
+
+
+def test_no_card_s_work_comes_back_on_a_live_screen_after_a_look_first() -> None:
+    """The first reading of a set-up, read again under power: its lamp was changed on the card, and not now."""
+    climb, clock = begun(B)
+    while climb.step.reading != "2a/V1 heater pin to pin/shared" or climb.step.kind != "reading":
+        once(climb, clock, healthy)
+    sitting = Sitting(climb, Lines())
+    assert "Plug in" in flat(sitting.screen(climb.step))
+    sitting._line(climb.step, f"{0.99 * climb.reading('2a/V1 heater pin to pin/shared').low:.3f}")
+    again = flat(sitting.screen(climb.step))
+    assert "LOOK FIRST" in again
+    assert "OUT of the line" not in again
+    assert "Plug in" not in again

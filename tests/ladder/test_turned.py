@@ -7,6 +7,7 @@ import pytest
 
 from at_hand import built
 from firstglow.amplifier import load
+from firstglow.amplifier.situation import Situation
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.stands import turned
 from firstglow.sheets.climb_screen import Around, before_screen, reading_screen
@@ -22,7 +23,12 @@ def ladder(name: str) -> Ladder:
 
 def between(on: Ladder, first: str, second: str) -> str:
     one, two = (on.expected.by_id[f].planned.situation for f in (first, second))
-    return turned(on.frame, one, two)
+    return said(on, one, two)
+
+
+def said(on: Ladder, one: Situation, two: Situation) -> str:
+    """The lamp is changed with the plug out, on a card of its own: never under power."""
+    return turned(on.frame, one, two, unplugged=one.lamp_watts != two.lamp_watts)
 
 
 @pytest.mark.parametrize("name", [A, B, C])
@@ -33,15 +39,21 @@ def test_no_two_readings_of_a_rung_stand_otherwise_without_a_word(name: str) -> 
         rows = [r.planned.situation for r in rung.readings]
         for before, now in zip(rows, rows[1:], strict=False):
             if before.mains_volts and now.mains_volts:
-                words = turned(on.frame, before, now)
+                words = said(on, before, now)
                 assert bool(words) == (before != now), (rung.id, words)
                 told += bool(words)
     assert told >= 4
 
 
 def test_lamp_pots_and_generator_by_their_own_names() -> None:
-    assert between(ladder(B), "2b/lamp at 100 %/shared", "2b/mains amps at 100 %/shared") == "Lamp OUT of the line."
-    assert between(ladder(B), "2b/mains amps at 100 %/shared", "2b/lamp at 100 %/shared") == "40 W lamp INTO the line."
+    assert between(ladder(B), "2b/lamp at 100 %/shared", "2b/mains amps at 100 %/shared") == (
+        "Lamp OUT of the line, the plug out."
+    )
+    assert between(ladder(B), "2b/mains amps at 100 %/shared", "2b/lamp at 100 %/shared") == (
+        "40 W lamp INTO the line, the plug out."
+    )
+    one, two = (ladder(B).expected.by_id[f"2b/{n} at 100 %/shared"].planned.situation for n in ("lamp", "mains amps"))
+    assert turned(ladder(B).frame, one, two) == ""  # nothing of it on a screen under power
     assert "Dial to 230 V." in between(ladder(B), "2b/lamp at 65 %/shared", "2b/lamp at 100 %/shared")
     assert between(ladder(B), "8/LS gain/shared", "8/V2 cathode/shared") == "Generator off, input shorted."
     half, leak = "6a/V3 cathode at half idle/left", "6a/V4 grid through 1 Mohm/left"

@@ -288,6 +288,8 @@ class Sitting:
             return up if probe.quantity != "volts after" else f"{up} Warm for a minute; then {_fall(probe.seconds)}"
         if probe.quantity == "volts after":
             return _fall(probe.seconds)
+        if climb.here.powered and climb.stage(climb.here.stage).readings[0] == reading.id:
+            return ""  # what changed before it was done on its card, with the plug out
         number = [r.id for r in mine].index(reading.id)
         raised = number and mine[number - 1].situation.mains_volts < at.mains_volts
         text = "" if own and not raised else self._turned(reading.id)

@@ -68,14 +68,14 @@ def powered_up(frame: "Frame", at: Situation, *, cold: bool, after_five: bool, l
 
 def turned(frame: "Frame", before: Situation, now: Situation, *, unplugged: bool = False) -> str:
     """What hands do at the bench between two readings of one rung, in words; "" where nothing, or where the plug goes in or
-    out between the two: what its own rung or set-up says is said there. unplugged: it is made safe between the two, and the dial
-    goes up only after the plug is in."""
+    out between the two: what its own rung or set-up says is said there. unplugged: it is made safe between the two: the lamp is
+    changed then, never under power, and the dial goes up only after the plug is in."""
     if before.mains_volts == now.mains_volts == 0.0:
         return differs(frame, before, now)
     if before.mains_volts == 0.0 or now.mains_volts == 0.0:
         return ""
     say, parts = frame.words.text, []
-    if before.lamp_watts != now.lamp_watts:
+    if unplugged and before.lamp_watts != now.lamp_watts:
         lamp = now.lamp_watts
         parts.append(say("stands.lamp_in", watts=f"{lamp:.0f}") if lamp else say("stands.lamp_out"))
     if before.mains_volts != now.mains_volts and frame.gear.variable_transformer and not unplugged:
