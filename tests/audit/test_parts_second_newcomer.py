@@ -124,13 +124,15 @@ def test_one_lamp_for_mains_and_ladder(file: str) -> None:
 
 
 def test_cold_heaters_draw_in_the_line_what_start_says_of_them() -> None:
-    """Example (c), silicon: 20.8 W of heaters at 4.0 times their amps on 120 V are 0.70 A, and the core's few mA; half of that stood
-    there, for what draws at 0.15 s had been taken for the cold ones."""
+    """Example (c), silicon: 20.8 W of heaters at 4.0 times their amps on 120 V are 0.69 A, on 132 V 0.76 A, and the core's own; half of
+    that stood there, for what draws at 0.15 s had been taken for the cold ones."""
     c = load(ROOT / C)
     found = today(c)
     start = inrush(found.circuit, found.high, found.full.mains_amps, dict(found.pots))
     watts = sum(p.value("volts") * p.value("amps") for p in c.of_kind("heater"))
-    assert start.first == pytest.approx(4.0 * watts / 120.0, rel=0.25)
+    heaters = 4.0 * watts / 120.0 * found.high / 120.0
+    # more than they alone, by the core's magnetising and loss; less than a sixth more
+    assert heaters < start.first < 1.16 * heaters
     assert start.first > start.cold > 0.6
 
 
