@@ -94,15 +94,17 @@ class ReservoirRows:
             and part.name != leg.choke
         ]
 
-    def _branch(self, part: Part, hots: set[str], cold: str) -> tuple[int, int | None, list[int]]:
-        """Rows of ohms and henries of a part that leads on from the hot joints, and of the capacitors it leads to."""
+    def _branch(self, part: Part, hots: set[str], cold: str) -> tuple[int, int | None, list[int] | None]:
+        """Rows of ohms and henries of a part that leads on from the hot joints, and of the capacitors it leads to: none
+        there (a screen's resistor, a set without a capacitor) leaves its far joint to follow; None for chassis or ``cold``,
+        which hold whatever comes."""
         f = self.frame
         far = next(j for j in part.leads.values() if j not in hots)
-        beyond = [
+        beyond = None if far in {CHASSIS, cold} else [
             f.rows.of(c, "farads")
             for c in f.amplifier.of_kind("capacitor")
-            if far in c.leads.values() and not hots & set(c.leads.values()) and far not in {CHASSIS, cold}
-        ]
+            if far in c.leads.values() and not hots & set(c.leads.values())
+        ]  # fmt: skip
         return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
 
     def pump(self, p: Array, joint: str) -> Around:
@@ -166,8 +168,8 @@ class ReservoirRows:
         for ohms, henries, beyond in self.branches:
             r = 1.0 / siemens(p[ohms])
             across = nothing if henries is None else ripple * p[henries]
-            held = sum((p[row] for row in beyond), nothing)
-            if beyond:  # what is beyond holds its joint by 1/(w C)
+            held = sum((p[row] for row in beyond or ()), nothing)
+            if beyond is not None:  # what is beyond holds its joint by 1/(w C)
                 across = across - 1.0 / (ripple * (held + STRAY_FARADS))
             size = r * r + across * across
             drain, farads = drain + r / size, farads - across / size / ripple
