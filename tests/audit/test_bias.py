@@ -13,13 +13,13 @@ import pytest
 from click.testing import CliRunner
 
 from firstglow import schemas
-from firstglow.amplifier import load
-from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier import SituationError, load
+from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit import bias as room
 from firstglow.audit.bias import Bias, design
 from firstglow.audit.bias_checks import checks, ratings
-from firstglow.audit.bias_parts import NoBiasError, network, with_rectifier
+from firstglow.audit.bias_parts import network, with_rectifier
 from firstglow.audit.bias_ready import crossed
 from firstglow.audit.bias_search import around_values, curve, unit
 from firstglow.audit.bias_trial import Column, Trial
@@ -379,7 +379,7 @@ def test_cathode_bias_has_nothing_to_design() -> None:
 def test_a_preset_that_no_line_names_is_asked_for(tmp_path: Path) -> None:
     """Without set_by the preset would be left at its end, and its valve's idle be read as designed."""
     file = edited(tmp_path, ('"24m", set_by = "P1"', '"24m"'))
-    with pytest.raises(NoBiasError, match=r'V3: left P1 moves this grid.*set_by = "P1"'):
+    with pytest.raises(AmplifierError, match=r'edited.toml:\d+: V3: left P1 moves this grid.*; try set_by = "P1"'):
         network(file)
 
 
@@ -397,7 +397,7 @@ def test_rectifier_of_choice() -> None:
     assert with_rectifier(drawn, drawn, "silicon").parts["D1"].type == "silicon"
     aged = with_rectifier(amplifier, drawn, "selenium aged").parts["D1"]
     assert (aged.type, aged.value("plates"), aged.value("age")) == ("selenium", 4.0, 1.0)
-    with pytest.raises(NoBiasError, match="D1 is drawn as no selenium"):
+    with pytest.raises(SituationError, match="D1 is drawn as no selenium"):
         with_rectifier(amplifier, amplifier, "selenium new")
 
 

@@ -13,7 +13,7 @@ from click.testing import CliRunner
 
 from at_hand import shared
 from firstglow import schemas
-from firstglow.amplifier import Fault, Situation, load
+from firstglow.amplifier import Fault, Situation, SituationError, load
 from firstglow.audit import ways
 from firstglow.audit.incoming import document, incoming, typed
 from firstglow.audit.order import document as order
@@ -326,20 +326,20 @@ def test_a_readings_file_names_parts(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--measured", "C99=1u"], "C99: no such part here"),
+        (["--measured", "C99=1u"], "'C99' is no part here"),
         (["--measured", "C5"], "try --measured C7=0.101u"),
         (["--measured", "C5=10m"], "1000 times apart"),
-        (["--measured", "P1=3"], "P1: a pot"),
+        (["--measured", "P1=3"], "'P1' is a pot"),
         (["--measured", "C5=-1u"], "more than nothing"),
         (["--measured", "R1=0.1u"], 'a value in ohms; try "4k7"'),
-        (["T1"], "T1: a transformer"),
-        (["C99"], "C99: no such part here"),
+        (["T1"], "'T1' is a transformer"),
+        (["C99"], "'C99' is no part here"),
         (["--meter", "30k"], "not on this bench"),
     ],
 )
 def test_bad_input_is_told_with_a_remedy(words: list[str], said: str) -> None:
     done = CliRunner().invoke(command, [str(B), *words])
-    assert isinstance(done.exception, (ReadingsError,)), done.exception
+    assert isinstance(done.exception, (ReadingsError, SituationError)), done.exception
     assert said in str(done.exception) and "try " in str(done.exception)
 
 

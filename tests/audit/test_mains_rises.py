@@ -40,6 +40,7 @@ FALLS = {
     ("capacitor", "ripple amps, rms"): RESET,
     ("fuse", "running amps, rms"): RESET,
     ("switch", "amps"): RESET,
+    ("transformer", "primary: amps rms"): RESET,
     ("inlet", "amps, rms"): RESET,
     ("transformer", "ht a: dc after its rectifier, worst way and mains"): RESET,
     ("transformer", "ht b: dc after its rectifier, worst way and mains"): RESET,

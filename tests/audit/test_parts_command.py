@@ -298,7 +298,7 @@ def test_what_no_piece_cures_stands_under_the_list(tmp_path: Path) -> None:
     text = CliRunner().invoke(command, [str(A)]).output
     under = text.partition("In all ")[2]
     assert "NOT in this list" in under and "    V3, V4, V7, V8: plate volts, screen volts\n" in under
-    assert "NOT judged, their ratings are not said: C1, C4, J0, S1." in under
+    assert "NOT judged, their ratings are not said: C1, C4, J0, S1, T1." in under
     assert "firstglow incoming, which knows this list." in under
     bought = A.read_text(encoding="utf-8")
     for old, new in (('C1 = ["32u', 'C1 = ["8.2u'), ('R22 = ["220k', 'R22 = ["82k'), ('R26 = ["220k', 'R26 = ["82k')):

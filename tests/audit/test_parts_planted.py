@@ -215,7 +215,10 @@ PLANTS = (
         **heaters_low("volts are marked with 30 mA drawn, and 43 are"),
     }),
     Plant("volt-amperes", B, ('"mains transformer", {', '"mains transformer", { volt_amps = "15" }, {'),
-        "T1", "volt-amperes of all windings", heaters_low("one of so few volt-amperes is marked at them, and gives less at 28")),
+        "T1", "volt-amperes of all windings", {
+        ("T1", "primary: amps rms"): ("unfit", "28 VA over 230 V and its core's own where 15 VA over 230 V are marked"),
+        **heaters_low("one of so few volt-amperes is marked at them, and gives less at 28"),
+    }),
     Plant("dc unbalance", A, (
         '"T2 plate b", heater = "T1 heat", idle = "24m"', '"T2 plate b", heater = "T1 heat", idle = "28m"'
     ), "T2", "dc unbalance of its halves", {

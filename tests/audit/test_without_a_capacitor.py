@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from at_hand import firstglow
 from firstglow.amplifier import load
 from firstglow.audit.parts import audit
 from firstglow.cli.main import main
@@ -34,3 +35,17 @@ def test_its_resistors_are_judged_all_the_same(bare: Path) -> None:
     stress = {s.stress: s for s in judged["R3"].stresses}
     assert stress["watts"].value == pytest.approx(stress["volts"].value ** 2 / 220e3, rel=1e-3)
     assert judged["R3"].verdict == "fit"
+
+
+def test_a_cold_start_of_nothing_to_charge_is_refused_and_a_discharge_says_that_there_is_none(bare: Path) -> None:
+    """It ended in "would not go on" (exit 3), beside a resistor of "0 W"."""
+    done = firstglow("start", bare, code=2)
+    assert done.stderr.startswith(f"{bare}:1: parts: no capacitor is drawn; ") and not done.stdout
+    said = firstglow("discharge", bare).stdout
+    assert "No capacitor is drawn" in said and " 0 W" not in said
+
+
+def test_next_to_nothing_is_told_as_nothing() -> None:
+    """C12 couples from the output transformer: some microvolts of either sign were told as "-0"."""
+    assert "-0" not in firstglow("discharge", "examples/published/handbook-20w.toml").stdout
+    assert " 0 W" not in firstglow("discharge", "examples/published/output-pair-375v.toml").stdout

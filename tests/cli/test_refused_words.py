@@ -51,6 +51,44 @@ def test_the_remedy_works(words: list[str]) -> None:
     assert run(*remedy[1:], *(["--help"] if words == ["chek"] else [])).returncode == 0
 
 
+A = "examples/a-linden-twin.toml"
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["parts", A, "X9"],
+        ["incoming", A, "X9"],
+        ["reform", A, "X9"],
+        ["changed", A, "X9"],
+        ["discharge", A, "--open", "X9"],
+    ],
+)
+def test_a_word_that_is_no_part_is_told_alike_everywhere(words: list[str]) -> None:
+    done = run(*words)
+    where = "--open" if "--open" in words else "PART"
+    assert done.returncode == 2 and done.stdout == ""
+    assert re.fullmatch(
+        rf"firstglow: {where}: 'X9' is no part here; a part of the file by its name; try 'V?C?\d'\n", done.stderr
+    )
+
+
+@pytest.mark.parametrize("verb", ["parts", "bias", "start", "mains", "standing", "ladder"])
+def test_mains_that_cannot_be_read_are_told_alike_everywhere(verb: str) -> None:
+    assert run(verb, A, "--mains-now", "x").stderr.startswith(
+        "firstglow: --mains-now: 'x' cannot be read; a value in V"
+    )
+
+
+def test_a_can_is_all_its_sections_for_every_command() -> None:
+    """C3 is drawn as one can of two sections."""
+    assert {"C3a:", "C3b:"} <= set(run("parts", A, "C3").stdout.split())
+    assert all(name in run("incoming", A, "C3").stdout for name in ("C3a", "C3b"))
+    assert "C3a or C3b" in run("standing", A, "--fault", "C3:open").stderr
+    done = firstglow("changed", A, "C3", quick=True)
+    assert "C3 changed." in done.stdout and "read at a joint of C3" in done.stdout
+
+
 def test_one_range_of_mains_for_standing_up_to_130_percent_and_one_for_the_ladder() -> None:
     """FILE.md 4, issue: mains to 130 % for the solver; EN 50160's 10 % over for a ladder."""
     assert run("standing", B, "--mains-now", "299", "--json").returncode == 0

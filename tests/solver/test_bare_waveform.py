@@ -14,6 +14,7 @@ from scipy.integrate import solve_ivp
 
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Fault, Situation
+from firstglow.audit.parts import audit
 from firstglow.devices.catalogue import valve_type
 from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.rippled import rippled
@@ -222,6 +223,13 @@ W1 = ["wire", "T1 ht ct", "chassis"]
     leg = float(standing.ac("T1 ht 1")[0])
     dc = 2.0 * np.sqrt(2.0) / np.pi * leg
     assert float(standing.dc("HT1")[0]) == pytest.approx(dc - 0.8, rel=0.01)  # a silicon junction's drop
-    seen = float(rippled(standing, Situation(230.0)).joints["HT1"][0])
+    ripple = rippled(standing, Situation(230.0))
+    seen = float(ripple.joints["HT1"][0])
     # the multiples that are carried (2, 4, 6, 8 of the mains) hold all but a thousandth of the ripple's power
     assert seen == pytest.approx(np.sqrt(leg**2 - dc**2), rel=0.02)
+    # what warms a resistor there is the square of all of it: pi^2 / 8 of the dc's (2.1 W stood where 2.7 flow)
+    amps, warm = float(standing.part("R1")["amps"][0]), np.pi**2 / 8.0
+    assert float(ripple.parts["R1"]["watts"][0]) == pytest.approx(warm * amps**2 * 1e3, rel=0.01)
+    watts = {name: next(s for s in audit(amplifier).of(name).stresses if s.stress == "watts") for name in ("R1", "R2")}
+    assert watts["R1"].everyday == pytest.approx(warm * amps**2 * 1e3, rel=0.01)
+    assert watts["R2"].everyday == pytest.approx(warm * amps**2 * 4e3, rel=0.01)

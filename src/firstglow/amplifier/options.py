@@ -29,6 +29,17 @@ def find_parts(amplifier: Amplifier, word: str) -> tuple[str, ...]:
     return tuple(p.name for p in amplifier.parts.values() if name in _called(p))
 
 
+def parts_called(amplifier: Amplifier, word: str, option: str = "PART") -> tuple[str, ...]:
+    """All that a word means: as ``find_parts``, and of a glass or a can every part in it. SituationError with the nearest for a
+    word that means none: one wording for every command. option: where it was typed."""
+    name = " ".join(word.split())
+    found = find_parts(amplifier, name) or tuple(p.name for p in amplifier.parts.values() if p.envelope == name)
+    if not found:
+        near = nearest(name, amplifier.parts) or next(iter(amplifier.parts), "")
+        raise SituationError(option, f"{name!r} is no part here", "a part of the file by its name", repr(near))
+    return found
+
+
 def _called(part: Part) -> set[str]:
     """Other words for a part: its name in its channel's table, and the spindle or can it shares."""
     out = set()
@@ -36,9 +47,9 @@ def _called(part: Part) -> set[str]:
         out |= {
             n.removeprefix(f"{part.channel} ") for n in (part.name, *part.aliases) if n.startswith(f"{part.channel} ")
         }
-    gang = part.words.get("gang")
-    if isinstance(gang, str):
-        out |= {gang, f"{part.channel} {gang}"} if part.channel else {gang}
+    for shared in (part.words.get("gang"), part.words.get("can")):
+        if isinstance(shared, str):
+            out |= {shared, f"{part.channel} {shared}"} if part.channel else {shared}
     return out
 
 
@@ -208,7 +219,7 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
         )
     if len(named) > 1:
         raise SituationError(
-            "--fault", f"{part_word} is in every channel", " or ".join(named), f'--fault "{named[0]}:{rest}"'
+            "--fault", f"{part_word} is more than one part", " or ".join(named), f'--fault "{named[0]}:{rest}"'
         )
     part = amplifier.parts[named[0]]
     mode_word, equals, value = rest.partition("=")

@@ -210,16 +210,6 @@ class Resolver:
                 found = f"a {draft.kind} without {row.name}"
                 self.mistakes.add(draft.line, draft.name, found, f"{row.name}: {row.text}", remedy)
             values[row.name] = Quantity(read_value(example(row.unit).strip('"'), row.unit), 0.0, "exact", draft.origin)
-        if draft.kind == "diode" and draft.type == "selenium" and "amps" not in values:
-            # its drop and its leak go by the plates' area: nothing can stand in for volts of either
-            self.mistakes.add(
-                draft.line,
-                draft.name,
-                "a selenium rectifier without amps",
-                "its rated mean current, which says how large its plates are",
-                'what is marked on it or its data, as in "selenium 60m 4 plates"',
-            )
-            values["amps"] = Quantity(0.06, 0.0, "exact", draft.origin)
 
     def _mains_windings(
         self, draft: Draft, values: dict[str, Quantity], where: Mapping[str, str]

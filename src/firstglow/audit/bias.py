@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
 from firstglow.audit.bias_found import Design, Found, Idle
 from firstglow.audit.bias_parts import NoBiasError, network
@@ -181,7 +181,7 @@ def _as_it_was(drawn: Amplifier, limit: float, mains: float | None) -> dict[str,
     """The drawing's own network; a selenium rectifier new and aged. Empty where the drawing has none."""
     try:
         own = Trial(network(drawn), mains)
-    except NoBiasError:
+    except (NoBiasError, AmplifierError):
         return {}
     diodes = [d for d in own.net.supply.rectifiers if drawn.parts[d].type == "selenium"]
     designs: dict[str, Design] = {"silicon": {}}

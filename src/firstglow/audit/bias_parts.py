@@ -4,11 +4,13 @@ the same amplifier with the resistors that a fail-safe needs drawn in (open unti
 Nothing is computed here; the network is read off the structure (``amplifier.roles``).
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from firstglow.amplifier.graph import Branch, Net, net_of, reach
-from firstglow.amplifier.model import Amplifier, Joint, Part, Quantity
+from firstglow.amplifier.model import Amplifier, AmplifierError, Joint, Part, Problem, Quantity
+from firstglow.amplifier.options import SituationError
+from firstglow.amplifier.role_types import PotRole
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.supplies import Supply
 from firstglow.solver.parameters import CONTACT_OHMS, OPEN_OHMS
@@ -20,7 +22,7 @@ _DC = {"resistance", "wire", "choke"}
 
 
 class NoBiasError(Exception):
-    """There is nothing to design, in bench words."""
+    """There is nothing to design, in bench words: an answer about this amplifier, no mistake of its file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,14 +80,17 @@ class Network:
 
 def with_rectifier(amplifier: Amplifier, drawn: Amplifier, kind: str) -> Amplifier:
     """The amplifier with every diode of its bias supply "silicon", "selenium new" or "selenium aged". Selenium is the drawing's
-    own: NoBiasError where it has none."""
+    own: SituationError where it has none."""
     of = [s for s in roles(amplifier).supplies if s.use == "bias"]
     parts = dict(amplifier.parts)
     for name in [d for s in of for d in s.rectifiers]:
         part = parts[name]
         if part.kind != "diode":
-            raise NoBiasError(
-                f"{name} is a valve: it heats, and its socket is wired for it; draw the change in a layer"
+            raise SituationError(
+                "--rectifier",
+                f"{name} is a valve: it heats, and its socket is wired for it",
+                "diodes",
+                "the change drawn in a layer",
             )
         if kind == "silicon":
             exact = {k: Quantity(v) for k, v in SILICON.items()}
@@ -93,16 +98,17 @@ def with_rectifier(amplifier: Amplifier, drawn: Amplifier, kind: str) -> Amplifi
             continue
         old = drawn.parts.get(name)
         if old is None or old.type != "selenium":
-            raise NoBiasError(
-                f'{name} is drawn as no selenium: draw it, for instance {name} = ["selenium 60m 160V 4 plates", ...]'
-            )
+            raise SituationError(
+                "--rectifier", f"{name} is drawn as no selenium", "selenium where the drawing has it",
+                f'drawing it: {name.rpartition(" ")[2]} = ["selenium 60m 160V 4 plates", ...]',
+            )  # fmt: skip
         age = Quantity(1.0 if kind == "selenium aged" else 0.0)
         parts[name] = replace(part, type="selenium", values={**old.values, "age": age})
     return replace(amplifier, parts=parts, digest="")
 
 
 def network(amplifier: Amplifier) -> Network:
-    """The bias network. NoBiasError where there is none to design."""
+    """The bias network. NoBiasError where there is none to design, AmplifierError where the file does not say what for."""
     of = roles(amplifier)
     fixed = [o for o in of.outputs if o.bias_supply is not None]
     names = list(dict.fromkeys(o.bias_supply for o in fixed))
@@ -123,15 +129,7 @@ def network(amplifier: Amplifier) -> Network:
             "no preset moves an output grid: measured bias against the safe bias is all there is; draw a preset for each "
             "output valve first"
         )
-    without = [v for p in setting for v in p.valves if v not in amplifier.idle]
-    if without:
-        raise NoBiasError(f'{", ".join(without)}: no idle current to aim at; write idle = "30m" in its line')
-    for p in setting:
-        if not any(amplifier.idle[v].pot for v in p.valves):
-            raise NoBiasError(
-                f"{', '.join(p.valves)}: {p.pot} moves this grid, and no line says so; write "
-                f'set_by = "{amplifier.parts[p.pot].name.rpartition(" ")[2]}" beside idle'
-            )
+    _said(amplifier, setting)
     net = net_of(amplifier)
     pots: list[BiasPot] = []
     added: dict[str, Part] = {}
@@ -175,6 +173,25 @@ def network(amplifier: Amplifier) -> Network:
         larger, supply, tuple(pots), series, _filter(wide, supply, rail), rail,
         tuple(_fed(wide, supply.joint, {o.grid_leak for o in fixed})), added, balances,
     )  # fmt: skip
+
+
+def _said(amplifier: Amplifier, setting: Sequence[PotRole]) -> None:
+    """AmplifierError for a preset of the output grids whose valve has no idle to aim at, or that no line names."""
+    for p in setting:
+        v = amplifier.parts[p.valves[0]]
+        without = next((amplifier.parts[x] for x in p.valves if x not in amplifier.idle), None)
+        if without is not None:
+            raise _not_said(amplifier, without, "no idle current to aim at", 'idle = "30m" in its line')
+        if not any(amplifier.idle[x].pot for x in p.valves):
+            by = f'set_by = "{p.pot.rpartition(" ")[2]}" beside idle'
+            raise _not_said(amplifier, v, f"{p.pot} moves this grid, and no line says so", by)
+
+
+def _not_said(amplifier: Amplifier, part: Part, found: str, remedy: str) -> AmplifierError:
+    said = Problem(
+        amplifier.file, part.origin.line or 1, part.name, found, "what a preset is turned for, said in the file", remedy
+    )
+    return AmplifierError((said,))
 
 
 def _balance(amplifier: Amplifier, added: dict[str, Part], name: str, valves: tuple[str, ...], rail: str) -> Balance:

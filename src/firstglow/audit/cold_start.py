@@ -13,12 +13,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
 from firstglow.audit.bias_holds import Hottest
+from firstglow.audit.bias_lifts import Lift, Off, lift, switched_off
 from firstglow.audit.lamp_start import LampStart, lamp_start
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
 from firstglow.solver.circuit import Circuit, compile_circuit
@@ -86,7 +87,7 @@ class Coming:
     runs on. holds: from when on its bias holds the hottest valve of the type within its watts
     (``bias_holds``; where its watts are not known, ``ready``); None: never. most: highest cathode current [A], idle: what it
     settles at [A]. bias: volts of its grid to chassis when a tenth flows, settled: warm. wanted: grid volts to the cathode that
-    hold the hottest (None where ``ready`` must do).
+    hold the hottest (None where ``ready`` must do). lift: where it let go again after it had held, and why.
     """
 
     valve: str
@@ -100,6 +101,7 @@ class Coming:
     settled: float
     fixed: bool
     wanted: float | None = None
+    lift: Lift | None = None
 
     @property
     def ahead(self) -> float | None:
@@ -120,7 +122,8 @@ class Coming:
 @dataclass(frozen=True)
 class ColdStart:
     """What came of it. course: samples nominal, rectifiers fast and all else slow, the other way round; offs: seconds off before
-    each restart; again: samples the restarts, time counted from the first switching on."""
+    each restart; again: samples the restarts, time counted from the first switching on. gone: with the plug out, one after the
+    other, from warm."""
 
     amplifier: Amplifier
     circuit: Circuit
@@ -129,6 +132,7 @@ class ColdStart:
     course: Course
     offs: tuple[float, ...]
     again: Course
+    gone: tuple[Course, ...] = ()
 
     @cached_property
     def nodes(self) -> tuple[str, ...]:
@@ -154,6 +158,13 @@ class ColdStart:
             for k, seconds in enumerate(self.offs):
                 out.append(coming(self.circuit, self.again, self.course, k, o, seconds))
         return tuple(out)
+
+    @cached_property
+    def switched_off(self) -> tuple[Off, ...]:
+        """Every output valve, switched off warm."""
+        cold = {v.valve: v for v in self.valves if v.off is None}
+        outputs = roles(self.amplifier).outputs if self.gone else ()
+        return tuple(switched_off(self.gone, o, cold[o.valve].fixed) for o in outputs)
 
     def _stress(self, name: str) -> Stress:
         part = self.amplifier.parts[name]
@@ -199,8 +210,13 @@ def cold_start(
     offs: Sequence[float] = OFF_SECONDS, again_seconds: float = AGAIN_SECONDS,
 ) -> ColdStart:  # fmt: skip
     """A whole cold start, off for each of ``offs`` (rising) and on again. mains: default the highest that the file's mains
-    may be. Raises SolveError."""
+    may be. AmplifierError where no capacitor is drawn: there is nothing to charge. Raises SolveError."""
     circuit = compile_circuit(amplifier)
+    if not Slow(circuit).stores.capacitors:
+        found, allowed = "no capacitor is drawn", "a cold start is what its capacitors meet: the reservoir at least"
+        raise AmplifierError(
+            (Problem(amplifier.file, 1, "parts", found, allowed, 'C1 = ["22u 450V", "HT1", "chassis"]'),)
+        )
     volts = amplifier.mains_volts * (1.0 + amplifier.mains_spread) if mains is None else mains
     targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
     pots = {k: float(at[0]) for k, at in stand(circuit, Situation(amplifier.mains_volts, idle=targets)).pots.items()}
@@ -216,7 +232,7 @@ def cold_start(
         now = gone[-1].end
     together = _side_by_side([o.end for o in gone])
     again = plain.run([Stretch(again_seconds, np.repeat(on, len(gone), axis=1))], together)
-    return ColdStart(amplifier, circuit, volts, pots, course, tuple(offs), again)
+    return ColdStart(amplifier, circuit, volts, pots, course, tuple(offs), again, tuple(gone))
 
 
 def _side_by_side(moments: Sequence[Moment]) -> Moment:
@@ -277,4 +293,5 @@ def coming(circuit: Circuit, course: Course, cold: Course, k: int, output: Outpu
         hottest = Hottest(circuit, cold, output)
     except ValueError:
         return plain  # no watts to hold it by: nine tenths of its bias must do
-    return replace(plain, holds=hottest.from_when(course, k), wanted=hottest.wanted())
+    lifted = lift(hottest, course, k) if off is None else None
+    return replace(plain, holds=hottest.from_when(course, k), wanted=hottest.wanted(), lift=lifted)

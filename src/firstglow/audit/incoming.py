@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.amplifier.options import find_parts
+from firstglow.amplifier.options import find_parts, parts_called
 from firstglow.audit.incoming_judged import Judging, Read, tolerance_of
 from firstglow.audit.incoming_leaks import BY_RESISTOR, Leak, leak, leaks
 from firstglow.audit.incoming_ordered import Ordered, as_ordered, ordered
@@ -99,27 +99,15 @@ def _asked(amplifier: Amplifier, parts: Sequence[str]) -> set[str]:
         return {p.name for p in able}
     found: set[str] = set()
     for word in parts:
-        names = {*_named(amplifier, word, "PART"), *(p.name for p in able if p.envelope == word)}
+        names = {*parts_called(amplifier, word), *(p.name for p in able if p.envelope == word)}
         kinds = {amplifier.parts[n].kind for n in names}
         if not kinds & set(KINDS):
             raise ReadingsError(
-                f"PART: {word}: a {kinds.pop()}; capacitors, resistors and valves are tested before they are fitted; try "
+                f"PART: {word!r} is a {kinds.pop()}; capacitors, resistors and valves are tested before they are fitted; try "
                 f"{next((p.name for p in able), 'a capacitor')}"
             )
         found |= {n for n in names if amplifier.parts[n].kind in KINDS}
     return found
-
-
-def _named(amplifier: Amplifier, word: str, where: str) -> tuple[str, ...]:
-    """Canonical names of what a word names; ReadingsError with the nearest for a name that is not here."""
-    from firstglow.amplifier.mistakes import nearest
-
-    names = find_parts(amplifier, word) or tuple(p.name for p in amplifier.of_kind(*KINDS) if p.envelope == word)
-    if not names:
-        known = [p.name for p in amplifier.of_kind(*KINDS)]
-        near = nearest(word, known) or next(iter(known), "a part of the file")
-        raise ReadingsError(f"{where}: {word}: no such part here; a part of the file by its name; try {near}")
-    return names
 
 
 # -- what was measured ---------------------------------------------------------------------------------------------------
@@ -139,12 +127,12 @@ def typed(texts: Sequence[str]) -> dict[str, tuple[str, str]]:
 
 def _reads(amplifier: Amplifier, measured: Mapping[str, tuple[str, str]]) -> Iterator[Read]:
     for word, (texts, where) in measured.items():
-        names = _named(amplifier, word, where)
-        values = texts.split()
-        first = next((n for n in names if amplifier.parts[n].kind in KINDS), names[0])
+        every = parts_called(amplifier, word, where)
+        names = tuple(n for n in every if amplifier.parts[n].kind in KINDS) or every
+        values, first = texts.split(), names[0]
         if amplifier.parts[first].kind not in KINDS:
             raise ReadingsError(
-                f"{where}: {word}: a {amplifier.parts[first].kind}; capacitors, resistors and valves are measured here; try "
+                f"{where}: {word!r} is a {amplifier.parts[first].kind}; capacitors, resistors and valves are measured here; try "
                 f"{next((p.name for p in amplifier.of_kind(*KINDS)), 'C1')}"
             )
         for n, text in enumerate(values, 1):

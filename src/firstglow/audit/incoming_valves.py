@@ -15,7 +15,7 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.role_types import OutputValve, SmallValve
 from firstglow.amplifier.situation import Situation
-from firstglow.audit.replace_valves import lower_leak
+from firstglow.audit.replace_leak import lower_leak
 from firstglow.audit.stress_valves import VALVES
 from firstglow.audit.ways import Array, Stood
 from firstglow.readings.meters import Meter
@@ -296,7 +296,7 @@ def _other_leak(stood: Stood, role: OutputValve | SmallValve) -> _Leak:
     ohms = stood.amplifier.parts[role.grid_leak].value("ohms")
     if s.value + ohms <= s.rating:
         return _Leak(s.value, s.rating, 2.0 * ohms)
-    if s.verdict == "unfit" and (new := lower_leak(s, ohms)) is not None:
+    if s.verdict == "unfit" and (new := lower_leak(s.rating or 0.0, s.value, ohms)) is not None:
         return _Leak(s.value, s.rating, new, True)
     return _Leak(s.value, s.rating)
 

@@ -72,6 +72,8 @@ def say(part: Part, stress: Stress) -> str:
         return _capacitor(part, stress)
     if key in SAY:
         return SAY[key]
+    if part.kind == "transformer" and stress.stress.startswith("primary"):
+        return '{ volt_amps = "120" }'
     return '"300-0-300V 150m", "6.3V 4A"' if part.kind == "transformer" else ""
 
 
@@ -89,6 +91,8 @@ def look(kind: str, stress: str) -> str:
         return LOOK[kind, stress]
     if kind in ("valve", "rectifier"):
         return "its maker's sheet, by the type as printed on the glass"
+    if kind == "transformer" and stress.startswith("primary"):
+        return "VA or A on its plate (its amps are VA over its volts); unmarked, weigh it and ask a maker's table"
     if kind == "transformer":
         return "mA or A beside the winding on its plate; else its maker's sheet"
     return "its maker's sheet"

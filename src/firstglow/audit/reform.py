@@ -13,8 +13,9 @@ from math import log
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.mistakes import an
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.amplifier.options import SituationError
+from firstglow.amplifier.options import SituationError, parts_called
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
 from firstglow.audit.ageing import ages
@@ -88,16 +89,16 @@ class Reform:
 def reform(amplifier: Amplifier, names: Sequence[str] = (), mains: float | None = None) -> tuple[Reform, ...]:
     """Those named, or all that the file calls old. mains: highest at the socket [V rms], default the highest the file allows.
     SituationError for a name that is no electrolytic."""
-    for name in names:
-        part = amplifier.parts.get(name)
-        if part is None or part.kind != "capacitor" or part.type != "electrolytic":
+    named = [amplifier.parts[n] for word in names for n in parts_called(amplifier, word)]
+    for part in named:
+        if part.kind != "capacitor" or part.type != "electrolytic":
             known = [c.name for c in amplifier.of_kind("capacitor") if c.type == "electrolytic"]
-            kind = (
-                "no part of this amplifier" if part is None else f"a {part.type or ''} {part.kind}".replace("  ", " ")
+            kind = an(f"{part.type or ''} {part.kind}".strip())
+            raise SituationError(
+                "PART", f"{part.name!r} is {kind}", "an electrolytic", repr(known[0]) if known else "another file"
             )
-            raise SituationError("PART", f"{name} is {kind}", "an electrolytic", ", ".join(known[:4]) or "another file")
     old = [c for c in amplifier.of_kind("capacitor") if c.type == "electrolytic" and ages(c)]
-    parts = [amplifier.parts[n] for n in names] or old
+    parts = named or old
     if not parts:
         return ()
     volts = amplifier.mains_volts * (1.0 + amplifier.mains_spread) if mains is None else mains

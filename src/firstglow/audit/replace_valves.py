@@ -1,7 +1,7 @@
 """What to do about a valve, a rectifier valve or a heater that is asked too much."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from math import inf, pi
+from math import inf
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +12,8 @@ from firstglow.amplifier.roles import HeaterWinding
 from firstglow.amplifier.situation import Fault
 from firstglow.audit.moves import instead, moved, ripples, running
 from firstglow.audit.proposal import REST, Item, Proposal, shown
+from firstglow.audit.replace_leak import Found, leak
+from firstglow.audit.replace_screens import left_alone, lower_rail
 from firstglow.audit.stress import PRINTED, Stress
 from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
 from firstglow.audit.tried import breaks, tried
@@ -30,7 +32,7 @@ OHMS = ("supply ohms a plate", "hot switching amps", "peak amps a plate")
 def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     pressing = sorted(pressing, key=lambda s: s.verdict != "unfit")
     found = [_GRID.get(s.stress, _limit)(stood, part, s) for s in pressing]
-    whats = tuple(dict.fromkeys(what for what, _, _ in found))
+    whats = tuple(dict.fromkeys([*(what for what, _, _ in found), *filter(None, [left_alone(stood, pressing)])]))
     changes = "; ".join(dict.fromkeys(c for _, c, _ in found if c))
     left = tuple(
         s.stress for s, (_, _, items) in zip(pressing, found, strict=True) if s.verdict == "unfit" and not items
@@ -41,23 +43,14 @@ def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
 
 
 LEAVE = "leave it: within its rating, only the valves' own spread asks for more room"
-Found = tuple[str, str, tuple[Item, ...]]
-"""What to do, what it changes, what is bought for it."""
 
 
 def _limit(stood: Stood, part: Part, s: Stress) -> Found:
     if s.verdict == "tight":
         return LEAVE, "", ()
     if s.stress == "screen volts":
-        drop = s.value - 0.9 * (s.rating or 0.0)
-        k = running(stood)
-        mine = next((o for o in stood.roles.outputs if o.valve == part.name), None)
-        same = [o.valve for o in stood.roles.outputs if mine is not None and o.screen_joint == mine.screen_joint]
-        amps = sum(max(float(stood.row(v)["screen_amps"][k]), 0.0) for v in same or [part.name])
-        rail = f"the {len(same) or 1} on it take {show(amps, 'A')} at idle and several times that at full power"
-        how = f"so a rail that holds its volts, no bare resistor, or a type rated for it{_marked(stood, part, s)}"
         return (
-            f"screens from a lower rail, {drop:.0f} V less: {rail}, {how}",
+            f"{lower_rail(stood, part, s)}{_marked(stood, part, s)}",
             "plate current falls with the screen volts: set or check the idle again",
             (),
         )
@@ -111,61 +104,7 @@ def _marked(stood: Stood, part: Part, s: Stress) -> str:
     return f" ({', '.join(told)})" if told else ""
 
 
-def lower_leak(s: Stress, ohms: float) -> float | None:
-    """The grid leak that its limit allows in place of one of so many ohms, of the E24 series; None where the rest takes it all."""
-    room = 0.0 if s.rating is None else s.rating - (s.value - ohms)
-    return next_down(room / (1.0 + FILM_TOLERANCE), "E24") if room > 0.1 * (s.rating or 0.0) else None
-
-
-def _leak(stood: Stood, part: Part, s: Stress) -> Found:
-    output = next((o for o in stood.roles.outputs if o.valve == part.name), None)
-    role = output or next((o for o in stood.roles.smalls if o.valve == part.name), None)
-    name = role.grid_leak if role is not None else None
-    if name is None or s.rating is None:
-        return "a lower grid leak", "", ()
-    leak = stood.amplifier.parts[name]
-    ohms = leak.value("ohms")
-    new = lower_leak(s, ohms)
-    if new is None:
-        return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts", ()
-    piece = Item(1, f"{show(new, 'ohm')} metal film 0.5 W, 1 %", "grid leak", for_part=name, body=resistor_body(0.5))
-    told, items = f"its grid leak {show(new, 'ohm')} 1 % in place of {show(ohms, 'ohm')}", (piece,)
-    drives = f"the stage before it drives {show(new, 'ohm')}"
-    coupling = [c for c in (output.coupling if output else ()) if c in stood.amplifier.parts]
-    if not coupling:
-        return told, drives, items
-    return _keep_bass(stood, coupling[0], ohms, new, (told, drives, items))
-
-
-FILM_TOLERANCE = 0.01
-"""Metal film as it is sold (common practice)."""
-
-
-def _keep_bass(stood: Stood, name: str, ohms: float, new: float, found: Found) -> Found:
-    """The coupling capacitor that keeps the bass corner with a lower grid leak: farads times ohms stay."""
-    told, drives, items = found
-    part = stood.amplifier.parts[name]
-    farads = part.value("farads")
-    more = next_up(farads * ohms / new, "E12")
-    corner, old, kept = (1.0 / (2.0 * pi * r * c) for r, c in ((ohms, farads), (new, farads), (new, more)))
-    stated = part.value("volts") if part.values.get("volts") else 0.0
-    volts = made_volts(max(stated, float(np.max(np.abs(stood.row(name)["volts"]) * stood.where())) / 0.8), "film")
-    loop = (
-        " inside the feedback loop, where a moved corner may set it howling or motorboating"
-        if stood.roles.loops
-        else ""
-    )
-    drives = f"{drives}; its bass corner stays, {kept:.1f} Hz for {corner:.1f} (with the old {show(farads, 'F')} {old:.1f} Hz{loop})"
-    if volts is None:
-        return told, drives, items
-    text = f"{show(more, 'F')} {volts:g} V film"
-    bigger = Item(
-        1, text, "coupling: keeps the bass", for_part=name, body=capacitor_body("film", more, volts), over=True
-    )
-    return f"{told}, and {text} for its coupling capacitor: keeps the bass", drives, (*items, bigger)
-
-
-_GRID: Mapping[str, Callable[[Stood, Part, Stress], Found]] = {"grid leak": _leak}
+_GRID: Mapping[str, Callable[[Stood, Part, Stress], Found]] = {"grid leak": leak}
 
 
 def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:

@@ -12,6 +12,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.mistakes import an
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.named import check_names
 from firstglow.amplifier.options import SituationError
@@ -107,8 +108,8 @@ def checked(amplifier: Amplifier, opened: Sequence[str]) -> list[Fault]:
     check_names(amplifier, Situation(0.0), faults)
     wrong = [name for name in opened if amplifier.parts[name].kind not in ("resistor", "choke")]
     if wrong:
-        kind = amplifier.parts[wrong[0]].kind
-        raise SituationError("--open", f"{wrong[0]} is a {kind}", "a resistor or choke", f"it without {wrong[0]}")
+        kind = an(amplifier.parts[wrong[0]].kind)
+        raise SituationError("--open", f"{wrong[0]!r} is {kind}", "a resistor or choke", f"it without {wrong[0]!r}")
     return faults
 
 

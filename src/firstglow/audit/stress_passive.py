@@ -48,7 +48,7 @@ def resistor(stood: Stood, part: Part) -> Iterator[Stress]:
     share = derate("wirewound" if wirewound else part.type or "film", AIR)
     note = f"{AIR:.0f} degC air leaves a wirewound {100 * share:.0f} % of its watts" if wirewound else ""
     rating = None if watts is None else watts.value * share
-    yield from most(stood, part, "watts", "W", row["watts"], rating, HALF, note=note)
+    yield from most(stood, part, "watts", "W", row["watts"] + stood.ripple_watts(part.name), rating, HALF, note=note)
     stated = part.values.get("volts")
     volts = stated.value if stated is not None else None if watts is None else body_volts(watts.value)
     across = np.abs(row["volts"]) + sqrt(2.0) * row.get("volts_ac", np.zeros(1))

@@ -17,17 +17,20 @@ SIMPLE = ("full wave", "half wave", "bridge")
 
 
 def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
-    """Every rated winding; the primary where nothing else tells what it may carry; volt-amperes where they are said."""
+    """Every winding, a primary whose amps nobody says by its volt-amperes; volt-amperes where they are said."""
     running = stood.where(level="now", runs=True)
+    load = part.values.get("volt_amps")
+    said = load is not None and load.origin.layer != "default"
     fed = rectified(stood)
     unrated = False
     for w in part.windings:
         name = f"{part.name} {w.name}"
         row = stood.row(name)
-        if w.role == "primary" and w.amps is None:
-            continue  # no primary is marked with its amps as a rule: the volt-amperes say it
         rating = None if w.amps is None else w.amps.value
-        unrated = unrated or rating is None
+        if w.role == "primary" and rating is None and said and load is not None:
+            # a plate has the volt-amperes as a rule, no primary amps; halves in series or side by side share them alike
+            rating = load.value / sum(x.turns.value for x in part.windings if x.role == "primary")
+        unrated = unrated or (rating is None and w.role != "primary")
         rms = float(np.max(row["amps_rms"][running]))
         if name in fed:
             note = f"{1e3 * rms:.3g} mA rms in the copper, heat included"
@@ -37,8 +40,6 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
                 yield replace(s, note="") if s.fault else s  # the copper's amps are those of running
         else:
             yield from by_mains(stood, part, f"{w.name}: amps rms", "A", row["amps_rms"], rating, SHARE, running)
-    load = part.values.get("volt_amps")
-    said = load is not None and load.origin.layer != "default"
     if said or unrated:
         apparent = sum(
             stood.row(f"{part.name} {w.name}")["amps_rms"] * stood.row(f"{part.name} {w.name}").get("volts_ac", 0.0)

@@ -25,10 +25,12 @@ def command(file: Path, as_: str, mains_now: str | None, opened: tuple[str, ...]
     is always theirs, here and on every rung of the ladder.
     """
     from firstglow.amplifier import load
+    from firstglow.amplifier.options import parts_called
     from firstglow.audit.stored import at_worst, checked
 
     amplifier = load(file, as_=as_)
-    names = [n.strip() for words in opened for n in words.split(",") if n.strip()]
+    said = [n.strip() for words in opened for n in words.split(",") if n.strip()]
+    names = list(dict.fromkeys(n for word in said for n in parts_called(amplifier, word, "--open")))
     checked(amplifier, names)
     kept = at_worst(amplifier, mains_of(amplifier, mains_now), names)
     if as_json:
@@ -128,12 +130,17 @@ def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
     if kept.opened:
         yield f"with {', '.join(kept.opened)} open"
     yield ""
+    if not kept.rows:
+        yield "No capacitor is drawn, so none keeps anything by the drawing. What stands on the bench may have one."
+        yield ""
+        yield from make_safe_lines(kept)
+        return
     yield f"{'capacitor':<14}{'volts':>7}{'joules':>8}{'<60 V':>8}{'<10 V':>8}{'its path open':>16}  empties through"
     for r in kept.rows:
         without = f"{time_text(r.without_60)}, {time_text(r.without_10)}"
         path = r.path[0] + (" ..." if len(r.path) > 1 else "") if r.path else "leakage only"
         yield (
-            f"{r.part[:13]:<14}{r.volts:7.0f}{_joules(r.joules):>8}{time_text(r.below_60):>8}{time_text(r.below_10):>8}"
+            f"{r.part[:13]:<14}{round(r.volts):7d}{_joules(r.joules):>8}{time_text(r.below_60):>8}{time_text(r.below_10):>8}"
             f"{without:>16}  {path[:16]}"
         )
     yield "  'its path open': below 60 V, 10 V with the resistors on its way out open; '-':"
@@ -178,9 +185,12 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
             f"{abs(r.volts):.0f} V, below 60 V {falls}. It sets no wait inside, but the pins of an unplugged cord can still sting: "
             "pin to pin and each pin to chassis with the same resistor, switch on, then read."
         )
+    moment = (
+        f"from all {kept.highest:.0f} V {kept.watts:.0f} W for a moment, which it stands; " if kept.watts >= 0.5 else ""
+    )
     yield (
-        f"  Then {kept.ohms / 1e3:g} kohm, {kept.rated:g} W wirewound (from all {kept.highest:.0f} V {kept.watts:.0f} W for a moment, "
-        "which it stands; tool, clip and lead of the 1000 V class; its ohms read first) across each capacitor's own two ends, "
+        f"  Then {kept.ohms / 1e3:g} kohm, {kept.rated:g} W wirewound ({moment}tool, clip and lead of the 1000 V class; "
+        "its ohms read first) across each capacitor's own two ends, "
         f"{'HT first, bias last' if kept.bias else 'the reservoir first'}."
     )
     yield "  Read each: below 10 V dc, on a meter just proved. Again after a minute. The clip stays on."

@@ -49,6 +49,8 @@ _BAD_INPUT = {
     "WindingsError",
     "MarkingError",
 }
+_TYPED = ("--", "PART: ")
+"""How a line begins that is about what was typed, not about a file: it is told as the option parser's own are."""
 
 
 class Verbs(click.Group):
@@ -114,7 +116,8 @@ def told(error: Exception) -> tuple[int | None, list[str]]:
     if name == "AmplifierError":
         return 2, str(error).splitlines()
     if name in _BAD_INPUT:
-        return 2, str(error).splitlines()
+        lines = str(error).splitlines()
+        return 2, [f"firstglow: {line}" if line.startswith(_TYPED) else line for line in lines]
     if name == "SolveError":
         return 3, str(error).splitlines()
     if isinstance(error, OSError):

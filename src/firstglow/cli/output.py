@@ -117,12 +117,14 @@ def volts_of(text: str | None) -> float | None:
         return None
     from math import isfinite
 
+    from firstglow.amplifier.options import SituationError
+
     try:
         volts = float(text.strip().rstrip("Vv").replace(",", "."))
     except ValueError:
         volts = float("nan")
     if not isfinite(volts) or volts <= 0:
-        raise click.ClickException(f"--mains-now: {text}; volts at the socket, above 0, as read; try --mains-now 230")
+        raise SituationError("--mains-now", f"{text!r} cannot be read", "a value in V, above 0", "--mains-now 230")
     return volts
 
 

@@ -65,19 +65,11 @@ def command(file: Path, parts: tuple[str, ...], every: bool, as_: str, mains_now
 
 
 def _asked(amplifier: "Amplifier", words: Sequence[str]) -> set[str]:
-    """The parts named, of a glass or a can all that is in it; SituationError with the nearest for what is none."""
-    from firstglow.amplifier.mistakes import nearest
-    from firstglow.amplifier.options import SituationError, find_parts
+    """The parts named, of a glass or a can all that is in it."""
+    from firstglow.amplifier.options import parts_called
 
-    found: set[str] = set()
-    for word in words:
-        inside = (p.name for p in amplifier.parts.values() if word in (p.envelope, p.words.get("can")))
-        names = {*find_parts(amplifier, word), *inside}
-        if not names:
-            near = nearest(word, list(amplifier.parts)) or next(iter(amplifier.parts))
-            raise SituationError("PART", f"{word!r} is no part here", "a part of the file by its name", repr(near))
-        found |= names
-    return found
+    inside = {p.name for p in amplifier.parts.values() if p.envelope in words}
+    return inside | {name for word in words for name in parts_called(amplifier, word)}
 
 
 def _whole(name: str, as_: str, found: "Audit", asked: set[str]) -> Iterator[str]:
@@ -175,7 +167,8 @@ def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
 def _proposed(a: "Audited") -> Iterator[str]:
     assert a.proposal is not None
     steps = a.proposal.what.split("; ") if a.kind in DONE else [a.proposal.what]
-    yield from (f"    {'do' if a.kind in DONE else 'put in'}: {step}" for step in steps)
+    for step in steps:
+        yield f"    or: {step[3:]}" if step.startswith("or ") else f"    {'do' if a.kind in DONE else 'put in'}: {step}"
     yield from (f"    or: {other}" for other in a.proposal.alternatives)
     yield from (f"    not: {other}" for other in a.proposal.refused)
     yield f"    then: {a.proposal.changes}"

@@ -1,6 +1,6 @@
 """``firstglow start FILE``."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -135,10 +135,26 @@ def start_document(start: Any, kept: Any, marks: list[tuple[float, str]]) -> dic
             {
                 "valve": v.valve, "off_s": v.off, "conducts_s": v.conducts, "bias_ready_s": v.ready, "bias_safe_s": v.holds,
                 "bias_ahead_s": v.ahead, "bias_late": v.late, "most_amps": v.most, "idle_amps": v.idle, "bias_volts": v.bias,
-                "bias_settled_volts": v.settled, "safe_volts": v.wanted,
+                "bias_settled_volts": v.settled, "safe_volts": v.wanted, "lifted": _lift_document(v.lift),
             }
             for v in start.valves
         ],
+        "switched_off": [
+            {
+                "valve": r.valve, "most_amps": r.most, "most_s": r.at, "idle_amps": r.idle, "bias_half_s": r.bias_half,
+                "ht_half_s": r.ht_half,
+            }
+            for r in start.switched_off
+        ],
+    }  # fmt: skip
+
+
+def _lift_document(lift: Any) -> dict[str, Any] | None:
+    if lift is None:
+        return None
+    return {
+        "held_s": lift.first, "from_s": lift.begin, "to_s": lift.end, "past": lift.past, "ht_share": lift.ht, "volts": lift.volts,
+        "by": lift.by, "through": lift.through, "amps": lift.amps,
     }  # fmt: skip
 
 
@@ -200,18 +216,41 @@ def _lines(start: Any, kept: Any, behind: Any = None) -> Iterator[str]:
     yield "  Surge: the part's own, else IEC 60384-4: 1.15 times to 315 V, 1.10 above."
     yield ""
     yield f"{'output valve':<13}{'off s':>6}{'draws at s':>12}{'bias holds from':>17}{'first?':>14}{'most mA':>9}{'idle mA':>9}"
-    for v in start.valves:
-        off = "cold" if v.off is None else f"{v.off:g}"
-        holds, first = ("-", "own resistor") if not v.fixed else (_holds(v.holds), _first(v))
-        mark = "! " if v.much else "  "
-        yield (
-            f"{mark}{v.valve[:10]:<11}{off:>6}{_s(v.conducts):>12}{holds:>17}{first:>14}{1e3 * v.most:9.1f}{1e3 * v.idle:9.1f}"
-        )
-    yield from _words(start)
+    groups = _alike(start.valves)
+    for names, rows in groups:
+        for v in rows:
+            off = "cold" if v.off is None else f"{v.off:g}"
+            holds, first = ("-", "own resistor") if not v.fixed else (_holds(v.holds), _first(v))
+            mark = "! " if v.much else "  "
+            yield (
+                f"{mark}{names[:10]:<11}{off:>6}{_s(v.conducts):>12}{holds:>17}{first:>14}{1e3 * v.most:9.1f}{1e3 * v.idle:9.1f}"
+            )
+    yield from _words(start, groups)
     if behind is not None:
         yield from _lamp_lines(behind)
     yield ""
     yield from make_safe_lines(kept)
+
+
+def _alike(valves: Sequence[Any]) -> list[tuple[str, list[Any]]]:
+    """Each output valve's rows; those within a tenth of a second and a fiftieth of the amps in all of them are one, by the first."""
+    rows: dict[str, list[Any]] = {}
+    for v in valves:
+        rows.setdefault(v.valve, []).append(v)
+    groups: list[tuple[list[str], list[Any]]] = []
+    for name, mine in rows.items():
+        same = next((names for names, first in groups if all(map(_near, first, mine))), None)
+        if same is None:
+            groups.append(([name], mine))
+        else:
+            same.append(name)
+    return [(", ".join(names), mine) for names, mine in groups]
+
+
+def _near(one: Any, other: Any) -> bool:
+    moments = ((one.conducts, other.conducts), (one.holds, other.holds))
+    apart = any((a is None) != (b is None) or abs((a or 0.0) - (b or 0.0)) > SAME for a, b in moments)
+    return not apart and abs(one.most - other.most) <= 0.02 * one.most and one.much == other.much
 
 
 def _s(seconds: float | None) -> str:
@@ -238,12 +277,15 @@ def _stands(s: Any) -> str:
     return f"{said}{s.when} {s.at:.1f} s"
 
 
-def _words(start: Any) -> Iterator[str]:
-    """What the table of the valves means."""
+def _words(start: Any, groups: Sequence[tuple[str, list[Any]]]) -> Iterator[str]:
+    """What the table of the valves means, why a bias lets go again, and what comes after switching off."""
     yield "  'draws': a tenth of its idle flows."
     if any(v.fixed for v in start.valves):
         yield "  'bias holds': from then on the hottest valve of its type, its preset set for"
         yield "  the same idle, stays within its watts at the HT that stands once all is warm."
+    if any("," in names for names, _ in groups):
+        yield "  Valves in one row are within 0.1 s and 2 % of the mA of each other."
+    yield from (f"  {names}: {text}" for names, rows in groups if (text := _lifted(rows[0])))
     for off in dict.fromkeys(v.off for v in start.valves):
         these = [v for v in start.valves if v.off == off]
         when = "At a cold start" if off is None else f"{off:g} s off and on again"
@@ -252,8 +294,45 @@ def _words(start: Any) -> Iterator[str]:
             yield f"  ! {when}: {_draws(much)} {'See firstglow bias.' if off is None and late else REST}"
         elif late:
             yield f"  {when}: the bias comes after the current, but HT more slowly still: none draws more than its idle. {LATE}"
+    yield from _off(start)
 
 
+def _lifted(cold: Any) -> str:
+    """Why the bias of a cold start lets go again after it had held; "" where it does not."""
+    lift = cold.lift
+    if lift is None:
+        return ""
+    cause = (
+        f"{lift.by} charges through {lift.through}, {1e6 * lift.amps:.0f} µA, and lifts the grid by {lift.volts:.1f} V"
+        if lift.by
+        else f"the grid is lifted by {lift.volts:.1f} V"
+    )
+    return (
+        f"the bias held from {lift.first:.2f} s, and lets go once more from {lift.begin:.2f} to {lift.end:.2f} s: as HT rises "
+        f"(then {100 * lift.ht:.0f} % of it) {cause}. Were all HT there the hottest would be {100 * lift.past:.1f} % past its watts."
+    )
+
+
+def _off(start: Any) -> Iterator[str]:
+    """Switched off warm: who draws more than its idle, and which goes first, HT or bias."""
+    rows = start.switched_off
+    if not rows:
+        return
+    more = [r for r in rows if r.most > MORE * r.idle]
+    worst = max(rows, key=lambda r: r.most / (r.idle or 1.0))
+    ht = max((r.ht_half for r in rows if r.ht_half is not None), default=None)
+    bias = min((r.bias_half for r in rows if r.bias_half is not None), default=None)
+    said = f"HT is at half after {_s(ht)} s"
+    said += f", the bias at the grids after {_s(bias)} s" if bias is not None else ""
+    if more:
+        draws = f"{', '.join(r.valve for r in more)}, up to {1e3 * worst.most:.0f} mA after {worst.at:.2f} s"
+        yield f"  ! Switched off warm: {draws}: the bias goes before HT. {said}."
+    else:
+        yield f"  Switched off warm: none draws more than its idle. {said}."
+
+
+MORE = 1.02
+"""Times its idle from which on an output valve is said to draw more once it is switched off."""
 LATE = "Off is off for a minute all the same."
 """One rule for every pause."""
 

@@ -45,9 +45,15 @@ class Changed:
 
 
 def _known(amplifier: Amplifier) -> dict[str, str]:
-    """Every part and envelope by its name in small letters."""
+    """Every part, envelope and can of several sections by its name in small letters."""
     known = {p.lower(): p for p in amplifier.parts}
-    return known | {p.envelope.lower(): p.envelope for p in amplifier.parts.values() if p.envelope}
+    return known | {name.lower(): name for p in amplifier.parts.values() for name in _wholes(p)}
+
+
+def _wholes(part: Part) -> tuple[str, ...]:
+    """What a part is one of: its glass, its can; a channel's can also with its channel before it."""
+    can = str(part.words.get("can") or "")
+    return tuple(n for n in (part.envelope or "", can, f"{part.channel} {can}" if part.channel and can else "") if n)
 
 
 def parts_said(amplifier: Amplifier, text: str) -> list[str]:
@@ -63,20 +69,20 @@ def parts_said(amplifier: Amplifier, text: str) -> list[str]:
 
 
 def part_named(amplifier: Amplifier, name: str) -> str:
-    """A part or an envelope as the amplifier calls it; ReadingsError with the nearest for one that it has not."""
+    """A part, an envelope or a can as the amplifier calls it; ReadingsError with the nearest for one that it has not."""
     known = _known(amplifier)
     found = known.get(name.lower())
     if found is None:
         near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
-        raise ReadingsError(f"{name}: no such part in this amplifier; one of its own; try {known[near]}")
+        raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {known[near]!r}")
     return found
 
 
 def changed(ladder: Ladder, names: Sequence[str], before: ExpectedLadder | None = None) -> Changed:
     """What counts no longer once these parts were changed; ReadingsError for a part that is not there.
 
-    names: parts or envelopes, replaced by others of the same kind. before: the ladder as the drawing was, where the
-    drawing changed too.
+    names: parts, envelopes or cans (all their sections), replaced by others of the same kind. before: the ladder as the drawing
+    was, where the drawing changed too.
     """
     named = [part_named(ladder.frame.amplifier, n) for n in names]
     rows = [_Worked(ladder, name) for name in named]
@@ -111,7 +117,7 @@ class _Worked:
     def __init__(self, ladder: Ladder, name: str) -> None:
         amplifier, found = ladder.frame.amplifier, ladder.sheet.found
         self.name = name
-        self.parts = [p for p in amplifier.parts.values() if name in (p.name, p.envelope)]
+        self.parts = [p for p in amplifier.parts.values() if name == p.name or name in _wholes(p)]
         self.valve = any(p.kind in {"valve", "rectifier"} for p in self.parts)
         self.joints = _joints(self.parts)
         stages = amplifier.of_kind("valve") if self.parts and self.parts[0].kind in _STAGE else ()

@@ -12,7 +12,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from firstglow.amplifier.defaults import SILICON_AMPS
+from firstglow.amplifier.defaults import SELENIUM_AMPS, SILICON_AMPS
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.devices.semiconductor import selenium_law, silicon_law
@@ -115,8 +115,10 @@ def value(values: Values, part: Part, attribute: str) -> Array:
 
 
 def junction_amps(part: Part) -> float:
-    """Rated mean current that a diode's law is taken for [A]; a silicon one that has none said counts as one of 1 A."""
-    return part.value("amps") if "amps" in part.values or part.type == "selenium" else SILICON_AMPS
+    """Rated mean current that a diode's law is taken for [A]; one that has none said counts as a usual one of its kind."""
+    if "amps" in part.values:
+        return part.value("amps")
+    return SELENIUM_AMPS if part.type == "selenium" else SILICON_AMPS
 
 
 def junction_leak(part: Part) -> float:

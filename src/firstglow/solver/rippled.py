@@ -21,8 +21,8 @@ EMPTY = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Rippled:
-    """joints: ripple of each supply joint to chassis [V rms]; parts: fields that ripple adds to the standing row or
-    replaces in it, "volts_ac" [V rms] and "amps_rms" [A], of the parts from one supply joint to another; (sample,) each."""
+    """joints: ripple of each supply joint to chassis [V rms]; parts: fields that ripple adds to the standing row or replaces in it,
+    "volts_ac" [V rms], "amps_rms" [A] and what it warms, "watts", of the parts from one supply joint to another; (sample,) each."""
 
     joints: Mapping[str, Array] = field(default_factory=dict)
     parts: Mapping[str, Mapping[str, Array]] = field(default_factory=dict)
@@ -37,9 +37,12 @@ def rippled(standing: Standing, situation: Situation, faults: Sequence[Fault] = 
         return Rippled()
     seen = standing_ripple(standing.circuit, standing, situation, None, faults)
     parts = {}
+    # without a reservoir ripple is half of what stands there, and goes through every resistor behind it
+    bare = any(s.input == "none" for s in supplies(amplifier))
     for part in amplifier.of_kind("resistor", "capacitor", "choke"):
         one, two = list(part.leads.values())[:2]
-        if one != two and {one, two} <= joints | {CHASSIS}:
+        held = {one, two} <= joints | {CHASSIS}
+        if one != two and (held or (bare and part.kind == "resistor" and _solved(standing, one, two))):
             parts[part.name] = _row(part, standing, seen, (one, two), situation.mains_hz or amplifier.mains_hz)
     return Rippled({j: seen.rms(j) for j in sorted(joints - {CHASSIS})}, parts)
 
@@ -65,6 +68,10 @@ def supply_joints(amplifier: Amplifier) -> frozenset[str]:
     return frozenset(j for j in found if j is not None and j in amplifier.joints)
 
 
+def _solved(standing: Standing, *ends: str) -> bool:
+    return all(j == CHASSIS or f"dc {j}" in standing.circuit.index for j in ends)
+
+
 def _row(part: Part, standing: Standing, seen: Ripple, ends: tuple[str, str], hertz: float) -> dict[str, Array]:
     """Volts across and amps through a part: its own dc, and every carried multiple of the mains."""
     own = standing.part(part.name)
@@ -72,12 +79,13 @@ def _row(part: Part, standing: Standing, seen: Ripple, ends: tuple[str, str], he
     out = {"volts_ac": np.broadcast_to(volts, (standing.samples,))}
     if part.name in standing.waves.capacitors:
         return out
-    square = np.asarray(own["amps"]) ** 2
+    wave = np.zeros(standing.samples)
     for order in seen.responses:
-        square = (
-            square + np.abs(seen.component(*ends, order) * _siemens(part, standing, 2 * np.pi * hertz * order)) ** 2
-        )
-    return out | {"amps_rms": np.sqrt(square)}
+        wave = wave + np.abs(seen.component(*ends, order) * _siemens(part, standing, 2 * np.pi * hertz * order)) ** 2
+    out["amps_rms"] = np.sqrt(np.asarray(own["amps"]) ** 2 + wave)
+    if part.kind in ("resistor", "choke"):
+        out["watts"] = np.asarray(own["watts"] + wave * standing.bench.p(f"{part.name} ohms"))
+    return out
 
 
 def _siemens(part: Part, standing: Standing, w: float) -> Array:
