@@ -324,8 +324,8 @@ def _discharge(p: Problem, new: Array, cell: int, until: int, load: Array) -> No
     # towards where it would end; the cancellation costs 1e-7 V at worst, and these cells are only asked who may conduct
     lose = p.back * (1.0 - p.keep)
     final = p.back * load / (lose + _TINY)
-    after = new[cell + 1 : until]
-    after[:] = 1.0 - lose
-    np.cumprod(after, axis=0, out=after)
-    after *= new[cell] - final
-    after += final
+    after, keep = new[cell + 1 : until], 1.0 - lose
+    left = new[cell] - final
+    for volts in after:
+        left *= keep
+        np.add(left, final, out=volts)

@@ -22,7 +22,7 @@ class Group(Protocol):
     """Parts of one kind, evaluated together.
 
     terms, slopes: how many of each it owns; they lie one after another in the plan.
-    constant: its slopes do not depend on the unknowns.
+    constant: its slopes do not depend on the unknowns; they are the coefficient ``pull``.
     """
 
     terms: int

@@ -79,11 +79,14 @@ class Near:
         e = self.equations
         unit = e.unit[:, None]
         for step in range(1, most + 1):  # noqa: B007 - how many is what is asked
-            residual, slots = e.evaluate(x, at)
-            dx = -residual
+            dx, slots = e.evaluate(x, at)
+            np.negative(dx, out=dx)
             e.elimination.factored(slots).solve(dx)
             x = x + dx
-            good = np.asarray((np.abs(dx) <= SETTLED * (unit + np.abs(x))).all(axis=0))
+            room = np.abs(x)
+            room += unit
+            room *= SETTLED
+            good = np.asarray((np.abs(dx, out=dx) <= room).all(axis=0))
             if good.all():
                 break
         return x, good, step

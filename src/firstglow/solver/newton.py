@@ -42,8 +42,8 @@ DROP = 0.25
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """x: (unknown, sample). settled: (sample,). steps: (sample,) Newton steps taken. moved: (sample,) the unknown whose
-    last step was largest, relative to its size."""
+    """x: (unknown, sample). settled: (sample,). steps: (sample,) Newton steps taken. moved: (sample,) of one that has not
+    settled, the unknown whose last step was largest, relative to its size."""
 
     x: Array
     settled: NDArray[np.bool_]
@@ -146,9 +146,12 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         factors = equations.elimination.factored(slots)
         dx = -residual
         factors.solve(dx)
-        change = np.abs(dx) / (unit + np.abs(x + dx))
-        most_moved = change.argmax(axis=0)
-        size = np.take_along_axis(change, most_moved[None], axis=0)[0]
+        there = x + dx
+        np.abs(there, out=there)
+        there += unit
+        change = np.abs(dx)
+        change /= there
+        size = change.max(axis=0)
         done = size < SETTLED
         if not damp:
             done |= foretold(size, before)
@@ -167,19 +170,22 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         x += dx
         lost = ~np.isfinite(size)
         open_ = ~settled[live]
-        out[:, live[open_]] = x[:, open_]
-        moved[live[open_]] = most_moved[open_]
         done &= open_
         gone = done | lost | ~open_
         if done.any():
             settled[live[done]] = True
             steps[live[done]] = k
+        astray = open_ & ~done if k == most else lost & open_
+        if astray.any():
+            moved[live[astray]] = change[:, astray].argmax(axis=0)
+        ends = np.flatnonzero(done | astray)
+        out[:, live[ends]] = x.take(ends, axis=1)
         if gone.all():
             break
         # one that has lost its numbers goes at once: it must not touch its neighbours
         if gone.mean() >= DROP or lost.any():
             stay = ~gone
-            live, x, at, share, before = live[stay], x[:, stay], at.keep(stay), share[stay], before[stay]
+            live, x, at, share, before = live[stay], x.compress(stay, axis=1), at.keep(stay), share[stay], before[stay]
     return Outcome(out, settled, steps, moved)
 
 

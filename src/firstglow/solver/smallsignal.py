@@ -73,7 +73,7 @@ class Layout:
     """Where the pulls of one drawing go: of its structure alone, whatever the values.
 
     scatter: sparse (entry, pull). rows, columns: of each entry, in the order of rows. of_row: the entries of each row.
-    slots: of each entry in the elimination ``plan``.
+    diagonal: the entry of each row on the diagonal. slots: of each entry in the elimination ``plan``.
     """
 
     plan: Elimination
@@ -81,6 +81,7 @@ class Layout:
     rows: NDArray[np.int64]
     columns: NDArray[np.int64]
     of_row: tuple[slice, ...]
+    diagonal: NDArray[np.int64]
     slots: NDArray[np.int64]
 
 
@@ -97,7 +98,8 @@ def _laid_out(size: int, pulls: tuple[Pull, ...]) -> Layout:
     ends = np.searchsorted(rows, np.arange(size + 1))
     return Layout(
         plan, csr_array((signs.astype(float), (at, source)), shape=(len(entries), len(pulls))), rows, columns,
-        tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(ends)), np.array([plan.slot[e] for e in entries]),
+        tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(ends)),
+        np.array([number[k, k] for k in range(size)]), np.array([plan.slot[e] for e in entries]),
     )  # fmt: skip
 
 
@@ -265,14 +267,15 @@ class SignalNetwork:
             off = (full @ x.transpose(2, 0, 1)).transpose(1, 2, 0)
             flow = np.abs(full)[..., None] * np.abs(x.transpose(2, 0, 1))[:, None]
             size = np.maximum(np.abs(b), flow.max(axis=2).transpose(1, 2, 0))
+            wrong = (np.abs(off - b) > RESIDUAL * (size + size.max(axis=0) * 1e-9)).any(axis=(0, 1))
         else:
-            off, size = np.zeros_like(b), _square(b)
+            off = np.empty_like(b)
             for row, own in enumerate(self._layout.of_row):
-                flow = self._values[own, None] * x[columns[own]]
-                flow.sum(axis=0, out=off[row])
-                np.maximum(size[row], _square(flow).max(axis=0, initial=0.0), out=size[row])
-            size = np.sqrt(size)
-        wrong = (np.abs(off - b) > RESIDUAL * (size + size.max(axis=0) * 1e-9)).any(axis=(0, 1))
+                np.einsum("en,ekn->kn", self._values[own], x[columns[own]], out=off[row])
+            # of what flows, what its own volts drive: never more than the most, so that no sample passes which should not
+            size = np.sqrt(np.maximum(_square(b), _square(self._values[self._layout.diagonal][:, None]) * _square(x)))
+            off -= b
+            wrong = (_square(off) > (RESIDUAL * (size + size.max(axis=0) * 1e-9)) ** 2).any(axis=(0, 1))
         for sample in np.nonzero(wrong | ~np.isfinite(x).all(axis=(0, 1)))[0]:
             dense = np.zeros((len(self.number),) * 2, dtype=b.dtype)
             dense[rows, columns] = self._values[:, sample]
