@@ -14,7 +14,8 @@ from firstglow.amplifier.roles import roles
 from firstglow.audit.bias import design
 from firstglow.audit.idle_band import idle_band
 from firstglow.audit.parts import document
-from firstglow.cli.bias import _lines, bias_document
+from firstglow.cli.bias import bias_document
+from firstglow.cli.bias_lines import lines as _lines
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))

@@ -6,16 +6,19 @@ proposes. Up before HT: slow time (``solver.slow``), all proposals together, on 
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier, AmplifierError
-from firstglow.audit.bias_checks import HALF_LOAD, Check, checks, ratings
+from firstglow.audit.bias_checks import HALF_LOAD, checks, ratings
 from firstglow.audit.bias_found import Design, Found, Idle
+from firstglow.audit.bias_leaks import lower_leaks
 from firstglow.audit.bias_parts import NoBiasError, network
+from firstglow.audit.bias_proposal import Proposal
+from firstglow.audit.bias_ranked import ranked, recommended_first, why_recommended
 from firstglow.audit.bias_ready import Ready, ready
 from firstglow.audit.bias_search import Curve, Searched, curve, search, shortlist, unit
 from firstglow.audit.bias_trial import MIDDLE, Trial
@@ -26,35 +29,11 @@ from firstglow.readings.side_by_side import side_by_side
 
 HUM_SHARE = 1e-4
 """Hum that the bias supply may leave at a grid, over its bias: 80 dB below full drive, a choice of ours."""
-ALTERNATIVES = 4
 WIDE = 2.0
 """How much further is searched where nothing near the present values will do."""
 BY_CURRENT = frozenset({"KT88", "7027A"})
 """Types whose published fixed-bias rows lie far off any law at fixed grid volts, and within 5 to 14 % of the bias."""
 FARADS = tuple(float(s.scaleb(k)) for k in (-6, -5, -4) for s in steps("E6"))
-
-
-@dataclass(frozen=True, slots=True)
-class Proposal:
-    """One network, solved. parts: what changes or is added, "R4 ohms" -> value. merits: why it is in the list. present: of a
-    network that stands, part -> ohms or farads."""
-
-    found: Found
-    ready: Ready | None
-    parts: Mapping[str, float]
-    checks: tuple[Check, ...]
-    merits: tuple[str, ...] = ()
-    present: Mapping[str, float] = field(default_factory=dict)
-
-    @property
-    def good(self) -> bool:
-        """Every demand holds that this network can meet."""
-        return all(c.holds or c.as_drawn for c in self.checks)
-
-    @property
-    def fail_safe(self) -> bool:
-        """No wiper that opens raises an idle current."""
-        return all(w.safe for w in self.found.wipers)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +72,11 @@ class Bias:
         """Where a valve's idle lies in what its class is run at."""
         output = next(x for x in self.trial.outputs if x.valve == idle.valve)
         return idle_band(output, idle.plate_watts, idle.limit)
+
+    @property
+    def recommended(self) -> str | None:
+        """Why the first alternative is the one to build; None without any."""
+        return why_recommended(self.alternatives[0], self.alternatives[1:]) if self.alternatives else None
 
     @property
     def doubtful(self) -> tuple[str, ...]:
@@ -135,23 +119,23 @@ class Chosen(NamedTuple):
 
 def _choose(trial: Trial, now: Found, limit: float, series: str) -> Chosen:
     """Search, solve, start up, and keep what meets every demand."""
-    rails = curve(trial, now)
+    rails, leaks = curve(trial, now), lower_leaks(trial, now)
     searched = search(trial, rails, series)
     if searched.why:  # far from the values that are there now
         searched = search(trial, rails, series, WIDE)
     refused = _impossible(trial, searched)
     if refused:
         return Chosen((), refused, None)
-    proposals = _tried(trial, searched, limit)
+    proposals = _tried(trial, searched, limit, leaks)
     if not any(p.good for p in proposals):  # arithmetic and amplifier differ: once more, by what was solved
         again = search(trial, rails.scaled(_off(trial, rails, [p.found for p in proposals])), series)
-        proposals = _tried(trial, again, limit) or proposals
-    few = _ranked([p for p in proposals if p.good])
+        proposals = _tried(trial, again, limit, leaks) or proposals
+    few = ranked([p for p in proposals if p.good])
     if not few:
         return Chosen((), _failing(trial, proposals, limit), None)
     at = ready(trial, [now, *(p.found for p in few)])
     started = [_with(trial, p, r, limit) for p, r in zip(few, at[1:], strict=True)]
-    good = tuple(p for p in started if p.good)
+    good = recommended_first([p for p in started if p.good])
     return Chosen(good, None if good else _failing(trial, started, limit), at[0])
 
 
@@ -159,9 +143,10 @@ def _with(trial: Trial, p: Proposal, at: Ready, limit: float) -> Proposal:
     return replace(p, ready=at, checks=checks(trial, p.found, at, limit, ratings(trial, p.found)))
 
 
-def _tried(trial: Trial, searched: Searched, limit: float) -> list[Proposal]:
-    """The shortlist on the whole amplifier."""
-    found = _quieter(trial, trial.run(shortlist(searched)), limit) if searched.designs else []
+def _tried(trial: Trial, searched: Searched, limit: float, leaks: Design) -> list[Proposal]:
+    """The shortlist on the whole amplifier, with the grid leaks that the valves' sheets allow."""
+    designs = [{**design, **leaks} for design in shortlist(searched)]
+    found = _quieter(trial, trial.run(designs), limit) if designs else []
     return [_proposal(trial, f, limit) for f in found if f.settled]
 
 
@@ -296,34 +281,3 @@ def _standing(trial: Trial, f: Found, at: Ready | None, limit: float) -> Proposa
 def _differs(trial: Trial, name: str, value: float) -> bool:
     part, _, attribute = name.rpartition(" ")
     return abs(value / trial.amplifier.parts[part].values[attribute].value - 1.0) > 1e-9
-
-
-# -- which few ---------------------------------------------------------------------------------------------------------------
-def _ranked(good: Sequence[Proposal]) -> tuple[Proposal, ...]:
-    """The best by each merit, then by room; each once, with the merits it has."""
-    if not good:
-        return ()
-
-    def span(p: Proposal) -> float:
-        return max(e.least - e.most for e in p.found.out.values())
-
-    def middle(p: Proposal) -> float:
-        return max(abs(t - 0.5) for t in p.found.turns.values())
-
-    merits = (
-        ("fewest parts changed", lambda p: (len(p.parts), -p.found.room)),
-        ("idle nearest the middle of the travel", lambda p: (round(middle(p), 2), span(p))),
-        ("finest to set", lambda p: (span(p), -p.found.room)),
-        ("least hum", lambda p: (max(p.found.hum.values()), -p.found.room)),
-        ("most room for odd valves", lambda p: (-p.found.room, span(p))),
-        ("coolest at the weak end by mistake", lambda p: (max(i.at_least_amps for i in p.found.idle.values()), -p.found.room)),
-    )  # fmt: skip
-    chosen: dict[int, list[str]] = {}
-    for words, key in merits:
-        best = min(range(len(good)), key=lambda k: key(good[k]))
-        chosen.setdefault(best, []).append(words)
-    for k in sorted(range(len(good)), key=lambda k: -good[k].found.room):
-        if len(chosen) >= ALTERNATIVES:
-            break
-        chosen.setdefault(k, [])
-    return tuple(replace(good[k], merits=tuple(w)) for k, w in list(chosen.items())[:ALTERNATIVES])

@@ -28,11 +28,13 @@ HALF = 0.5
 @dataclass(frozen=True, slots=True)
 class Ready:
     """A cold start on the highest mains. bias: when every output grid has nine tenths of what it runs on [s]; ht: when HT
-    has half of its warm volts [s]; current: when the first output valve draws a tenth of its idle [s]; None: never."""
+    has half of its warm volts [s]; current: when the first output valve draws a tenth of its idle [s]; None: never. lifted: a grid
+    that had its nine tenths loses them again for a while before the current."""
 
     bias: float | None
     ht: float | None
     current: float | None
+    lifted: bool = False
 
     @property
     def before_ht(self) -> float | None:
@@ -69,9 +71,16 @@ def ready(trial: Trial, found: Sequence[Found]) -> list[Ready]:
         Ready(
             _last([crossed(t, g[:, k]) for g in grids]), crossed(t, over["ht"][:, k]),
             min((c for g in currents if (c := crossed(t, g[:, k])) is not None), default=None),
+            any(_lost(g[:, k]) for g in grids),
         )
         for k in range(len(found))
     ]  # fmt: skip
+
+
+def _lost(over: Array) -> bool:
+    """Does it fall under its goal again after it had reached it?"""
+    reached = np.flatnonzero(over >= 0.0)
+    return bool(reached.size and (over[reached[0] :] < 0.0).any())
 
 
 def _goals(trial: Trial, found: Sequence[Found]) -> dict[str, tuple[Callable[[Any], Array], Array]]:
