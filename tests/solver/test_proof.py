@@ -171,17 +171,20 @@ BENT = {"each_in_phase": "d_in_phase", "each_amps": "d_amps"}
 """What a cycle hands back: on the mains side, on the dc side."""
 
 
-# a valve's cycle and silicon's, each bent on both its sides and both ways: (a) has both, and takes three times as long
+# a valve's cycle and silicon's, each bent on both its sides and both ways: (a) has both, and takes three times as long. What
+# the proof throws out is tried again by every way that ``rescue`` knows, seconds of it: one of them shows that none brings it in.
 @pytest.mark.parametrize(
-    ("name", "side", "factor"),
+    ("name", "side", "factor", "thorough"),
     [
-        pytest.param(name, side, 1.0 + share, id=f"{name}-{side}-{100 * share:+.0f} %")
+        pytest.param(
+            name, side, 1.0 + share, (name, side) == ("c", "each_amps"), id=f"{name}-{side}-{100 * share:+.0f} %"
+        )
         for name, sign in (("b", 1), ("c", -1))
         for side, share in (("each_in_phase", -0.03 * sign), ("each_amps", 0.03 * sign))
     ],
 )
 def test_a_cycle_that_makes_or_loses_power_fails(
-    name: str, side: str, factor: float, monkeypatch: pytest.MonkeyPatch
+    name: str, side: str, factor: float, thorough: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The cycle itself is wrong, for the equations and for the books alike: conservation of energy is what is left."""
 
@@ -193,7 +196,7 @@ def test_a_cycle_that_makes_or_loses_power_fails(
     sound = circuit.solve(p)
     assert sound.proof.holds.all()
     monkeypatch.setattr(pulses, "held", bent)
-    found = circuit.solve(p, strict=False)
+    found = circuit.solve(p, strict=False, thorough=thorough)
     index = circuit.index["dc HT1"]
     assert abs(found.x[index, 0] / right[index, 0] - 1.0) > 1e-5  # another answer, and one whose currents add up
     assert found.proof.residual_amps[0] < NANOAMP
