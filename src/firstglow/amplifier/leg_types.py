@@ -41,6 +41,7 @@ class Leg:
     choke: the choke of a choke input, and ``beyond`` the joint on its far side; None for a capacitor input.
         choke_first: it is on the side of ``start`` (a choke in HT minus).
     held: whether a capacitor holds ``end`` (or ``beyond``) and ``start`` still.
+    backwards: those of the series parts that its current passes from their second lead to their first.
     """
 
     start: str
@@ -54,6 +55,7 @@ class Leg:
     beyond: str | None = None
     choke_first: bool = False
     held: bool = True
+    backwards: frozenset[str] = frozenset()
 
     @property
     def outer(self) -> tuple[str, str]:

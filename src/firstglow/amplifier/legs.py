@@ -253,6 +253,7 @@ def _leg(search: Search, start: str, path: Path, end: str, held: Collection[str]
         beyond,
         choke_first,
         all(j in search.quiet or j in search.drives or _held_alone(search, j, held) for j in (start, end)),
+        frozenset(b.part for i, b in enumerate(path) if b.sort in {"wire", "resistance"} and joints[i] == b.b),
     )
 
 
@@ -376,7 +377,8 @@ def _merge_plates(legs: list[Leg]) -> tuple[Leg, ...]:
             for p in one.stages[0]
         )
         joined = Leg(same.start, same.end, same.windings, (stage,), common, same.series_dc, same.coupling,
-                     same.choke, same.beyond, same.choke_first, same.held)  # fmt: skip
+                     same.choke, same.beyond, same.choke_first, same.held,
+                     same.backwards | leg.backwards)  # fmt: skip
         merged[merged.index(same)] = joined
     return tuple(merged)
 

@@ -30,7 +30,8 @@ class Rippled:
 
 def rippled(standing: Standing, situation: Situation, faults: Sequence[Fault] = ()) -> Rippled:
     """The ripple of a nominal amplifier's standing solution in the situation (its pots where they stand, no idle target) and
-    with the faults that were laid over it. Reservoirs keep the rms of their own pulses (``Standing.part``)."""
+    with the faults that were laid over it. Reservoirs and what stands in a rectifier's path keep the rms of their
+    own pulses (``Standing.part``)."""
     amplifier = standing.circuit.amplifier
     joints = supply_joints(amplifier)
     if not joints or not standing.books.cycles:
@@ -77,7 +78,7 @@ def _row(part: Part, standing: Standing, seen: Ripple, ends: tuple[str, str], he
     own = standing.part(part.name)
     volts = np.hypot(own.get("volts_ac", 0.0), seen.rms(*ends))
     out = {"volts_ac": np.broadcast_to(volts, (standing.samples,))}
-    if part.name in standing.waves.capacitors:
+    if part.name in standing.waves.capacitors or part.name in standing.waves.series:
         return out
     wave = np.zeros(standing.samples)
     for order in seen.responses:

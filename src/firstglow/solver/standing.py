@@ -142,8 +142,11 @@ class Standing:
 
     def _row(self, name: str) -> Mapping[str, Array]:
         made = standing_row(self.bench, self.books, name)
+        part = self.circuit.amplifier.parts.get(name)
+        two = [] if part is None else [self.bench.at(part, lead) for lead in ("1", "2") if lead in part.leads]
         with np.errstate(all="ignore"):
-            return {**made, **pulse_rows(self.waves, name, made)}
+            ohms = self.bench.given(f"{name} ohms", 0.0)
+            return {**made, **pulse_rows(self.waves, name, made, ohms, bool(two) and self.bench.has_ac(*two))}
 
     @property
     def waves(self) -> Waves:

@@ -12,7 +12,7 @@ import numpy as np
 
 from firstglow.solver.averaged import Averaged, Inputs, columns, prepare
 from firstglow.solver.bare import choked_waves
-from firstglow.solver.cells import CELLS, ROOT2, flows
+from firstglow.solver.cells import CELLS, ROOT2, WAVE, flows
 from firstglow.solver.frame import Array
 from firstglow.solver.pulses import Pulses
 from firstglow.solver.reservoir import STRAY_FARADS, ReservoirRows
@@ -27,17 +27,19 @@ class Waves:
     """Amps through a mains cycle (CELLS, sample) by the name of a part or winding.
 
     capacitors: of each reservoir, without its dc leak. rectifiers: a diode's or all plates'. windings: only what the
-    rectifiers draw, signed into the winding's start.
+    rectifiers draw, signed into the winding's start. series: of resistors, fuses, switches and links in a rectifier's path,
+    from their first lead to their second.
     """
 
     capacitors: Mapping[str, Array] = field(default_factory=dict)
     rectifiers: Mapping[str, Array] = field(default_factory=dict)
     windings: Mapping[str, Array] = field(default_factory=dict)
+    series: Mapping[str, Array] = field(default_factory=dict)
 
 
 def waves(standing: "Standing") -> Waves:
     """The currents of every supply's cycle."""
-    made = Waves({}, {}, {})
+    made = Waves({}, {}, {}, {})
     for group in standing.circuit.equations.groups:
         if isinstance(group, Pulses) and group.name in standing.books.cycles:
             found, inputs = standing.books.cycles[group.name]
@@ -83,6 +85,11 @@ def _legs(group: Pulses, amps: Array, made: Waves) -> None:
         for stage in leg.stages:
             for plate in stage:
                 _add(made.rectifiers, plate.part.name, plate.way * amps[n] / len(stage))
+        passed = dict.fromkeys((*leg.leg.series_ac, *leg.leg.series_dc), 1.0)
+        passed |= {name: 1.0 / len(stage) for stage in leg.leg.stages for path in stage for name in path.series}
+        for name, share in passed.items():
+            if group.frame.amplifier.parts[name].kind != "pot":  # of a track only a piece is passed
+                _add(made.series, name, (-share if name in leg.leg.backwards else share) * amps[n])
         for w in leg.leg.windings:
             if w.winding:  # a leg's dc enters at the winding's end and leaves at its start where its sign is +
                 _add(made.windings, f"{w.part} {w.winding}", -w.sign * amps[n])
@@ -112,13 +119,23 @@ def _add(table: Mapping[str, Array], name: str, wave: Array) -> None:
     table[name] = table[name] + wave if name in table else wave
 
 
-def pulse_rows(made: Waves, name: str, row: Mapping[str, Array]) -> dict[str, Array]:
-    """What the cycle adds to a standing row: a reservoir's rms, everybody's peak [A], each (sample,)."""
+def pulse_rows(made: Waves, name: str, row: Mapping[str, Array], ohms: Array, ac: bool) -> dict[str, Array]:
+    """What the cycle adds to a standing row: a reservoir's rms, everybody's peak [A], the heat of pulses in a resistor [W],
+    each (sample,). ohms: of a part that is one. ac: whether the row has the pulses' fundamental, beside their mean, already.
+    """
     if name in made.capacitors:
         wave = made.capacitors[name] + row["amps"]
         return {"amps_rms": rms(wave), "amps_peak": peak(wave)}
     if name in made.rectifiers:
         return {"amps_peak": peak(made.rectifiers[name])}
+    if name in made.series:
+        wave = made.series[name]
+        known = wave.mean(axis=0) ** 2 + (ac * (wave * WAVE[:, None]).mean(axis=0)) ** 2
+        more = np.maximum((wave**2).mean(axis=0) - known, 0.0)
+        of_row = row.get("amps_rms", np.abs(row["amps"]))
+        return {
+            "amps_rms": np.sqrt(of_row**2 + more), "amps_peak": peak(wave), "watts": row["watts"] + ohms * more
+        }  # fmt: skip
     if name in made.windings:
         wave = made.windings[name]
         # what else the winding feeds is a sine in phase with its volts, at its crest when the pulses are
