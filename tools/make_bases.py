@@ -17,27 +17,6 @@ import tomllib
 from pathlib import Path
 
 TAIL = """
-[diode.1N4007]
-type = "silicon"
-amps = 1.0
-volts = 1000.0
-source = "JEDEC registration 1963"
-verified = "page"
-
-[diode.1N5408]
-type = "silicon"
-amps = 3.0
-volts = 1000.0
-source = "JEDEC registration, 1N5400 series"
-verified = "page"
-
-[diode.UF4007]
-type = "silicon"
-amps = 1.0
-volts = 1000.0
-source = "maker's data sheet, UF4001 to UF4007"
-verified = "memory"
-
 [gas."0A2"]
 designations = ["0A2", "OA2", "VR150", "0D3", "OD3", "150C2"]
 volts = 150.0
@@ -54,6 +33,31 @@ amps_max = 0.03
 source = "RCA Receiving Tube Manual (0C3/VR105: 105 V, 5 to 40 mA; the lower limit stands)"
 verified = "memory"
 """
+
+
+FAMILIES = (
+    ("1N400", "JEDEC registration 1963", 1.0, {1: 50, 2: 100, 3: 200, 4: 400, 5: 600, 6: 800, 7: 1000}),
+    (
+        "1N540",
+        "JEDEC registration, 1N5400 series",
+        3.0,
+        {0: 50, 1: 100, 2: 200, 3: 300, 4: 400, 5: 500, 6: 600, 7: 800, 8: 1000},
+    ),
+    ("UF400", "maker's data sheet, UF4001 to UF4007", 1.0, {1: 50, 2: 100, 3: 200, 4: 400, 5: 600, 6: 800, 7: 1000}),
+)
+"""Silicon diodes: name but for its last figure, source, mean amps, peak inverse volts by last figure."""
+SEEN = {"1N4007", "1N5408"}
+"""Figures of these were read on a page; the others of their series are from memory."""
+
+
+def diodes() -> str:
+    """A table for each of them."""
+    return "".join(
+        f'[diode.{stem}{last}]\ntype = "silicon"\namps = {amps}\nvolts = {volts:.1f}\nsource = "{source}"\n'
+        f'verified = "{"page" if f"{stem}{last}" in SEEN else "memory"}"\n\n'
+        for stem, source, amps, series in FAMILIES
+        for last, volts in series.items()
+    )
 
 
 def quoted(text: str) -> str:
@@ -177,7 +181,8 @@ def main() -> None:
             print(f"name = {quoted(section)}")
             print(f"kind = {quoted(what)}")
             print(f"pins = {{ {listed} }}")
-    print(TAIL.rstrip())
+    print()
+    print(diodes() + TAIL.strip())
 
 
 if __name__ == "__main__":

@@ -94,3 +94,21 @@ V1 = ["{written}", {{ plate = "HT", cathode = "chassis", heater = ["f1", "f2"] }
     standing = circuit.solve(circuit.vector(Situation(mains_volts=amplifier.mains_volts)))
     assert float(standing.part("V1")["plate_amps"][0]) == pytest.approx(0.060, rel=0.10)
     assert any(q.name == f"type {written} perveance" for q in circuit.parameters)
+
+
+@pytest.mark.parametrize(
+    ("word", "amps", "volts"), [("1N4003", 1.0, 200.0), ("1N5404", 3.0, 400.0), ("uf4005", 1.0, 600.0)]
+)
+def test_diodes_of_a_registered_series(word: str, amps: float, volts: float, tmp_path: Path) -> None:
+    """JEDEC 1N4001 to 1N4007 (50, 100, 200, 400, 600, 800, 1000 V), 1N5400 to 1N5408 (500 V is the 1N5405), from memory; one
+    that is not known is asked for by its figures, not taken for a resistor."""
+    file = tmp_path / "diode.toml"
+    text = HEAD + 'R1 = ["1k", "a", "chassis"]\nR2 = ["1k", "a", "chassis"]\nD1 = ["WORD", "a", "chassis"]\n'
+    file.write_text(text.replace("WORD", word), encoding="utf-8")
+    values = load(file).parts["D1"].values
+    assert (values["amps"].value, values["volts"].value) == (amps, volts)
+    file.write_text(text.replace("WORD", "BY127"), encoding="utf-8")
+    with pytest.raises(AmplifierError, match=r'no diode known here.*try "silicon 1A 1000V"'):
+        load(file)
+    file.write_text(text.replace("WORD", "silicon 1A 1000V"), encoding="utf-8")
+    assert load(file).parts["D1"].values["volts"].value == 1000.0

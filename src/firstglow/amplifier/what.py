@@ -256,6 +256,10 @@ def _stands_in(tokens: list[str]) -> None:
             raise QuantityError(f"{token!r} is a valve type without a law of its own", known, f'"{other[0]}"')
 
 
+_DIODE = re.compile(r"(1N|1S|BY[A-Z]?|BA|OA|UF|FR|HER|RGP|SF|GP)\d{2,4}[A-Z]?", re.IGNORECASE)
+"""How a diode's type is written (EIA 1N, JIS 1S, Pro Electron BY and BA, makers' own)."""
+
+
 def _no_part(text: str, tokens: list[str], likely: str | None) -> QuantityError:
     """Nothing in the text says what it is: a bare number, or a valve type spelt another way."""
     allowed = "a value with its unit, a valve type, or a kind of part"
@@ -266,6 +270,9 @@ def _no_part(text: str, tokens: list[str], likely: str | None) -> QuantityError:
                 "R, k, M; p, n, u",
                 f'"{text.replace(token, token + "R", 1)}"',
             )
+        if _DIODE.fullmatch(token):
+            amps = "known are 1N4001 to 1N4007, 1N5400 to 1N5408, UF4001 to UF4007; any other by the amps and volts of its sheet"
+            return QuantityError(f"{token!r} is no diode known here", amps, '"silicon 1A 1000V"')
         near = nearest(token.upper(), list(bases.designations()))
         if near is not None:
             slip = "a type that `firstglow valves` lists; a name like it is no stand-in, unless it was a slip"
