@@ -12,6 +12,7 @@ import numpy as np
 from firstglow.amplifier.leg_types import WindingStep
 from firstglow.amplifier.model import Part
 from firstglow.devices.lamp import filament
+from firstglow.solver import leg_pairs
 from firstglow.solver.averaged import Averaged, Inputs
 from firstglow.solver.charging import BROKEN_OHMS, LegRows
 from firstglow.solver.currents import Bench, Flow, centre_flow, insulation_flow, link_flows, part_flow
@@ -130,7 +131,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     if not group.loops:
         books.cycles[group.name] = found, group.inputs(wide, c, source)
     if group.henries is None:
-        off, size = imbalance(group, found, group.inputs(wide, c, source), group.mutual(c, source))
+        off, size = imbalance(group, found, group.inputs(wide, c, source), leg_pairs.mutual(group, c, source))
         books.cycle_watts = books.cycle_watts + np.where(
             c["there"], np.maximum(np.abs(off) - AVERAGED * size, 0.0), 0.0
         )
@@ -139,17 +140,19 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
     for n in range(len(group.legs)):
         emf = wide[group.emfs[n]]
         miss = emf - group.volts_across(n, wide) - turns[n] * source * flow_turns
-        miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - group.not_met(n, wide, c, source)
+        miss = miss - (c["shared"][n] * found.each_in_phase).sum(axis=0) - leg_pairs.not_met(group, n, wide, c, source)
         books.misses[emf_name(group.name, n)] = np.abs(miss) / np.maximum(np.abs(emf), 1.0)
         if group.pumped is not None:
-            books.misses[f"pump {group.name} {n + 1}"] = group.not_pumped(c, found.each_amps)
+            books.misses[f"pump {group.name} {n + 1}"] = leg_pairs.not_pumped(group, c, found.each_amps)
         if group.others:
-            books.misses[f"shared {group.name} {n + 1}"] = group.not_told(n, wide, c, source, found.each_amps[n])
+            books.misses[f"shared {group.name} {n + 1}"] = leg_pairs.not_told(
+                group, n, wide, c, source, found.each_amps[n]
+            )
     cross = np.zeros((len(turns), *turns.shape)) if found.cross is None else found.cross
     square_turns = (c["together"] * turns**2 * found.each_square).sum(axis=0)
-    square_turns = square_turns + (group.paired(turns) * cross).sum(axis=(0, 1))
+    square_turns = square_turns + (leg_pairs.paired(group, turns) * cross).sum(axis=(0, 1))
     rest = share**2 * (square_turns - flow_turns**2) * c["per lamp"]
-    mutual = group.mutual(c, source)
+    mutual = leg_pairs.mutual(group, c, source)
     lamp = books.flows.setdefault("lamp", Flow())
     lamp.row["rest"] = lamp.row.get("rest", 0.0) + rest
     volts = wide[group.plus] - wide[group.minus]
@@ -181,7 +184,9 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
             name = f"{plate.lead}_amps" if plate.valve else "amps"
             flow.row[name] = flow.row.get(name, 0.0) + plate.way * i
-        crossed = np.abs(in_phase * group.not_met(n, wide, c, source)) + np.abs(amps * _others_drop(bench, leg, amps))
+        crossed = np.abs(in_phase * leg_pairs.not_met(group, n, wide, c, source)) + np.abs(
+            amps * _others_drop(bench, leg, amps)
+        )
         least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - crossed
         costs.append(([plate.part.name for plate, _ in plates], cost - given))
         for w in leg.leg.windings:

@@ -9,10 +9,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from firstglow.amplifier.legs import Leg
 from firstglow.devices.emission import COLD_KNEE, HEATER_POWER, emission_limit
+from firstglow.solver import leg_pairs
 from firstglow.solver.averaged import Averaged, Cell, Inputs
 from firstglow.solver.averaged import Leg as CycleLeg
 from firstglow.solver.bare import held
@@ -33,10 +33,6 @@ FULL_PASSES = 60
 PASSES = 2
 """Passes of the cycle in one step of the whole: the first, without slopes, brings its inner unknowns to where the last step
 left the others. Without it they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2."""
-SHARING_LEAK_OHMS = 1e6
-"""A rectifier that leaks through more ohms than this in its neighbour's half cycle moves it by less than its own leak."""
-UNTOLD = 100.0
-"""A rectifier that leaks less than this many times the ohms it shares with another cell's leg moves that by under 1 %."""
 MOST_TRIES = 3
 NEAR = 0.01
 
@@ -155,12 +151,12 @@ class Pulses:
             for name in ("turns", "ohms", "scale", "limit", "leak", "sense")
         }
         c["shared"] = np.array([[one.shared(other, p) for other in self.legs] for one in self.legs])
-        bad = self._at_once(c)
+        bad = leg_pairs.at_once(self, c)
         into = around.bare & (around.henries > 0.0) & ~bad & (self.henries is None)
         c["into"], c["choke ohms"] = np.where(into, around.henries, 0.0), around.choke_ohms
         # with nothing to hold the joint's volts the legs hand its current on within a cell
         c["at once"] = bad | (around.bare & ~into & (len(self.legs) > 1) & (self.henries is None))
-        like = self._like(p, c["sense"])
+        like = leg_pairs.alike(self, p, c["sense"])
         like[:, :, c["at once"]] = np.eye(len(like))[:, :, None]
         c["together"] = like.sum(axis=1)
         c["ohms"] = c["ohms"] + ((like - np.eye(len(like))[:, :, None]) * np.abs(c["shared"])).sum(axis=1)
@@ -186,18 +182,6 @@ class Pulses:
             "henries": np.zeros(n) if self.henries is None else p[self.henries],
             "farads": around.farads, "esr": around.esr, "drain": around.drain, "hertz": p[self.hertz], "heater": p[self.ratio.volts]
         }  # fmt: skip
-
-    def _like(self, p: Array, sense: Array) -> Array:
-        """1 where two legs pulse through windings and mains side at the same moments, half and half, so that each meets what
-        they share as twice its ohms (leg, leg, sample): a reversed diode beside its sound neighbour, or the like loops of two
-        bad rectifiers across from each other in a bridge. Always 1 on the diagonal."""
-        way = np.array([[leg.phase] for leg in self.legs]) * sense
-        if self.loops:
-            there = np.array([leg.there(p) for leg in self.loops])
-            like = (way[:, None] == way) & there[:, None] & there
-        else:
-            like = (way[:, None] == way) & (sense[:, None] != sense)
-        return np.asarray(np.maximum(like.astype(float), np.eye(len(way))[:, :, None]))
 
     def source(self, x: Array, c: Coefficients) -> tuple[Array, Array, Array, Array]:
         """Resistance that the pulses meet on the core, in primary volts per amp-turn, and what share of the pulses the
@@ -259,7 +243,7 @@ class Pulses:
             x[self.plus] - x[self.minus], np.maximum(x[self.emfs], 0.0), c["ohms"] + c["together"] * c["turns"] ** 2 * source,
             c["scale"], limit, c["farads"], c["hertz"], c["esr"], c["drain"],
             c["leak"] if leaks else None, c["sense"] if turned else None, None,
-            c["at once"] if together else None, self.mutual(c, source) if together else None,
+            c["at once"] if together else None, leg_pairs.mutual(self, c, source) if together else None,
             c["into"] if c["into"].any() else None, c["choke ohms"],
         )  # fmt: skip
 
@@ -278,7 +262,7 @@ class Pulses:
             slopes[-len(self.others) :] = -(c["dropped"] + c["pulls"] * source)
         ratio, by_volts = self.ratio.ratios(x, c)
         along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
-            Along(ohms=c["together"] * turns**2, mutual=self.paired(turns) if c["at once"].any() else None)
+            Along(ohms=c["together"] * turns**2, mutual=leg_pairs.paired(self, turns) if c["at once"].any() else None)
         ]
         for envelope in self.envelopes:
             rate = np.zeros_like(turns)
@@ -302,7 +286,7 @@ class Pulses:
         for n in range(legs):
             pull = c["shared"][n]
             terms[at + n] = x[self.emfs[n]] - self.volts_across(n, x) - turns[n] * source * flow
-            terms[at + n] -= (pull * found.each_in_phase).sum(axis=0) + self.not_met(n, x, c, source)
+            terms[at + n] -= (pull * found.each_in_phase).sum(axis=0) + leg_pairs.not_met(self, n, x, c, source)
             row = table[at + n]
             np.multiply(d_flow, -turns[n] * source, out=row)
             row -= (pull[:, None] * in_phase).sum(axis=0)
@@ -318,59 +302,13 @@ class Pulses:
         weight = c["together"] * turns**2
         squares = (weight * found.each_square).sum(axis=0), (weight[:, None] * square).sum(axis=0)
         if found.cross is not None and found.d_cross is not None:
-            shared = self.paired(turns)
+            shared = leg_pairs.paired(self, turns)
             moved = (shared[:, :, None] * found.d_cross).sum(axis=1)
             squares = (
                 squares[0] + (shared * found.cross).sum(axis=(0, 1)),
                 squares[1] + self._causes(moved, by_source, by_volts).sum(axis=0),
             )
         self._harmonics(c, squares, (flow, d_flow), (share, d_share), (terms[-1], table[-1]))
-
-    def _at_once(self, c: Coefficients) -> NDArray[np.bool_]:
-        """Samples in which a bad rectifier conducts while its neighbour does (sample,)."""
-        if len(self.legs) < 2 or self.loops or self.henries is not None:
-            return np.zeros(c["leak"].shape[1], dtype=bool)
-        bad = (c["leak"] < SHARING_LEAK_OHMS) | (c["sense"] != c["sense"][:1])
-        return np.asarray(bad.any(axis=0))
-
-    def _opposing(self, values: Array) -> Array:
-        """Values of two legs each (leg, leg, sample), turned where their phases oppose; nothing on the diagonal."""
-        phase = np.array([leg.phase for leg in self.legs])
-        return np.asarray((phase[:, None] * phase - np.eye(len(phase)))[:, :, None] * values)
-
-    def not_pumped(self, c: Coefficients, amps: Array) -> Array:
-        """Amps of a pump's rectifier [A] where one is shorted or reversed, or the capacitor shorted: it then carries more than a
-        cycle's charge, and no answer is one (sample,)."""
-        bad = (c["sense"] < 0.0) | np.isfinite(c["leak"]) | c["pump leaks"]
-        return np.asarray(np.where(bad.any(axis=0), np.abs(amps).sum(axis=0) + 1.0, 0.0))
-
-    def paired(self, turns: Array) -> Array:
-        """Product of every two legs' turns as the core sees them at one moment (leg, leg, sample); 0 on the diagonal."""
-        return self._opposing(turns[:, None] * turns)
-
-    def mutual(self, c: Coefficients, source: Array) -> Array:
-        """Ohms by which one leg's pulse works against another's at the same moment: the windings they share, and the core."""
-        return self._opposing(c["shared"] + c["turns"][:, None] * c["turns"] * source)
-
-    def not_met(self, leg: int, x: Array, c: Coefficients, source: Array) -> Array:
-        """What legs of the other half cycle drop at the fundamental in this leg's windings and mains side: it conducts without
-        it."""
-        out = np.zeros(x.shape[1])
-        for k, (n, unknown, _) in enumerate(self.others):
-            if n == leg:
-                out = out + (c["dropped"][k] + c["pulls"][k] * source) * x[unknown]
-        return out
-
-    def not_told(self, leg: int, x: Array, c: Coefficients, source: Array, amps: Array) -> Array:
-        """Amps of a leg [A] that conduct while a leg of another cell does, through a shorted rectifier: what the two drop for
-        each other is then neither the fundamental nor nothing, and no answer is one (sample,)."""
-        out = np.zeros(x.shape[1])
-        for k, (n, unknown, _) in enumerate(self.others):
-            if n == leg:
-                both = np.minimum(np.abs(x[unknown]), np.abs(amps))
-                shared = c["dropped"][k] + c["pulls"][k] * source
-                out = out + np.where(c["other leak"][k] < UNTOLD * np.abs(shared), both, 0.0)
-        return out
 
     def volts_across(self, leg: int, x: Array) -> Array:
         """Ac volts across a leg's windings as they stand, in the leg's own phase."""
