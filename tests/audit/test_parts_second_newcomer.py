@@ -3,6 +3,7 @@
 import json
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -190,3 +191,86 @@ def test_an_ordered_fuse_is_drawn_as_the_readme_says_and_ordered_no_more(tmp_pat
     fit = json.loads(firstglow("mains", file, "--json").stdout)["fuses"]["fit"]
     assert fit == "F1, and F2 in HT as they are"
     assert not [r for r in json.loads(firstglow("parts", file, "--json").stdout)["order"] if "fuse" in r["what"]]
+
+
+def _of(found: Any, part: str) -> Any:
+    return next(p for p in found["parts"] if p["part"] == part)
+
+
+def test_a_lower_screen_rail_can_be_built_or_left_with_the_reason() -> None:
+    """Nine tenths of a 6V6GT's 315 V (design maximum) are 283.5: three zeners of 91 V are the most of E24 under it (273 V; two of 130
+    are 260, four of 68 are 272). HT2 runs at 315 V: (315 - 273) / 1 mA is 42k, E12 39k. Four screens at 2.2 W take 8.8 W / 273 V."""
+    what = _of(json.loads(firstglow("parts", A, "--json").stdout), "V3")["proposal"]["what"]
+    assert "screens from a rail of 273 V in place of HT2" in what and "3 zeners of 91 V" in what
+    assert "fed from HT2 through 39 kΩ" in what and "32 mA if all are at their 2.2 W" in what
+    assert "by hand, not solved here" in what
+    assert "or leave it: running on 230 V 316 V (plate volts, 350 V) and 314 V (screen volts, 315 V)" in what
+    said = _plain(firstglow("parts", A).stdout)
+    assert "or: leave it: running on 230 V" in said and "the other channel's valves out, highest mains" in said
+
+
+def test_what_the_stage_before_a_lower_leak_can_still_swing() -> None:
+    """V2b idles at what R19 drops, (298 - 219) / 36k = 2.2 mA; 36k beside 82k is 25k: 55 V at most, and 26 V of bias are all that the
+    6V6GT takes."""
+    changes = _of(json.loads(firstglow("parts", A, "--json").stdout), "V4")["proposal"]["changes"]
+    told = re.search(
+        r"V2b, drives 82 kΩ beside its 36 kΩ: ([\d.]+) mA lift its plate by (\d+) V at most, (\d+) V drive V4", changes
+    )
+    assert told is not None
+    standing = json.loads(firstglow("standing", A, "--idle", "--json").stdout)["joints"]
+    amps = (standing["HT3"]["dc"] - standing["V2b plate"]["dc"]) / 36e3
+    assert float(told[1]) * 1e-3 == pytest.approx(amps, rel=0.05)
+    assert float(told[2]) == pytest.approx(amps / (1 / 36e3 + 1 / 82e3), rel=0.05)
+
+
+def test_a_first_capacitor_has_three_ways_out_and_the_hum_of_the_first_is_told() -> None:
+    found = json.loads(firstglow("parts", A, "--json").stdout)
+    row = _of(found, "V9")["proposal"]
+    assert any(
+        t.startswith("leave both while this valve lives") and "425 mA of 525 mA" in t for t in row["alternatives"]
+    )
+    assert any("5V4GA in its place" in t and "the better way where the sheet agrees" in t for t in row["alternatives"])
+    # what follows L1 and C2 (10 H, 47 uF) stays as many times under HT1: both ripples go up alike
+    ripple = re.search(r"ripple from ([\d.]+) V to (\d+) V .* HT2 has (\d+) mV rms for (\d+) mV", row["changes"])
+    assert ripple is not None
+    first, second = float(ripple[2]) / float(ripple[1]), float(ripple[3]) / float(ripple[4])
+    assert second == pytest.approx(first, rel=0.06)
+    (line,) = [r for r in found["order"] if r["for"] == ["C1"]]
+    assert any(t.startswith("V9: 5V4GA in its place") for t in line["alternatives"])
+
+
+def test_each_piece_is_a_must_or_not_and_a_rare_one_has_a_stand_in() -> None:
+    """Example (c): 563 V of the 550 that C3 stands is past it, 47 % left of the 50 asked of R3 is not. 550 V: two of 350 V in series
+    stand 1.2 times their half, and twice the farads in series are the farads."""
+    said = _plain(firstglow("parts", C).stdout)
+    assert "for C3 (past a rating: a must) for C2 (more to spare, no must)" in said
+    assert "or: 2 of 100 µF 350 V electrolytic, 105 degC in series, 220 kohm 2 W across each" in said
+    order = json.loads(firstglow("parts", C, "--json").stdout)["order"]
+    needs = {part: need for row in order for part, need in row["needs"].items()}
+    assert (needs["C3"], needs["R3"], needs["T1"]) == ("must", "spare", "fault")
+    assert "both leads at one end 10 mm apart" in said and "axial" in said
+
+
+def test_faults_of_one_kind_are_one_line_and_the_primary_has_a_row() -> None:
+    said = _plain(firstglow("parts", A).stdout)
+    assert "wiper of left P1, left P2, right P1 or right P2 open: T1, V9, and V3, V4, V7 or V8" in said
+    assert "primary: amps rms: T1 426 mA look for VA or A on its plate" in said
+    found = json.loads(firstglow("parts", A, "--json").stdout)
+    (row,) = [s for s in _of(found, "T1")["stresses"] if s["stress"] == "primary: amps rms" and s["verdict"]]
+    (plug,) = [s for s in _of(found, "J0")["stresses"] if s["stress"] == "amps, rms" and s["verdict"]]
+    # one line: what is not said of the primary flows in the plug (Kirchhoff)
+    assert row["verdict"] == "rating unknown" and row["value"] == pytest.approx(plug["value"], rel=1e-6)
+
+
+def test_the_limits_of_incoming_are_told_once() -> None:
+    said = _plain(firstglow("incoming", A).stdout)
+    assert said.count("0.01 x C x U, IEC 60384-4 general grade") == 1 and "THE LIMITS of these tests" in said
+    assert "THE LIMITS of these tests" in firstglow("incoming", A, "C1").stdout
+
+
+def test_marks_of_electrolytics_and_of_codes_that_are_not_asked_about() -> None:
+    """IEC 60384-4: -20 to +50 % is T's or an old can's width (common practice); 104 is in no E series (IEC 60063), 220 is in E24."""
+    assert "probably an electrolytic" in firstglow("marking", "8uF", "450V").stdout
+    assert "electrolytic" not in firstglow("marking", "1uF", "275V", "X2").stdout
+    assert "no resistor: 104 kΩ is no value that is made" in firstglow("marking", "104K").stdout
+    assert "no resistor" not in firstglow("marking", "220K").stdout

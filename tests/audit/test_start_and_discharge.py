@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import subprocess
 from pathlib import Path
 from typing import Any
@@ -57,7 +58,11 @@ def answer(*words: str | Path) -> Any:
 def test_start_answers_in_json_and_draws(tmp_path: Path) -> None:
     svg = tmp_path / "start.svg"
     found = answer("start", B, "--svg", svg)
-    assert "The moments" in svg.read_text()
+    drawn = svg.read_text()
+    assert "The moments" in drawn
+    # each joint's line has its own dashes, on the curve and beside its name: no colour tells them apart
+    own = re.findall(r'<path stroke-dasharray="([^"]+)"', drawn)
+    assert len(set(own)) == len(own) / 2 >= 2 and all(own.count(d) == 2 for d in own)
     assert found["mains_volts"] == pytest.approx(1.1 * load(B).mains_volts)  # EN 50160: +10 %
     assert {len(v) for v in found["joints"].values()} == {len(found["time_s"])}
 

@@ -193,7 +193,9 @@ def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[
     idle = _idle(today)
     amps, full = (amps_of(idle, part, supply, k) for k in (0, 1))
     seen = _seen(shorted, faults, lambda k: amps_of(shorted, part, supply, k))
-    volts = max((float(np.abs(idle.dc(j)).max()) for j in part.leads.values()), default=0.0)
+    # in the centre tap it stands near chassis, and parts all of its supply's volts
+    apart = [*part.leads.values(), *([supply.joint] if supply is not None else ())]
+    volts = max((float(np.abs(idle.dc(j)).max()) for j in apart), default=0.0)
     charge = 0.0 if supply is None else _charging(today, supply)
 
     def judged(fuse: Fuse, name: str = "") -> Judged:
@@ -207,7 +209,7 @@ def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[
         cautions = (*HT_CAUTION, marked)
     elif place == "bias":
         cautions = ("a bias fuse that blows takes the bias away while HT stays: better none",)
-    proposed = tuple(_right(judged, full)) if place != "bias" else ()
+    proposed = tuple(_right(judged, max(full, amps_of(idle, part, supply, 3)))) if place != "bias" else ()
     return Place(part.name, place, amps, full, volts, now, proposed, cautions)
 
 
@@ -218,6 +220,7 @@ def _wanted(today: Ground, shorted: Standing, faults: Sequence[tuple[str, tuple[
         return None
     idle = _idle(today)
     amps, full = (pulses(idle, supply, k) for k in (0, 1))
+    most = max(full, pulses(idle, supply, 3))  # what parts then holds it to
     seen = _seen(shorted, faults, lambda k: pulses(shorted, supply, k))
     charge = _charging(today, supply)
 
@@ -231,7 +234,7 @@ def _wanted(today: Ground, shorted: Standing, faults: Sequence[tuple[str, tuple[
     )
     volts = float(np.abs(idle.dc(supply.joint)).max())
     caution = f"{where}; a cartridge marked 250 V~ (5 x 20 mm, L or H) may go on arcing at {volts:.0f} V dc"
-    return Place("", "HT", amps, full, volts, None, tuple(_right(judged, full)), (caution, *HT_CAUTION))
+    return Place("", "HT", amps, full, volts, None, tuple(_right(judged, most)), (caution, *HT_CAUTION))
 
 
 def _seen(
@@ -247,10 +250,11 @@ def _seen(
 
 
 def _idle(today: Ground) -> Standing:
-    """Three columns: at idle, at the guess of full power, and on the highest mains with nothing drawing yet."""
+    """Four columns: at idle, at the guess of full power, on the highest mains with nothing drawing yet, and at idle there."""
     at = Situation(today.now, pots=today.pots)
     laid = [today.circuit.vector(at), today.circuit.vector(at.but(loads=today.extra))]
-    laid.append(cold(today.circuit, today.circuit.vector(at.but(mains_volts=today.high))))
+    high = today.circuit.vector(at.but(mains_volts=today.high))
+    laid += [cold(today.circuit, high), high]
     return today.circuit.solve(np.stack(laid, axis=1))
 
 

@@ -20,6 +20,8 @@ SOLD = {"resistor": 0.05, "electrolytic": 0.20, "capacitor": 0.10}
 SAME = 1e-3
 """Values nearer than this are one value."""
 _VALUE = re.compile(r"(?:^|\s)([\d.]+)\s*([pnµumkM]?)(F|Ω|ohm)\b")
+_SEVERAL = re.compile(r"\d+ of ")
+"""Several in its place: none of them has the part's value."""
 _VOLTS = re.compile(r"\b([\d.]+)\s*(k?)V\b")
 _PERCENT = re.compile(r"\b([\d.]+) %")
 
@@ -74,7 +76,7 @@ def _read(part: Part, item: Item, by: str) -> Iterator[Ordered]:
     """An item and what may be bought in its place, as values; texts that have none of the part's own kind bring nothing."""
     unit = "ohm" if part.kind == "resistor" else "F"
     for text in (item.text, *item.instead):
-        m = _VALUE.search(text)
+        m = None if _SEVERAL.match(text) else _VALUE.search(text)
         if m is None or ("F" if m[3] == "F" else "ohm") != unit:
             continue
         try:

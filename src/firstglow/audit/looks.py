@@ -31,7 +31,7 @@ LOOK: Mapping[tuple[str, str], str] = {
     (
         "wire",
         "volts to chassis, crest",
-    ): "U0/U on the insulation or the reel: U0 (ac: its crest is 1.41 times) counts to chassis, U only from core to core",
+    ): "U0/U on the insulation or the reel: U0 (ac: its peak is 1.41 times) counts to chassis, U only from core to core",
     ("inlet", "amps, rms"): "A beside its pins (10 A on the usual three-pin inlet)",
     (
         "output transformer",

@@ -13,12 +13,21 @@ from firstglow.audit.replace_valves import RIPPLE_SHARE
 from firstglow.markings.made import Body
 from firstglow.quantities import show
 
+NEEDS = ("old", "spare", "fault", "must")
+"""Why a piece is bought: its kind ages, it has less to spare than is asked, it ends a fault, the old one is past a rating."""
+NEED_WORDS = {
+    "old": "its kind ages",
+    "spare": "more to spare, no must",
+    "fault": "ends a fault in time",
+    "must": "past a rating: a must",
+}
 ROOM = ("body_length_mm", "body_width_mm", "lead_spacing_mm")
 
 
 @dataclass(slots=True)
 class Line:
-    """what: as one orders it. pieces: how many. parts: the parts they are for. said: what else to know -> the parts of which."""
+    """what: as one orders it. pieces: how many. parts: the parts they are for. said: what else to know -> the parts of which. needs:
+    part -> why it is bought, of ``NEEDS``."""
 
     what: str
     pieces: int = 0
@@ -27,6 +36,7 @@ class Line:
     said: dict[str, list[str]] = field(default_factory=dict)
     ripple: float = 0.0
     body: Body | None = None
+    needs: dict[str, str] = field(default_factory=dict)
 
     @property
     def notes(self) -> list[str]:
@@ -50,7 +60,7 @@ class Line:
         )
         return {
             "what": self.what, "count": len(self.parts), "pieces": self.pieces, "for": self.parts,
-            "alternatives": self.alternatives, "notes": notes, "usual_body": size,
+            "alternatives": self.alternatives, "notes": notes, "usual_body": size, "needs": self.needs,
         }  # fmt: skip
 
 
@@ -78,6 +88,7 @@ def _ht_fuse(found: Audit) -> Iterator[Line]:
     line = Line(f"fuse {ht_cartridge(ht.fuse.fuse, ht.place.volts)}, with its holder", 1, [ht.protects])
     ends = f"in HT, not drawn: surely opens within two minutes on {', '.join(ht.faults)}; {drawn} need not open"
     line.said = dict.fromkeys((ends, *ht.place.cautions), line.parts)
+    line.needs = {ht.protects: "fault"}
     yield line
 
 
@@ -90,11 +101,19 @@ def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:
     if name not in line.parts:
         line.parts.append(name)
     first = item.text == a.proposal.items[0].text
-    others = (*item.instead, *(a.proposal.alternatives if first else ()))
+    own = (f"{a.part}: {text}" if item.for_part else text for text in a.proposal.alternatives)  # another part's way out
+    others = (*item.instead, *(own if first else ()))
+    line.needs[name] = max(line.needs.get(name, "old"), _need(a), key=NEEDS.index)
     line.alternatives += [x for x in others if x not in line.alternatives]
     for text in (item.note, a.proposal.keep if first else "", _room(amplifier.parts[name], item)):
         if text and name not in line.said.setdefault(text, []):
             line.said[text].append(name)
+
+
+def _need(a: Audited) -> str:
+    """By what the part that asks for it is; a part bought with it for another's sake asks as much."""
+    asked = {s.verdict for s in a.stresses if not s.fault}
+    return "must" if "unfit" in asked else "spare" if "tight" in asked else "old"
 
 
 def _room(part: Part, item: Item) -> str:
@@ -141,12 +160,24 @@ def told(found: Audit) -> Iterator[str]:
     for line in every:
         row = line.row()
         yield f"{line.pieces:>5} x {line.what}"
-        yield f"          for {', '.join(line.parts)}"
+        for need in reversed(NEEDS):
+            mine = [name for name in line.parts if line.needs.get(name) == need]
+            if mine:
+                yield f"          for {', '.join(mine)} ({NEED_WORDS[need]})"
         if line.body is not None:
-            spacing = f", leads {line.body.spacing:g} mm apart" if line.body.spacing is not None else ", axial"
+            spacing = (
+                f", both leads at one end {line.body.spacing:g} mm apart"
+                if line.body.spacing is not None
+                else ", axial"
+            )
             yield f"          usually {line.body.length:g} mm long, {line.body.width:g} across{spacing} (makers' sheets, from memory)"
         yield from (f"          {note}" for note in row["notes"])
         yield from (f"          or: {other}" for other in line.alternatives)
+    if any(line.body is not None and line.body.spacing is not None for line in every):
+        yield (
+            "  Both leads at one end: made for a board. On tags it lies strapped down, its leads sleeved; axial ones are asked for as "
+            "such."
+        )
     pieces = sum(line.pieces for line in every)
     yield f"  In all {pieces} piece{'s' if pieces != 1 else ''}, {len(every)} kind{'s' if len(every) != 1 else ''}."
     yield from missing

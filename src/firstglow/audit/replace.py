@@ -4,25 +4,19 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from math import ceil, inf
 
-import numpy as np
-
-from firstglow.amplifier.model import Amplifier, Part, Quantity
-from firstglow.amplifier.situation import Situation
-from firstglow.audit.couplings import old_kind
+from firstglow.amplifier.model import Part
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
-from firstglow.audit.replace_valves import RIPPLE_SHARE, heater, rectifier, valve
+from firstglow.audit.replace_capacitors import capacitor
+from firstglow.audit.replace_diodes import diode
+from firstglow.audit.replace_valves import heater, rectifier, valve
 from firstglow.audit.stress import PRINTED, WORST, Stress
 from firstglow.audit.stress_passive import AIR, DRIFT, derate
-from firstglow.audit.tried import breaks, tried
-from firstglow.audit.ways import Array, Stood
-from firstglow.audit.ways import stood as every_way
-from firstglow.markings.made import capacitor_body, made_volts, made_watts, present, resistor_body
-from firstglow.markings.series import is_preferred, next_down, next_up, preferred
+from firstglow.audit.tried import breaks, tried, values_tried
+from firstglow.audit.ways import Stood
+from firstglow.markings.made import made_watts, present, resistor_body
+from firstglow.markings.series import is_preferred, preferred
 from firstglow.quantities import show
-from firstglow.readings.rated import section_of
-from firstglow.solver.circuit import compile_circuit
-from firstglow.solver.standing import SolveError
 
 FUSES = (
     0.032, 0.04, 0.05, 0.063, 0.08, 0.1, 0.125, 0.16, 0.2, 0.25, 0.315, 0.4, 0.5, 0.63, 0.8, 1.0, 1.25, 1.6, 2.0, 2.5, 3.15,
@@ -31,8 +25,6 @@ FUSES = (
 """Rated amps that are made, IEC 60127-2 (R10 series, from memory)."""
 POTS = (0.1, 0.25, 0.5, 1.0, 2.0, 5.0)
 """Watts that pots are made for (common practice)."""
-SILICON = (("1N4007", 1.0, 1000.0), ("1N5408", 3.0, 1000.0))
-"""Diodes at hand anywhere: type, mean amps, peak inverse volts (registered types, from memory)."""
 
 
 def propose(stood: Stood, part: Part, stresses: Sequence[Stress], ageing: str) -> Proposal | None:
@@ -88,7 +80,7 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     )
     offered = film is not None and wound and each > 1.0 and count == 1 and value <= wound_most(wound)
     other: tuple[str, ...] = (_wirewound(wound),) if offered and wound else ()
-    good, bad = _values(
+    good, bad = values_tried(
         stood, part, f"{part.name} ohms", {f"{show(p.value, 'ohm')} {kind}": p.value for p in present(ohms, "ohm")
         if count == 1 and value != ohms and p.value != value}
     )  # fmt: skip
@@ -119,117 +111,6 @@ def _wirewound(watts: float) -> str:
     return f"wirewound {watts:g} W, 5 %, clear of capacitors"
 
 
-def _values(
-    stood: Stood, part: Part, parameter: str, values: Mapping[str, float]
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Other values, by their words, tried: those that put nothing past its rating, and those that do, with what."""
-    good, bad = [], []
-    for text, value in values.items():
-        hurt = breaks(stood, tried(stood, {parameter: value}), part)
-        bad += [f"{text}: {hurt}"] if hurt else []
-        good += [] if hurt else [text]
-    return tuple(good), tuple(bad)
-
-
-# -- capacitors ----------------------------------------------------------------------------------------------------
-def _capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    farads = part.value("farads")
-    if "ac volts" in by:
-        to_chassis = "chassis" in part.leads.values() or "earth" in part.leads.values()
-        kind = "class Y2" if to_chassis else "class X2"
-        what = f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more"
-        return Proposal(what, "", items=(Item(1, what),))
-    if "reverse volts" in by and by["reverse volts"].verdict == "unfit":
-        stood_at = part.value("volts") if part.values.get("volts") else by["working volts"].value
-        made = made_volts(stood_at, "electrolytic") or stood_at
-        text = f"{show(farads, 'F')} {made:g} V electrolytic, 105 degC"
-        return Proposal(
-            f"{show(farads, 'F')} new, the other way round: its minus where its plus is now", "",
-            "the volts across it change sign; one that has been reversed under volts is not used again",
-            items=(Item(1, text, body=capacitor_body("electrolytic", farads, made)),),
-        )  # fmt: skip
-    volts = by["working volts"].value / (1.0 - by["working volts"].tight)
-    if "surge volts" in by:
-        volts = max(volts, by["surge volts"].value / 1.10 / 0.95)
-    if part.values.get("volts"):
-        volts = max(volts, part.value("volts"))
-    most = most_farads(stood, part)
-    value = present_value(farads)
-    if value > most:  # as its rectifier's own proposal has it
-        value = next_down(most, "E12")
-    make = part.type if part.type in ("electrolytic", "mica", "ceramic") else "film"
-    rated = made_volts(volts, make)
-    kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
-    ripple = by.get("ripple amps, rms")
-    amps = ripple.value / RIPPLE_SHARE if ripple is not None else 0.0
-    items: tuple[Item, ...]
-    if rated is None:
-        half = made_volts(volts / 2.0, make) or volts / 2.0
-        pair = next_up(2.0 * value, "E6")
-        what = f"2 of {show(pair, 'F')} {half:g} V {kind} in series, 220 kohm 2 W across each"
-        items = (
-            Item(2, f"{show(pair, 'F')} {half:g} V {kind}", "2 in series", amps, body=capacitor_body(make, pair, half)),
-            Item(2, "220 kΩ metal film 2 W, 1 %", "one across each of the two", body=resistor_body(2.0)),
-        )
-    else:
-        what = f"{show(value, 'F')} {rated:g} V {kind}"
-        items = (Item(1, what, ripple=amps, body=capacitor_body(make, value, rated)),)
-    if amps > 0.0:
-        what += f", ripple {show(amps, 'A')} rms or more"
-    texts = _others(farads, value, rated, kind, most)
-    first = any(part.name in (x.reservoir, *x.reservoirs) for x in stood.roles.supplies)
-    # farads move no reading and no stress but where a rectifier charges them
-    good, bad = _values(stood, part, f"{part.name} farads", texts) if first else (tuple(texts), ())
-    changes = _capacitor_changes(stood, part, value)
-    return Proposal(what, "", changes, alternatives=good, items=items, refused=bad)
-
-
-def most_farads(stood: Stood, part: Part) -> float:
-    """The largest that its rectifier valve lets stand there; endless for any other place."""
-    for supply in stood.roles.supplies:
-        if part.name in (supply.reservoir, *supply.reservoirs) and supply.input == "capacitor":
-            limits = [
-                section_of(stood.amplifier.parts[r]).limits.others.get("c_in_max_uF")
-                for r in supply.rectifiers
-                if stood.amplifier.parts[r].kind == "rectifier"
-            ]
-            rated = [x for x in limits if x is not None]
-            if rated:
-                return float(min(rated)) * 1e-6
-    return inf
-
-
-def present_value(farads: float) -> float:
-    """The value made today that is nearest."""
-    made = present(farads, "F")
-    return made[0].value if made else farads
-
-
-def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> dict[str, float]:
-    """The made values on its other sides, by how one orders them."""
-    more = [p.value for p in present(farads, "F") if p.value != value and p.value <= most]
-    return {f"{show(v, 'F')} {rated:g} V {kind}": v for v in more} if rated is not None else {}
-
-
-def _capacitor_changes(stood: Stood, part: Part, value: float) -> str:
-    ratio = value / part.value("farads")
-    leak = ""
-    if old_kind(part):
-        fresh = moved(stood, {f"{part.name} leak_ohms": FRESH_OHMS})
-        leak = f"{fresh}; where the old one leaks, what its leak held up goes back to the drawing's: look at the idle again"
-    if abs(ratio - 1.0) < 1e-9:
-        return leak or REST
-    tail = f"its farads go to {100 * ratio:.0f} %"
-    if part.type == "electrolytic":
-        return f"{tail}: ripple behind it to about {100 / ratio:.0f} %; {moved(stood, {f'{part.name} farads': value})}"
-    corner = f"{tail}: a bass corner it makes goes to {100 / ratio:.0f} %"
-    return f"{corner}; {leak}" if leak else f"{corner}; dc readings stay"
-
-
-FRESH_OHMS = 30e9
-"""A new film capacitor's insulation, as a file's default has it (``amplifier.defaults``)."""
-
-
 # -- the rest ------------------------------------------------------------------------------------------------------
 def _pot(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     need = 2.0 * by["track watts"].value
@@ -247,87 +128,6 @@ def _choke(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     return Proposal(
         what, "", "HT behind it moves with its ohms: their difference times the amps", items=(Item(1, what),)
     )
-
-
-def _diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    piv, amps = by["peak inverse volts"].value / 0.8, by["amps, mean"].value / 0.8
-    kind = next(((n, v) for n, a, v in SILICON if a >= amps), ("a rectifier diode for so many amps", 1000.0))
-    count = max(1, ceil(piv / kind[1]))
-    what = kind[0] if count == 1 else f"{count} of {kind[0]} in series, 470 kohm and 10 nF 1 kV across each"
-    items: tuple[Item, ...] = (Item(count, kind[0], f"{count} in series" if count > 1 else ""),)
-    if count > 1:
-        items += (
-            Item(count, "470 kΩ metal film 0.5 W, 1 %", "one across each"),
-            Item(count, "10 nF 1 kV ceramic", "one across each"),
-        )
-    if part.type != "selenium":
-        return Proposal(what, "", items=items)
-    return _silicon_for(stood, part, what, items)
-
-
-def _silicon_for(stood: Stood, part: Part, what: str, items: tuple[Item, ...]) -> Proposal:
-    """A silicon diode and the resistor with which the supply stands where the selenium has it, at this very current."""
-    joint = next((s.joint for s in stood.roles.supplies if part.name in s.rectifiers), "chassis")
-    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    row, before = stood.row(part.name), float(stood.dc(joint)[k])
-    mean, rms = (abs(float(row[n][k])) for n in ("amps", "amps_rms"))
-    drop = max(float(part.values["plates"].value), 1.0)
-    choices = [0.0, *(preferred(drop / max(mean, 1e-6) * 10.0 ** (n / 24.0), "E24") for n in range(-48, 1))]
-    volts = _as_silicon(stood, part, joint, choices)
-    if volts is None:
-        return Proposal(
-            f"{what} (silicon)", "", "what it changes could not be worked out: measure the supply, nothing behind it",
-            items=items,
-        )  # fmt: skip
-    best = int(np.abs(volts - before).argmin())
-    ohms = choices[best]
-    told = f"{joint} reads {before:.1f} V now, {volts[0]:.1f} V with silicon alone"
-    alone = _silicon_breaks(stood, part, 0.0)
-    if not ohms:
-        return Proposal(f"{what} (silicon)", "", f"{told}{alone}", items=items)
-    watts = max(2.0 * rms**2 * ohms, 0.5)
-    rated = made_watts(watts, "film") or made_watts(watts, "wirewound") or watts
-    other = f"{what} (silicon) alone, the network behind it redesigned for the higher volts (firstglow bias)"
-    return Proposal(
-        f"{what} (silicon) with {show(ohms, 'ohm')} {rated:g} W in series", "",
-        f"{told}, {volts[best]:.1f} V with the resistor: that matches at {show(mean, 'A')} only, and with nothing drawing the "
-        f"volts go higher. Set the idle again, output valves out first{_silicon_breaks(stood, part, ohms)}",
-        alternatives=() if alone else (other,), refused=(f"{other}{alone}",) if alone else (),
-        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts, rated)}", "in series with it", body=resistor_body(rated))),
-    )  # fmt: skip
-
-
-SILICON_OHMS = 0.04
-"""A silicon diode's own series resistance (1N4007, from memory) [ohm]."""
-
-
-def _silicon(stood: Stood, part: Part, ohms: float = 0.0) -> Amplifier:
-    """The amplifier with silicon and so many ohms in a selenium's place."""
-    exact = {"plates": 0.0, "age": 0.0, "series_ohms": SILICON_OHMS + ohms}
-    values = {**part.values, **{k: Quantity(v) for k, v in exact.items()}}
-    parts = {**stood.amplifier.parts, part.name: replace(part, type="silicon", values=values)}
-    return replace(stood.amplifier, parts=parts, digest=f"{stood.amplifier.digest} {part.name} as silicon {ohms:g}")
-
-
-def _silicon_breaks(stood: Stood, part: Part, ohms: float) -> str:
-    """What that puts past its rating over every way of standing, the idle set again; "" where nothing."""
-    mains = stood.mains["now"]
-    try:
-        other = every_way(_silicon(stood, part, ohms), None if mains == stood.amplifier.mains_volts else mains)
-    except SolveError:
-        return "; whether it puts anything past its rating could not be worked out"
-    other.__dict__["restart"] = stood.restart
-    hurt = breaks(stood, other, part)
-    return f"; but: {hurt}" if hurt else ""
-
-
-def _as_silicon(stood: Stood, part: Part, joint: str, ohms: Sequence[float]) -> Array | None:
-    """Volts of a joint, running, with silicon and each of these resistors in a selenium's place; None where unsolved."""
-    circuit = compile_circuit(_silicon(stood, part))
-    laid = np.repeat(circuit.vector(Situation(stood.mains["now"], pots=stood.pots))[:, None], len(ohms), axis=1)
-    laid[circuit.column[f"{part.name} series_ohms"]] += np.array(ohms)
-    now = circuit.solve(laid, strict=False)
-    return np.asarray(now.dc(joint)) if now.settled.all() else None
 
 
 def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
@@ -385,20 +185,16 @@ def _plain(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
     return Proposal(what, "", items=(Item(1, what),) if part.kind in BOUGHT else ())
 
 
-def _make(watts: float, rated: float) -> str:
-    return f"metal film {rated:g} W, 1 %" if made_watts(watts, "film") else f"wirewound {rated:g} W, 5 %"
-
-
 BOUGHT = ("lamp", "switch", "wire", "inlet")
 """Kinds without a proposal of their own that are bought by its words."""
 
 
 _KINDS: Mapping[str, Callable[[Stood, Part, Mapping[str, Stress], Sequence[Stress]], Proposal]] = {
     "resistor": _resistor,
-    "capacitor": _capacitor,
+    "capacitor": capacitor,
     "pot": _pot,
     "choke": _choke,
-    "diode": _diode,
+    "diode": diode,
     "fuse": _fuse,
     "valve": valve,
     "rectifier": rectifier,

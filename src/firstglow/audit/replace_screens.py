@@ -58,7 +58,7 @@ def lower_rail(stood: Stood, part: Part, s: Stress) -> str:
         f"screens from a rail of {rail:.0f} V in place of {joint}, by a follower: a power MOSFET (N channel, {volts:g} V or more, "
         f"insulated from the chassis it cools on, up to {loss:.1f} W) with its drain on {joint}, its source the new rail, "
         f"a 15 V zener from gate to source, its gate through 1 kΩ on {count} zeners of {each:g} V in series to chassis "
-        f"({1.3 if hot < 0.65 else 5} W, they take {hot:.1g} W at most), fed from {joint} through {show(ohms, 'ohm')} {watts:g} W, 0.1 µF "
+        f"({1.3 if hot < 0.65 else 5} W, they take {hot:.1g} W at most), fed from {joint} through {show(ohms, 'ohm')} {watts:g} W, 0.47 µF "
         f"{'630' if rail < 450 else '1000'} V film across them (common practice; by hand, not solved here): {takes}{full}, which no bare "
         "resistor holds"
     ).replace("; ", ", ")  # one step of several

@@ -11,7 +11,7 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.roles import HeaterWinding
 from firstglow.amplifier.situation import Fault
 from firstglow.audit.moves import instead, moved, ripples, running
-from firstglow.audit.proposal import REST, Item, Proposal, shown
+from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_leak import Found, leak
 from firstglow.audit.replace_screens import left_alone, lower_rail
 from firstglow.audit.stress import PRINTED, Stress
@@ -118,7 +118,7 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     first = by.get("first capacitor")
     less = next_down(first.rating, "E12") if first in pressing and first is not None and first.rating else None
     if less is not None and first is not None:
-        found.append(f"a first capacitor of {show(less, 'F')} at most, the rest behind the choke or dropper")
+        found.append(f"a first capacitor of {show(less, 'F')} at most")
         changed |= _less_farads(stood, part, less / first.value)
     more = [_more_ohms(s, by) for s in pressing if s.stress in OHMS]
     if more:
@@ -137,6 +137,7 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     if less is not None:
         items = [*_first_capacitor(stood, part, less, other), *items]
     good, bad, types = _other_types(stood, part, by)
+    good += _left(by, pressing)
     if any(s.stress not in (*OHMS, "first capacitor") for s in pressing):
         found.append(
             f"a {types[0]} in its socket"
@@ -159,10 +160,13 @@ def _then(stood: Stood, part: Part, changed: Mapping[str, float], other: Stood |
     supply = next((s for s in stood.roles.supplies if part.name in s.rectifiers), None)
     if other is not None and supply is not None and any(name.endswith(" farads") for name in changed):
         before, after = ripples(stood, other, supply.joint)
-        told += (
-            f"; its ripple from {show(before, 'V', 2)} to {show(after, 'V', 2)} rms at idle, and that much more hum on all that it "
-            "feeds without a choke or a dropper between"
-        )
+        told += f"; its ripple from {show(before, 'V', 2)} to {show(after, 'V', 2)} rms at idle: so much more hum on what it feeds straight"
+        if len(supply.nodes) > 1:
+            before, after = ripples(stood, other, supply.nodes[1])
+            told += (
+                f"; behind it {supply.nodes[1]} has {show(after, 'V', 2)} rms for {show(before, 'V', 2)}: more farads there would bring it "
+                "back, none are ordered"
+            )
     hurt = breaks(stood, other, part)
     return f"{told}; but: {hurt}" if hurt else told
 
@@ -180,7 +184,9 @@ def _other_types(
             rated = _limits(name).others.get("c_in_max_uF")
             takes = f", and takes {rated:g} uF first" if largest is not None and rated is not None else ""
             recalled = " (from memory: look at its sheet)" if _limits(name).verified == "memory" else ""
-            good.append(f"{name} in its place: the same valve to its heater and to every reading{takes}{recalled}")
+            good.append(
+                f"{name} in its place: the same valve to its heater and to every reading{takes}{recalled}{_stays(stood, part, by)}"
+            )
             names.append(name)
             continue
         text = f"{name} (heater {amps:g} A) in its place: {instead(stood, part.name, name)}"
@@ -191,6 +197,32 @@ def _other_types(
             good.append(text)
             names.append(name)
     return tuple(good), tuple(bad), tuple(names)
+
+
+def _stays(stood: Stood, part: Part, by: Mapping[str, Stress]) -> str:
+    """What then stays of the reservoir, and what its ripple asks of it."""
+    name = next((s.reservoir for s in stood.roles.supplies if part.name in s.rectifiers and s.reservoir), None)
+    if name is None or "first capacitor" not in by:
+        return ""
+    old = stood.amplifier.parts[name]
+    rms = float(np.max(stood.row(name).get("amps_rms", np.zeros(1)) * stood.where(cold=False)))
+    asks = (
+        f"; its {show(rms, 'A')} of ripple are not judged, its rating is not said"
+        if not old.values.get("ripple_amps")
+        else ""
+    )
+    return f". Then {name} stays, and so does the hum: the better way where the sheet agrees{asks}"
+
+
+def _left(by: Mapping[str, Stress], pressing: Sequence[Stress]) -> tuple[str, ...]:
+    """Leaving it, where all that is past is a largest first capacitor and what that guards against is worked out and in bounds."""
+    if [s.stress for s in pressing] != ["first capacitor"]:
+        return ()
+    guarded = [by[name] for name in OHMS if name in by]
+    if len(guarded) < len(OHMS) or any(s.verdict != "fit" for s in guarded):
+        return ()
+    told = ", ".join(f"{s.stress} {said(s)}" for s in guarded)
+    return (f"leave both while this valve lives: what such a limit guards is in bounds as worked out ({told})",)
 
 
 def _limits(kind: str) -> "Limits":

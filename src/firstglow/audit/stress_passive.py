@@ -294,7 +294,7 @@ def wire(stood: Stood, part: Part) -> Iterator[Stress]:
     carries, u0 = (part.value(name) if part.values.get(name) else None for name in ("amps", "volts"))
     yield from most(stood, part, "amps", "A", amps, carries, PLAIN_SHARE)
     crest = [np.abs(stood.dc(j)) + sqrt(2.0) * np.abs(stood.ac(j)) for j in part.leads.values()]
-    note = "" if u0 is None else f"crest of U0, {u0:.0f} V ac"
+    note = "" if u0 is None else f"the peak of its U0, {u0:.0f} V ac"
     rating = None if u0 is None else sqrt(2.0) * u0
     yield from most(stood, part, "volts to chassis, crest", "V", np.maximum(*crest[:2]), rating, PLAIN_SHARE, note=note)
 

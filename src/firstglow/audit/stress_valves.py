@@ -98,7 +98,7 @@ def _grid_leak(stood: Stood, part: Part, limits: Any) -> Iterator[Stress]:
     kind = "fixed bias" if fixed else "cathode bias"
     moves = f"; 1 µA of grid current moves its bias by {1e-6 * float(ohms[0]):.2g} V" if output is not None else ""
     note = f"limit for {kind}{moves}"
-    yield Stress("grid leak", float(ohms[0]), "ohm", rating, f"any way; {kind}", tight=0.0, note=note)
+    yield Stress("grid leak", float(ohms[0]), "ohm", rating, f"however it stands; {kind}", tight=0.0, note=note)
 
 
 HEATER_POSITIVE = "heater above its cathode, volts"
@@ -186,17 +186,22 @@ def _fed(stood: Stood, part: Part, limits: Any, here: Any, level: Level) -> Iter
         first = sum(stood.amplifier.parts[c].value("farads") for c in supply.reservoirs or (supply.reservoir,) if c)
         most_farads = rated["c_in_max_uF"] * 1e-6 if "c_in_max_uF" in rated else None
         yield Stress(
-            "first capacitor", first, "F", most_farads, "any way", note=_farads_note(limits, _peak(stood, part, here))
+            "first capacitor",
+            first,
+            "F",
+            most_farads,
+            "however it stands",
+            note=_farads_note(limits, _peak(stood, part, here)),
         )
         volts = float(rms[int(np.flatnonzero(here)[0])])
         if (needed := supply_ohms(part.type or "", volts)) is not None:
             each = np.full(len(stood.ways), min(ohms))
-            note = "winding and reflected primary, a plate"
+            note = "the winding's and what the primary adds through the turns, a plate"
             yield from least(stood, "supply ohms a plate", "ohm", each, needed, 0.0, here, note)
         law: Any = section_of(part).law
         amps = np.max([valve_series(c, r, law.perveance)[0] for c, r in zip(crests, ohms, strict=True)], axis=0)
         stated = rated.get("i_hot_switch_max_A")
-        note = "empty reservoir and hot cathode, at the crest"
+        note = "empty reservoir and hot cathode, switched on at the top of the wave"
         note += "" if stated is not None else "; what its least supply ohms let through"
         limit = stated if stated is not None else switched_amps(part.type or "")
         for s in most(stood, part, "hot switching amps", "A", amps, limit, 0.0, here, note, faults=False):

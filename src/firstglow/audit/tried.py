@@ -60,3 +60,15 @@ def tried(stood: Stood, changes: Mapping[str, float], faults: Sequence[Fault] = 
     other = replace(stood, ways=every, standing=standing, _rows={}, swings=stood.swings)
     other.__dict__["restart"] = stood.restart
     return other
+
+
+def values_tried(
+    stood: Stood, part: Part, parameter: str, values: Mapping[str, float]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Other values, by their words, tried: those that put nothing past its rating, and those that do, with what."""
+    good, bad = [], []
+    for text, value in values.items():
+        hurt = breaks(stood, tried(stood, {parameter: value}), part)
+        bad += [f"{text}: {hurt}"] if hurt else []
+        good += [] if hurt else [text]
+    return tuple(good), tuple(bad)

@@ -139,6 +139,7 @@ def _ordered(found: "Incoming") -> Iterator[str]:
 
 # -- capacitors --------------------------------------------------------------------------------------------------------
 def _capacitors(found: "Incoming") -> Iterator[str]:
+    sources: dict[tuple[str, str, str], None] = {}
     for how, title in TITLES.items():
         mine = [x for x in (*found.leaks, *_fresh(found)) if x.how == how]
         if not mine:
@@ -148,8 +149,7 @@ def _capacitors(found: "Incoming") -> Iterator[str]:
             yield from _when(mine)
         yield from STEPS[how]
         yield from _table(mine, how)
-        for source in dict.fromkeys((x.test.source, x.test.doubt) for x in mine if x.test):
-            yield f"  {source[0]}; {source[1]}."
+        sources |= dict.fromkeys((x.kind, x.test.source, x.test.doubt) for x in mine if x.test)
         if any(x.hidden for x in mine):
             names = ", ".join(x.part for x in mine if x.hidden)
             yield f"  ! {names}: too little for this meter to see; take a digital one of 10 Mohm."
@@ -159,6 +159,9 @@ def _capacitors(found: "Incoming") -> Iterator[str]:
                 f"  ! {most:.0f} V is more than this meter or its leads stand ({found.meter.highest_volts:.0f} V): "
                 "take one of the 1000 V class."
             )
+    if sources:
+        yield "\nTHE LIMITS of these tests"
+    yield from (f"  {kind}: {source}; {doubt}." for kind, source, doubt in sources)
 
 
 def _fresh(found: "Incoming") -> "Iterator[Leak]":
@@ -181,9 +184,9 @@ STEPS = {
         "  2. Meter on dc volts, begun on a range above 'up to' (its leads and clips too:",
         "     that stands there until the valves are warm): one clip on the free lead,",
         "     one where it came from. On, the amplifier as the row says, lamp out.",
-        "  3. The meter jumps and falls; range down. After the wait: good under the",
-        "     first figure, never fitted over the second; between, in doubt: warm it",
-        "     for a quarter of an hour; if it still rises, do not fit it.",
+        "  3. The meter jumps and falls; range down. After the wait, what it shows: good",
+        "     under the first figure, never fitted over the second; between, in doubt:",
+        "     warm it for a quarter of an hour; if it still rises, do not fit it.",
         "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
     ),
     "resistor in its lead": (
@@ -192,10 +195,10 @@ STEPS = {
         "     across the resistor, begun on a range above 'up to' (leads and clips too).",
         "     Plus to plus: an electrolytic the wrong way round bursts. On, valves out as",
         "     the row says, lamp out.",
-        "  3. It charges, then the reading falls; a short shows all the volts. After",
-        "     the wait: good under the first figure, never fitted over the second;",
-        "     between, or with an old one, leave it on while it falls; off when it",
-        "     rises or gets warm.",
+        "  3. It charges, then the reading falls; a short shows all the volts. After the",
+        "     wait, volts across the resistor: good under the first figure, never fitted",
+        "     over the second; between, or with an old one, leave it on while it falls;",
+        "     off when it rises or gets warm.",
         "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
     ),
     "supply of its own": (
@@ -206,16 +209,17 @@ STEPS = {
         "     plus, capacitor minus, supply minus; the meter across the resistor, begun",
         "     on a range above the volts below. It may burst: cover it.",
         "  2. Supply up. It charges, then the reading falls; a short shows all the volts.",
-        "     After the wait: good under the first figure, never fitted over the second;",
-        "     between, or with an old one, leave it on while it falls; off when it rises",
-        "     or gets warm.",
+        "     After the wait, volts across the resistor: good under the first figure,",
+        "     never fitted over the second; between, or with an old one, leave it on",
+        "     while it falls; off when it rises or gets warm.",
         "  3. Supply off; 10 kohm across the capacitor, below 10 V, read, and again after",
         "     a minute, before the clips come off.",
     ),
     "battery": (
         "  Out of the amplifier or one lead off: battery or small dc supply, the resistor",
         "  and the capacitor (plus to plus) in series, the meter across the resistor.",
-        "  After the wait: good under the first figure, never fitted over the second.",
+        "  After the wait, volts across the resistor: good under the first figure, never",
+        "  fitted over the second.",
     ),
     "insulation tester": (
         "  Out of the amplifier, an insulation tester at 500 V dc across it for a minute,",
@@ -248,7 +252,7 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
             works = "" if x.test_volts <= 1.001 * x.volts else f" (it works at {show(x.volts, 'V', 2)})"
             yield f"    {stands}, at {show(x.test_volts, 'V', 2)}{works}"
         else:
-            yield f"    {stands}, stands at {show(x.test_volts, 'V')} ({x.situation})"
+            yield f"    {stands}, stands at {show(x.test_volts, 'V')} while it is tested ({x.situation})"
         if how in BY_RESISTOR:
             yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
         yield _limits(x, t)

@@ -107,7 +107,7 @@ def _ways(found: "MainsAudit") -> Iterator[str]:
         yield f"WAYS: {told}. With --mains-now VOLTS as read at the socket it works them out."
         return
     if found.ways:
-        yield f"WAYS TO BRING IT {'DOWN' if t.over > 0 else 'UP'}, each solved whole; least new, then least sag, first"
+        yield f"WAYS TO BRING IT {'DOWN' if t.over > 0 else 'UP'}: least new parts first, then what gives way least under load"
         yield from _table(found)
     for number, way in enumerate(found.ways, 1):
         yield f"  {number}. {way.what}"

@@ -215,6 +215,7 @@ def _margin(s: "Stress") -> str:
 def _idles(found: "Audit") -> Iterator[str]:
     """Where the output valves idle in what their class is run at; those alike in one line."""
     from firstglow.audit.idle_band import idle_bands
+    from firstglow.readings.rated import section_of
 
     lines: dict[str, list[str]] = {}
     for i in idle_bands(found.stood):
@@ -225,6 +226,17 @@ def _idles(found: "Audit") -> Iterator[str]:
     for text, valves in lines.items():
         mark = "! " if ", above (" in text or ", below (" in text else "  "
         yield f"{mark}{', '.join(valves)}: {text}"
+    if any(
+        str(section_of(p).limits.rating_system).startswith("design-maximum")
+        for p in found.stood.amplifier.of_kind("valve")
+    ):
+        yield DESIGN
+
+
+DESIGN = (
+    "  Design-maximum limits hold for the worst valve on the worst mains; older sheets give design-centre ones for the same valve, about a "
+    "seventh lower (12 W for 14 W of a 6V6GT: RCA sheets, from memory)."
+)
 
 
 def _unknown(found: "Audit") -> Iterator[str]:
@@ -262,7 +274,7 @@ def _fit(found: "Audit") -> Iterator[str]:
     channels = found.stood.amplifier.channels
     if not fit:
         return
-    yield "\nFIT"
+    yield "\nFIT (at idle)"
     bare = {c: [n.removeprefix(f"{c} ") for n in fit if n.startswith(f"{c} ")] for c in channels}
     both = [n for n in bare[channels[0]] if all(n in names for names in bare.values())] if len(channels) > 1 else []
     alone = [n for n in fit if not any(n == f"{c} {name}" for c in channels for name in both)]
@@ -287,8 +299,7 @@ def _faults(found: "Audit") -> Iterator[str]:
     hurt = {situation: parts for situation, parts in hurt.items() if parts}
     if hurt:
         yield "\nWOULD NOT SURVIVE a neighbour's fault"
-    for situation, parts in hurt.items():
-        yield f"  {situation}: {', '.join(parts)}"
+    yield from (f"  {text}" for text in _together(found, hurt))
     if any(wipers(found)):
         yield "  What makes an open wiper harmless: firstglow bias FILE (two or three resistors)."
     yield from _fuses(found, hurt, opens)
@@ -296,6 +307,30 @@ def _faults(found: "Audit") -> Iterator[str]:
         yield f"  cannot tell, its rating is not said; {situation}: {', '.join(parts)}"
     if lost := unsolved(found):
         yield f"\n  not worked out: {', '.join(lost)}"
+
+
+def _together(found: "Audit", hurt: Mapping[str, Sequence[str]]) -> Iterator[str]:
+    """Faults of one kind in one line: what each of them takes, and what only its own one does."""
+    kinds: dict[str, list[tuple[str, str]]] = {}
+    for way in found.stood.ways:
+        if way.text in hurt:
+            part = way.faults[0].part if len(way.faults) == 1 else ""
+            kind = way.text.replace(part, "#", 1) if part else way.text
+            kinds.setdefault(kind, []).append((part, way.text))
+    for kind, rows in kinds.items():
+        common = [p for p in hurt[rows[0][1]] if all(p in hurt[text] for _, text in rows)]
+        own = [[p for p in hurt[text] if p not in common] for _, text in rows]
+        if len(rows) == 1 or len({len(o) for o in own}) > 1 or len(own[0]) > 1:
+            yield from (f"{text}: {', '.join(hurt[text])}" for _, text in rows)
+            continue
+        told = ", ".join(common)
+        if own[0]:
+            told += f"{', and ' if told else ''}{_or([o[0] for o in own])}"
+        yield f"{kind.replace('#', _or([part for part, _ in rows]), 1)}: {told}"
+
+
+def _or(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} or {names[-1]}"
 
 
 MUCH = 2.0

@@ -1,10 +1,12 @@
 """Letter codes of IEC 60062, three- and four-figure codes, written values old and new: to meanings."""
 
 import re
+from dataclasses import replace
 from decimal import Decimal
 
 from firstglow.markings.meaning import UNIT, Meaning, made_of, slip
 from firstglow.markings.series import MarkingError, is_preferred
+from firstglow.quantities import show
 
 # IEC 60062 tolerance letters, percent (B C D F G J K M Z seen published; the rest from memory).
 LETTERS = {
@@ -249,12 +251,16 @@ def _figures(of: str, digits: str, letter: str, volts: float | None = None) -> M
 
 def _lettered(digits: str, letter: str, of: str | None) -> list[Meaning]:
     """104K: the letter is a tolerance, on a capacitor. 470K or 500K may as well be kilohms."""
-    found = [_figures("capacitor", digits, letter)]
     value = made_of(digits, {"K": 3, "M": 6, "G": 9}.get(letter, 0))
+    first = _figures("capacitor", digits, letter)
+    found = [first]
     round_ = digits.endswith("0")  # 250K and 500K are old resistors and pots as much as 25 and 50 pF
     if letter in "KMG" and value and (of == "resistor" or round_ or is_preferred(value, "E24")):
         found.append(Meaning("resistor", value, f"letter code (IEC 60062), {letter} for the power of ten"))
         found += _lone_m(digits, letter)[1:] if letter == "M" else []
+    elif letter in "KMG" and value and of is None and len(digits) == 3:
+        # why this one is not asked about as 220K is
+        found = [replace(first, notes=(*first.notes, f"no resistor: {show(value, 'ohm', 4)} is no value that is made"))]
     if len(digits) == 4 or of == "resistor":
         found.append(_figures("resistor", digits, letter))
     return [*found, _figures("inductor", digits, letter)] if of == "inductor" else found

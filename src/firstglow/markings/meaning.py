@@ -11,6 +11,12 @@ _TOGETHER = {
     "F": ((-9, "nF"), (-6, "µF"), (-12, "pF")),
     "H": ((-6, "µH"), (-3, "mH"), (0, "H")),
 }
+LARGE = 1e-6
+"""From here on most are electrolytics [F] (common practice)."""
+ELECTROLYTIC = (
+    "probably an electrolytic, as most of 1 µF and more are: where no tolerance is marked −20 to +50 % when new, old cans to +100 % "
+    "(common practice). An old one is brought back in steps (firstglow reform) or renewed, never just switched on"
+)
 
 
 @dataclass(frozen=True)
@@ -55,6 +61,13 @@ class Meaning:
         if rows:
             made = ", ".join(f"{show(r.value, self.unit)} ({r.change * 100:+.3g} %)" for r in rows)
             lines.append(f"made today: {made}")
+        if (
+            self.of == "capacitor"
+            and self.value >= LARGE
+            and self.low is None
+            and not any("class" in n for n in self.notes)
+        ):
+            lines.append(ELECTROLYTIC)
         return [*lines, *self.notes]
 
     @property
@@ -93,7 +106,7 @@ def figures(exact: Decimal) -> str:
 def slip(value: float, unit: str, misread: str) -> str:
     """The x10 slip, said: what one step misread would make of it."""
     low, high = (show(float(Decimal(repr(value)).scaleb(n)), unit, 4) for n in (-1, 1))
-    return f"x10 slip: {misread} misread by one is {low} or {high}; measure before fitting"
+    return f"x10 slip, the commonest misreading: {misread} off by one is {low} or {high}; measure before fitting"
 
 
 def made_of(digits: str, power: int) -> float:

@@ -29,6 +29,8 @@ TICKS = (0.1, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0)
 NEAR_LINES, NEAR_MARKS = 11.0, 26.0
 """Two ends of lines, or two moments, as near as this would stand on each other's names: they share one."""
 
+DASHES = ("", "10 4", "2 3", "10 3 2 3", "18 5", "10 3 2 3 2 3")
+"""How one line is told from the next where they run together, without a colour; more lines begin again."""
 SOON = 0.1
 """Moments before this are told in thousandths [s]."""
 
@@ -42,6 +44,12 @@ def together(places: Sequence[tuple[str, float]], near: float) -> list[tuple[lis
         else:
             out.append(([name], at, at))
     return [(names, first) for names, first, _ in out]
+
+
+def _dashed(path: str, number: int) -> str:
+    """The line so many in its own dashes."""
+    dashes = DASHES[number % len(DASHES)]
+    return path.replace("<path ", f'<path stroke-dasharray="{dashes}" ', 1) if dashes else path
 
 
 def seconds_svg(
@@ -60,7 +68,7 @@ def seconds_svg(
     def y(volts: float) -> float:
         return HEIGHT - BOTTOM - (HEIGHT - TOP - BOTTOM) * (volts - floor) / (top - floor)
 
-    parts = head(title, "volts to chassis over seconds; dotted upright lines: the moments listed below")
+    parts = head(title, "volts to chassis over seconds; upright dashed lines: the moments listed below")
     for t in [0.0, *(t for t in TICKS if t <= end)]:
         parts.append(f'<path class="grid" d="M{x(t):.1f},{HEIGHT - BOTTOM} V{TOP}"/>')
         parts.append(f'<text x="{x(t):.1f}" y="{HEIGHT - BOTTOM + 20}" text-anchor="middle">{t:g}</text>')
@@ -72,7 +80,7 @@ def seconds_svg(
     parts.append(f'<text x="{middle:.0f}" y="{HEIGHT - 18}" text-anchor="middle">seconds after switching on</text>')
     parts.append(f'<text x="20" y="{HEIGHT / 2:.0f}" transform="rotate(-90 20 {HEIGHT / 2:.0f})">volts</text>')
     taken: list[Box] = []
-    parts += [curve(x, y, seconds, volts) for volts in lines.values()]
+    parts += [_dashed(curve(x, y, seconds, volts), n) for n, volts in enumerate(lines.values())]
     if worst:
         parts.append(curve(x, y, seconds, worst[1], "edge"))
     for names, at in together([(name, y(float(volts[-1]))) for name, volts in lines.items()], NEAR_LINES):
@@ -88,7 +96,12 @@ def seconds_svg(
         below.append(f'<text x="{LEFT + 18}" {y_of} text-anchor="end">{number}</text>')
         below.append(f'<text x="{LEFT + 90}" {y_of} text-anchor="end">{said} s</text>')
         below.append(f'<text x="{LEFT + 108}" {y_of}>{escape(what)}</text>')
+    row = len(marks) + 1.5
     if worst:
-        at = 36 + LINE * (len(marks) + 1.5)
-        below.append(f'<text x="{LEFT}" y="{at:.0f}">dashed curve: {escape(worst[0])}</text>')
+        below.append(f'<text x="{LEFT}" y="{36 + LINE * row:.0f}">thin dashed curve: {escape(worst[0])}</text>')
+        row += 1.5
+    for n, name in enumerate(lines):  # two to a line
+        at, left = 36 + LINE * (row + n // 2), LEFT + 360 * (n % 2)
+        below.append(_dashed(f'<path d="M{left},{at - 5:.0f} h70"/>', n))
+        below.append(f'<text x="{left + 80}" y="{at:.0f}">{escape(name)}</text>')
     return picture([parts, below])

@@ -1,0 +1,132 @@
+"""What to fit instead of a capacitor: farads and volts that are made, and what then reads differently."""
+
+from collections.abc import Mapping, Sequence
+from math import inf
+
+from firstglow.amplifier.model import Part
+from firstglow.audit.couplings import old_kind
+from firstglow.audit.moves import moved
+from firstglow.audit.proposal import REST, Item, Proposal
+from firstglow.audit.replace_valves import RIPPLE_SHARE
+from firstglow.audit.stress import Stress
+from firstglow.audit.tried import values_tried
+from firstglow.audit.ways import Stood
+from firstglow.markings.made import capacitor_body, made_volts, present, resistor_body
+from firstglow.markings.series import next_down, next_up
+from firstglow.quantities import show
+from firstglow.readings.rated import section_of
+
+COMMON_VOLTS = 450.0
+"""Electrolytics above so many volts are made but hardly kept by a shop (common practice)."""
+EACH = 1.2
+"""Volts that each of two in series is made for, over its half: their leaks and farads differ (common practice)."""
+
+
+def capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
+    farads = part.value("farads")
+    if "ac volts" in by:
+        to_chassis = "chassis" in part.leads.values() or "earth" in part.leads.values()
+        kind = "class Y2" if to_chassis else "class X2"
+        what = f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more"
+        return Proposal(what, "", items=(Item(1, what),))
+    if "reverse volts" in by and by["reverse volts"].verdict == "unfit":
+        stood_at = part.value("volts") if part.values.get("volts") else by["working volts"].value
+        made = made_volts(stood_at, "electrolytic") or stood_at
+        text = f"{show(farads, 'F')} {made:g} V electrolytic, 105 degC"
+        return Proposal(
+            f"{show(farads, 'F')} new, the other way round: its minus where its plus is now", "",
+            "the volts across it change sign; one that has been reversed under volts is not used again",
+            items=(Item(1, text, body=capacitor_body("electrolytic", farads, made)),),
+        )  # fmt: skip
+    volts = by["working volts"].value / (1.0 - by["working volts"].tight)
+    if "surge volts" in by:
+        volts = max(volts, by["surge volts"].value / 1.10 / 0.95)
+    if part.values.get("volts"):
+        volts = max(volts, part.value("volts"))
+    most = most_farads(stood, part)
+    value = present_value(farads)
+    if value > most:  # as its rectifier's own proposal has it
+        value = next_down(most, "E12")
+    make = part.type if part.type in ("electrolytic", "mica", "ceramic") else "film"
+    rated = made_volts(volts, make)
+    kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
+    ripple = by.get("ripple amps, rms")
+    amps = ripple.value / RIPPLE_SHARE if ripple is not None else 0.0
+    items: tuple[Item, ...]
+    half = made_volts((volts / 2.0 if rated is None else EACH * rated / 2.0), make) or volts / 2.0
+    pair = next_up(2.0 * value, "E6")
+    two = f"2 of {show(pair, 'F')} {half:g} V {kind} in series, 220 kohm 2 W across each"
+    if rated is None:
+        what = two
+        items = (
+            Item(2, f"{show(pair, 'F')} {half:g} V {kind}", "2 in series", amps, body=capacitor_body(make, pair, half)),
+            Item(2, "220 kΩ metal film 2 W, 1 %", "one across each of the two", body=resistor_body(2.0)),
+        )
+    else:
+        what = f"{show(value, 'F')} {rated:g} V {kind}"
+        rare = make == "electrolytic" and rated > COMMON_VOLTS
+        instead = (f"{two}, where no shop has {rated:g} V",) if rare else ()
+        instead = (*_whole_can(stood, part, rated), *instead)
+        items = (Item(1, what, ripple=amps, body=capacitor_body(make, value, rated), instead=instead),)
+    if amps > 0.0:
+        what += f", ripple {show(amps, 'A')} rms or more"
+    texts = _others(farads, value, rated, kind, most)
+    first = any(part.name in (x.reservoir, *x.reservoirs) for x in stood.roles.supplies)
+    # farads move no reading and no stress but where a rectifier charges them
+    good, bad = values_tried(stood, part, f"{part.name} farads", texts) if first else (tuple(texts), ())
+    changes = _capacitor_changes(stood, part, value)
+    return Proposal(what, "", changes, alternatives=good, items=items, refused=bad)
+
+
+def _whole_can(stood: Stood, part: Part, volts: float) -> tuple[str, ...]:
+    """One can for all sections of one."""
+    can = part.words.get("can")
+    mine = [p.value("farads") for p in stood.amplifier.of_kind("capacitor") if can and p.words.get("can") == can]
+    each = "+".join(f"{1e6 * farads:.3g}" for farads in mine)
+    return (f"{len(mine)} sections in one can for {can}, {each} µF {volts:g} V or more",) if len(mine) > 1 else ()
+
+
+def most_farads(stood: Stood, part: Part) -> float:
+    """The largest that its rectifier valve lets stand there; endless for any other place."""
+    for supply in stood.roles.supplies:
+        if part.name in (supply.reservoir, *supply.reservoirs) and supply.input == "capacitor":
+            limits = [
+                section_of(stood.amplifier.parts[r]).limits.others.get("c_in_max_uF")
+                for r in supply.rectifiers
+                if stood.amplifier.parts[r].kind == "rectifier"
+            ]
+            rated = [x for x in limits if x is not None]
+            if rated:
+                return float(min(rated)) * 1e-6
+    return inf
+
+
+def present_value(farads: float) -> float:
+    """The value made today that is nearest."""
+    made = present(farads, "F")
+    return made[0].value if made else farads
+
+
+def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> dict[str, float]:
+    """The made values on its other sides, by how one orders them."""
+    more = [p.value for p in present(farads, "F") if p.value != value and p.value <= most]
+    return {f"{show(v, 'F')} {rated:g} V {kind}": v for v in more} if rated is not None else {}
+
+
+def _capacitor_changes(stood: Stood, part: Part, value: float) -> str:
+    ratio = value / part.value("farads")
+    leak = ""
+    if old_kind(part):
+        fresh = moved(stood, {f"{part.name} leak_ohms": FRESH_OHMS})
+        leak = f"{fresh}; where the old one leaks, what its leak held up goes back to the drawing's: look at the idle again"
+    if abs(ratio - 1.0) < 1e-9:
+        return leak or REST
+    tail = f"its farads go to {100 * ratio:.0f} %"
+    if part.type == "electrolytic":
+        return f"{tail}: ripple behind it to about {100 / ratio:.0f} %; {moved(stood, {f'{part.name} farads': value})}"
+    corner = f"{tail}: a bass corner it makes goes to {100 / ratio:.0f} %"
+    return f"{corner}; {leak}" if leak else f"{corner}; dc readings stay"
+
+
+FRESH_OHMS = 30e9
+"""A new film capacitor's insulation, as a file's default has it (``amplifier.defaults``)."""
