@@ -10,6 +10,7 @@ from firstglow.amplifier.model import Amplifier, Part, Quantity
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.proposal import Item, Proposal
 from firstglow.audit.stress import Stress
+from firstglow.audit.stress_passive import SURGE_TIMES
 from firstglow.audit.tried import breaks
 from firstglow.audit.ways import Array, Stood
 from firstglow.audit.ways import stood as every_way
@@ -21,11 +22,14 @@ from firstglow.solver.standing import SolveError
 
 SILICON = (("1N4007", 1.0, 1000.0), ("1N5408", 3.0, 1000.0))
 """Diodes at hand anywhere: type, mean amps, peak inverse volts (registered types, from memory)."""
+SURGE = "surge amps at switch-on"
 
 
 def diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     piv, amps = by["peak inverse volts"].value / 0.8, by["amps, mean"].value / 0.8
-    kind = next(((n, v) for n, a, v in SILICON if a >= amps), ("a rectifier diode for so many amps", 1000.0))
+    surge = by[SURGE].value / 0.8 if SURGE in by else 0.0
+    fits = ((n, v) for n, a, v in SILICON if a >= amps and SURGE_TIMES * a >= surge)
+    kind = next(fits, (f"a rectifier diode for {amps:.2g} A, {surge:.3g} A of surge", 1000.0))
     count = max(1, ceil(piv / kind[1]))
     what = kind[0] if count == 1 else f"{count} of {kind[0]} in series, 470 kohm and 10 nF 1 kV across each"
     items: tuple[Item, ...] = (Item(count, kind[0], f"{count} in series" if count > 1 else ""),)

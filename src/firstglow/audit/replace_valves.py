@@ -19,8 +19,9 @@ from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Stood, laid_for
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
-from firstglow.markings.series import next_down, next_up
+from firstglow.markings.series import next_down, next_up, preferred
 from firstglow.quantities import show
+from firstglow.solver.nodes import CHASSIS
 
 if TYPE_CHECKING:
     from firstglow.devices.catalogue import Limits
@@ -333,6 +334,11 @@ def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
             "leave it while the mains are on their mark: it follows them alone; mains that stay off it are brought back "
             "(firstglow mains)", "", "nothing",
         )  # fmt: skip
+    if high in pressing and line is not None and line.supply is not None:
+        return Proposal(
+            _dc_dropping(stood, part, line), "",
+            f"its heater {high.value:.2f} V to about {rated:.2f} V, to be read warm; hotter than its rating a heater lives shorter",
+        )  # fmt: skip
     if high in pressing:
         told = _dropping(stood, line) if line is not None else None
         return Proposal(
@@ -341,6 +347,35 @@ def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
         )  # fmt: skip
     return Proposal(
         "the primary's tap for these mains; look for ohms in the heater line and its pins", "", "heater volts rise"
+    )
+
+
+HEATER_POWER = 0.6
+"""A heater's amps go as its volts to this power (maker's curves, common practice)."""
+
+
+def _dc_dropping(stood: Stood, part: Part, line: HeaterWinding) -> str:
+    """Ohms that bring a heater on rectified volts to its mark, by hand: in place of the resistor that feeds it, or one of its own.
+    The rectified volts are taken to stay; they rise a little as less is drawn."""
+    k = running(stood)
+    hot = next(j for j in part.leads.values() if j != line.reference_joint)
+    volts, rated = abs(float(stood.dc(hot)[k] - stood.dc(str(line.reference_joint or CHASSIS))[k])), part.value("volts")
+    fed = [p for p in stood.amplifier.of_kind("heater") if hot in p.leads.values()]
+    amps = sum(p.value("amps") for p in fed)
+    now = amps * (volts / rated) ** HEATER_POWER
+    feeds = [
+        r
+        for r in stood.amplifier.of_kind("resistor")
+        if hot in r.leads.values() and line.reference_joint not in r.leads.values()
+    ]
+    old = feeds[0].value("ohms") if len(feeds) == 1 else 0.0
+    ohms = preferred((old * now + volts - rated) / amps, "E24")
+    watts = made_watts(max(2.0 * ohms * amps**2, 3.0), "wirewound")
+    what = f"{show(ohms, 'ohm')} {f'{watts:g} W ' if watts else ''}wirewound"
+    return (
+        f"{what} in place of {feeds[0].name} ({show(old, 'ohm')})"
+        if old
+        else f"{what} in the lead to {hot}, for all heaters on it"
     )
 
 
