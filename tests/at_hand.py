@@ -20,10 +20,11 @@ import firstglow.cli.main as front
 from firstglow.accuracy import study as studies
 from firstglow.accuracy.row import AccuracyRow
 from firstglow.amplifier import Amplifier, Bench
+from firstglow.audit import bias, incoming, parts, stored, ways
 from firstglow.audit import cold_start as cold_starts
-from firstglow.audit import parts
 from firstglow.audit.cold_start import ColdStart
 from firstglow.audit.parts import Audit
+from firstglow.cli import mains
 from firstglow.ladder import ladder as ladders
 from firstglow.ladder.ladder import Ladder
 
@@ -74,6 +75,14 @@ def built(
 audited: Callable[..., Audit] = shared(parts.audit)
 started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
 studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
+standing: Callable[..., ways.Stood] = shared(ways.stood)
+
+# What a whole command works out, and where it takes it from: its screen and its document are of one.
+SHARED: tuple[tuple[Any, str, Callable[..., Any]], ...] = (
+    (parts, "audit", audited), (parts, "stood", standing), (incoming, "stood", standing), (studies, "study", studied),
+    (cold_starts, "cold_start", started), (stored, "at_worst", shared(stored.at_worst)),
+    (bias, "design", shared(bias.design)), (mains, "audit_of", shared(mains.audit_of)),
+)  # fmt: skip
 
 
 @contextlib.contextmanager
@@ -86,12 +95,11 @@ def _as_a_program(typed: str, root: Path, quick: bool) -> Iterator[tuple[io.Text
         mock.patch.object(sys, "stdout", out),
         mock.patch.object(sys, "stderr", err),
         mock.patch.dict(os.environ, {"COLUMNS": "80"}),
-        mock.patch.object(ladders, "build", partial(built, mode="fast") if quick else built),
-        mock.patch.object(parts, "audit", audited),
-        mock.patch.object(cold_starts, "cold_start", started),
-        mock.patch.object(studies, "study", studied),
+        contextlib.ExitStack() as taken,
         contextlib.chdir(root),
     ):
+        for room, name, ours in (*SHARED, (ladders, "build", partial(built, mode="fast") if quick else built)):
+            taken.enter_context(mock.patch.object(room, name, ours))
         yield out, err
 
 

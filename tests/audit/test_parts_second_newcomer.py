@@ -137,15 +137,6 @@ def test_cold_heaters_draw_in_the_line_what_start_says_of_them() -> None:
     assert start.first > start.cold > 0.6
 
 
-def test_the_highest_of_a_start_is_the_one_that_its_capacitors_meet() -> None:
-    rows = firstglow("start", A).stdout
-    joint = next(line.split() for line in rows.splitlines() if line.startswith("HT1"))
-    part = next(line.split() for line in rows.splitlines() if line.startswith("  C1 "))
-    assert joint[1] == part[1] and "Off is off for a minute" in _plain(rows)
-    bare = _plain(firstglow("start", C).stdout)
-    assert "its preset" not in bare and "bias last" not in bare and "the reservoir first" in bare
-
-
 def test_reforming_says_how_it_is_discharged() -> None:
     """32 uF through 10 kohm from 439 to 10 V: R C ln 43.9 = 1.2 s, told as 5."""
     said = _plain(firstglow("reform", A, "C1").stdout)

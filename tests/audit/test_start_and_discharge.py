@@ -303,3 +303,12 @@ def test_switched_off_warm_the_bias_outlasts_ht_or_it_is_told(tmp_path: Path) ->
     assert planted.bias_half is not None and planted.bias_half < 0.1
     assert planted.most > 1.5 * planted.idle
     assert "none draws more than its idle. HT is at half" in " ".join(command("start", A).stdout.split())
+
+
+def test_the_highest_of_a_start_is_the_one_that_its_capacitors_meet() -> None:
+    rows = command("start", A).stdout
+    joint = next(line.split() for line in rows.splitlines() if line.startswith("HT1"))
+    part = next(line.split() for line in rows.splitlines() if line.startswith("  C1 "))
+    assert joint[1] == part[1] and "Off is off for a minute" in " ".join(rows.split())
+    bare = " ".join(command("start", B).stdout.split())
+    assert "its preset" not in bare and "bias last" not in bare and "the reservoir first" in bare
