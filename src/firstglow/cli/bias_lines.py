@@ -107,13 +107,13 @@ def _grouped(parts: Mapping[str, float]) -> list[tuple[list[str], str]]:
 def _idle_lines(b: Any) -> Iterator[str]:
     yield ""
     yield "Idle to set, valves warm, mains nominal:"
-    yield f"{'valve':<9}{'mA':>7}{'across':>12}{'mV drawn':>10}{'mV as is':>10}{'plate W':>9}{'screen W':>10}{'of limit':>11}"
+    yield f"{'valve':<9}{'mA':>7}{'across':>14}{'mV drawn':>10}{'mV as is':>10}{'plate W':>9}{'screen W':>10}{'of limit':>11}"
     for i in b.now.found.idle.values():
         s = b.sense(i.valve)
         at = (
-            (f"{s.part[-11:]:>12}{1e3 * s.nominal:10.0f}{1e3 * s.measured:10.0f}")
+            (f"{s.part[-13:]:>14}{1e3 * s.nominal:10.0f}{1e3 * s.measured:10.0f}")
             if s
-            else f"{'-':>12}{'-':>10}{'-':>10}"
+            else f"{'-':>14}{'-':>10}{'-':>10}"
         )
         band = b.band(i)
         mark = {"above": " !", "below": " !"}.get(band.mark, "")

@@ -122,10 +122,13 @@ def time_text(seconds: float | None) -> str:
 def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
     yield f"{amplifier.name}: what stays charged after switch-off"
     feed = f"{kept.mains:.0f} V mains put" if kept.on_mains else "its supplies put"
+    turned = any(t.pot for t in amplifier.idle.values())
+    ends = (
+        f", presets at either end{' (parts and start have them at idle)' if amplifier.idle else ''}" if turned else ""
+    )
     yield (
-        f"from the most that {feed} on each: warm, just switched on, or every valve but rectifiers out, presets at either end"
-        f"{' (parts and start have them at idle)' if amplifier.idle else ''}; farads and ohms at the slow end "
-        "of their tolerances (electrolytics 30 % over where the file says none)"
+        f"from the most that {feed} on each: warm, just switched on, or every valve but rectifiers out{ends}; farads and ohms at the "
+        "slow end of their tolerances (electrolytics 30 % over where the file says none)"
     )
     if kept.opened:
         yield f"with {', '.join(kept.opened)} open"
@@ -166,7 +169,8 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
         yield "  Off, plug out and in sight. It does not fall by itself."
     else:
         yield f"  Off, plug out and in sight. It does not fall by itself in ten minutes ({time_text(kept.wait)})."
-    yield f"    {_why(kept)}"
+    if not kept.never:
+        yield f"    {_why(kept)}"
     if kept.told is not None and kept.last is not None:
         yield (
             f"  Read HT before the resistor goes on: over 60 V (the hazard limit of dc, IEC 62368-1) after those "
@@ -212,7 +216,6 @@ def _why(kept: Any) -> str:
         else "as the ladder waits"
     )
     if kept.last is None:
-        rest = "no other capacitor" if kept.never else "no capacitor"
-        return f"({mains}; {rest} of HT or bias stands above 60 V for long)"
+        return f"({mains}; no capacitor of HT or bias stands above 60 V for long)"
     r = kept.last
     return f"({mains}: {r.part}, {energy_text(r.joules)} at {abs(r.volts):.0f} V, holds most of those that are below 60 V last)"

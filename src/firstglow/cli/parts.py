@@ -133,13 +133,20 @@ CAUTION = (
 
 
 def _alike(parts: Sequence["Audited"]) -> list[list["Audited"]]:
-    """Parts that are told the same, together: both channels, a pair."""
+    """Parts that are told the same, together: both channels, a pair; what the mains alone take past one rating, the worst first."""
     groups: dict[tuple[Any, ...], list[Any]] = {}
     for a in parts:
-        pressing = tuple((s.stress, f"{s.value:.2g}", s.rating) for s in a.stresses if s.verdict in ("tight", "unfit"))
+        told = [s for s in a.stresses if s.verdict in ("tight", "unfit")]
+        mains = bool(told) and all(s.mains_alone for s in told)
+        pressing = tuple((s.stress, "" if mains else f"{s.value:.2g}", s.rating) for s in told)
         key = (pressing, a.proposal.what if a.proposal else "")
         groups.setdefault(key, []).append(a)
-    return list(groups.values())
+    return [sorted(group, key=_spared) for group in groups.values()]
+
+
+def _spared(a: "Audited") -> float:
+    """The least that it has to spare of what the mains alone take past it."""
+    return min((s.margin or 0.0 for s in a.stresses if s.mains_alone and s.verdict != "fit"), default=0.0)
 
 
 def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
@@ -150,7 +157,8 @@ def _part(found: "Audit", group: Sequence["Audited"]) -> Iterator[str]:
     for s in a.stresses:
         if s.verdict in ("tight", "unfit"):
             left = "" if s.margin is None else f", {_margin(s)}"
-            yield f"    {s.stress}: {said(s)}{left}: {s.situation}"
+            most = "the most of these, " if s.mains_alone and len(group) > 1 else ""
+            yield f"    {s.stress}: {said(s)}{left}: {most}{s.situation}"
             if s.note:
                 yield f"      ({s.note})"
             runs = f"      (running on {found.stood.mains['now']:g} V: {shown(s.everyday or 0.0, s.unit)})"
