@@ -97,7 +97,7 @@ def test_a_surge_resistor_is_warmed_by_its_pulses(name: str, tmp_path: Path) -> 
     text += (
         'R7 = ["47R 10W", "T1 ht 1", "surge"]\nR8 = ["22R 10W", "foot", "chassis"]\nR9 = ["33R 10W", "lit", "HT1"]\n'
     )
-    v, rows, _ = solved(tmp_path, text + SECTION + LOAD)
+    v, rows, joints = solved(tmp_path, text + SECTION + LOAD)
     mains, legs = around(v, [("ht", 1.0)] if one else [("ht a", 1.0), ("ht b", -1.0)])
     for n, leg in enumerate(legs):
         leg.plate.ohms += 55.0 + (47.0 if n == 0 else 0.0)
@@ -111,6 +111,9 @@ def test_a_surge_resistor_is_warmed_by_its_pulses(name: str, tmp_path: Path) -> 
         assert rows[part]["amps_rms"] == pytest.approx(found.rms(wave), rel=RIPPLE)
         assert rows[part]["amps_peak"] == pytest.approx(np.abs(wave).max(), rel=RIPPLE)
         assert rows[part]["watts"] == pytest.approx(SURGE[part] * found.rms(wave) ** 2, rel=2 * RIPPLE)
+    lit = found.states[0] + SURGE["R9"] * found.legs.sum(axis=0)
+    assert joints["lit"] == pytest.approx(ac(found, lit), rel=RIPPLE)
+    assert joints["lit"] > 1.05 * joints["HT1"]
     assert rows["R7"]["watts"] > 2.0 * SURGE["R7"] * rows["R7"]["amps"] ** 2
 
 

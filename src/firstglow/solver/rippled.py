@@ -45,7 +45,32 @@ def rippled(standing: Standing, situation: Situation, faults: Sequence[Fault] = 
         held = {one, two} <= joints | {CHASSIS}
         if one != two and (held or (bare and part.kind == "resistor" and _solved(standing, one, two))):
             parts[part.name] = _row(part, standing, seen, (one, two), situation.mains_hz or amplifier.mains_hz)
-    return Rippled({j: seen.rms(j) for j in sorted(joints - {CHASSIS})}, parts)
+    pulsed = _before_resistors(standing)
+    return Rippled({j: pulsed[j] if j in pulsed else seen.rms(j) for j in sorted(joints - {CHASSIS})}, parts)
+
+
+def _before_resistors(standing: Standing) -> dict[str, Array]:
+    """Ac of the joints between rectifier and reservoir that a resistor parts from the reservoir [V rms]: the reservoir's ripple
+    and what the pulses drop on the way to it."""
+    amplifier = standing.circuit.amplifier
+    out: dict[str, Array] = {}
+    for group in standing.circuit.equations.groups:
+        if not isinstance(group, Pulses) or group.henries is not None or group.name not in standing.books.cycles:
+            continue
+        volts = cycle_state(standing.books.cycles[group.name][0])
+        volts = 0.5 * (volts + np.roll(volts, -1, axis=0))  # as the currents, in the middle of a cell
+        leg = group.legs[0].leg
+        for joint, way, wave in ((leg.end, 1.0, volts), (leg.start, -1.0, np.zeros_like(volts))):
+            known = {joint: wave}
+            for _ in leg.series_dc:  # outwards from the reservoir, one after another
+                for name in leg.series_dc:
+                    ends = set(amplifier.parts[name].leads.values())
+                    near = ends & known.keys()
+                    if len(near) == 1 and name in standing.waves.series and len(ends) == 2:
+                        drop = standing.bench.given(f"{name} ohms", 0.0) * np.abs(standing.waves.series[name])
+                        known[(ends - near).pop()] = known[near.pop()] + way * drop
+            out |= {j: np.sqrt(w.var(axis=0)) for j, w in known.items() if j != joint}
+    return out
 
 
 def broken_currents(standing: Standing) -> frozenset[str]:
