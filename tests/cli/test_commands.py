@@ -196,4 +196,4 @@ def test_changed_says_what_counts_no_longer() -> None:
     assert told["repeat"][0]["rung"] == "1"
     assert "2b" in told["stands"]
     assert all(len(line) <= 80 for line in run("changed", B, "C5", "V2").stdout.splitlines())
-    assert "try 'C5'" in run("changed", B, "C55", code=2).stderr
+    assert "try C5" in run("changed", B, "C55", code=2).stderr

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterable, Sequence
+from shlex import quote
 
 from firstglow.amplifier.faults import FAULTS, Mode, cases_of
 from firstglow.amplifier.mains_mark import MOST_SOLVED, over_mark
@@ -36,7 +37,7 @@ def parts_called(amplifier: Amplifier, word: str, option: str = "PART") -> tuple
     found = find_parts(amplifier, name) or tuple(p.name for p in amplifier.parts.values() if p.envelope == name)
     if not found:
         near = nearest(name, amplifier.parts) or next(iter(amplifier.parts), "")
-        raise SituationError(option, f"{name!r} is no part here", "a part of the file by its name", repr(near))
+        raise SituationError(option, f"{name!r} is no part here", "a part of the file by its name", quote(near))
     return found
 
 

@@ -9,6 +9,7 @@ fast a film grows again nobody can foretell: no course of the leak is drawn, onl
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import log
+from shlex import quote
 
 import numpy as np
 from numpy.typing import NDArray
@@ -95,7 +96,7 @@ def reform(amplifier: Amplifier, names: Sequence[str] = (), mains: float | None 
             known = [c.name for c in amplifier.of_kind("capacitor") if c.type == "electrolytic"]
             kind = an(f"{part.type or ''} {part.kind}".strip())
             raise SituationError(
-                "PART", f"{part.name!r} is {kind}", "an electrolytic", repr(known[0]) if known else "another file"
+                "PART", f"{part.name!r} is {kind}", "an electrolytic", quote(known[0]) if known else "another file"
             )
     old = [c for c in amplifier.of_kind("capacitor") if c.type == "electrolytic" and ages(c)]
     parts = named or old

@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from shlex import quote
 
 import numpy as np
 
@@ -74,7 +75,7 @@ def part_named(amplifier: Amplifier, name: str) -> str:
     found = known.get(name.lower())
     if found is None:
         near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
-        raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {known[near]!r}")
+        raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {quote(known[near])}")
     return found
 
 
