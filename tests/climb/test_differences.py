@@ -11,7 +11,9 @@ from firstglow.ladder.sides import apart, others
 from firstglow.ladder.virtual import halves_alike
 from firstglow.readings.observe import Cast
 from firstglow.readings.spreads import draw, settings
+from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.trial import show
+from firstglow.readings.verdict import verdict as judge_file
 
 A, B, C = "a-linden-twin", "b-hazel-four", "c-sorrel-twenty"
 
@@ -81,6 +83,12 @@ def test_two_legs_more_than_five_per_cent_apart_are_not_healthy(first: float, se
     up_to(climb, clock, "2b/HT1 leg 2/shared")
     found = climb.read(f"{second}").verdict
     assert found.verdict == verdict
+    # the same rule for a readings file, however the two rows stand in it
+    rows = (Taken("2b/HT1 leg 2/shared", f"{second}"), Taken("2b/HT1 leg 1/shared", f"{first}"))
+    of_file = {v.id: v for v in judge_file(ladder(B).expected, TakenFile(rows)).verdicts}
+    assert of_file["2b/HT1 leg 2/shared"].verdict == verdict
+    assert of_file["2b/HT1 leg 1/shared"].verdict == "go on"
+    assert of_file["2b/HT1 leg 2/shared"].why == found.why
     assert ("5.8 % apart" in found.why or "5.7 % apart" in found.why) == (verdict == "look first")
 
 

@@ -4,13 +4,13 @@ What the two have in common (HT, the meter's own gain on one range) drops out of
 each lie in their own band may still be further apart than any healthy pair. Only a look first, never a stop.
 """
 
-import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firstglow.readings.expected import ExpectedReading
+from firstglow.readings.pairs import other_leg, uneven
 from firstglow.readings.spreads import MAINS
 from firstglow.readings.verdict import Verdict
 
@@ -21,10 +21,6 @@ if TYPE_CHECKING:
 SIDE = 3**0.5  # half width of a rectangle in its standard deviations
 LOPSIDED = 0.2  # of a band: by how much more of it lies on one side of what is expected
 ABOVE = 20.0  # of the meter's counts: below that a difference is the meter's
-# Halves of one winding: within 2 % of each other in turns, more than this is a fault (common practice). The file's spread of a
-# winding's volts says how far its print may be off, both halves together, and not how far one may be from the other.
-LEGS = 0.05
-_LEG = re.compile(r" leg ([12])/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +37,7 @@ def others(ladder: "Ladder", name: str) -> tuple[str, ...]:
     """Readings of the same point on the other side: other channel, other valve of the pair, other HT leg."""
     by_id, planned = ladder.expected.by_id, ladder.expected.by_id[name].planned
     found = [planned.twin] if planned.twin else []
-    found += [_LEG.sub(lambda m: f" leg {3 - int(m[1])}/", name)] if _LEG.search(name) else []
+    found += [other_leg(name)] if other_leg(name) else []
     rung, middle, side = name.split("/", 2)
     for v in ladder.frame.roles.outputs:
         if v.partner and middle.split(" ")[0] == _short(ladder, v.valve):
@@ -113,10 +109,10 @@ def against_the_other(verdict: Verdict, ladder: "Ladder", place: "Here", name: s
         before = None if record is None or record.event != "go on" else record.data.get("compared")
         if not isinstance(before, int | float):
             continue
-        if _LEG.search(name):
-            share, most = _legs(ladder, other, name, float(before), verdict.compared)
-            if share > most:
-                return _uneven(verdict, ladder, other, float(before), share)
+        if other == other_leg(name):
+            odd = uneven(ladder.expected, verdict, other, float(before))
+            if odd.verdict != "go on":
+                return odd
         found = apart(ladder, other, name)
         if found is None:
             continue
@@ -132,27 +128,6 @@ def against_the_other(verdict: Verdict, ladder: "Ladder", place: "Here", name: s
         )
         return _doubtful(verdict, why, reading)
     return verdict
-
-
-def _legs(ladder: "Ladder", first: str, second: str, before: float, now: float) -> tuple[float, float]:
-    """(how far two legs are from the ratio that the drawing gives them, the most that goes) as fractions: LEGS, and what the
-    meter's counts and half its step may be wrong by on each (its gain, on one range, is common to both)."""
-    one, two = ladder.expected.by_id[first], ladder.expected.by_id[second]
-    a, b, on = one.expected, two.expected, two.on
-    if not (isinstance(a, float) and isinstance(b, float) and a and b and before) or on is None or one.on != on:
-        return 0.0, LEGS
-    return abs(now / before * a / b - 1.0), LEGS + 2.0 * (on.offset_limit + on.step / 2.0) / abs(b)
-
-
-def _uneven(verdict: Verdict, ladder: "Ladder", other: str, before: float, share: float) -> Verdict:
-    assert verdict.compared is not None
-    reading = ladder.expected.by_id[verdict.id]
-    why = (
-        f"{reading.text(verdict.compared)} is inside its band, but {100.0 * share:.1f} % apart from {_named(ladder, other)}, "
-        f"which read {reading.text(before)}: halves of one winding are within 2 %, {100.0 * LEGS:.0f} % at most"
-    )
-    checks = ("the mains, read again for each leg (type mains and the volts)", *reading.checks(verdict.compared))
-    return replace(verdict, verdict="look first", why=why, check_first=checks)
 
 
 def _named(ladder: "Ladder", other: str) -> str:

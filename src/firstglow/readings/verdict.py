@@ -9,10 +9,10 @@ from typing import Any, Literal
 from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text, overload
 from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
+from firstglow.readings.pairs import against_cold, legs_alike
 from firstglow.readings.slips import beside, pen
 from firstglow.readings.taken import Taken, TakenFile, told_in_order
 from firstglow.readings.typed import split_range, typed_number, typed_word
-from firstglow.readings.warm import MOST_KELVIN, rise
 
 Answer = Literal["go on", "look first", "switch off now", "note only"]
 
@@ -20,8 +20,6 @@ Answer = Literal["go on", "look first", "switch off now", "note only"]
 MAINS_REACH = 0.12
 # And where the rung's dial ends below the socket's mains, past it by more than this: a capacitor may set that end.
 DIAL_SLACK = 0.085
-# A winding that reads this many kelvin colder than cold: leads or meter (an ohmmeter's 1 % is 3 K; common practice).
-WARM_DOUBT = 5.0
 # Volts that move by less than this over 20 % of mains do not follow them; a wrong tap or a sagging socket is no further off.
 _FOLLOWS, _TAP = 0.1, 0.25
 _MAINS_ASKED = (
@@ -93,8 +91,8 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
             wrong.append(str(error))
     if wrong:
         raise told_beside(ladder, judged, by_id, wrong)
-    judged = [_against_cold(ladder, v, judged) for v in judged]
-    judged = second_look(ladder, judged)
+    judged = [against_cold(ladder, v, judged) for v in judged]
+    judged = legs_alike(ladder, second_look(ladder, judged))
     return gates(ladder, judged)
 
 
@@ -140,7 +138,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, *past, reading.checks(inf), None)
     stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
-        why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}"
+        why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}{_turned_round(reading, here)}"
         # more than any range of this meter shows was not read on it: then only the slip is left
         most = max((r.full for r in meter.ranges if on is not None and r.kind == on.kind), default=inf)
         possible = not isfinite(here) or abs(here) <= most
@@ -172,31 +170,6 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     if reading.bridged and judged.verdict == "go on":
         return replace(judged, verdict="note only", why=reading.bridged)
     return judged
-
-
-def _against_cold(ladder: ExpectedLadder, warm: Verdict, judged: Sequence[Verdict]) -> Verdict:
-    """A warm winding is judged by its own cold reading, where that was taken; without it nothing can."""
-    reading = ladder.by_id[warm.id]
-    if reading.planned.probe.quantity != "warm ohms" or warm.compared is None:
-        return warm
-    ends = (reading.planned.probe.red, reading.planned.probe.black)
-    cold = next((v for v in judged if _is_cold(ladder.by_id[v.id], ends) and v.compared), None)
-    if cold is None or cold.compared is None:
-        return warm
-    kelvin = rise(cold.compared, warm.compared)
-    said = f"{reading.text(warm.compared)} over {reading.text(cold.compared)} cold is {kelvin:.0f} K warmer"
-    if kelvin > MOST_KELVIN:
-        why = f"{said}: more than the {MOST_KELVIN:.0f} K that its insulation may take"
-        return replace(warm, verdict="switch off now", why=why, check_first=reading.checks())
-    if kelvin < -WARM_DOUBT:
-        why = f"{said}: colder than cold; read both again with the same leads"
-        return replace(warm, verdict="look first", why=why, check_first=reading.checks())
-    return replace(warm, verdict="go on", why=f"{said}, of {MOST_KELVIN:.0f} K at most")
-
-
-def _is_cold(reading: ExpectedReading, ends: tuple[str, str]) -> bool:
-    p = reading.planned.probe
-    return p.quantity == "ohms" and (p.red, p.black) == ends and not reading.planned.situation.switches_open
 
 
 def _judge_band(reading: ExpectedReading, row: Taken, value: float, compared: float, spare: float) -> Verdict:
@@ -253,6 +226,17 @@ def _judge_word(reading: ExpectedReading, row: Taken) -> Verdict:
     if reading.kind == "look" and stop:
         return Verdict(row.id, row.text, "switch off now", stop, reading.checks())
     return Verdict(row.id, row.text, "look first", f"{word}; {expected} is expected", reading.checks())
+
+
+def _turned_round(reading: ExpectedReading, value: float) -> str:
+    """What a volt reading of the other sign says beside its stop, where it is of about its size: + 58 for - 66."""
+    expected, stops = reading.expected, (reading.stop_below, reading.stop_above)
+    told = any(s is not None and "wrong way round" in s.why for s in stops)
+    if reading.unit != "V" or not isinstance(expected, float) or not isfinite(value) or told:
+        return ""
+    if value * expected >= 0.0 or not abs(expected) / 2.0 < abs(value) < 2.0 * abs(expected):
+        return ""
+    return "; its sign is the wrong one: red and black exchanged, the minus left out, or it really stands the wrong way round"
 
 
 def _glow(word: str) -> int:
