@@ -76,6 +76,11 @@ def once(climb: Climb, clock: Clock, shows: Callable[[ExpectedReading], str]) ->
     if step.kind == "reading":
         assert step.reading is not None
         clock.run(climb.to_settle(step.reading))
+        warm = climb.to_pull(step.reading)
+        if warm is not None:
+            clock.run(warm)
+            climb.pull()
+        clock.run(climb.to_fall(step.reading) or 0.0)
         return climb.read(shows(climb.reading(step.reading)))
     if step.kind == "before":
         climb.answer(str(step.clips) if climb.stage(step.stage).powered else "")

@@ -124,12 +124,12 @@ def test_back_asks_the_last_reading_again() -> None:
 
 def test_back_over_another_set_up_goes_through_make_safe() -> None:
     climb, clock = begun(B)
-    up_to(climb, clock, "4/HT1 after 10 min/shared")
+    up_to(climb, clock, "4/HT3/shared")
     climb.back()
     assert climb.state == "switched off"
     while climb.step.kind != "reading":
         once(climb, clock, healthy)
-    assert climb.step.reading == "4/HT1 after 5 min/shared"
+    assert climb.step.reading == "4/HT2/shared"
 
 
 def test_a_verdict_is_there_within_a_tenth_of_a_second() -> None:

@@ -147,6 +147,7 @@ def test_after_a_repair_the_power_comes_back_through_the_lamp_and_every_hold_poi
         once(climb, clock, healthy)
     signed = dict(climb.here.signed)
     gone = climb.change(["C4"])
+    assert "1/plus ends/shared" in gone  # which end of the new one is plus: its ohms do not tell
     lamps = [r.id for r in climb.ladder.expected.readings() if r.kind == "lamp" and r.rung in ("2a", "2b", "4", "6")]
     assert set(lamps) <= set(gone)
     assert {"6/V2 cathode lamp in/shared", "6/V2 cathode lamp out/shared", "2a/mains amps at 30 %/shared"} <= set(gone)

@@ -1,12 +1,17 @@
 """What changes with the plug out, and what is said on the screen on which the power comes up (a third rehearser's dangers)."""
 
+import re
+
 import pytest
 from player import begun, healthy, ladder, once
 
 from at_hand import firstglow
 from firstglow.cli.sitting import Sitting
 from firstglow.cli.talk import Lines
+from firstglow.ladder.climb import Climb
+from firstglow.ladder.dialling import amps_text, most_amps
 from firstglow.ladder.steps import stages
+from firstglow.readings.meters import ReadingsError
 
 B = "b-hazel-four"
 
@@ -66,6 +71,26 @@ def test_the_plug_the_dial_and_the_limit_stand_where_one_dials_up(screens: list[
     assert all("lug in, hands off the chassis" in screens[n][2] for n in powered)
 
 
+def test_the_ammeter_has_a_limit_on_every_screen_on_which_the_mains_come_up_without_a_lamp(
+    screens: list[tuple[str, str, str]],
+) -> None:
+    """From rung 4 on only the lamp's stop stood there. Half of the limit is what is drawn: more than the heaters that are in
+    take by their own ratings (watts by V x A of the types), less than three times that with HT's few watts beside it."""
+    on = ladder(B)
+    up = {name: text for kind, name, text in screens if kind == "live" and "lug in, hands off" in text}
+    assert "Past 59 mA at any dial" in up["4/lamp/shared"]
+    assert "Ammeter past 59 mA after ten seconds: off, plug out." in up["4/V3 warm-up/shared"]
+    assert "Past" not in up["6/lamp/shared"]  # the 40 W lamp lets no more than 0.17 A through: its glow tells
+    assert all("Past" in text or "past" in text or "lamp in line" in text for text in up.values())
+    small = on.expected.by_id["5/V1 plate/shared"].planned.situation
+    most = most_amps(on.frame, small)
+    heaters = [p for p in on.frame.amplifier.of_kind("heater") if p.envelope not in small.out]
+    watts = sum(p.value("volts") * p.value("amps") for p in heaters)
+    assert watts < most / 2.0 * small.mains_volts < 3.0 * watts
+    assert amps_text(0.0599) == "59 mA"  # down, never up
+    assert amps_text(1.29) == "1.2 A"
+
+
 def test_the_rectifier_is_watched_from_cold_with_nobody_inside(screens: list[tuple[str, str, str]]) -> None:
     text = next(text for kind, name, text in screens if kind == "live" and name == "4/V3 warm-up/shared")
     assert "Dial at 230 V and the mains switch off, plug in, hands off the chassis; then ON from cold." in text
@@ -121,6 +146,8 @@ def test_the_card_says_whose_clip_is_whose_and_how_pins_are_counted(screens: lis
     assert "PINS seen from below, counted clockwise from the gap (noval)" in card
     grid = next(text for kind, name, text in screens if kind == "before" and name == "6/lamp/shared")
     assert "red V2 pin 2 (grid), 1 MΩ in this red clip" in grid
+    drop = next(text for kind, name, text in screens if kind == "before" and name == "6/V2 screen/shared")
+    assert re.search(r"METER 2 black V2 pin 9 \(screen\), \d{3} V on this lead, red C1b", drop)
     hold = next(text for kind, _, text in screens if kind == "hold")
     assert "Hold point after Rung 1." in hold
     held = next(text for kind, name, text in screens if kind == "before" and name == "2a/V1 heater pin to pin/shared")
@@ -162,3 +189,48 @@ def test_no_card_s_work_comes_back_on_a_live_screen_after_a_look_first() -> None
     assert "LOOK FIRST" in again
     assert "OUT of the line" not in again
     assert "Plug in" not in again
+
+
+def here(reading: str) -> tuple[Climb, Sitting]:
+    climb, clock = begun(B)
+    while climb.step.reading != reading or climb.step.kind != "reading":
+        once(climb, clock, healthy)
+    return climb, Sitting(climb, Lines())
+
+
+def test_what_no_gate_needs_is_left_out_in_one_go_and_a_socket_is_drawn_where_it_is_asked_for() -> None:
+    first = next(r for r in ladder(B).expected.rungs[1].readings if not r.planned.needs)
+    climb, sitting = here(first.id)
+    assert "skip (all)" in flat(sitting.screen(climb.step))
+    sitting._line(climb.step, "skip all")
+    assert climb.step.reading is None or climb.reading(climb.step.reading).planned.needs or climb.step.kind != "reading"
+    assert len(climb.here.skipped) > 3
+    sitting._line(climb.step, "socket V2 7")
+    assert "(7)" in flat(sitting.screen(climb.step))
+    with pytest.raises(ReadingsError, match="try socket V1 1"):
+        sitting._socket("V9")
+
+
+def test_the_other_leg_and_the_row_before_stand_beside_and_a_proportion_is_typed_in_volts() -> None:
+    """Leg 1 was no longer on the screen, and "divided by the same with it lifted": two figures, or the sum?"""
+    climb, sitting = here("2b/HT1 leg 2/shared")
+    leg = climb.here.taken["2b/HT1 leg 1/shared"].value
+    assert f"BESIDE HT winding, leg 1 read {leg}" in flat(sitting.screen(climb.step))
+    climb, sitting = here("7/LS polarity/shared")
+    screen = flat(sitting.screen(climb.step))
+    typed = re.search(r"Type the volts with their unit \((\S+) is as expected\)", screen)[1]
+    sitting._line(climb.step, typed)
+    assert climb.here.taken["7/LS polarity/shared"].value == typed
+
+
+def test_a_hint_told_once_and_read_the_same_again_stands_after_what_is_wrong() -> None:
+    """The true cause stood under "Nothing need be wrong with the amplifier", each time."""
+    climb, sitting = here("1/R2 own ends/shared")
+    typed = f"{1e-3 * climb.reading('1/R2 own ends/shared').expected:.2f}"  # kilohms, the k left out
+    texts = []
+    for _ in range(2):
+        sitting._line(climb.step, typed)
+        texts.append(flat(sitting.screen(climb.step)))
+    assert "Nothing need be wrong" in texts[0]
+    assert "Or only a slip:" in texts[1]
+    assert texts[1].index("check first") < texts[1].index("Or only a slip:")

@@ -197,7 +197,7 @@ def test_the_other_channel_is_beside_what_is_read() -> None:
     while (climb.step.reading or "") != "5/V5 cathode/right":
         person.once()
     left = climb.here.taken["5/V1 cathode/left"].value
-    assert f"TWIN     left read {left}" in sitting.screen(climb.step)
+    assert f"BESIDE   left read {left}" in sitting.screen(climb.step)
 
 
 def test_with_a_needle_a_careful_person_takes_a_digital_meter_where_the_sheet_says_so() -> None:

@@ -33,7 +33,8 @@ def shown(climb: Climb) -> str:
         ("2b/mains amps after the wait/shared", "WAIT     1"),
         ("2b/V1 heater pin to pin/shared", ""),
         ("4/lamp/shared", ""),
-        ("4/V3 warm-up/shared", ""),
+        # five minutes off, then on: nobody kept that clock, and a yes was taken seconds later (a third rehearser)
+        ("4/V3 warm-up/shared", "off yet, its switch stays off"),
         ("4/HT1 after 10 min/shared", "WAIT     "),
         ("4/HT2/shared", ""),
         ("5/V1 heater pin to pin/shared", ""),
@@ -44,7 +45,7 @@ def shown(climb: Climb) -> str:
         # the highest of a cold start is over in seconds: an hour's wait stood there, and none at the soak
         ("10/soak/shared", "WAIT     60 min"),
         ("10/primary warm/shared", ""),
-        ("10/HT1 cold start/shared", ""),
+        ("10/HT1 cold start/shared", "off yet, its switch stays off"),
     ],
 )
 def test_a_wait_stands_at_the_reading_that_needs_it(reading: str, word: str) -> None:
@@ -88,6 +89,56 @@ def test_a_soak_is_not_answered_yes_early_and_no_at_any_moment() -> None:
     with pytest.raises(ReadingsError, match="to wait yet"):
         climb.read("yes")
     assert climb.read("no").verdict.verdict == "look first"
+
+
+def test_five_minutes_off_are_counted_from_the_plug_and_a_yes_before_them_is_told_so() -> None:
+    """By the records: the plug of the set-up before came out, its make safe took some of the five minutes."""
+    climb = at("4/V3 warm-up/shared")
+    out = [r for r in climb.events if r.event == "unplugged"][-1].moment
+    assert climb.to_settle("4/V3 warm-up/shared") == pytest.approx(300.0 - (climb.clock() - out).total_seconds())
+    with pytest.raises(ReadingsError, match="to wait yet"):
+        climb.read("yes")
+    assert climb.read("no").verdict.verdict == "look first"
+
+
+def test_a_fall_is_counted_from_the_plug_and_taken_at_its_second() -> None:
+    """108 V was typed under "30 s after off" and 360 V stood on the next screen: nobody told when the plug came out."""
+    climb, clock = begun(B)
+    name = "4/HT1 fall/shared"
+    while climb.step.reading != name or climb.step.kind != "reading":
+        once(climb, clock, healthy)
+    sitting, typed = Sitting(climb, Lines()), healthy(climb.reading(name))
+    with pytest.raises(ReadingsError, match="the plug is in yet"):
+        climb.read(typed)
+    clock.run(60.0)
+    sitting._line(climb.step, "out")
+    assert climb.here.pulled
+    assert climb.here.powered  # what is charged stands there all the same
+    clock.run(12.0)
+    assert "18 s yet; read it at zero" in shown(climb)
+    with pytest.raises(ReadingsError, match="18 s yet"):
+        climb.read("300")  # no stop either: it is meant for its own second
+    clock.run(18.0)
+    assert climb.read(typed).verdict.verdict == "go on"
+    clock.run(7.0)
+    climb.answer("")  # the plug, in sight: asked for again, and the fall counted from when it came out
+    assert (clock.at - datetime.fromisoformat(climb.here.safing.off)).total_seconds() == pytest.approx(37.0)
+
+
+def test_cold_valves_pass_a_stop_for_warm_ones_and_nobody_switches_off_for_it() -> None:
+    """STOP IF above 268 V at a plate where every cold start shows HT itself (a third rehearser)."""
+    climb, clock = begun(B)
+    name = "5/V1 plate/shared"
+    while climb.step.reading != name or climb.step.kind != "reading":
+        once(climb, clock, healthy)
+    cold = climb.cold_past_its_stop(name)
+    assert cold is not None
+    assert cold > climb.reading(name).stop_above.limit
+    assert "its stop is for warm valves" in " ".join(shown(climb).split())
+    with pytest.raises(ReadingsError, match="cold it stands at"):
+        climb.read(f"{cold:.0f}")
+    clock.run(60.0)
+    assert climb.read(f"{cold:.0f}").verdict.verdict == "switch off now"
 
 
 def test_the_primary_is_read_warm_with_the_hot_valves_where_they_are() -> None:

@@ -60,7 +60,10 @@ def test_no_pots_no_sweep_and_one_pot_for_all() -> None:
     assert not [r for r in none["3"].readings if "end 1" in r.id]
     assert {"3/V3 grid at most negative/shared", "3/V4 grid at most negative/shared"} <= set(none["3"].hold.needs)
     one = planned(by_kind(bias="fixed one pot"))
-    assert {r.situation.pots["P8"] for r in one["3"].readings if "grid end" in r.id} == {0.0, 1.0}
+    swept = [r for r in one["3"].readings if "grid end" in r.id or "most negative" in r.id]
+    assert {r.situation.pots["P8"] for r in swept} == {0.0, 1.0}
+    own = next(r for r in swept if "most negative" in r.id)
+    assert own.what.endswith(f"P8 at end {1 + round(own.situation.pots['P8'])}")
 
 
 def test_no_loop_and_a_loop_that_cannot_be_lifted() -> None:

@@ -159,7 +159,9 @@ class AtTheMeter:
             return "tick", ""
         left = person.to_wait(step) if step.kind == "reading" else 0.0
         meter = person.meter(step)
-        said, text = self._talk.ask(lambda: self._beside(screen(), meter, left), ask, None)
+        pull = person.climb.to_pull(step.reading or "") if step.kind == "reading" else None
+        still = {**ask, "data": {**ask["data"], "left": 0.0}}  # time stands still here until it is let run
+        said, text = self._talk.ask(lambda: self._beside(screen(), meter, left), still, None)
         person.clock.run(5.0)
         word = text.strip().lower() if said == "line" else ""
         self._note = ""
@@ -167,8 +169,11 @@ class AtTheMeter:
             person.clock.run(left)
             return "tick", ""
         if word == "tell" and self._hidden:
-            self._note = f"what is hidden: {self._hidden}"
+            self._note = f"what is hidden: {self._hidden}{_shown_by(person)}"
             return "tick", ""
+        if pull is not None and said == "line" and word in ("", "out"):
+            person.clock.run(pull)
+            return "line", "out"
         if said == "line" and not text.strip() and meter:
             return "line", meter
         if (
@@ -215,6 +220,16 @@ class AtTheMeter:
             else:
                 self._note = f"that was it: {', '.join(parts)} is a good one now"
         self._talk.kept(records)
+
+
+def _shown_by(person: "Careful") -> str:
+    """Which reading would show it, the first of the climb; "" where nothing is wrong any more or none does."""
+    ladder, first = person.climb.ladder, next(iter(person.virtual.alarms), None) if person.virtual.faults else None
+    if first is None:
+        return ""
+    reading = ladder.expected.by_id[first]
+    side = f" ({reading.planned.channel})" if reading.planned.channel else ""
+    return f"; first shown by rung {reading.rung}, {reading.planned.what}{side}"
 
 
 def _agree(text: str, meter: str, reading: "ExpectedReading") -> bool:

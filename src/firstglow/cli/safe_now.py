@@ -73,12 +73,13 @@ def _waited(fall: Fall) -> tuple[str, str]:
 
 
 def _fell(fall: Fall, safing: Safing) -> tuple[str, str]:
-    first = fall.places[0].part if fall.places else ""
+    places = fall.falls_first(FALL_ASKED)
+    first = places[0].part if places else ""
     record = safing.fell.get(first)
     if record is None and not any(fall.start.values()):
         return OVER, "No fall to read: what stood there is not known."
     if record is None:
-        return OVER, f"No fall to read: under {FALL_ASKED:.0f} V stood on {first}, by prediction."
+        return OVER, f"No fall to read: under {FALL_ASKED:.0f} V stood on any capacitor, by prediction."
     volts, seconds = float(record.data["volts"]), float(record.data["seconds"])
     if record.event == "slow":
         return WRONG, f"{first} read {volts:.0f} V {seconds:.0f} s after off: IT FALLS TOO SLOWLY."
@@ -95,8 +96,8 @@ def _figures(read: Mapping[str, Record]) -> str:
 
 def then(phase: str, fall: Fall, safing: Safing, next_: str, *, ohms: bool = False) -> str:
     """What comes when this step is done. ohms: that is an ohms reading, which the discharge clip would be read across."""
-    first = fall.places[0].part if fall.places else ""
-    read = bool(first) and abs(fall.start.get(first, 0.0)) > FALL_ASKED and first not in safing.fell
+    first = next((p.part for p in fall.falls_first(FALL_ASKED)), "")
+    read = bool(first) and first not in safing.fell
     after = f"the volts on {first} before the discharge resistor goes on" if read else "the discharge resistor"
     if phase == "off":
         wait = f"{fall.wait_seconds:.0f} s of countdown, from your Enter on; then " if fall.wait_seconds else ""

@@ -1,11 +1,12 @@
 """One sitting of a climb: shows what is asked, takes the answer, says what it means. Judges nothing itself."""
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
 from difflib import get_close_matches
 from typing import Any
 
-from firstglow.cli.clips_now import ammeter_limit, meters, pins
+from firstglow.amplifier.bases import find
+from firstglow.cli import reading_now
+from firstglow.cli.clips_now import meters, pins
 from firstglow.cli.safe_now import safe_now
 from firstglow.cli.talk import Talk
 from firstglow.ladder.carries import carries
@@ -13,26 +14,28 @@ from firstglow.ladder.changed import parts_said
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.judging import typed_mains
 from firstglow.ladder.ladder import own_situation
-from firstglow.ladder.stands import powered_up, stands, turned
+from firstglow.ladder.stands import stands
 from firstglow.ladder.states import StateError
-from firstglow.ladder.waits import powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import ReadingsError
 from firstglow.readings.slips import alone
 from firstglow.records.store import MEMORY
 from firstglow.sheets import climb_screen as screens
+from firstglow.sheets.figures import socket as drawing
 from firstglow.sheets.glossary import TERMS
 from firstglow.sheets.safe_screen import safe_screen
 
 WORD_LINES = 8  # what a reading at its smallest leaves of a terminal of 24 lines
-WORDS = ("back", "why", "safe", "mains", "meter", "skip", "changed", "quit", "help", "words")
+WORDS = ("back", "why", "safe", "mains", "meter", "skip", "socket", "changed", "quit", "help", "words")
 HELP = (
-    "38.2, -38,2, 312mV, 1k2, OL: the reading as the meter shows it; yes, no; dark, dim, half, full or bright for a lamp",
-    "mains 230: mains as read at the plug now        meter NAME: which meter reads from here on",
-    "why: what moves this reading, and its limits    back: the last reading does not count",
-    "safe, Esc, or space on an empty line: make safe  skip: leave out what no gate needs",
-    "changed R7 C5: parts that were changed          quit: leave; the records stay",
-    "words: what RCD, class X, stopper, known source and the like are",
+    "38.2, -38,2, 312mV, 1k2, OL: as the meter shows it; yes, no",
+    "dark, dim, half, full or bright: how a lamp glows",
+    "mains 230: mains at the plug now     meter NAME: what reads from here on",
+    "why: what moves it, its limits       back: the last reading does not count",
+    "safe, Esc, space first: make safe    skip, skip all: what no gate needs",
+    "changed R7 C5: parts changed         quit: leave; the records stay",
+    "words: RCD, class X, OL, ...         socket V2 7: that socket from below",
+    "out: the plug comes out now, for what falls after it",
 )
 
 
@@ -46,6 +49,7 @@ class Sitting:
         self._tried: list[str] = []
         self._said: list[str] = []
         self._heard = 0
+        self._slip: tuple[str, list[str]] = ("", [])
         self._rungs: Mapping[str, Mapping[str, Any]] = {r["id"]: r for r in climb.ladder.document["rungs"]}
 
     def run(self) -> None:
@@ -63,6 +67,7 @@ class Sitting:
                 self.talk.say(self.leaving())
                 return
             if said == "safe":
+                self._said = []
                 self._do(self.climb.switch_off, "by the one key")
             elif said == "line":
                 self._line(step, text.strip())
@@ -78,10 +83,12 @@ class Sitting:
             "safe": lambda: self.climb.switch_off("by hand"),
             "back": lambda: self._back(),
             "why": lambda: self._why(step),
+            "out": lambda: self._out(),
             "help": lambda: self._said.extend(t for line in HELP for t in screens.wrapped(line)),
             "?": lambda: self._said.extend(t for line in HELP for t in screens.wrapped(line)),
             "words": lambda: self._words(rest),
-            "skip": lambda: self._skip(),
+            "skip": lambda: self._skip(rest),
+            "socket": lambda: self._socket(rest),
             "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
             "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),
             "changed": lambda: self._changed(rest),
@@ -94,6 +101,19 @@ class Sitting:
             self._do(lambda: self._read(step, text))
         else:
             self._do(lambda: self._answer(text))
+
+    def _socket(self, which: str) -> None:
+        """A socket seen from below: ``socket V2 7``, that pin ringed."""
+        name, _, pin = which.strip().partition(" ")
+        parts = self.climb.ladder.frame.amplifier.parts.values()
+        base = next((b.socket for p in parts if p.envelope == name and p.type and (b := find(p.type))), "")
+        glass = sorted(self.climb.ladder.frame.envelopes)
+        if not base:
+            raise ReadingsError(
+                f'socket "{which.strip()}"; a valve of this amplifier and a pin, {", ".join(glass)}; try socket {glass[0]} 1'
+            )
+        drawn = drawing(base, int(pin) if pin.strip().isdigit() else 0)
+        self._said = [f"{name} seen from below" + (f", pin {pin.strip()} ringed" if pin.strip() else ""), *drawn]
 
     def _words(self, which: str) -> None:
         """Words of the trade, so many as fit under a reading: a page by its number, or one by its name."""
@@ -122,8 +142,11 @@ class Sitting:
 
     def _read(self, step: Step, text: str) -> None:
         if not text:
-            raise ReadingsError("nothing typed; what the meter shows; try 38.2, or why")
-        near, warming = get_close_matches(text.lower(), WORDS, 1, 0.7), self._still_warming(step)
+            self._nothing_typed(step)
+        near, warming = (
+            get_close_matches(text.lower(), WORDS, 1, 0.7),
+            reading_now.still_warming(self.climb, step),
+        )
         reading = self.climb.reading(step.reading or "")
         try:
             found = self.climb.read(text)
@@ -135,6 +158,19 @@ class Sitting:
             raise
         self._verdict(found, reading, text, warming)
 
+    def _nothing_typed(self, step: Step) -> None:
+        if self.climb.to_pull(step.reading or "") is not None:
+            raise ReadingsError("nothing typed; the word out, the moment the plug comes out; try out")
+        raise ReadingsError("nothing typed; what the meter shows; try 38.2, or why")
+
+    def _out(self) -> None:
+        self.climb.pull()
+        self._tried, self._last = [], "✓ the plug is out: its seconds run"
+
+    def _why(self, step: Step) -> None:
+        live = [f"{item['joint']} {item['volts']:.0f} V" for item in self._rungs[step.rung]["live"]]
+        self._said = [t for line in reading_now.why(self.climb, step, live) for t in screens.wrapped(line)]
+
     def _verdict(self, found: Answered, reading: ExpectedReading, text: str, warming: str) -> None:
         verdict = found.verdict
         if verdict is None:
@@ -144,10 +180,15 @@ class Sitting:
             shown = f"{text} = {beside}" if beside else text
             self._last, self._tried = screens.last_line(verdict.verdict, reading.planned.what, shown), []
             return
-        innocent = bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
+        # the same slip told once and typed again is none: what is wrong goes first
+        told = self._slip == (reading.id, [s.kind for s in found.slips])
+        self._slip = (reading.id, [s.kind for s in found.slips])
+        innocent = (
+            not told and bool(found.slips) and all(s.innocent for s in found.slips) and verdict.verdict == "look first"
+        )
         lines = screens.verdict_lines(
             verdict.verdict, alone(verdict.why, found.slips), verdict.check_first, [s.text for s in found.slips], innocent,
-            on=self.climb.here.powered and reading.planned.under_power,
+            on=self.climb.here.powered and reading.planned.under_power, again=told,
         )  # fmt: skip
         if warming and verdict.verdict == "look first":
             lines[1:1] = screens.folded("", f"Typed before its time: {warming}. Let it stand, and read it again.")
@@ -179,8 +220,12 @@ class Sitting:
         reading = self.climb.ladder.expected.by_id[name]
         return f"rung {reading.rung}, {reading.planned.what}"
 
-    def _skip(self) -> None:
-        self._said = screens.wrapped(f"left out: {self._titled(self.climb.skip())}")
+    def _skip(self, rest: str) -> None:
+        if rest.strip() not in ("", "all"):
+            raise ReadingsError(f"skip {rest}: skip alone, or skip all; what no gate needs is left out; try skip")
+        gone = self.climb.skip_all() if rest.strip() else (self.climb.skip(),)
+        also = f", and {len(gone) - 1} more that no gate needs" if len(gone) > 1 else ""
+        self._said = screens.wrapped(f"left out: {self._titled(gone[0])}{also}")
         self._tried, self._last = [], ""
 
     def _back(self) -> None:
@@ -196,32 +241,6 @@ class Sitting:
         gone = self.climb.change(parts)
         self._said = [f"{len(gone)} reading(s) that this moves count no longer and are asked again"]
         self._tried, self._last = [], ""
-
-    def _why(self, step: Step) -> None:
-        if step.reading is None:
-            raise StateError("no reading is asked now")
-        reading = self.climb.reading(step.reading)
-        live = [f"{item['joint']} {item['volts']:.0f} V" for item in self._rungs[reading.rung]["live"]]
-        moved = ", ".join(f"{part} ({100 * share:.0f} %)" for part, share in reading.moved_by)
-        lines = [f"Moved most by: {moved}." if moved else "No single part moves it."]
-        lines += [
-            f"Switch off past {reading.text(s.limit)}: {s.why}." for s in (reading.stop_below, reading.stop_above) if s
-        ]
-        lines += [
-            f"Band and limit overlap: {s.separate}."
-            for s in (reading.stop_below, reading.stop_above)
-            if s and s.separate
-        ]
-        lines += (
-            [f"If it is off, check first: {'; '.join(reading.planned.check_first)}."]
-            if reading.planned.check_first
-            else []
-        )
-        if live and reading.planned.situation.mains_volts > 0.0:
-            lines.append(f"Live on this rung: {', '.join(live)}.")
-        if reading.planned.note_only or reading.note_only:
-            lines.append(reading.note_only or reading.planned.note_only)
-        self._said = [t for line in lines for t in screens.wrapped(line)]
 
     # ------------------------------------------------------------------------------------------ screens
     @property
@@ -253,7 +272,7 @@ class Sitting:
             text = stands(self.climb.ladder.frame, stage.situation) if own or not stage.first else ""
             return screens.before_screen(
                 rung, self._name, texts, stage.black, stage.red, stage.powered, notes, self._last, text, gate is not None,
-                self._turned(stage.readings[0] if stage.readings else "", unplugged=True),
+                reading_now.done_since(self.climb, stage.readings[0] if stage.readings else "", unplugged=True),
                 self.climb.ladder.frame.gear.variable_transformer, meters(self.climb, stage), pins(self.climb, stage),
             )  # fmt: skip
         return self._reading_screen(step, rung)
@@ -267,74 +286,14 @@ class Sitting:
         powered = reading.planned.situation.mains_volts > 0.0
         around = screens.Around(
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
-            rung["live"] if powered else (), self._wait(step), self._last, self._tried,
-            known.grounds, self._twin(reading.planned.twin, reading.planned.channel),
-            self._now(reading, own=bool(own)),
+            rung["live"] if powered else (), reading_now.wait(self.climb, step), self._last, self._tried,
+            known.grounds, reading_now.beside(self.climb, reading), reading_now.now(self.climb, reading, own=bool(own)),
         )  # fmt: skip
         charts = next((r.get("charts") for r in rung["readings"] if r["id"] == reading.id), None)
         room = screens.ROOM - (len(self._said) + 1 if self._said else 0)
-        return screens.reading_screen({**reading.json(own), "charts": charts or []}, around, room=room)
-
-    def _now(self, reading: ExpectedReading, *, own: bool) -> str:
-        """What is done at the bench for a reading: the plug goes in and the dial up for the first of a set-up under power."""
-        climb, at, probe = self.climb, reading.planned.situation, reading.planned.probe
-        mine = climb.rung(reading.rung).planned.readings
-        limit = ammeter_limit(climb, reading)
-        begun = any(r.at >= climb.here.since for r in climb.here.taken.values()) or climb.here.tried is not None
-        if climb.here.powered and not begun:
-            warm_up = reading.id.split("/")[1].endswith("warm-up")
-            cold = warm_up or probe.quantity == "peak volts"
-            up = powered_up(climb.ladder.frame, at, cold=cold, after_five=warm_up, limit=limit)
-            return up if probe.quantity != "volts after" else f"{up} Warm for a minute; then {_fall(probe.seconds)}"
-        if probe.quantity == "volts after":
-            return _fall(probe.seconds)
-        if climb.here.powered and climb.stage(climb.here.stage).readings[0] == reading.id:
-            return ""  # what changed before it was done on its card, with the plug out
-        number = [r.id for r in mine].index(reading.id)
-        raised = number and mine[number - 1].situation.mains_volts < at.mains_volts
-        text = "" if own and not raised else self._turned(reading.id)
-        return f"{text} {climb.ladder.frame.words.text('stands.dial_limit', limit=limit)}" if raised and limit else text
-
-    def _turned(self, name: str, *, unplugged: bool = False) -> str:
-        """What is done at the bench since the reading before it on its rung: the lamp taken out is an instruction of its own."""
-        ids = self.climb.ladder.expected.by_id
-        rung = [r.id for r in self.climb.rung(ids[name].rung).readings] if name in ids else [name]
-        at = rung.index(name)
-        if not at:
-            return ""
-        before, now = ids[rung[at - 1]].planned.situation, ids[name].planned.situation
-        return turned(self.climb.ladder.frame, before, now, unplugged=unplugged)
-
-    def _twin(self, name: str | None, channel: str | None) -> str:
-        """What the same point read in the other channel, or at the other valve of the pair."""
-        record = self.climb.here.taken.get(name or "")
-        if record is None or name is None:
-            return ""
-        other = self.climb.ladder.expected.by_id[name].planned
-        return f"{other.channel if other.channel != channel else other.what} read {record.value}"
-
-    def _wait(self, step: Step) -> str:
-        """What is still waited for before this reading, and when it is to be switched off for one."""
-        known = self.climb.ladder.expected.by_id[step.reading or ""]
-        planned = known.planned
-        if known.hidden and self.climb.here.meter is None:
-            return "type: meter digital (then this is read with it); meter and its old name afterwards"
-        own = self.climb.to_settle(step.reading or "")
-        if own > 0.0:
-            at_once = "no is taken at once" if planned.probe.kind == "look" else "past its stop it is told at once"
-            return f"{own // 60:.0f} min {own % 60:02.0f} s yet before this one counts; {at_once}"
-        return self._still_warming(step)
-
-    def _still_warming(self, step: Step) -> str:
-        """What is still advised to be waited for, "" where nothing is."""
-        planned = self.climb.ladder.expected.by_id[step.reading or ""].planned
-        if not self.climb.here.powered or not self.climb.here.since:
-            return ""
-        now, rung = self.climb.clock(), self.climb.rung(step.rung).planned
-        gone = (now - datetime.fromisoformat(self.climb.here.since)).total_seconds()
-        in_all = powered_for(self.climb.events, step.rung, now)
-        left, why = still_advised(self.climb.ladder.frame, rung, planned, gone, in_all)
-        return f"{left // 60:.0f} min {left % 60:02.0f} s yet: {why}" if left > 0.0 else ""
+        sheet = self.climb.ladder.expected.by_id[reading.id]
+        shown = {**reading.json(own), "charts": charts or [], "remark": reading_now.remark(known, sheet)}
+        return screens.reading_screen(shown, around, room=room)
 
     def _repeats(self, rung: str) -> list[str]:
         why = dict.fromkeys(text for name, text in self.climb.here.repeat.items() if name.startswith(f"{rung}/"))
@@ -349,7 +308,7 @@ class Sitting:
         """How long until what is asked changes by itself."""
         if step.kind == "make safe" and step.safe is not None and step.safe.phase in ("wait", "minute"):
             return step.safe.seconds
-        return None
+        return (self.climb.to_fall(step.reading or "") or None) if step.kind == "reading" else None
 
     # ------------------------------------------------------------------------------------------ events
     def _asked(self, step: Step) -> dict[str, Any]:
@@ -357,6 +316,9 @@ class Sitting:
         data: dict[str, Any] = {"kind": step.kind, "stage": step.stage}
         if step.kind == "reading" and step.reading is not None:
             reading = self.climb.reading(step.reading)
+            if self.climb.to_pull(reading.id) is not None:
+                data |= {"begins": "out"}
+            data["left"] = round(reading_now.left(self.climb, step), 1)
             data |= {"unit": reading.unit, "expected": reading.expected, "low": reading.low, "high": reading.high,
                      "what": reading.planned.what, "red_at": reading.planned.red_at, "black_at": reading.planned.black_at,
                      "stop_below": reading.stop_below.limit if reading.stop_below else None,
@@ -388,11 +350,6 @@ class Sitting:
         if climb.store.name != MEMORY:
             lines.append(f"{len(climb.events)} records in {climb.store.name}; go on with --resume.")
         return [t for line in lines for t in screens.wrapped(line)]
-
-
-def _fall(seconds: float) -> str:
-    """The one reading that begins with the plug."""
-    return f"SWITCH OFF AND PULL THE PLUG, in sight; this is read {seconds:.0f} s later, hands off."
 
 
 def _plain(text: str) -> str:

@@ -83,6 +83,7 @@ class Terminal:
         self._before: list[Any] | None = None
         self._typed = ""
         self._paged = ""
+        self._ticked = False
 
     def __enter__(self) -> Self:
         import termios
@@ -102,25 +103,43 @@ class Terminal:
     def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
         """Draw, and read keys; "tick" after a second at most while something runs down, what is typed stays."""
         lines = screen()
-        if ask["data"].get("kind") == "before" and (early := self._pages(lines, str(ask["data"]["stage"]))) is not None:
-            return early
-        self._draw(lines)
-        found = self._keys(None if seconds is None else min(TURN_S, seconds))
+        if ask["data"].get("kind") == "before":
+            key = str(ask["data"]["stage"])
+            if (early := self._pages(lines, key)) is not None:
+                return early
+            lines = self._last_page(lines, key)
+        # nothing is drawn under an answer that is just being typed
+        if not (self._ticked and self._pending()):
+            self._draw(lines)
+        # what is waited for under power is drawn again as it runs down, and asked for all the while
+        left = seconds if seconds is not None else float(ask["data"].get("left") or 0.0) or None
+        found = self._keys(None if left is None else min(TURN_S, left))
+        self._ticked = found is None
         return ("tick", "") if found is None else found
 
     def _pages(self, lines: Sequence[str], key: str) -> tuple[Said, str] | None:
         """What does not fit on the screen, a screenful at a time, once for a set-up (``key``); what was answered instead
-        of reading on."""
+        of reading on. A figure typed before the rest is read stays typed: it is taken at the end of it."""
         rows = os.get_terminal_size(self._input).lines - 1
         if len(lines) <= rows or key == self._paged:
             return None
         for start in range(0, len(lines) - rows, rows - 1):
             self._draw([*lines[start : start + rows - 1], "Enter: the rest of it"])
             found = self._keys(None)
-            if found is not None and found[0] != "line":
+            if found is not None and found[1].strip()[:1].isdigit():
+                self._typed = found[1]
+            elif found is not None and (found[0] != "line" or found[1].strip()):
                 return found
         self._paged = key
         return None
+
+    def _last_page(self, lines: Sequence[str], key: str) -> Sequence[str]:
+        """What is left of a card once it was paged through: its top lines, and as much of its end as fits."""
+        rows = os.get_terminal_size(self._input).lines - 1
+        if len(lines) <= rows or key != self._paged:
+            return lines
+        top = next((n + 1 for n, line in enumerate(lines) if line and not line.strip("─")), 0)
+        return [*lines[:top], *lines[len(lines) - rows + top :]]
 
     def say(self, lines: Sequence[str]) -> None:
         """Below what is there."""
@@ -189,6 +208,9 @@ class Terminal:
             return os.read(self._input, 1)
         except OSError:
             return b""
+
+    def _pending(self) -> bool:
+        return bool(select.select([self._input], [], [], 0.0)[0])
 
     def _more(self) -> bool:
         return bool(select.select([self._input], [], [], ESC_SEQUENCE_S)[0])

@@ -5,12 +5,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from firstglow.ladder.drift import AGAIN, drifted
 from firstglow.ladder.fall import Fall, fall
 from firstglow.ladder.here import here
 from firstglow.ladder.judging import as_learned, is_node
 from firstglow.ladder.ladder import Ladder
+from firstglow.ladder.make_safe import before_warm
 from firstglow.ladder.safing import Asked, asked
 from firstglow.ladder.steps import Stage, stages
+from firstglow.ladder.waits import WARM, begins_with_the_plug, powered_for, to_cool, to_fall, to_settle, warm_seconds
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
 from firstglow.readings.learn import Learned
 from firstglow.readings.meters import Meter
@@ -144,6 +147,59 @@ class Asking:
             told = safes[stage.rung]["wait_seconds"] if self.here.powered and stage.rung in safes else 0.0
             self._falls = key, fall(self.ladder.frame, at or [stage.situation], measured, told)
         return self._falls[1]
+
+    def to_settle(self, name: str) -> float:
+        """Seconds that a reading still waits under power before it counts."""
+        planned = self._expected(name).planned
+        if planned.off_seconds and self.here.powered:
+            return to_cool(self.store.records(), planned, self.clock())
+        if planned.on_seconds and self.here.powered and self.here.since:
+            return max(0.0, planned.on_seconds - self._on_for())
+        if not planned.settle_seconds or not self.here.powered:
+            return 0.0
+        left = to_settle(planned, powered_for(self.store.records(), name.split("/", 1)[0], self.clock()))
+        tried = drifted(self.here, name)
+        return left if tried is None else max(left, AGAIN - (self.clock() - tried.moment).total_seconds())
+
+    def to_pull(self, name: str) -> float | None:
+        """Seconds that the plug stays in before a reading that begins with it coming out; None for any other, and once it is
+        out."""
+        if not begins_with_the_plug(self._expected(name).planned) or not self.here.powered or self.here.pulled:
+            return None
+        return max(0.0, WARM - self._on_for())
+
+    def to_fall(self, name: str) -> float | None:
+        """Seconds until a reading that began with the plug is read; None for any other, and while the plug is in."""
+        planned = self._expected(name).planned
+        if not begins_with_the_plug(planned) or not self.here.pulled:
+            return None
+        return to_fall(self.here.pulled, planned, self.clock())
+
+    def to_warm(self, name: str) -> float:
+        """Seconds until the slowest cathode of a reading's situation is warm."""
+        if not self.here.powered or not self.here.since:
+            return 0.0
+        return max(0.0, warm_seconds(self.ladder.frame, self._expected(name).planned.situation) - self._on_for())
+
+    def _on_for(self) -> float:
+        """Seconds since the power of this set-up came on."""
+        return (self.clock() - datetime.fromisoformat(self.here.since)).total_seconds()
+
+    def cold_past_its_stop(self, name: str) -> float | None:
+        """Dc volts that stand there while the cathodes are still cold [V], where those are past the stop limit of the reading:
+        that limit is for warm valves. None for any other."""
+        reading = self._expected(name)
+        planned, probe = reading.planned, reading.planned.probe
+        if probe.kind != "dc volts" or probe.quantity != "volts" or not planned.under_power:
+            return None
+        cold = before_warm(self.ladder.frame, planned.situation)
+        if cold is None:
+            return None
+        joints = self.ladder.frame.physics.joints(cold)
+        volts = joints[probe.red][0] - joints[probe.black][0]
+        above, below = reading.stop_above, reading.stop_below
+        past = (above is not None and volts > above.limit) or (below is not None and volts < below.limit)
+        return volts if past else None
 
     def unread(self, rung: str) -> tuple[str, ...]:
         """Readings of a rung that nothing is known of yet."""

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from firstglow.ladder.climb import Answered, Climb, Step
 from firstglow.ladder.safing import resolving
 from firstglow.ladder.virtual import LEFT_OVER, SOURCE_VOLTS, Virtual
-from firstglow.ladder.waits import powered_for, still_advised
+from firstglow.ladder.waits import begins_with_the_plug, powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import digital
 from firstglow.readings.verdict import Verdict
@@ -98,6 +98,10 @@ class Careful:
 
     def _read(self, step: Step) -> Taken:
         name = step.reading or ""
+        warm = self.climb.to_pull(name)
+        if warm is not None:
+            self.clock.run(warm)
+            self.climb.pull()
         self.clock.run(self.to_wait(step))
         reading = self.climb.reading(name)
         own = self.climb.ladder.expected.meter
@@ -116,8 +120,10 @@ class Careful:
         if not stage.powered or step.reading is None:
             return 0.0
         planned = self.climb.ladder.expected.by_id[step.reading].planned
+        if begins_with_the_plug(planned):
+            return self.climb.to_pull(step.reading) or self.climb.to_fall(step.reading) or 0.0
         rung = self.climb.rung(step.rung).planned
-        wanted = max(planned.probe.seconds or 0.0, self.virtual.warm_seconds(planned.situation))
+        wanted = self.virtual.warm_seconds(planned.situation)
         on_for = self._on_for()
         in_all = powered_for(self.climb.events, step.rung, self.clock())
         still = still_advised(self.climb.ladder.frame, rung, planned, on_for, in_all)[0]
@@ -130,6 +136,8 @@ class Careful:
     def meter(self, step: Step) -> str:
         """What the meter shows for what is asked now, "" where nothing is read."""
         if step.kind == "reading" and step.reading is not None:
+            if self.climb.to_pull(step.reading) is not None:
+                return ""  # the figure is that of seconds after the plug came out
             hidden = bool(self.climb.reading(step.reading).hidden)
             return self.virtual.shows(step.reading, self._on_for(), self.spare if hidden else None)
         if step.kind != "make safe" or step.safe is None:

@@ -4,22 +4,24 @@ Its state is what its records say (``here.py``); which state may follow which is
 figure of its own, knows no terminal and no page, and drives either.
 """
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
 from firstglow.ladder.asking import Asking, Step
+from firstglow.ladder.before_time import refuse_early
 from firstglow.ladder.changed import changed, part_named
-from firstglow.ladder.drift import AGAIN, drifted
 from firstglow.ladder.here import after
 from firstglow.ladder.judging import finite, judged
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.near import Nearby
+from firstglow.ladder.places import own_name
+from firstglow.ladder.rung_cold import EMPTIED
 from firstglow.ladder.safing import answers
 from firstglow.ladder.states import StateError, follow
 from firstglow.ladder.steps import Stage
-from firstglow.ladder.waits import powered_for, to_settle
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 from firstglow.readings.probe import PlannedReading
@@ -84,16 +86,7 @@ class Climb(Asking):
             raise StateError(f"no reading is asked now: {step.kind}")
         found = judged(self.ladder, self.here, step.reading, text, self.meters)
         verdict = found.verdict
-        left = self.to_settle(step.reading)
-        # a stop limit, and a no to what is looked at (smell, drift), count at any moment
-        early = verdict.verdict == "switch off now" or (
-            found.reading.kind == "look" and verdict.verdict == "look first"
-        )
-        if left > 0.0 and not early:
-            raise ReadingsError(
-                f"{text.strip()}: {left:.0f} s to wait yet before this one counts; a stop limit is told at once, nothing "
-                f"else; try it again then"
-            )
+        refuse_early(self, step.reading, text, found)
         slips = self._slips(self.reading(found.reading.id), found.si, verdict)
         why = "; ".join([verdict.why, *(s.text for s in slips if s.text not in verdict.why.lower())])
         data: dict[str, Any] = {"stage": self.here.stage, "si": finite(found.si)}
@@ -109,14 +102,17 @@ class Climb(Asking):
         self._settle()
         return Answered(verdict, slips)
 
-    def to_settle(self, name: str) -> float:
-        """Seconds that a reading still waits under power before it counts."""
-        planned = self._expected(name).planned
-        if not planned.settle_seconds or not self.here.powered:
-            return 0.0
-        left = to_settle(planned, powered_for(self.store.records(), name.split("/", 1)[0], self.clock()))
-        tried = drifted(self.here, name)
-        return left if tried is None else max(left, AGAIN - (self.clock() - tried.moment).total_seconds())
+    def pull(self) -> None:
+        """The plug comes out, now: the seconds of the reading that is asked count from here."""
+        name = self.step.reading
+        left = self.to_pull(name) if self.step.kind == "reading" and name is not None else None
+        if name is None or left is None:
+            raise StateError("nothing that is asked now begins with the plug coming out")
+        if left > 0.0:
+            raise ReadingsError(
+                f"out: {left:.0f} s to warm yet, the plug stays in; if it is out already, safe makes it safe; try out again then"
+            )
+        self._keep("pulled", rung=self.step.rung)
 
     def answer(self, text: str) -> Answered:
         """An answer to anything but a reading or a hold point: what was done, counted, or read while making safe."""
@@ -234,13 +230,23 @@ class Climb(Asking):
         self._settle()
         return name
 
+    def skip_all(self) -> tuple[str, ...]:
+        """Leave out this reading and every one after it that no gate needs, as far as this set-up goes; their ids."""
+        gone = [self.skip()]
+        while self.step.kind == "reading" and self._spare(self.step.reading or ""):
+            gone.append(self.skip())
+        return tuple(gone)
+
+    def _spare(self, name: str) -> bool:
+        reading = self._expected(name)
+        return not reading.planned.needs and name not in self.rung(reading.rung).planned.hold.needs
+
     def skip(self) -> str:
         """Leave out the reading that is asked; only where no gate needs it."""
         name = self.step.reading
         if self.step.kind != "reading" or name is None:
             raise StateError("no reading is asked now")
-        reading = self._expected(name)
-        if reading.planned.needs or name in self.rung(reading.rung).planned.hold.needs:
+        if not self._spare(name):
             raise StateError(f"{name} is needed: no gate is passed with it unread")
         if self.here.tried is not None and self.here.tried.verdict in ("look first", "switch off now"):
             raise StateError(f"{name} did not read right: it is not left out, it is found, changed and read again")
@@ -258,7 +264,7 @@ class Climb(Asking):
         names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
         self.may_change()  # refused at once, not after it is worked out
         gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
-        gone += [name for name in self.way_up() if name not in gone]
+        gone += [name for name in (*self.way_up(), *self._looked_at(names)) if name not in gone]
         self.repeat(gone, f"{', '.join(names)} changed", "change", parts=names, rungs=list(self.here.signed))
         return tuple(gone)
 
@@ -267,6 +273,13 @@ class Climb(Asking):
         output valve, on each rung under power. The power comes back as it came the first time, each hold point signed."""
         taken = (self._expected(name).planned for name in self.here.taken)
         return [p.id for p in taken if p.situation.mains_volts > 0.0 and _of_the_way_up(p)]
+
+    def _looked_at(self, parts: Iterable[str]) -> list[str]:
+        """What was looked at cold and names one of these parts: which end is plus, what a fuse says."""
+        own = {own_name(self.ladder.frame.part(part)) for part in parts if part in self.ladder.frame.amplifier.parts}
+        looks = (self._expected(name).planned for name in self.here.taken)
+        cold = [p for p in looks if p.probe.kind == "look" and not p.situation.mains_volts]
+        return [p.id for p in cold if any(re.search(rf"\b{re.escape(name)}\b", p.what) for name in own)]
 
     def may_change(self) -> None:
         """StateError where no part may be changed now: under power nobody's hands are inside."""
@@ -277,6 +290,10 @@ class Climb(Asking):
     ) -> None:
         """These readings count no longer, and the rungs they stand on are not passed any longer."""
         names = list(readings)
+        cold = [self._expected(n).planned for n in names if n in self.ladder.expected.by_id]
+        if any(p.probe.kind == "ohms" and not p.situation.mains_volts for p in cold):
+            # ohms leave charge behind: what was emptied after the first time is emptied again
+            names += [n for n in self.here.taken if n.split("/")[1] == EMPTIED and n not in names]
         self._keep(event, why=why, data={"readings": names, **data})
         self._settle()
 

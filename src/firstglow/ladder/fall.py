@@ -52,6 +52,10 @@ class Fall:
             return 0.0
         return abs(float(self.slow.capacitor_volts(part, np.array([max(seconds, 0.0)]))[0, 0]))
 
+    def falls_first(self, most: float) -> tuple[Place, ...]:
+        """The first in order with more than ``most`` volts at switch-off, whose fall is worth reading; none where none has."""
+        return tuple(p for p in self.places if abs(self.start.get(p.part, 0.0)) > most)[:1]
+
     def highest(self, seconds: float) -> tuple[str, float]:
         """(the capacitor with the most volts left, those volts)."""
         left = [(p.part, self.volts(p.part, seconds)) for p in self.places]

@@ -286,6 +286,8 @@ class Frame(Structure):
         aside: str = "",
         tool: str = "",
         settle_seconds: float = 0.0,
+        off_seconds: float = 0.0,
+        on_seconds: float = 0.0,
     ) -> PlannedReading:
         """One reading made whole: id, texts, contact.
 
@@ -323,6 +325,8 @@ class Frame(Structure):
             remark=remark,
             tool=tool,
             settle_seconds=settle_seconds,
+            off_seconds=off_seconds,
+            on_seconds=on_seconds,
             range_volts=range_volts,
             rest_volts=rest_volts,
             stop_words=words.text(f"{key}.stop", **values) if words.is_there(f"{key}.stop") else "",
@@ -347,8 +351,8 @@ class Frame(Structure):
         return self.reading(rung, word, text, place, place, situation, contact="bench box", **more)
 
     def look(self, rung: str, word: str, text: str, situation: Situation, **more: Any) -> PlannedReading:
-        """A yes-or-no question for eyes and ears."""
-        nowhere = End("", self.words.text("rung.note.eyes"))
+        """A yes-or-no question for eyes and ears; where: a key of ``rung.note`` for what else tells."""
+        nowhere = End("", self.words.text(f"rung.note.{more.pop('where', 'eyes')}"))
         contact: Contact = more.pop("contact", None) or ("none" if situation.mains_volts == 0 else "bench box")
         return self.reading(
             rung,

@@ -36,6 +36,7 @@ class Here:
     mains_share: mains as last read over the mains wanted there [1], None where nobody read them. meter: name, None for
     the ladder's own. findings: what the last making safe found, until the next set-up under power. why_off: why it was switched off.
     counted: the count of clips that the hold point before it is signed on; any other step but that signature undoes it.
+    pulled: when the plug came out for the reading that begins with it, "" where it did not.
     """
 
     state: State = "open"
@@ -55,6 +56,7 @@ class Here:
     why_off: str = ""
     digest: str = ""
     counted: Record | None = None
+    pulled: str = ""
 
 
 def here(records: Iterable[Record]) -> Here:
@@ -106,7 +108,17 @@ def _set_up(place: Here, record: Record) -> Here:
     stage = str(record.data.get("stage", ""))
     powered = record.event == "power"
     findings = () if powered else place.findings
-    return replace(place, stage=stage, since=record.at, powered=powered, tried=None, why_off="", findings=findings)
+    place = replace(place, stage=stage, since=record.at, powered=powered, tried=None, why_off="", findings=findings)
+    return replace(place, pulled="")
+
+
+def _pulled(place: Here, record: Record) -> Here:
+    return replace(place, pulled=record.at)
+
+
+def _resume(place: Here, record: Record) -> Here:
+    """What a plug did between two sittings nobody knows."""
+    return replace(place, pulled="")
 
 
 def _counted(place: Here, record: Record) -> Here:
@@ -152,7 +164,7 @@ def _safe(place: Here, record: Record) -> Here:
     safing, event = place.safing, record.event
     part = str(record.data.get("part", ""))
     if event == "unplugged":
-        safing = Safing(off=record.at)
+        safing = Safing(off=place.pulled or record.at)  # it falls from the moment that it was out
     elif event == "proved":
         safing = replace(safing, source=float(record.data["volts"]))
     elif event == "fell":
@@ -175,7 +187,7 @@ def _safe(place: Here, record: Record) -> Here:
 
 
 def _made_safe(place: Here, record: Record) -> Here:
-    return replace(place, powered=False, stage="", tried=None)
+    return replace(place, powered=False, stage="", tried=None, pulled="")
 
 
 def _mains(place: Here, record: Record) -> Here:
@@ -194,6 +206,8 @@ _CHANGES = {
     "ready": _set_up,
     "power": _set_up,
     "counted": _counted,
+    "pulled": _pulled,
+    "resume": _resume,
     "skip": _skip,
     "back": _void,
     "change": _void,

@@ -62,17 +62,23 @@ def judged(
 
 def as_ratio(ladder: Ladder, place: Here, name: str, text: str) -> str:
     """For a reading in proportion to an earlier one: volts as the meter shows them become that proportion."""
-    reading = ladder.expected.by_id[name]
-    probe = reading.planned.probe
-    if reading.unit != "1" or not re.search(r"[Vv]", text):
+    other = ratio_to(ladder, place, name) if re.search(r"[Vv]", text) else None
+    if other is None:
         return text
     volts = typed_number(split_range(text)[0], "V", name)
-    for other in ladder.expected.readings():
+    return f"{volts / float(place.taken[other].data['si']):.4g}"
+
+
+def ratio_to(ladder: Ladder, place: Here, name: str) -> str | None:
+    """The earlier reading, in volts, that a reading in proportion is over; None for any other, and where it is not read."""
+    reading = ladder.expected.by_id[name]
+    probe = reading.planned.probe
+    for other in ladder.expected.readings() if reading.unit == "1" else ():
         own = other.planned.probe
         same = (own.red, own.black, own.quantity) == (probe.red, probe.black, "signal volts")
-        if same and other.id in place.taken:
-            return f"{volts / float(place.taken[other.id].data['si']):.4g}"
-    return text
+        if same and other.id in place.taken and place.taken[other.id].data.get("si"):
+            return other.id
+    return None
 
 
 def is_node(reading: ExpectedReading) -> bool:

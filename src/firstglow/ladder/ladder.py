@@ -142,29 +142,49 @@ def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> d
 
 
 def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
-    """For each reading, which time clips are put on it is read: as many at once as there are meters, each group in one
-    state; None where no clip is needed. A probe held in one hand has a meter in its group whose black is clipped from the
+    """For each reading, which time clips are put on it is read: as many at once as there are meters, each group with hands
+    outside; None where no clip is needed. A meter whose two clips are on already reads the same two places again, minutes
+    later or with the idle turned up. A probe held in one hand has a meter in its group whose black is clipped from the
     start: nobody moves a black clip, or takes a red one off, under power."""
     groups: list[int | None] = []
-    number, clipped = 0, 0
-    state: Situation | None = None
+    number = 0
+    state: tuple[object, ...] | None = None
+    clipped: set[tuple[object, ...]] = set()
     held: set[str] = set()
     for reading in rung.readings:
         if reading.contact not in ("clip", "one hand") or reading.situation.mains_volts == 0.0:
             groups.append(None)
             continue
         hand = reading.contact == "one hand"
-        here, black = reading.situation, reading.black_at
-        free = number > 0 and clipped + len(held) < meters
-        fits = (number > 0 and black in held) or free if hand else free and state in (None, here)
-        if not fits:
-            number, clipped, state, held = number + 1, 0, None, set()
+        here, black = hands(reading.situation), reading.black_at
+        probe = reading.probe
+        pair = (reading.red_at, black, probe.kind, probe.quantity == "peak volts", probe.series_ohms)
+        free = len(clipped) + len(held) < meters
+        there = black in held if hand else pair in clipped
+        if not ((there or free) and state == here):
+            number, state, clipped, held = number + 1, here, set(), set()
         if hand:
             held.add(black)
         else:
-            clipped, state = clipped + 1, here
+            clipped.add(pair)
         groups.append(number)
     return groups
+
+
+def hands(at: Situation) -> tuple[object, ...]:
+    """What of a situation changes with the plug out: what only hands inside can change, and the lamp, which stands in the
+    live line. Dial, generator and switches are outside the chassis, and the idle is turned through the controls' own holes.
+    """
+    return (
+        at.out,
+        at.lifted,
+        tuple(sorted(at.pots.items())),
+        at.feedback,
+        at.test_ohms,
+        tuple(sorted(at.loads.items())),
+        at.load if at.mains_volts > 0.0 else "",
+        at.lamp_watts if at.mains_volts > 0.0 else None,
+    )
 
 
 def build(

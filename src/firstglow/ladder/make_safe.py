@@ -145,7 +145,7 @@ def _one(frame: Frame, start: dict[str, float], held: tuple[Held, ...]) -> MakeS
     return MakeSafe(True, wait, ohms, watts, WORKING_VOLTS, order, plug, held)
 
 
-def _cold(frame: Frame, at: Situation) -> Situation | None:
+def before_warm(frame: Frame, at: Situation) -> Situation | None:
     """How HT stands in a situation until the cathodes are warm: nothing draws yet. None where no HT is on."""
     here = frame.physics.joints(at)
     if not any(abs(here[s.joint][0]) > LIVE_DC for s in frame.supplies("ht")):
@@ -159,7 +159,7 @@ def _at_worst(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[list[S
     more = max(1.0, most_mains(frame) / frame.gear.mains_now)
     warm = [[at.but(mains_volts=more * at.mains_volts) for at in rung if at.mains_volts > 0.0] for rung in rungs]
     frame.physics.prepare([at for rung in warm for at in rung])
-    cold = [[c for c in (_cold(frame, at) for at in rung) if c is not None] for rung in warm]
+    cold = [[c for c in (before_warm(frame, at) for at in rung) if c is not None] for rung in warm]
     frame.physics.prepare([at for rung in cold for at in rung])
     return [[*w, *c] for w, c in zip(warm, cold, strict=True)]
 
@@ -184,7 +184,7 @@ def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
             continue
         full = frame.physics.joints(at.but(mains_volts=max(at.mains_volts, frame.gear.mains_now)))
         here = dict(frame.physics.joints(at))
-        cold = _cold(frame, at)
+        cold = before_warm(frame, at)
         if cold is not None:
             here |= {j: v for j, v in frame.physics.joints(cold).items() if j in here and abs(v[0]) > abs(here[j][0])}
         for joint, (dc, ac) in here.items():

@@ -89,11 +89,30 @@ def end_of(amplifier: Amplifier, part_name: str, lead: str) -> End:
     called = "heater" if part.kind == "heater" else lead
     found = pins(part, lead)
     if found is None:
-        return End(joint, f"{part.name} {called}", None, part.envelope, part.kind in OUTSIDE)
+        near = beside(amplifier, joint, part.name) if part.kind in UNMARKED else ""
+        text = f"{part.name} {called} ({near})" if near else f"{part.name} {called}"
+        return End(joint, text, None, part.envelope, part.kind in OUTSIDE)
     base, numbers = found
     socket = part.envelope or part.name
     text = f"{socket} pin {numbers[0]} ({called})" if numbers[0] else f"{socket} top cap ({called})"
     return End(joint, text, (base, numbers[0]) if numbers[0] else None, socket)
+
+
+UNMARKED = ("resistor", "capacitor", "pot", "choke", "diode", "fuse")  # no end of these says which it is
+ORDER = ("plate", "grid", "cathode", "screen", "plate 1", "plate 2", "suppressor")
+
+
+def beside(amplifier: Amplifier, joint: str, but: str = "") -> str:
+    """What else is found on a joint, for an end that carries no mark: a name of its own (HT1, chassis), else a socket pin
+    ("V1 pin 6"), else a terminal of a control or a transformer; "" where nothing tells."""
+    if not any(joint.startswith(f"{name} ") for name in amplifier.parts):
+        return joint
+    on = [(p, lead) for p in amplifier.parts.values() for lead, at in p.leads.items() if at == joint and p.name != but]
+    for part, lead in sorted(on, key=lambda end: ORDER.index(end[1]) if end[1] in ORDER else len(ORDER)):
+        found = pins(part, lead)
+        if found is not None and found[1][0]:
+            return f"{part.envelope} pin {found[1][0]}"
+    return next((f"{p.name} {lead}" for p, lead in on if p.kind in ("pot", "transformer", "output transformer")), "")
 
 
 LARGE = 0.6e-6  # F: a capacitor large enough to be found at once

@@ -1,6 +1,6 @@
 """The first power-up of one amplifier as planned rungs, derived from its own structure by the rules of the ladder."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from firstglow.amplifier.drawn_loops import positive_loops
@@ -29,6 +29,7 @@ from firstglow.ladder.overloads import Overload
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.ratings import within_ratings
 from firstglow.ladder.stands import stands
+from firstglow.ladder.to_hand import to_hand
 from firstglow.readings.probe import Hold, PlannedRung
 
 TWICE = 2.0  # of a rating: no rung is printed that would pass it
@@ -46,6 +47,7 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     """The same, from a frame."""
     rungs = frame.with_contacts(_once([_needs(rung) for rung in _powered(frame)]))
     rungs = within_ratings(frame, rungs)
+    rungs = [_with_the_list(frame, rungs), *rungs[1:]]
     return tuple(
         replace(
             rung,
@@ -54,6 +56,12 @@ def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
         )
         for rung in _twins(rungs)
     )
+
+
+def _with_the_list(frame: Frame, rungs: Sequence[PlannedRung]) -> PlannedRung:
+    """The first rung, what the whole climb wants on the bench told after unplugging."""
+    first = rungs[0]
+    return replace(first, before=(*first.before[:1], to_hand(frame, rungs), *first.before[1:]))
 
 
 def frame_of(amplifier: Amplifier, gear: Gear, physics: Physics, overloaded: tuple[Overload, ...] = ()) -> Frame:

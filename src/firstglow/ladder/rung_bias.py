@@ -10,7 +10,7 @@ from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_cold import TAKEN_AS
 from firstglow.ladder.rung_transformer import bias_reservoir
-from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 
 RUNG = "3"
 FORM = 300.0  # s: the bias electrolytic forms
@@ -81,11 +81,20 @@ def _reservoirs(frame: Frame) -> Iterator[PlannedReading]:  # row 18
             )
 
 
+ENDS = (("end 1", 0.0), ("end 2", 1.0))
+
+
+def _own_end(frame: Frame, v: OutputValve) -> str:
+    """The end of a valve's control at which its grid is at its most negative; "" where it has none, or no such end."""
+    return next((end for end, position in ENDS if v.pot and frame.negative_ends.get(v.pot) == position), "")
+
+
 def _sweeps(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedReading]:  # row 19
+    """Each control away from its most negative end: there every grid is read together, so nothing is asked twice."""
     for v in valves:
-        if v.pot is None:
-            continue
-        for end, position in (("end 1", 0.0), ("end 2", 1.0)):
+        for end, position in ENDS:
+            if v.pot is None or end == _own_end(frame, v):
+                continue
             at = frame.alone(pots={**frame.negative_ends, v.pot: position})
             yield frame.reading(
                 RUNG,
@@ -102,7 +111,10 @@ def _sweeps(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedReading]
 
 def _all_negative(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedReading]:  # row 20
     for v in valves:
-        yield grid_negative(frame, RUNG, frame.alone(), v, "")
+        end = _own_end(frame, v)
+        state = frame.words.text("rung.bias.own_end", pot=v.pot, end=end) if end else ""
+        swept = (stops.sign(False, "a grid at 0 V or plus"), stops.least(0.5, "runs toward 0")) if end else ()
+        yield grid_negative(frame, RUNG, frame.alone(), v, state, also=swept)
         first = next(o for o in frame.roles.outputs if o.bias_joint == v.bias_joint)
         if v.bias_joint != "chassis" and first is v:
             yield frame.reading(
@@ -118,7 +130,13 @@ def _all_negative(frame: Frame, valves: list[OutputValve]) -> Iterator[PlannedRe
 
 
 def grid_negative(
-    frame: Frame, rung: str, at: Situation, v: OutputValve, state: str, settle_seconds: float = 0.0
+    frame: Frame,
+    rung: str,
+    at: Situation,
+    v: OutputValve,
+    state: str,
+    settle_seconds: float = 0.0,
+    also: tuple[StopRule, ...] = (),
 ) -> PlannedReading:
     """Output grid with every pot at its most negative: it must hold the strongest valve."""
     return frame.reading(
@@ -129,7 +147,7 @@ def grid_negative(
         frame.joint("chassis"),
         at,
         owner=v.valve,
-        stops=(stops.safe_bias(v.valve),),
+        stops=(stops.safe_bias(v.valve), *also),
         fill={"state": state},
         settle_seconds=settle_seconds,
     )

@@ -11,7 +11,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.cold_rest import the_rest
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.kinds import kind_lines
-from firstglow.ladder.places import End
+from firstglow.ladder.places import End, beside
 from firstglow.ladder.turns import turns_readings
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -21,6 +21,7 @@ REST_VOLTS = 0.5  # V: what a healthy electrolytic brings back by itself minutes
 TAKEN_AS = 600.0  # V: the range a capacitor without a known rating is first read on
 LARGE = 0.6e-6  # F: reservoirs and bias electrolytics, no coupling capacitor (common practice)
 INSULATION = 10e6  # ohm, loudspeaker winding to HT: less is a broken-down output transformer (common practice)
+PLUS_ENDS, EMPTIED = "plus ends", "emptied"
 WAIT = 90.0  # s a node: the capacitors charge from the meter
 
 
@@ -29,6 +30,7 @@ def rung(frame: Frame) -> PlannedRung:
     words, text = frame.words, "rung.cold"
     readings = list(_readings(frame))
     readings += the_rest(frame, readings)
+    readings += _emptied(frame)
     return PlannedRung(
         id=RUNG,
         title=words.text(f"{text}.title"),
@@ -104,6 +106,13 @@ def charges(frame: Frame) -> Iterator[PlannedReading]:  # row 4
             rest_volts=REST_VOLTS,
             fill={"part": part.name},
         )
+
+
+def _emptied(frame: Frame) -> Iterator[PlannedReading]:
+    """Last of all: the ohms range and the insulation tester leave charge behind, and power comes next."""
+    parts = ", ".join(p.name for p in large_capacitors(frame))
+    if parts:
+        yield frame.look(RUNG, EMPTIED, "emptied", frame.unplugged(), where="after_ohms", fill={"parts": parts})
 
 
 def _lug(frame: Frame, part: Part, lead: str) -> End:
@@ -232,7 +241,9 @@ def _polarities(frame: Frame) -> Iterator[PlannedReading]:
     names = ", ".join(dict.fromkeys(p.name for p in bias))
     if names:
         yield frame.look(RUNG, "bias electrolytics", "polarity_bias", frame.unplugged(), fill={"parts": names})
-    for part in dict.fromkeys(v.bypass for v in frame.roles.outputs if v.bypass):
+    bypasses = tuple(dict.fromkeys(v.bypass for v in frame.roles.outputs if v.bypass))
+    yield from _plus_ends(frame, [*bias, *(frame.part(name) for name in bypasses)])
+    for part in bypasses:
         yield frame.look(
             RUNG,
             "polarity",
@@ -241,6 +252,15 @@ def _polarities(frame: Frame) -> Iterator[PlannedReading]:
             owner=part,
             fill={"part": part, "volts": frame.part(part).value("volts") / 1.5},
         )
+
+
+def _plus_ends(frame: Frame, told: Iterable[Part]) -> Iterator[PlannedReading]:
+    """Every other electrolytic: one the wrong way round heats and bursts, and its ohms in place do not tell."""
+    known = {p.name for p in told}
+    others = [p for p in frame.amplifier.of_kind("capacitor") if p.type == "electrolytic" and p.name not in known]
+    if others:
+        places = ", ".join(f"{p.name} on {beside(frame.amplifier, p.leads['+'], p.name)}" for p in others)
+        yield frame.look(RUNG, PLUS_ENDS, "plus_ends", frame.unplugged(), fill={"places": places})
 
 
 def _on(frame: Frame, joints: Iterable[str]) -> list[Part]:

@@ -25,6 +25,7 @@ RUNG = "4"
 WAIT, WAIT_OLD = 600.0, 1800.0  # s: leakage falls; 30 min with stored or old electrolytics
 MINUTES = (1, 5, 10)
 EARLY_LEAST = 0.75  # of the first turn's HT: one diode of a bridge shorted leaves about half (common practice)
+COLD = 300.0  # s without power: a heater and its cathode are cold (common practice)
 SILENT = 0.1  # V: a cathode or a loudspeaker terminal with HT on and its valve out (common practice)
 FALL_TIMES = (5.0, 10.0, 20.0, 30.0, 60.0, 120.0)  # s
 
@@ -152,7 +153,8 @@ def _warm_up(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         base = find(part.type or "")
         if part.envelope in frame.ht_rectifiers and base is not None:
             low, high = (2.0, 6.0) if base.direct else (8.0, 25.0)
-            yield frame.look(RUNG, "warm-up", "warm_up", at, owner=part.name, fill={"low": low, "high": high})
+            fill = {"low": low, "high": high}
+            yield frame.look(RUNG, "warm-up", "warm_up", at, owner=part.name, fill=fill, off_seconds=COLD)
 
 
 def _supply(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedReading]:

@@ -16,6 +16,7 @@ from firstglow.readings.rated import section_of
 
 WAIT = 660.0  # s: a minute with eyes on the plates, ten at half idle
 TEN_MINUTES = 600.0  # s: gas and grid emission show when it is hot (common practice)
+EYES = 60.0  # s with eyes on plates and meter: what runs away shows within them (common practice)
 SERIES = 1e6  # ohm in the clip: a long lead on a grid would make it an oscillator
 SELF_BIAS = 0.5  # of the expected cathode volts: a shorted bypass leaves next to nothing (common practice)
 HUM = 0.5  # V at the load, input shorted: more is oscillation (common practice)
@@ -57,7 +58,9 @@ def _rung(
         *nodes(frame, rung, at),  # row 36
         *elements(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves)),  # triode-pentodes
         *(r for v in valves for r in _electrodes(frame, rung, at, v)),
-        *(r for v in valves for r in _half(frame, rung, half, v)),  # rows 35, 37
+        # every grid before any idle: nobody turns a control up, back and up again
+        *(_creep(frame, rung, half, v) for v in valves),  # row 35
+        *(r for v in valves for r in _half(frame, rung, half, v)),  # row 37
         *_hum(frame, rung, half, valves),  # row 38
     )
     fitted = ", ".join(dict.fromkeys(frame.envelope(v.valve) for v in valves))
@@ -123,6 +126,7 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
                 "lamp": frame.words.text(f"rung.output.{word.replace(' ', '_')}"),
             },
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
+            on_seconds=0.0 if situation.lamp_watts else EYES,
         )
 
 
@@ -197,38 +201,27 @@ def screen_stop(frame: Frame, at: Situation, v: OutputValve, resistor: str) -> t
     return (stops.above(drop, f"{v.valve}: {watts:g} W at its screen"),)
 
 
+def _creep(frame: Frame, rung: str, half: Situation, v: OutputValve) -> PlannedReading:
+    """The grid when it is hot: at the most negative end against its cold value, or at 0 V where the cathode sets the bias."""
+    own = frame.has_bias(v)
+    creep = stops.safe_bias(v.valve) if own else stops.zero(0.5, "gas, grid emission or a leak")
+    return frame.reading(
+        rung,
+        "grid through 1 Mohm",
+        "grid_creep",
+        frame.at(v.valve, "grid"),
+        frame.joint("chassis"),
+        half.but(idle={}) if own else half,
+        owner=v.valve,
+        contact="clip",
+        stops=(creep,),
+        series_ohms=SERIES,
+        settle_seconds=TEN_MINUTES,
+    )
+
+
 def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[PlannedReading]:
-    part = v.sense or v.cathode_resistor
-    grid, chassis = frame.at(v.valve, "grid"), frame.joint("chassis")
-    creep = (stops.safe_bias(v.valve),) if frame.has_bias(v) else (stops.zero(0.5, "gas, grid emission or a leak"),)
-    if frame.has_bias(v):
-        yield frame.reading(  # row 35: at the most negative end, against its cold value
-            rung,
-            "grid through 1 Mohm",
-            "grid_creep",
-            grid,
-            chassis,
-            half.but(idle={}),
-            owner=v.valve,
-            contact="clip",
-            stops=creep,
-            series_ohms=SERIES,
-            settle_seconds=TEN_MINUTES,
-        )
-    else:
-        yield frame.reading(
-            rung,
-            "grid through 1 Mohm",
-            "grid_creep",
-            grid,
-            chassis,
-            half,
-            owner=v.valve,
-            contact="clip",
-            stops=creep,
-            series_ohms=SERIES,
-            settle_seconds=TEN_MINUTES,
-        )
+    part, chassis = v.sense or v.cathode_resistor, frame.joint("chassis")
     if v.pot is not None and part is not None and frame.target(v):
         yield frame.reading(  # row 37
             rung,

@@ -1,6 +1,6 @@
 """Rung 7: gain with the loop lifted, and its polarity through a test resistor (rows 39, 40); ends in hold 4."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from firstglow.amplifier.drawn_loops import howls
 from firstglow.amplifier.model import AmplifierError
@@ -9,6 +9,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.dials import higher
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
+from firstglow.ladder.places import own_name
 from firstglow.ladder.rung_output import phasing_needs
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -90,8 +91,28 @@ def _gain(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 39
             quantity="signal volts",
             owner=load.name,
             stops=(stops.least(0.1, "nothing: a stage is dead"),),
-            fill={"volts": frame.volts_text(driven.stimulus_volts), "hertz": driven.stimulus_hz},
+            fill={
+                "volts": frame.volts_text(driven.stimulus_volts),
+                "hertz": driven.stimulus_hz,
+                "bypasses": _bypasses(frame, load.channel),
+                "couplings": _called(
+                    frame, [c for v in frame.roles.outputs if v.channel in (None, load.channel) for c in v.coupling]
+                ),
+            },
         )
+
+
+def _bypasses(frame: Frame, channel: str | None) -> str:
+    """The cathode bypasses of a channel by name."""
+    smalls = [s.bypass for s in frame.roles.smalls if s.channel in (None, channel)]
+    outputs = [v.bypass for v in frame.roles.outputs if v.channel in (None, channel)]
+    return _called(frame, [name for name in (*smalls, *outputs) if name])
+
+
+def _called(frame: Frame, parts: Iterable[str]) -> str:
+    """ " (C4, C6)"; "" for none."""
+    names = ", ".join(dict.fromkeys(own_name(frame.part(name)) for name in parts))
+    return f" ({names})" if names else ""
 
 
 def _polarity(frame: Frame, at: Situation, ohms: float) -> Iterator[PlannedReading]:  # row 40

@@ -29,7 +29,9 @@ def rung(frame: Frame) -> PlannedRung:
         *gas_tubes(frame, RUNG, at),
         *(r for v in frame.roles.outputs for r in _output(frame, at, v)),
         *(
-            frame.look(RUNG, "in the hand", "hand_check", at.but(mains_volts=0.0), owner=v.valve)  # never under power
+            frame.look(  # never under power
+                RUNG, "in the hand", "hand_check", at.but(mains_volts=0.0), owner=v.valve, where="in_the_hand"
+            )
             for v in frame.roles.outputs
         ),
     )

@@ -7,6 +7,7 @@ from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
 from firstglow.ladder.places import End
+from firstglow.ladder.rung_ht import COLD
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 from firstglow.readings.warm import MOST_KELVIN, times
 
@@ -51,6 +52,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
                 quantity="peak volts",
                 stops=limits,
                 remark=words.text("rung.soak.cold_start"),
+                off_seconds=COLD,
                 fill={"node": frame.joint(node).text},
             )
     yield from _standby(frame, at)

@@ -148,7 +148,7 @@ def _sides(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]: 
                 at,
                 kind="ac volts",
                 stops=stops.within(SIDES, "no reference, or one side grounded"),
-                fill={"side": end.text},
+                fill={"side": end.text.partition(" (")[0]},
             )
 
 

@@ -50,8 +50,8 @@ def asked(safing: Safing, fall: Fall, now: datetime) -> Asked:
         return Asked("wait", seconds=left)
     if safing.source is None:
         return Asked("prove")
-    first = fall.places[:1]
-    if first and abs(fall.start.get(first[0].part, 0.0)) > FALL_ASKED and first[0].part not in safing.fell:
+    first = fall.falls_first(FALL_ASKED)
+    if first and first[0].part not in safing.fell:
         return Asked("fall", first)
     for name, done in (("discharge", safing.discharged), ("again", safing.again)):
         rest = tuple(p for p in fall.places if p.part not in done)

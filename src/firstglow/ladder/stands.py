@@ -61,7 +61,11 @@ def powered_up(frame: "Frame", at: Situation, *, cold: bool, after_five: bool, l
     volts = f"{at.mains_volts:.0f}"
     key = ("cold_dial" if dial else "cold") if cold else ("dial_up" if dial else "plug_in")
     parts = [say(f"stands.{key}", volts=volts)]
-    parts += [say("stands.dial_limit", limit=limit)] if limit and dial else []
+    heaters = bool(frame.envelopes - at.out)
+    parts += [say("stands.heaters")] if limit and dial and heaters and not cold else []
+    # at a dial that is up already, or without one, cold heaters draw several times their current for some seconds
+    at_once = "limit_warm" if heaters else "limit"
+    parts += [say(f"stands.{'dial_limit' if dial and not cold else at_once}", limit=limit)] if limit else []
     parts += [say("stands.five")] if after_five else []
     return " ".join(parts)
 

@@ -17,6 +17,7 @@ STATES: tuple[State, ...] = ("open", "reading", "look first", "switched off", "m
 #   power            clips and tools counted out (and where a hold point is before it, signed), then the plug goes in
 #   go on, note only, look first, switch off now     a reading, by its verdict
 #   stopped          the last of them on an ohms range or a look, unplugged: it does not go on, and nothing is on
+#   pulled           the plug comes out for the reading that begins with it; what is charged stands on
 #   skip             a reading that no gate needs is left out
 #   back             the last reading does not count
 #   pass, sign       the rung's readings decide its gate, or a name answers for its hold point
@@ -43,6 +44,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("reading", "look first"): "look first",
     ("reading", "switch off now"): "switched off",
     ("reading", "stopped"): "look first",
+    ("reading", "pulled"): "reading",
     ("reading", "skip"): "reading",
     ("reading", "back"): "reading",
     ("reading", "open"): "open",
@@ -56,6 +58,7 @@ TABLE: dict[tuple[State, str], State] = {
     ("look first", "look first"): "look first",
     ("look first", "switch off now"): "switched off",
     ("look first", "stopped"): "look first",
+    ("look first", "pulled"): "look first",
     ("look first", "skip"): "reading",
     ("look first", "back"): "reading",
     ("look first", "open"): "open",
@@ -89,6 +92,7 @@ TABLE: dict[tuple[State, str], State] = {
 # until "made safe", not until the switch: charge stands as long as nobody has read that it does not.
 POWERED: dict[str, bool] = {
     "stopped": False,
+    "pulled": True,
     "ready": False,
     "counted": False,
     "power": False,

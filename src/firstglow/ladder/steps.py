@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from firstglow.amplifier.situation import Situation
-from firstglow.ladder.ladder import Ladder, clip_groups
+from firstglow.ladder.ladder import Ladder, clip_groups, hands
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
 
 
@@ -84,20 +84,4 @@ def _apart(one: ExpectedReading, next_: ExpectedReading) -> bool:
         (before.mains_volts > 0.0) != (after.mains_volts > 0.0)
         or one.planned.probe.quantity == "volts after"
         or hands(before) != hands(after)
-    )
-
-
-def hands(at: Situation) -> tuple[object, ...]:
-    """What of a situation changes with the plug out: what only hands inside can change, and the lamp, which stands in the
-    live line. Dial, generator and switches are outside the chassis, and the idle is turned through the controls' own holes.
-    """
-    return (
-        at.out,
-        at.lifted,
-        tuple(sorted(at.pots.items())),
-        at.feedback,
-        at.test_ohms,
-        tuple(sorted(at.loads.items())),
-        at.load if at.mains_volts > 0.0 else "",
-        at.lamp_watts if at.mains_volts > 0.0 else None,
     )

@@ -32,8 +32,33 @@ def to_settle(planned: PlannedReading, powered: float) -> float:
     return max(0.0, planned.settle_seconds - powered)
 
 
+def to_cool(records: Iterable[Record], planned: PlannedReading, now: datetime) -> float:
+    """Seconds that it still stays off before the power that a reading is read from: the plug is in by then and its switch is
+    not, so they are counted from when the plug last came out; 0 where it never was in."""
+    out: datetime | None = None
+    since: datetime | None = None
+    for record in records:
+        if record.event in ("pulled", "unplugged"):
+            out = record.moment
+        elif record.event == "power":
+            since = out
+    return 0.0 if since is None else max(0.0, planned.off_seconds - (now - since).total_seconds())
+
+
+def to_fall(pulled: str, planned: PlannedReading, now: datetime) -> float:
+    """Seconds after the plug came out that a reading which begins with it still waits."""
+    return max(0.0, planned.probe.seconds - (now - datetime.fromisoformat(pulled)).total_seconds())
+
+
+def begins_with_the_plug(planned: PlannedReading) -> bool:
+    """Is it read so many seconds after the plug came out?"""
+    return planned.probe.quantity == "volts after"
+
+
 # Read from the first moment on: they are what tells that it must be switched off again.
 AT_ONCE = ("lamp", "ac amps", "look")
+# Of what is read from the moment on at which the plug comes out: everything warm before it (common practice).
+WARM = 60.0  # s
 # The highest of a cold start is over before the last cathode is warm.
 PEAK = "peak volts"
 

@@ -77,6 +77,8 @@ class PlannedReading:
     stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
     remark: what a person must know of this row beside its numbers (a part bridged by others, a stop from a guess); the
         reading is judged all the same.
+    on_seconds: how long the power of its own set-up was on [s]: what would rise is seen to rise.
+    off_seconds: how long the plug was out before the power that it is read from [s]: its cathodes are cold then.
     """
 
     id: str
@@ -101,6 +103,8 @@ class PlannedReading:
     remark: str = ""
     tool: str = ""
     settle_seconds: float = 0.0
+    off_seconds: float = 0.0
+    on_seconds: float = 0.0
 
     @property
     def under_power(self) -> bool:

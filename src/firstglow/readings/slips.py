@@ -54,8 +54,10 @@ def slip(reading: ExpectedReading, value: float) -> str:
 def pen(reading: ExpectedReading, value: float) -> Slip | None:
     """A slip of the pen: sign, unit, decimal point."""
     low, high = reading.low, reading.high
-    if low is None or high is None or not isfinite(value) or abs(value) <= _nothing(reading):
+    if low is None or high is None or not isfinite(value):
         return None
+    if abs(value) <= _nothing(reading):
+        return _megohms(reading, value)
 
     def fits(candidate: float) -> bool:
         # a figure of nothing fits every slip: only a candidate clear of zero says anything
@@ -87,6 +89,19 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
             there = reading.text(-value * factor)
             return Slip(kind, f"{text}, and the minus left out? {there} would be right; read it again with both")
     return None
+
+
+def _megohms(reading: ExpectedReading, value: float) -> Slip | None:
+    """0.217 off the megohm range, its unit left out: a dead short reads no more, so it goes after what is wrong."""
+    meant = value * 1e6
+    low, high = reading.low, reading.high
+    if reading.unit != "ohm" or low is None or high is None or meant <= SHORT_OHMS or not low <= meant <= high:
+        return None
+    return Slip(
+        "unit",
+        f"is it MΩ typed as Ω? {reading.text(meant)} would be right; read it again, with its unit: as typed it is a dead short",
+        innocent=False,
+    )
 
 
 def _past_its_range(reading: ExpectedReading, value: float) -> bool:

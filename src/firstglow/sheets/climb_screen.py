@@ -23,6 +23,7 @@ CONTACT = {
 }
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
 MADE_SAFE = "✓ made safe, meter proved twice. Discharge clip on till the count; off for ohms"
+OVERLOAD = "OL on this range counts as past the stop."
 KEY = "Esc, or space on an empty line: MAKE SAFE"
 LAW = "firstglow never says that a chassis may be touched: follow local codes."
 
@@ -34,7 +35,8 @@ class Around:
     live: the rung's live joints as the ladder document has them. wait: what is still to be waited for, "" for nothing.
     last: the last verdict in one line. clips: places of the clips that are on. tried: the last verdict on this very
     reading, where it was not go on. grounds: how many readings before it its band is learned from, 0 for the sheet's.
-    twin: what its twin read, "" where that is not read yet. now: what is done at the bench since the reading before it.
+    beside: what its twin, its other leg or the row before it read, "" where that is not read yet. now: what is done at the bench
+    since the reading before it.
     """
 
     amplifier: str
@@ -46,7 +48,7 @@ class Around:
     last: str = ""
     tried: Sequence[str] = ()
     grounds: int = 0
-    twin: str = ""
+    beside: str = ""
     now: str = ""
 
 
@@ -90,12 +92,15 @@ def _reading(reading: Mapping[str, Any], around: Around, ink: str, small: int) -
     where = _where(told, reading, WIDTH - (SIDE + 1 if drawing else 0))
     lines += beside(where if small < 3 else [line for line in where if line], drawing)
     lines += folded("NOW", around.now) if around.now else []
-    lines += [*gap, *folded("STOP IF", told.stop or "no limit of its own"), *gap]
+    note, overload = told.note, OVERLOAD in told.note
+    stop = f"{told.stop}; OL counts as past it" if overload else told.stop
+    note = note.replace(OVERLOAD, "").strip()
+    lines += [*gap, *folded("STOP IF", stop or "no limit of its own"), *gap]
     lines += _expect(told, reading, ink, large=small < 2)
     if around.grounds:
         count = f"the {around.grounds} readings" if around.grounds > 1 else "the reading"
         lines += folded("", f"yours, by {count} before it")
-    for label, text in (("CHART", told.chart), ("TWIN", around.twin), ("NOTE", told.note)):
+    for label, text in (("CHART", told.chart), ("BESIDE", around.beside), ("NOTE", note)):
         lines += folded(label, text) if text else []
     if around.live:
         live = folded("LIVE", _live(around.live))
@@ -103,7 +108,8 @@ def _reading(reading: Mapping[str, Any], around: Around, ink: str, small: int) -
     lines += folded("WAIT", around.wait) if around.wait else []
     if around.tried:
         lines += [RULE, *around.tried]
-    return [*lines, RULE, f"{KEY}   why  back  mains 230  quit  help"]
+    own = "mains 230" if reading.get("needs", True) else "skip (all)"
+    return [*lines, RULE, f"{KEY}   why  back  {own}  quit  help"]
 
 
 def beside(left: Sequence[str], right: Sequence[str]) -> list[str]:
@@ -122,7 +128,7 @@ def _where(told: Row, reading: Mapping[str, Any], width: int) -> list[str]:
     what = f"{told.what} ({side})" if side and side not in told.what else told.what
     lines = [*wrap(what, width), *wrap(told.instead, width), ""]
     if told.red == told.black:
-        lines += folded("LOOK" if reading["kind"] == "look" else "AT", told.red, width)
+        lines += folded("LOOK" if reading["kind"] == "look" and told.red.startswith("eyes") else "AT", told.red, width)
     else:
         lines += folded("BLACK", told.black, width) + folded("RED", told.red, width)
     if reading["kind"] != "look" or reading["contact"] == "bench box":
@@ -159,12 +165,14 @@ def _live(live: Sequence[Mapping[str, Any]], named: int = 4) -> str:
 
 
 def verdict_lines(
-    verdict: str, why: str, check_first: Sequence[str], slips: Sequence[str], innocent: bool, *, on: bool = True
-) -> list[str]:
+    verdict: str, why: str, check_first: Sequence[str], slips: Sequence[str], innocent: bool, *, on: bool = True,
+    again: bool = False,
+) -> list[str]:  # fmt: skip
     """The answer to a reading: its sign, its word, why, and what to check first. A slip goes before any part, except where
     a stop limit is passed: the fault that would explain it is taken as there until it is read again.
 
-    on: False where it is off already and a stop limit only says that it may not go on.
+    on: False where it is off already and a stop limit only says that it may not go on. again: these slips were told of this
+    very reading before, and it reads so all the same: they go last.
     """
     word = called(verdict, on=on)
     if not on:
@@ -176,7 +184,7 @@ def verdict_lines(
     parts = [t for text in checks for t in _hanging("  ", text)]
     if not slips:
         return [*lines, *parts]
-    stopped = verdict == "switch off now"
+    stopped = again or verdict == "switch off now"
     head = "Nothing need be wrong with the amplifier" if innocent else "Look at this before any part"
     said = [f"  {'Or only a slip' if stopped else head}:", *(t for text in slips for t in _hanging("  - ", text))]
     return [*lines, *parts, *said] if stopped else [*lines, *said, *parts]
@@ -194,7 +202,9 @@ def _hanging(first: str, text: str) -> list[str]:
 
 def last_line(verdict: str, what: str, value: str) -> str:
     """The last verdict in one line, above the next reading."""
-    return f"{SIGNS[verdict]} {verdict}: {what} {value}"[:WIDTH]
+    line = f"{SIGNS[verdict]} {verdict}: {what} {value}"
+    room = WIDTH - len(f"{SIGNS[verdict]} {verdict}: … {value}")
+    return line if len(line) <= WIDTH else f"{SIGNS[verdict]} {verdict}: {what[: max(room, 0)]}… {value}"[:WIDTH]
 
 
 def before_screen(

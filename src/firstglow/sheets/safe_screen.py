@@ -24,9 +24,9 @@ STEPS: tuple[tuple[tuple[str, ...], str], ...] = (
     (("off",), "Switch off. Plug out, and in sight."),
     (("wait",), "Wait the computed fall, hands off."),
     (("prove",), "Meter on a known source: it shows what it should."),
-    (("fall",), "Read the fall on the HT reservoir, discharge resistor not on yet."),
+    (("fall",), "Read the fall, discharge resistor not on yet."),
     (("discharge",), "Each capacitor discharged, HT first, bias last: below 10 V dc."),
-    (("minute", "again"), "Each again after a minute, below 10 V dc; the discharge clip stays on {first}."),
+    (("minute", "again"), "Each again after a minute, below 10 V dc; its clip stays on {first}."),
     (("prove again",), "Meter on the known source again."),
 )
 WRONG = "✗"
