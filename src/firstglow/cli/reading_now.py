@@ -43,10 +43,10 @@ def now(climb: Climb, reading: ExpectedReading, *, own: bool) -> str:
             climb.ladder.frame, at, cold=bool(off), after_five=bool(off) and probe.kind == "look", limit=limit
         )
         if begins_with_the_plug(reading.planned):
-            return f"{up} A minute to warm; then {_fall(probe.seconds)}"
+            return f"{up} A minute to warm; then {_fall(climb, probe.seconds)}"
         return " ".join(t for t in (up, _divided(climb, reading)) if t)
     if begins_with_the_plug(reading.planned):
-        return _fall(probe.seconds)
+        return _fall(climb, probe.seconds)
     divided = _divided(climb, reading)
     if climb.here.powered and climb.stage(climb.here.stage).readings[0] == reading.id:
         return divided  # what changed before it was done on its card, with the plug out
@@ -68,12 +68,10 @@ def done_since(climb: Climb, name: str, *, unplugged: bool = False) -> str:
     return turned(climb.ladder.frame, before, here, unplugged=unplugged)
 
 
-def _fall(seconds: float) -> str:
+def _fall(climb: Climb, seconds: float) -> str:
     """The one reading that begins with the plug."""
-    return (
-        f"SWITCH OFF AND PULL THE PLUG, in sight; type out that moment, then the dial to zero. Read {seconds:.0f} s later, "
-        f"hands off."
-    )
+    dial = ", then the dial to zero" if climb.ladder.frame.gear.variable_transformer else ""
+    return f"SWITCH OFF AND PULL THE PLUG, in sight; type out that moment{dial}. Read {seconds:.0f} s later, hands off."
 
 
 def _divided(climb: Climb, reading: ExpectedReading) -> str:

@@ -177,7 +177,8 @@ class Sitting:
             return
         if verdict.verdict in ("go on", "note only"):
             beside = carries(self.climb.ladder, self.climb.here, reading.id)
-            shown = f"{text} = {beside}" if beside else text
+            early = ", typed before its time" if warming and reading.planned.under_power else ""
+            shown = f"{text} = {beside}{early}" if beside else f"{text}{early}"
             self._last, self._tried = screens.last_line(verdict.verdict, reading.planned.what, shown), []
             return
         # the same slip told once and typed again is none: what is wrong goes first
@@ -216,20 +217,16 @@ class Sitting:
             raise ReadingsError(f'hold point: "{text}"; yes and a name, or back, or safe; try yes and your own name')
         self.climb.sign(name)
 
-    def _titled(self, name: str) -> str:
-        reading = self.climb.ladder.expected.by_id[name]
-        return f"rung {reading.rung}, {reading.planned.what}"
-
     def _skip(self, rest: str) -> None:
         if rest.strip() not in ("", "all"):
             raise ReadingsError(f"skip {rest}: skip alone, or skip all; what no gate needs is left out; try skip")
         gone = self.climb.skip_all() if rest.strip() else (self.climb.skip(),)
         also = f", and {len(gone) - 1} more that no gate needs" if len(gone) > 1 else ""
-        self._said = screens.wrapped(f"left out: {self._titled(gone[0])}{also}")
+        self._said = screens.wrapped(f"left out: {self.climb.called(gone[0])}{also}")
         self._tried, self._last = [], ""
 
     def _back(self) -> None:
-        self._said = screens.wrapped(f"asked again: {self._titled(self.climb.back())}")
+        self._said = screens.wrapped(f"asked again: {self.climb.called(self.climb.back())}")
         self._tried, self._last = [], ""
 
     def _changed(self, said: str) -> None:
@@ -302,7 +299,7 @@ class Sitting:
     def _next(self, step: Step) -> str:
         if step.reading is None:
             return ""
-        return self._titled(step.reading)
+        return self.climb.called(step.reading)
 
     def _seconds(self, step: Step) -> float | None:
         """How long until what is asked changes by itself."""

@@ -201,6 +201,11 @@ class Asking:
         past = (above is not None and volts > above.limit) or (below is not None and volts < below.limit)
         return volts if past else None
 
+    def called(self, name: str) -> str:
+        """A reading in bench words: ``rung 4, V3 plate``."""
+        reading = self._expected(name)
+        return f"rung {reading.rung}, {reading.planned.what}"
+
     def unread(self, rung: str) -> tuple[str, ...]:
         """Readings of a rung that nothing is known of yet."""
         return tuple(r.id for r in self._rungs[rung].readings if self._open(r.id))

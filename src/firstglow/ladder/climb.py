@@ -4,12 +4,12 @@ Its state is what its records say (``here.py``); which state may follow which is
 figure of its own, knows no terminal and no page, and drives either.
 """
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
+from firstglow.ladder import again
 from firstglow.ladder.asking import Asking, Step
 from firstglow.ladder.before_time import refuse_early
 from firstglow.ladder.changed import changed, part_named
@@ -17,8 +17,6 @@ from firstglow.ladder.here import after
 from firstglow.ladder.judging import finite, judged
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.near import Nearby
-from firstglow.ladder.places import own_name
-from firstglow.ladder.rung_cold import EMPTIED
 from firstglow.ladder.safing import answers
 from firstglow.ladder.states import StateError, follow
 from firstglow.ladder.steps import Stage
@@ -170,7 +168,7 @@ class Climb(Asking):
             return ""
         why = f"{', '.join(slow)} fell too slowly: what drains it may be open"
         self.repeat(cold, why)
-        return f"{why}. Before any power its ohms are read again, cold: {', '.join(cold)}"
+        return f"{why}. Before any power its ohms are read again, cold: {'; '.join(map(self.called, cold))}"
 
     def sign(self, name: str) -> None:
         """A name for the hold point that waits."""
@@ -184,7 +182,9 @@ class Climb(Asking):
             )
         missing = [n for n in self.rung(step.rung).planned.hold.needs if n not in self.here.taken]
         if missing:
-            raise ReadingsError(f"hold point: {missing[0]} is not read; every reading it needs; try reading it first")
+            raise ReadingsError(
+                f"hold point: {self.called(missing[0])} is not read; every reading it needs; try reading it first"
+            )
         self._keep("sign", rung=step.rung, why=self.rung(step.rung).planned.hold.text, who=who)
         self._settle()
 
@@ -247,9 +247,11 @@ class Climb(Asking):
         if self.step.kind != "reading" or name is None:
             raise StateError("no reading is asked now")
         if not self._spare(name):
-            raise StateError(f"{name} is needed: no gate is passed with it unread")
+            raise StateError(f"{self.called(name)} is needed: no gate is passed with it unread")
         if self.here.tried is not None and self.here.tried.verdict in ("look first", "switch off now"):
-            raise StateError(f"{name} did not read right: it is not left out, it is found, changed and read again")
+            raise StateError(
+                f"{self.called(name)} did not read right: it is not left out, it is found, changed and read again"
+            )
         self._keep("skip", name)
         self._settle()
         return name
@@ -264,22 +266,20 @@ class Climb(Asking):
         names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
         self.may_change()  # refused at once, not after it is worked out
         gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
-        gone += [name for name in (*self.way_up(), *self._looked_at(names)) if name not in gone]
+        gone += [
+            name
+            for name in (*self.way_up(), *again.looked_at(self.ladder.frame.amplifier, self._taken(), names))
+            if name not in gone
+        ]
         self.repeat(gone, f"{', '.join(names)} changed", "change", parts=names, rungs=list(self.here.signed))
         return tuple(gone)
 
     def way_up(self) -> list[str]:
-        """What is read again of the way up once hands were inside with solder: lamp, ammeter and the first seconds of every
-        output valve, on each rung under power. The power comes back as it came the first time, each hold point signed."""
-        taken = (self._expected(name).planned for name in self.here.taken)
-        return [p.id for p in taken if p.situation.mains_volts > 0.0 and _of_the_way_up(p)]
+        """What is read again of the way up once hands were inside with solder (``again.way_up``)."""
+        return again.way_up(self._taken())
 
-    def _looked_at(self, parts: Iterable[str]) -> list[str]:
-        """What was looked at cold and names one of these parts: which end is plus, what a fuse says."""
-        own = {own_name(self.ladder.frame.part(part)) for part in parts if part in self.ladder.frame.amplifier.parts}
-        looks = (self._expected(name).planned for name in self.here.taken)
-        cold = [p for p in looks if p.probe.kind == "look" and not p.situation.mains_volts]
-        return [p.id for p in cold if any(re.search(rf"\b{re.escape(name)}\b", p.what) for name in own)]
+    def _taken(self) -> list[PlannedReading]:
+        return [self._expected(name).planned for name in self.here.taken]
 
     def may_change(self) -> None:
         """StateError where no part may be changed now: under power nobody's hands are inside."""
@@ -290,10 +290,8 @@ class Climb(Asking):
     ) -> None:
         """These readings count no longer, and the rungs they stand on are not passed any longer."""
         names = list(readings)
-        cold = [self._expected(n).planned for n in names if n in self.ladder.expected.by_id]
-        if any(p.probe.kind == "ohms" and not p.situation.mains_volts for p in cold):
-            # ohms leave charge behind: what was emptied after the first time is emptied again
-            names += [n for n in self.here.taken if n.split("/")[1] == EMPTIED and n not in names]
+        mine = [self._expected(n).planned for n in names if n in self.ladder.expected.by_id]
+        names += [n for n in again.emptied(self._taken(), mine) if n not in names]
         self._keep(event, why=why, data={"readings": names, **data})
         self._settle()
 
@@ -390,15 +388,6 @@ class Climb(Asking):
         following = after(self.here, record)
         self.store.append(record)
         self.here = following
-
-
-def _of_the_way_up(planned: PlannedReading) -> bool:
-    first = planned.id.split("/")[1]
-    return (
-        planned.situation.lamp_watts is not None
-        or planned.probe.quantity in ("lamp", "mains amps")
-        or first.endswith(("cathode lamp out", "half primary drop"))
-    )
 
 
 def _just_done(text: str) -> None:
