@@ -1,23 +1,54 @@
 """Its presence puts tests/ on the path: any test may ``from builders import ...``. The dearest files are run first."""
 
+import gc
 from collections.abc import Sequence
+from pathlib import Path
 
 import pytest
+from xdist.scheduler import LoadFileScheduling
 
 import firstglow.cli.main  # noqa: F401 - one thread for linear algebra, set before numpy is loaded
 
 # Files of eight seconds or more, the dearest first (`pytest --durations=0`): a worker that took one of them last would leave
 # the others idle. A file that is not named here only comes later.
 DEAREST = (
-    "test_rehearsal", "test_expected_and_stop", "test_parts_command", "test_proof", "test_narrow", "test_changed",
-    "test_walk", "test_start_and_discharge", "test_sparse", "test_incoming_command", "test_dangers_climbed",
-    "test_mains_rises", "test_remedies", "test_dangers", "test_planted", "test_doubler_waveform",
-    "test_parts_planted", "test_terminal", "test_must_fall", "test_commands", "test_sheet_in_browser", "test_width",
-    "test_accuracy", "test_mains_planted", "test_mains_command", "test_parts_checks", "test_parts_neighbours",
-    "test_choke_input", "test_bias", "test_supply_waveforms", "test_second_solutions", "test_drains",
-    "test_third_newcomer", "test_cold_shorts", "test_climb_by_lines", "test_spoken", "test_second_newcomer",
-    "test_jsonl", "test_supply_ripple", "test_dials",
+    "test_parts_second_newcomer", "test_rehearsal", "test_parts_command", "test_parts_proposals", "test_parts_order",
+    "test_expected_and_stop", "test_walk", "test_start_and_discharge", "test_sparse", "test_bias", "test_proof",
+    "test_dangers", "test_narrow", "test_parts_planted", "test_incoming_command", "test_mains_rises", "test_mains_command",
+    "test_planted", "test_must_fall", "test_real", "test_mains_planted", "test_changed", "test_dangers_climbed",
+    "test_words_fit", "test_dials", "test_accuracy", "test_parts_neighbours", "test_fuzz", "test_remedies", "test_one_wait",
+    "test_doubler_waveform", "test_commands", "test_without_a_capacitor", "test_width", "test_cold_shorts",
+    "test_second_solutions", "test_every_layer", "test_supply_waveforms", "test_every_fault", "test_parts_checks",
+    "test_terminal", "test_drains", "test_bare_waveform", "test_random_roles", "test_second_law", "test_loop_sign",
+    "test_choke_input", "test_pumps", "test_third_newcomer", "test_cold_diodes", "test_spoken", "test_supply_ripple",
+    "test_sheet_in_browser", "test_averaged_waveform", "test_jsonl",
 )  # fmt: skip
+
+# Files that want the same dear things stay together on one worker.
+FAMILIES = dict.fromkeys(("test_parts_command", "test_parts_proposals", "test_parts_order"), "parts")
+
+# Thousands of tests and some hundred ladders are all there to the end: looking through them for rubbish time and again took a
+# quarter of the collection and a thirtieth of the tests.
+gc.set_threshold(10_000, 10, 10)
+
+
+def pytest_collection_finish() -> None:
+    """What is collected stays."""
+    gc.collect()
+    gc.freeze()
+
+
+class ByFamily(LoadFileScheduling):  # type: ignore[misc]
+    """``--dist loadfile``, with some files of one family."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = str(super()._split_scope(nodeid))
+        return FAMILIES.get(Path(file).stem, file)
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> object:
+    """None: as the command line has it."""
+    return ByFamily(config, log) if config.getvalue("dist") == "loadfile" else None
 
 
 def pytest_configure(config: pytest.Config) -> None:

@@ -11,10 +11,9 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from at_hand import shared
+from at_hand import standing
 from firstglow import schemas
 from firstglow.amplifier import Fault, Situation, SituationError, load
-from firstglow.audit import ways
 from firstglow.audit.incoming import document, incoming, typed
 from firstglow.audit.order import document as order
 from firstglow.audit.parts import audit
@@ -26,11 +25,9 @@ EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
 
 
-standing = shared(ways.stood)  # a meter, a reading, a name change nothing of how the amplifier stands
-
-
 @pytest.fixture(autouse=True)
 def stands_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A meter, a reading, a name change nothing of how the amplifier stands."""
     monkeypatch.setattr("firstglow.audit.incoming.stood", standing)
     monkeypatch.setattr("firstglow.audit.parts.stood", standing)
 

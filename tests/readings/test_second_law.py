@@ -14,7 +14,7 @@ from firstglow.readings.trial import healthy
 from firstglow.solver.circuit import compile_circuit
 
 FILE = Path(__file__).parent.parent.parent / "examples" / "c-sorrel-twenty.toml"
-COUNT = 1500
+COUNT = 1000
 
 
 def other(name: str) -> Any:
@@ -37,5 +37,5 @@ def test_healthy_amplifiers_of_another_law_pass() -> None:
     observer = ladder.sheet.observer
     draws = draw(observer.circuit, COUNT, ladder.sheet.mains_width, 4242, law=False)
     found = healthy(ladder.expected, ladder.sheet, draws, Observer(amplifier, compile_circuit(amplifier, other)))
-    # 99 % is promised; of 1,500 at exactly that, fewer than 98.4 % come once in a hundred runs (binomial)
-    assert found.passed >= 0.984, found.worst
+    # 99 % is promised; of 1,000 at exactly that, fewer than 98.2 % come once in a hundred runs (binomial)
+    assert found.passed >= 0.982, found.worst

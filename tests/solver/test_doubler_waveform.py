@@ -69,8 +69,7 @@ def test_doubler(fault: str | None, lamp: float | None, tmp_path: Path) -> None:
     assert middle == pytest.approx(found.mean(found.states[1]), abs=0.005 * 120.0)
 
 
-@pytest.mark.parametrize("lamp", [None, 60.0])
-@pytest.mark.parametrize("name", ["D1", "D2"])
+@pytest.mark.parametrize(("name", "lamp"), [("D1", 60.0), ("D2", None)])  # each half, and each way from the mains
 def test_a_shorted_diode_of_a_doubler_is_refused(name: str, lamp: float | None, tmp_path: Path) -> None:
     """Both halves then conduct at one moment, which cells that are solved apart cannot tell: 6 % wrong, and with the lamp
     three times too high or a fifth of it (measured against the integrated cycle, 154.5 V and 38 V)."""

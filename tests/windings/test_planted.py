@@ -109,7 +109,7 @@ def test_lead_colours_are_a_hint_and_never_proof(kind):
     """Colours that are right save readings; colours that lie change no word of what is written (insulation fades, a
     rewinder takes what he has; common practice)."""
     saved = 0
-    for seed in range(20):
+    for seed in range(10):
         plain, *_ = climb(kind, seed)
         right, *_ = climb(kind, seed, **told_colours(kind, wrong=False))
         lying, *_ = climb(kind, seed, **told_colours(kind, wrong=True))
