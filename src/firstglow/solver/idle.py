@@ -15,7 +15,7 @@ from firstglow.amplifier.situation import Fault, Situation
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.linear_parts import LinearParts
-from firstglow.solver.newton import CHUNK, SETTLED
+from firstglow.solver.newton import CHUNK, SETTLED, only_floats
 from firstglow.solver.standing import Standing
 from firstglow.solver.valves import Sections
 
@@ -267,7 +267,8 @@ class Turning:
             x[:, good] += dx[:, good]
             for pot, d in zip(self.pots, turn, strict=True):
                 pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
-            rest |= good & (change < care.settled) & (np.abs(turn).max(axis=0) < care.settled)
+            there = (change < care.settled) | only_floats(change, residual)
+            rest |= good & there & (np.abs(turn).max(axis=0) < care.settled)
             if rest.all():
                 break
         return rest

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from firstglow.solver.equations import Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.idle import Care, Idle, Turning, pots_of, result
+from firstglow.solver.newton import only_floats
 from firstglow.solver.standing import Standing
 
 if TYPE_CHECKING:
@@ -79,14 +80,18 @@ class Near:
         e = self.equations
         unit = e.unit[:, None]
         for step in range(1, most + 1):  # noqa: B007 - how many is what is asked
-            dx, slots = e.evaluate(x, at)
-            np.negative(dx, out=dx)
+            residual, slots = e.evaluate(x, at)
+            dx = -residual
             e.elimination.factored(slots).solve(dx)
             x = x + dx
             room = np.abs(x)
             room += unit
-            room *= SETTLED
-            good = np.asarray((np.abs(dx, out=dx) <= room).all(axis=0))
+            np.abs(dx, out=dx)
+            dx /= room
+            size = dx.max(axis=0)
+            good = size <= SETTLED
+            if not good.all():
+                good |= only_floats(size, residual)
             if good.all():
                 break
         return x, good, step

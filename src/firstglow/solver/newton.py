@@ -25,14 +25,16 @@ SETTLED = 1e-8
 NEAR, NEARLY, ROUNDING = 1e-2, 1e-7, 1e-13
 """A step below ``NEARLY`` after one below ``NEAR`` is the last one where the next, as these two foretell it, is below
 ``ROUNDING``."""
-FLOATING = 1e-6
+FLOATING = 1e-5
 ROUNDING_AMPS = 1e-10
-"""A joint that only insulation holds never meets ``SETTLED``: where damping is needed, a step below ``FLOATING`` will do
-when the residual is down to the rounding of a contact's current [A]. The proof has the last word."""
+"""A joint that only insulation holds never meets ``SETTLED``: its step is the rounding of an ampere through a contact (2e-16 A)
+over some 1e-11 S, for ever (a 5 V heater winding that rides on a choke input: 3e-6). A step below ``FLOATING`` will do when the
+residual is down to the rounding of a contact's current [A]. The proof has the last word."""
 INNER = 1e-6
 """Last change of a rectifier's cycle, as a part of its emf, that may be left: the next one would be its square."""
 CHUNK = 4000
-PLAIN_STEPS = 14
+PLAIN_STEPS, SOON = 14, 4
+"""Most undamped steps, and how many before it is asked whether only what floats still moves."""
 DAMPED_STEPS = 80
 RAMP_STEPS = 12
 LEAST_DAMPING = 1e-4
@@ -100,6 +102,12 @@ def foretold(size: Array, before: Array) -> NDArray[np.bool_]:
     return np.asarray((before < NEAR) & (size < NEARLY) & (size**3 < ROUNDING * before**2))
 
 
+def only_floats(size: Array, residual: Array) -> NDArray[np.bool_]:
+    """Which samples' last step of this ``size`` moved nothing but joints that float, by rounding: ``residual`` (unknown, sample)
+    is what it was made from."""
+    return np.asarray((size < FLOATING) & (np.abs(residual).max(axis=0) < ROUNDING_AMPS))
+
+
 def _from(start: Start, which: NDArray[np.int64], p: Array) -> Array:
     return start(p, which)
 
@@ -156,8 +164,8 @@ def _iterate(equations: Equations, at: Prepared, x: Array, most: int, damp: bool
         if not damp:
             done |= foretold(size, before)
             before = size
-        if damp:
-            done |= (size < FLOATING) & (np.abs(residual).max(axis=0) < ROUNDING_AMPS)
+        if (damp or k > SOON) and not done.all():
+            done |= only_floats(size, residual)
         for c in at.coefficients:
             if "unsettled" in c:
                 done &= c["unsettled"] < INNER
