@@ -1,6 +1,5 @@
 """A dc heater supply as drawn: what brings its heater to its mark, and a diode that its first charge is too much for."""
 
-
 import pytest
 
 from firstglow.amplifier import load
