@@ -161,7 +161,7 @@ class AtTheMeter:
         meter = person.meter(step)
         pull = person.climb.to_pull(step.reading or "") if step.kind == "reading" else None
         still = {**ask, "data": {**ask["data"], "left": 0.0}}  # time stands still here until it is let run
-        said, text = self._talk.ask(lambda: self._beside(screen(), meter, left), still, None)
+        said, text = self._talk.ask(lambda: self._beside(screen(), meter, left, pulls=pull is not None), still, None)
         person.clock.run(5.0)
         word = text.strip().lower() if said == "line" else ""
         self._note = ""
@@ -184,12 +184,13 @@ class AtTheMeter:
             self._note = f"taken as typed, {text.strip()}: the virtual meter shows {meter}"
         return said, text
 
-    def _beside(self, lines: Sequence[str], meter: str, left: float) -> list[str]:
+    def _beside(self, lines: Sequence[str], meter: str, left: float, *, pulls: bool = False) -> list[str]:
         """The screen with what the virtual meter shows."""
         head = NOTE.split(":")[0]
         note = wrap(f"{head}: {self._note}.", WIDTH) if self._note else []
         if not meter:
-            return [*lines[:-1], *note, *([] if note else [NOTE]), lines[-1]]
+            own = f"{head}: no plug here; Enter is the moment at which it comes out." if pulls else NOTE
+            return [*lines[:-1], *note, *([] if note else [own]), lines[-1]]
         wait = f"   (not settled: wait lets {left:.0f} s run)" if left > 1.0 else ""
         tell = "; tell: what is hidden" if self._hidden else ""
         keys = f"{head}. Enter takes it; changed PART: a good one{tell}."
