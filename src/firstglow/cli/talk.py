@@ -16,6 +16,7 @@ Said = Literal["line", "safe", "tick", "end"]
 CLEAR = "\x1b[2J\x1b[H"
 ESC, SPACE, ENTER, BACKSPACE, END = "\x1b", " ", "\r\n", "\x7f\b", "\x04"
 TURN_S = 1.0  # between two pictures of a countdown
+LAST_MINUTE, CALM_TURNS = 60.0, 10.0  # s; a longer wait under power is drawn again so many times more rarely
 ESC_SEQUENCE_S = 0.03  # an arrow key sends its letters at once; a finger on Esc sends nothing after it
 
 
@@ -113,7 +114,8 @@ class Terminal:
             self._draw(lines)
         # what is waited for under power is drawn again as it runs down, and asked for all the while
         left = seconds if seconds is not None else float(ask["data"].get("left") or 0.0) or None
-        found = self._keys(None if left is None else min(TURN_S, left))
+        turn = TURN_S if seconds is not None or (left or 0.0) <= LAST_MINUTE else CALM_TURNS * TURN_S
+        found = self._keys(None if left is None else min(turn, left))
         self._ticked = found is None
         return ("tick", "") if found is None else found
 
