@@ -20,7 +20,7 @@ import firstglow.cli.main as front
 from firstglow.accuracy import study as studies
 from firstglow.accuracy.row import AccuracyRow
 from firstglow.amplifier import Amplifier, Bench
-from firstglow.audit import bias, incoming, parts, stored, ways
+from firstglow.audit import bias, fuse, incoming, mains_now, parts, stored, ways
 from firstglow.audit import cold_start as cold_starts
 from firstglow.audit.cold_start import ColdStart
 from firstglow.audit.parts import Audit
@@ -76,12 +76,14 @@ audited: Callable[..., Audit] = shared(parts.audit)
 started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
 studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
 standing: Callable[..., ways.Stood] = shared(ways.stood)
+today: Callable[..., mains_now.Today] = shared(mains_now.today)
 
 # What a whole command works out, and where it takes it from: its screen and its document are of one.
 SHARED: tuple[tuple[Any, str, Callable[..., Any]], ...] = (
     (parts, "audit", audited), (parts, "stood", standing), (incoming, "stood", standing), (studies, "study", studied),
     (cold_starts, "cold_start", started), (stored, "at_worst", shared(stored.at_worst)),
-    (bias, "design", shared(bias.design)), (mains, "audit_of", shared(mains.audit_of)),
+    (bias, "design", shared(bias.design)), (mains, "audit_of", shared(mains.audit_of)), (mains_now, "today", today),
+    (fuse, "today_on", today),
 )  # fmt: skip
 
 

@@ -8,8 +8,9 @@ import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 
-from at_hand import shared
+from at_hand import shared, today
 from firstglow import schemas
+from firstglow.audit import fuse, mains_now
 from firstglow.cli import mains
 from firstglow.cli.main import main, told
 
@@ -23,6 +24,8 @@ audited = shared(mains.audit_of)  # the document and the screen of one amplifier
 @pytest.fixture(autouse=True)
 def once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(mains, "audit_of", audited)
+    monkeypatch.setattr(mains_now, "today", today)
+    monkeypatch.setattr(fuse, "today_on", today)
 
 
 def ask(*words: str) -> Result:

@@ -7,10 +7,9 @@ from typing import Any
 
 import pytest
 
-from at_hand import ROOT, built, firstglow
+from at_hand import ROOT, built, firstglow, today
 from firstglow.amplifier import load
 from firstglow.audit.inrush import inrush
-from firstglow.audit.mains_now import today
 
 A, C = "examples/a-linden-twin.toml", "examples/c-sorrel-twenty.toml"
 
