@@ -46,6 +46,7 @@ class ByFamily(LoadFileScheduling):  # type: ignore[misc]
         return FAMILIES.get(Path(file).stem, file)
 
 
+@pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> object:
     """None: as the command line has it."""
     return ByFamily(config, log) if config.getvalue("dist") == "loadfile" else None
