@@ -97,7 +97,9 @@ class Frame:
         return list(out.values())
 
     def balanced(self) -> list[tuple[str, str]]:
-        """The two ends of each winding between two rectifying stages: their ac is equal and opposite to chassis."""
+        """The two ends of each winding between two rectifying stages: their ac is equal and opposite to chassis. And of each
+        that rides on a joint which no capacitor holds (a rectifier's heater ahead of a choke input): there the cycle alone
+        knows the ac, and what the winding's own ends have of it in common would float by rounding for ever."""
         out: dict[frozenset[str], tuple[str, str]] = {}
         for legs in self.cells.values():
             for leg in legs:
@@ -106,7 +108,22 @@ class Frame:
                     high = self.lead(self.amplifier.parts[leg.stages[1][0].part], leg.stages[1][0].lead)
                     if low != high and {f"ac {low}", f"ac {high}"} <= set(self.index):
                         out.setdefault(frozenset((low, high)), (low, high))
+                if leg.choke is not None or not leg.held:
+                    for ends in self._riding(leg):
+                        out.setdefault(frozenset(ends), ends)
         return list(out.values())
+
+    def _riding(self, leg: Leg) -> list[tuple[str, str]]:
+        """Ends of the windings that touch a leg's start or end and drive no rectifier."""
+        own = {(w.part, w.winding) for legs in self.cells.values() for one in legs for w in one.windings}
+        found = []
+        for part in self.amplifier.of_kind("transformer"):
+            for w in part.windings:
+                ends = self.lead(part, w.start), self.lead(part, w.end)
+                rides = bool(({leg.start, leg.end} - {CHASSIS}) & set(ends)) and (part.name, w.name) not in own
+                if rides and ends[0] != ends[1] and {f"ac {j}" for j in ends} <= set(self.index):
+                    found.append(ends)
+        return found
 
     def envelope_row(self, envelope: str | None) -> int:
         """Row of the factor that is 1 while the valve is in its socket."""
