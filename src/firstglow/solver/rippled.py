@@ -64,11 +64,12 @@ def _before_resistors(standing: Standing) -> dict[str, Array]:
             known = {joint: wave}
             for _ in leg.series_dc:  # outwards from the reservoir, one after another
                 for name in leg.series_dc:
-                    ends = set(amplifier.parts[name].leads.values())
-                    near = ends & known.keys()
+                    ends = list(amplifier.parts[name].leads.values())
+                    near = [j for j in ends if j in known]
                     if len(near) == 1 and name in standing.waves.series and len(ends) == 2:
                         drop = standing.bench.given(f"{name} ohms", 0.0) * np.abs(standing.waves.series[name])
-                        known[(ends - near).pop()] = known[near.pop()] + way * drop
+                        far = next(j for j in ends if j not in known)
+                        known[far] = known[near[0]] + way * drop
             out |= {j: np.sqrt(w.var(axis=0)) for j, w in known.items() if j != joint}
     return out
 
