@@ -57,6 +57,7 @@ def test_nothing_is_told_of_other_readings_or_with_the_valve_out(climbed: Climb)
 def test_it_stands_beside_the_verdict() -> None:
     climb, clock = begun(B)
     up_to(climb, clock, "6/V2 cathode lamp out/shared")
+    clock.run(60.0)  # the first minute counts
     sitting = Sitting(climb, Lines())
     sitting._line(climb.step, healthy(climb.reading("6/V2 cathode lamp out/shared")))
     assert sitting._last.endswith("= 40.7 mA")
