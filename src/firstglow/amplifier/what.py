@@ -256,8 +256,8 @@ def _stands_in(tokens: list[str]) -> None:
             raise QuantityError(f"{token!r} is a valve type without a law of its own", known, f'"{other[0]}"')
 
 
-_DIODE = re.compile(r"(1N|1S|BY[A-Z]?|BA|OA|UF|FR|HER|RGP|SF|GP)\d{2,4}[A-Z]?", re.IGNORECASE)
-"""How a diode's type is written (EIA 1N, JIS 1S, Pro Electron BY and BA, makers' own)."""
+_DIODE = re.compile(r"(1N|1S|BY[A-Z]?|BA|OA|FR|HER|RGP|SF|GP)\d{2,4}[A-Z]?|UF\d{4}", re.IGNORECASE)
+"""How a diode's type is written (EIA 1N, JIS 1S, Pro Electron BY and BA, makers' own); a UF80 is a valve."""
 
 
 def _no_part(text: str, tokens: list[str], likely: str | None) -> QuantityError:
