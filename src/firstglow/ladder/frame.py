@@ -20,12 +20,8 @@ from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
 from firstglow.ladder.things import things, things_of
 from firstglow.ladder.words import Words
-from firstglow.readings.asked import RESTING
-from firstglow.readings.probe import Contact, Kind, PlannedReading, PlannedRung, Probe, StopRule
+from firstglow.readings.probe import Contact, Kind, PlannedReading, Probe, StopRule
 
-HAND_DC = 60.0  # V: the most a sheathed probe is held on (IEC 62368-1 ES1, from memory)
-HAND_AC = 30.0  # V rms, the same
-HAND_SHARE = 0.85  # healthy amplifiers differ: a joint this close to the limit is clipped, not held (common practice)
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
 MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
@@ -61,7 +57,7 @@ class Frame(Structure):
         self.gear = gear
         self.physics = physics
         self.negative_ends = dict(negative_ends)
-        self._ends: dict[str, tuple[End, End]] = {}
+        self.ends: dict[str, tuple[End, End]] = {}
 
     @cached_property
     def words(self) -> Words:
@@ -370,34 +366,11 @@ class Frame(Structure):
 
     # ------------------------------------------------------------------------------------------ contact
     def _contact_later(self, own_id: str, situation: Situation, red: End, black: End) -> Contact:
-        """None where unplugged; else "clip" until ``with_contacts`` has the volts of every situation at once."""
+        """None where unplugged; else "clip" until ``contacts`` has the volts of every situation at once."""
         if situation.mains_volts == 0.0:
             return "none"
-        self._ends[own_id] = (red, black)
+        self.ends[own_id] = (red, black)
         return "clip"
-
-    def with_contacts(self, rungs: Iterable[PlannedRung]) -> list[PlannedRung]:
-        """The rungs with "one hand" where the volts allow it. All situations are asked of the physics in one go."""
-        rungs = list(rungs)
-        readings = [r for rung in rungs for r in rung.readings]
-        self.physics.prepare(
-            [r.situation for r in readings] + [rung.situation for rung in rungs],
-            [r.situation for r in readings if r.probe.quantity not in RESTING],
-        )
-        return [replace(rung, readings=tuple(self._touched(r) for r in rung.readings)) for rung in rungs]
-
-    def _touched(self, reading: PlannedReading) -> PlannedReading:
-        ends = self._ends.get(reading.id)
-        return reading if ends is None else replace(reading, contact=self.contact(reading.situation, *ends))
-
-    def contact(self, situation: Situation, red: End, black: End) -> Contact:
-        """Clip or one hand (LADDER 1): by the volts at both ends and at every bare neighbour within a slip."""
-        joints = self.physics.joints(situation)
-        both = [joints.get(end.joint, (0.0, 0.0)) for end in (red, black)]
-        if _too_much(both[0][0] - both[1][0], abs(both[0][1]) + abs(both[1][1])):
-            return "clip"
-        near = (joint for end in (red, black) for joint in end.within_slip(self.amplifier, self.inside))
-        return "clip" if any(_too_much(*joints.get(joint, (0.0, 0.0))) for joint in near) else "one hand"
 
     # ------------------------------------------------------------------------------------------ figures in words
     @staticmethod
@@ -410,10 +383,6 @@ class Frame(Structure):
     def volts_text(volts: float) -> str:
         """A small signal: 12 mV."""
         return f"{volts * 1e3:.3g} mV" if volts < 1.0 else f"{volts:.3g} V"
-
-
-def _too_much(dc: float, ac: float) -> bool:
-    return abs(dc) > HAND_SHARE * HAND_DC or abs(ac) > HAND_SHARE * HAND_AC
 
 
 def _once(what: str) -> str:

@@ -22,6 +22,7 @@ from firstglow.ladder import (
     rung_transformer,
     unfit,
 )
+from firstglow.ladder.contacts import with_contacts
 from firstglow.ladder.ends import negative_ends
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
@@ -45,7 +46,7 @@ def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRun
 
 def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     """The same, from a frame."""
-    rungs = frame.with_contacts(_once([_needs(rung) for rung in _powered(frame)]))
+    rungs = with_contacts(frame, _once([_needs(rung) for rung in _powered(frame)]))
     rungs = within_ratings(frame, rungs)
     rungs = [_with_the_list(frame, rungs), *rungs[1:]]
     return tuple(
