@@ -162,13 +162,12 @@ def killed(times: int, seed: int = 5) -> str:
     lost, again, seen = 0, 0, 0
     with tempfile.TemporaryDirectory() as folder:
         records = Path(folder) / "climb.jsonl"
-        for turn in range(times):
+        for _ in range(times):
             words = ["--resume"] if records.exists() and records.stat().st_size else []
             with Screen(ROOT / "examples" / f"{name}.toml", "--quick", "--records", records, *words) as screen:
                 screen.wait("Enter|STOP IF|MAKE SAFE|Type yes|clip", 60.0)
-                left = rng.randint(0, 25)
                 acknowledged: list[str] = []
-                for _ in range(left):
+                for _ in range(rng.randint(0, 25)):
                     answers(screen, {}, lambda n, t: "")
                     shown = re.search(r"Rung (\w+)\..*?(\d+/\d+)\n", screen.text)
                     if shown is None or "STOP IF" not in screen.text:
@@ -180,12 +179,16 @@ def killed(times: int, seed: int = 5) -> str:
                         acknowledged.append(reading)
                 os.write(screen.fd, b"38.") if rng.random() < 0.5 else None
                 time.sleep(rng.random() * 0.02)
-                os.killpg(screen.process.pid, signal.SIGKILL)
+                ended = screen.process.poll() is not None
+                if not ended:
+                    os.killpg(screen.process.pid, signal.SIGKILL)
                 screen.process.wait()
             seen += bool(acknowledged)
             lines = records.read_text(encoding="utf-8")
             lost += any(f'"{one}"' not in lines for one in acknowledged)
-            again += turn > 0
+            again += bool(words)
+            if ended:  # at the top: nothing is left to kill, the next begins below
+                records.unlink()
     return f"{name}: {times} kills, {seen} with an answer just acknowledged, {lost} lost, {again} resumed"
 
 
