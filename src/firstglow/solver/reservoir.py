@@ -25,6 +25,9 @@ HELD_FARADS = 1e-6
 """Behind a choke a joint with more than this is held against what the choke lets through [F]: 10 H and 1 uF leave a
 thirtieth of the full-wave ripple."""
 LEAST_HENRIES = 1e-9
+RESISTIVE = 4.0
+"""A choke of more ohms than this many times its reactance is a resistor to the ripple, within 3 % of it (an open one always is):
+its current follows the volts within a cell of the cycle."""
 OPEN_PUMP_FARADS = 1e-9
 """A pump of less is open [F]: nothing comes through it."""
 NO_MOVE = 1e-12
@@ -173,10 +176,12 @@ class ReservoirRows:
                 across = across - 1.0 / (ripple * (held + STRAY_FARADS))
             size = r * r + across * across
             drain, farads = drain + r / size, farads - across / size / ripple
-            steadies = np.ones_like(nothing, dtype=bool) if henries is None else (across < 0.0) & (held > HELD_FARADS)
+            steadies = np.ones_like(nothing, dtype=bool)
+            if henries is not None:
+                steadies = ((across < 0.0) & (held > HELD_FARADS)) | (r > RESISTIVE * np.abs(across))
             own, steady = own - steadies * across / size / ripple, steady + steadies * r / size
             if henries is not None:
-                there = (across > 0.0) & (held > HELD_FARADS)
+                there = (across > 0.0) & (held > HELD_FARADS) & ~steadies
                 move = np.where(there, 1.0 / (p[henries] + LEAST_HENRIES), 0.0)
                 moves, lost = moves + move, lost + move * move * r
         bare = (own < STRAY_FARADS) & self.holds
