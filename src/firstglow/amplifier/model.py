@@ -189,6 +189,9 @@ class Amplifier:
     not_used: tuple[str, ...] = ()
     charts: tuple[Chart, ...] = ()
     intake: Intake | None = None
+    _by_kind: dict[tuple[str, ...], tuple[Part, ...]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def joint_of(self, part: str, lead: str) -> str:
         """Canonical joint a lead stands on."""
@@ -196,7 +199,9 @@ class Amplifier:
 
     def of_kind(self, *kinds: str) -> tuple[Part, ...]:
         """All parts of the given kinds, in canonical order."""
-        return tuple(p for p in self.parts.values() if p.kind in kinds)
+        if kinds not in self._by_kind:
+            self._by_kind[kinds] = tuple(p for p in self.parts.values() if p.kind in kinds)
+        return self._by_kind[kinds]
 
 
 class AmplifierError(Exception):

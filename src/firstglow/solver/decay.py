@@ -18,6 +18,10 @@ from firstglow.solver.passive import Array, Store
 
 GRID = 500
 DECADES = 10.0
+TIMES = np.concatenate([[0.0], np.logspace(-DECADES, 0.0, GRID)])
+CUTS, CUT = 6, 127
+PARTS = np.arange(1, CUT + 1) / (CUT + 1)
+"""Inner points of a bracket that is cut in 128."""
 # Exponentials that are taken in one array; more go mode by mode, for the memory's sake.
 AT_ONCE = 200_000
 
@@ -49,21 +53,27 @@ class Decay:
         """When the size falls below ``limit`` for good, (sample,) [s]; 0 where it never stands above.
 
         Bracketed on 500 points over ten decades of time, a twentieth of a factor e apart (no mode bends faster than
-        that on a logarithmic axis), then halved 50 times.
+        that on a logarithmic axis), then cut in 128 six times (a part in 4e12 of that).
         """
         most = np.abs(self.amplitudes).sum(axis=0)
         if (most <= limit).all():
             return np.zeros(most.shape)
         end = self.taus.max(axis=0) * np.log(np.maximum(most / limit, 1.0 + 1e-9))
-        grid = np.concatenate([[0.0], np.logspace(-DECADES, 0.0, GRID)])[:, None] * end
+        grid = TIMES[:, None] * end
         above = np.abs(self.at(grid)) > limit
         last = GRID - np.argmax(above[::-1], axis=0)
         sample = np.arange(above.shape[1])
         low, high = grid[last, sample], grid[np.minimum(last + 1, GRID), sample]
-        for _ in range(50):
-            middle = (low + high) / 2
-            still = np.abs(self.at(middle[None, :])[0]) > limit
-            low, high = np.where(still, middle, low), np.where(still, high, middle)
+        for _ in range(CUTS):
+            part = low + PARTS[:, None] * (high - low)
+            still = np.abs(self.at(part)) > limit
+            last = CUT - np.argmax(still[::-1], axis=0)
+            # where none of the inner points still stands above, the first part holds it
+            last = np.where(still.any(axis=0), last, 0)
+            low, high = (
+                np.where(last > 0, part[last - 1, sample], low),
+                np.where(last < CUT, part[last % CUT, sample], high),
+            )
         return np.where(above.any(axis=0), high, 0.0)
 
 
