@@ -187,8 +187,9 @@ def killed(times: int, seed: int = 5) -> str:
             lines = records.read_text(encoding="utf-8")
             lost += any(f'"{one}"' not in lines for one in acknowledged)
             again += bool(words)
-            if ended:  # at the top: nothing is left to kill, the next begins below
+            if ended:  # at the top: nothing is left to kill, the next begins below; a copy would bring the file back
                 records.unlink()
+                Path(f"{records}.copy").unlink()
     return f"{name}: {times} kills, {seen} with an answer just acknowledged, {lost} lost, {again} resumed"
 
 

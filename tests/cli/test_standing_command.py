@@ -55,6 +55,19 @@ def test_ripple_is_in_the_document() -> None:
     assert found["parts"]["R1"]["amps_rms"] > abs(found["parts"]["R1"]["amps"])
 
 
+def test_a_signal_is_followed_from_joint_to_joint() -> None:
+    """0.1 V at the input is 0.1 V at the first grid; a bypass that dried out leaves less of it at the loudspeaker's end, by
+    the same gain that the ladder's reading of that place moves."""
+    words = ("--stimulus", "0.1", "--feedback", "open")
+    whole, dried = document(B, *words), document(B, *words, "--fault", "C4:open")
+    assert whole["joints"]["V1 grid"]["signal"] == pytest.approx(0.1, rel=1e-3)
+    assert dried["joints"]["T2 8"]["signal"] < 0.5 * whole["joints"]["T2 8"]["signal"]
+    assert "signal" not in document(B)["joints"]["V1 grid"]
+    lines = run(A, *words).stdout.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert [line for line in lines if re.search(r"V1 grid .* 100.00 mV", line)]
+
+
 def test_hertz_reaches_the_solution() -> None:
     assert document(B, "--hertz", "60")["joints"]["HT1"]["ac"] < 0.9 * document(B)["joints"]["HT1"]["ac"]
     assert "40 to 70" in run(B, "--hertz", "500", code=2).stderr

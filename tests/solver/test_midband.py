@@ -12,7 +12,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.devices.catalogue import valve_type
 from firstglow.devices.triode import TriodeLaw, triode_current
-from firstglow.solver.midband import midband, signal_volts
+from firstglow.solver.midband import midband, signal_at_joints, signal_volts
 from firstglow.solver.smallsignal import SignalNetwork, Slopes, find_band
 from winding_builders import push_pull_windings, single_ended_windings
 
@@ -95,6 +95,21 @@ class TestTextbookStages:
         mu = 1.88e-3 * 53.3e3
         assert gain(stage(100e3, 1.5e3), mu, 53.3e3, "plate") == pytest.approx(-33, abs=0.5)
         assert gain(stage(100e3, 1.5e3, bypassed=True), mu, 53.3e3, "plate") == pytest.approx(-65, abs=0.5)
+
+    @pytest.mark.parametrize("farads", [47e-6, 0.1e-6, 10e-9])
+    def test_a_bypass_that_dried_out_is_what_it_is_at_the_signals_own_frequency(self, farads: float) -> None:
+        """mu RL / (ra + RL + (mu + 1) Zk), Zk the cathode's resistor beside its capacitor at 1 kHz (closed form)."""
+        mu, hertz = 1.88e-3 * 53.3e3, 1000.0
+        amplifier = stage(100e3, 1.5e3, bypassed=True)
+        situation = ON.but(stimulus_volts=0.02, stimulus_hz=hertz)
+        values = {"C1 farads": np.full(1, farads), "C1 esr_ohms": np.zeros(1)}
+        seen = signal_at_joints(amplifier, situation, {"V1": triode(mu, 53.3e3)}, values)
+        below = 1.0 / (1.0 / 1.5e3 + 2j * np.pi * hertz * farads)
+        per_volt = mu / (53.3e3 + 100e3 + (mu + 1.0) * below)
+        # rel 1e-3: 1 ohm of the bench supply under 100k and 0.01 ohm of contact
+        assert seen["plate"][0] == pytest.approx(0.02 * abs(per_volt) * 100e3, rel=1e-3)
+        assert seen["cathode"][0] == pytest.approx(0.02 * abs(per_volt * below), rel=1e-3)
+        assert seen["chassis"][0] == 0.0
 
     def test_cathode_follower(self) -> None:
         """6SN7, Rk 10k, mu 20, plate resistance 7.7k: mu Rk/(ra + (mu+1) Rk) = 0.9187; Rout 354 ohm."""

@@ -103,18 +103,26 @@ def _hertz(text: str) -> float:
 
 def standing_document(amplifier: Any, standing: Any, situation: Any, faults: Sequence[Any] = ()) -> dict[str, Any]:
     """CONTRACTS.md's standing document of a solved single sample, ripple in it: a joint's "ac" is what a winding and the
-    ripple leave there together (hypot)."""
+    ripple leave there together (hypot), its "signal" what the situation's generator does."""
     from math import hypot
 
+    from firstglow.solver.midband import signal_at_joints
     from firstglow.solver.rippled import rippled
+    from firstglow.solver.slopes import valve_slopes
 
     ripple = rippled(standing, situation, faults)
+    signal: Mapping[str, Any] = {}
+    if situation.stimulus_volts:
+        slopes = valve_slopes(standing.circuit, standing.x, standing.values)
+        signal = signal_at_joints(amplifier, situation, slopes, faults=faults)
     joints: dict[str, dict[str, float]] = {}
     for name in amplifier.joints:
         joints[name] = {"dc": float(standing.dc(name)[0])}
         winding = float(standing.ac(name)[0]) if standing.has_ac(name) else 0.0
         if standing.has_ac(name) or name in ripple.joints:
             joints[name]["ac"] = hypot(winding, float(ripple.joints[name][0]) if name in ripple.joints else 0.0)
+        if name in signal:
+            joints[name]["signal"] = float(signal[name][0])
     names = list(amplifier.parts) + [f"{p.name} {w.name}" for p in amplifier.parts.values() for w in p.windings]
     parts = {}
     for name in names:
@@ -150,9 +158,12 @@ def _lines(
         yield "  Presets stand where the file leaves them; --idle turns them to the targets."
     empty = broken_currents(standing)
     yield "\nJoints: volts to chassis; ac is rms, of windings and ripple"
+    if situation.stimulus_volts:
+        yield f"  last: the {situation.stimulus_hz:g} Hz from the input, rms, as if nothing could clip"
     for name, row in document["joints"].items():
         ac = f"   {row['ac']:9.3f} V ac" if "ac" in row else ""
-        yield f"  {name[:34]:<34} {row['dc']:9.2f} V dc{ac}"
+        driven = f"{'' if ac else ' ' * 17} {_signal(row['signal'])}" if "signal" in row else ""
+        yield f"  {name[:34]:<34} {row['dc']:9.2f} V dc{ac}{driven}".rstrip()
         if ac and name in empty:
             yield "    the choke runs empty in each half cycle: the ac here is 7 to 8 % low"
     past: dict[str, list[str]] = {}
@@ -178,6 +189,13 @@ def _lines(
     for name, words in past.items():
         yield f"  {name}"
         yield from _past(words)
+
+
+def _signal(volts: float) -> str:
+    """Volts of a signal, from the hum of a ground to a plate's swing, in 9 places; nothing where there is none."""
+    if volts < 1e-6:
+        return ""
+    return f"{volts:7.2f} V" if volts >= 1.0 else f"{1e3 * volts:6.2f} mV"
 
 
 def _past(words: Sequence[str]) -> Iterator[str]:

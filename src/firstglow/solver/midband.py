@@ -166,6 +166,20 @@ def signal_volts(
     return situation.stimulus_volts * np.stack(rows)
 
 
+def signal_at_joints(
+    amplifier: Amplifier, situation: Situation, slopes: Slopes, values: Values | None = None, faults: Sequence[Fault] = ()
+) -> dict[str, Array]:
+    """What the situation's stimulus (into every input at once, at its own hertz) puts on every joint, (sample,) [V rms]:
+    every capacitor as it is at that frequency, transformers ideal."""
+    network = SignalNetwork(amplifier, situation, slopes, values, faults, situation.stimulus_hz)
+    responses = network.solve([network.driven(p.name) for p in amplifier.of_kind("input")])
+    return {
+        joint: situation.stimulus_volts * np.abs(sum((r.at(joint) for r in responses), np.zeros(network.samples)))
+        for joint in amplifier.joints
+        if all(joint == "chassis" or joint in r.number for r in responses)
+    }
+
+
 def _loop(
     amplifier: Amplifier,
     situation: Situation,
