@@ -11,6 +11,9 @@ from firstglow.amplifier.role_types import HeaterWinding, Reference
 from firstglow.amplifier.supplies import Supply
 
 LINE_OHMS = 30.0  # a resistor in a heater line drops volts; above this it ties the line to something else [ohm]
+FEED_OHMS = (
+    100.0  # the same from rectified volts, which may be far above the heater's own, as ``supplies`` has it [ohm]
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,22 +35,30 @@ def heater_lines(look: Look) -> tuple[HeaterWinding, ...]:
     for heater in look.amplifier.of_kind("heater"):
         if heater.name in seen:
             continue
-        joints = _line_joints(look, heater.leads.values())
+        joints = _line_joints(look, heater.leads.values(), LINE_OHMS)
+        spans, supply = _spans(look, joints), _supply(look, joints)
+        if not spans and supply is None:
+            further = _line_joints(look, heater.leads.values(), FEED_OHMS)
+            supply = _supply(look, further)
+            joints = further if supply is not None else joints
         here = {b.part for j in joints for b in look.net.at[j] if b.sort == "heater"}
         seen |= here | {heater.name}
-        spans = _spans(look, joints)
-        supply = next((s for s in look.supplies if s.use == "heater" and {s.joint, s.ret} & joints), None)
         out.append(_line(look, joints, here | {heater.name}, spans, supply))
     return tuple(out)
 
 
-def _line_joints(look: Look, starts: Iterable[str]) -> frozenset[str]:
-    """Joints of one heater line, chassis left out."""
+def _supply(look: Look, joints: frozenset[str]) -> Supply | None:
+    """The rectified supply that heats a line."""
+    return next((s for s in look.supplies if s.use == "heater" and {s.joint, s.ret} & joints), None)
+
+
+def _line_joints(look: Look, starts: Iterable[str], most: float) -> frozenset[str]:
+    """Joints of one heater line, through resistors below ``most`` [ohm], chassis left out."""
 
     def may(b: Branch, joint: str) -> bool:
         if joint == "chassis":
             return False
-        if b.sort in {"wire", "heater", "lamp"} or (b.sort == "resistance" and b.ohms < LINE_OHMS):
+        if b.sort in {"wire", "heater", "lamp"} or (b.sort == "resistance" and b.ohms < most):
             return True
         return is_mains_secondary(look.net, b)
 

@@ -12,6 +12,7 @@ from firstglow.audit.altered import in_use
 from firstglow.audit.ways import Array
 from firstglow.readings.rated import section_of
 from firstglow.solver.circuit import Circuit
+from firstglow.solver.heaters import as_wired
 from firstglow.solver.standing import Standing
 
 
@@ -101,9 +102,7 @@ def heaters(amplifier: Amplifier, standing: Standing, k: int) -> dict[str, tuple
         row = standing.circuit.column.get(f"{part.envelope} in")
         if row is not None and standing.values[row, k] == 0.0:
             continue
-        rated = part.value("volts")
-        if part.leads["1"] == part.leads["2"] and "ct" in part.leads:
-            rated /= 2.0  # halves side by side
+        rated = as_wired(part)[0]
         out[part.envelope or part.name] = (abs(float(standing.part(part.name)["heater_volts"][k])), rated)
     return out
 

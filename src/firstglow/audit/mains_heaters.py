@@ -12,6 +12,7 @@ from firstglow.audit.heater_life import GOOD, PRINT
 from firstglow.audit.mains_now import Today
 from firstglow.markings.made import made_watts
 from firstglow.markings.series import preferred
+from firstglow.solver.heaters import as_wired
 
 LEAST_OHMS = 0.01
 """Less than this is wire, not a resistor [ohm]."""
@@ -81,7 +82,7 @@ def dropping(
     if line.transformer is None or not mine:
         return None
     parts = [p for p in amplifier.of_kind("heater") if p.envelope in mine]
-    amps = sum(p.value("amps") * (mine[str(p.envelope)][0] / mine[str(p.envelope)][1]) ** 0.6 for p in parts)
+    amps = sum(as_wired(p)[1] * (mine[str(p.envelope)][0] / mine[str(p.envelope)][1]) ** 0.6 for p in parts)
     volts, rated = max(mine.values(), key=lambda pair: pair[0] / pair[1])
     count = sum(w.name in line.windings for w in amplifier.parts[line.transformer].windings)
     ohms = (volts - rated) / amps / max(count, 1)

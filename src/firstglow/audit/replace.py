@@ -9,7 +9,8 @@ from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_capacitors import capacitor
 from firstglow.audit.replace_diodes import diode
-from firstglow.audit.replace_valves import heater, rectifier, valve
+from firstglow.audit.replace_heaters import heater
+from firstglow.audit.replace_valves import rectifier, valve
 from firstglow.audit.stress import PRINTED, WORST, Stress
 from firstglow.audit.stress_passive import AIR, DRIFT, derate
 from firstglow.audit.tried import breaks, tried, values_tried

@@ -1,4 +1,4 @@
-"""What to do about a valve, a rectifier valve or a heater that is asked too much."""
+"""What to do about a valve or a rectifier valve that is asked too much."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import inf
@@ -8,9 +8,8 @@ import numpy as np
 
 from firstglow.amplifier.faults import fits_socket, same_valve
 from firstglow.amplifier.model import Part
-from firstglow.amplifier.roles import HeaterWinding
 from firstglow.amplifier.situation import Fault
-from firstglow.audit.moves import instead, moved, ripples, running
+from firstglow.audit.moves import instead, moved, ripples
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_leak import Found, leak
 from firstglow.audit.replace_screens import left_alone, lower_rail
@@ -19,9 +18,9 @@ from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Stood, laid_for
 from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
-from firstglow.markings.series import next_down, next_up, preferred
+from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
-from firstglow.solver.nodes import CHASSIS
+from firstglow.solver.heaters import as_wired
 
 if TYPE_CHECKING:
     from firstglow.devices.catalogue import Limits
@@ -318,80 +317,7 @@ def _heater_room(stood: Stood, part: Part) -> float:
         if part.envelope in line.envelopes and line.transformer is not None:
             windings = [w for w in stood.amplifier.parts[line.transformer].windings if w.name in line.windings]
             rated = [w.amps.value for w in windings if w.amps is not None]
-            others = [p.value("amps") for p in stood.amplifier.of_kind("heater") if p.envelope in line.envelopes]
-            own = stood.amplifier.parts[f"{part.envelope} heater"].value("amps")
+            others = [as_wired(p)[1] for p in stood.amplifier.of_kind("heater") if p.envelope in line.envelopes]
+            own = as_wired(stood.amplifier.parts[f"{part.envelope} heater"])[1]
             return min(rated) - (sum(others) - own) + 1e-6 if rated else inf
     return inf
-
-
-def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
-    """Of its whole heater line: all on it are as hot."""
-    high = by["heater volts"]
-    rated = (high.rating or 0.0) / 1.1
-    line = next((h for h in stood.roles.heater_windings if part.envelope in h.envelopes), None)
-    if all(s.mains_alone for s in pressing):
-        return Proposal(
-            "leave it while the mains are on their mark: it follows them alone; mains that stay off it are brought back "
-            "(firstglow mains)", "", "nothing",
-        )  # fmt: skip
-    if high in pressing and line is not None and line.supply is not None:
-        return Proposal(
-            _dc_dropping(stood, part, line), "",
-            f"its heater {high.value:.2f} V to about {rated:.2f} V, to be read warm; hotter than its rating a heater lives shorter",
-        )  # fmt: skip
-    if high in pressing:
-        told = _dropping(stood, line) if line is not None else None
-        return Proposal(
-            f"the primary's tap for these mains (firstglow mains){f', or {told}' if told else ''}", "",
-            f"its heater {high.value:.2f} V to {rated:.2f} V; hotter than its rating a heater lives shorter",
-        )  # fmt: skip
-    return Proposal(
-        "the primary's tap for these mains; look for ohms in the heater line and its pins", "", "heater volts rise"
-    )
-
-
-HEATER_POWER = 0.6
-"""A heater's amps go as its volts to this power (maker's curves, common practice)."""
-
-
-def _dc_dropping(stood: Stood, part: Part, line: HeaterWinding) -> str:
-    """Ohms that bring a heater on rectified volts to its mark, by hand: in place of the resistor that feeds it, or one of its own.
-    The rectified volts are taken to stay; they rise a little as less is drawn."""
-    k = running(stood)
-    hot = next(j for j in part.leads.values() if j != line.reference_joint)
-    volts, rated = abs(float(stood.dc(hot)[k] - stood.dc(str(line.reference_joint or CHASSIS))[k])), part.value("volts")
-    fed = [p for p in stood.amplifier.of_kind("heater") if hot in p.leads.values()]
-    amps = sum(p.value("amps") for p in fed)
-    now = amps * (volts / rated) ** HEATER_POWER
-    feeds = [
-        r
-        for r in stood.amplifier.of_kind("resistor")
-        if hot in r.leads.values() and line.reference_joint not in r.leads.values()
-    ]
-    old = feeds[0].value("ohms") if len(feeds) == 1 else 0.0
-    ohms = preferred((old * now + volts - rated) / amps, "E24")
-    watts = made_watts(max(2.0 * ohms * amps**2, 3.0), "wirewound")
-    what = f"{show(ohms, 'ohm')} {f'{watts:g} W ' if watts else ''}wirewound"
-    return (
-        f"{what} in place of {feeds[0].name} ({show(old, 'ohm')})"
-        if old
-        else f"{what} in the lead to {hot}, for all heaters on it"
-    )
-
-
-def _dropping(stood: Stood, line: HeaterWinding) -> str:
-    """Ohms for a whole heater line, the very ones of ``firstglow mains``: one in each lead, so that a centre tap stays in the middle."""
-    from firstglow.audit.figures import heaters
-    from firstglow.audit.mains_heaters import LEAST_WATTS, TWICE, dropping
-
-    k = running(stood)
-    mine = {e: v for e, v in heaters(stood.amplifier, stood.standing, k).items() if e in line.envelopes}
-    found = dropping(stood.amplifier, line, mine)
-    if found is None:
-        return ""
-    each, count, amps = found
-    watts = made_watts(max(TWICE * each * amps**2, LEAST_WATTS), "wirewound")
-    where = f"in each of the {count} leads" if count > 1 else "in one lead"
-    return (
-        f"{each:.2g} ohm {f'{watts:g} W' if watts else 'wirewound'} {where} of heater line {line.name}, for all on it"
-    )

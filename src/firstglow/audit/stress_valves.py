@@ -20,6 +20,7 @@ from firstglow.devices.rectifier import valve_series
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
 from firstglow.solver.cold import cold_ohms
+from firstglow.solver.heaters import as_wired
 
 SHARE = 0.10
 """Margin under which a valve's limit is tight (a valve's own spread, PHYSICS: 7 to 10 %)."""
@@ -235,9 +236,7 @@ def heater(stood: Stood, part: Part) -> Iterator[Stress]:
     """Its volts running on the mains as they are, then in every way with its glass in, on the highest and the lowest mains:
     10 % either way."""
     volts = np.abs(stood.row(part.name)["heater_volts"])
-    rated = part.value("volts")
-    if part.leads["1"] == part.leads["2"] and "ct" in part.leads:
-        rated /= 2.0  # halves side by side
+    rated = as_wired(part)[0]
     gone = np.array([part.envelope in w.situation.out for w in stood.ways])
     here = stood.where(level="now", runs=True)
     over, under = rated * (1.0 + HEATER), rated * (1.0 - HEATER)

@@ -81,6 +81,14 @@ class Heaters:
             slopes[:] = np.where(slow, warm, slopes)
 
 
+def as_wired(part: Part) -> tuple[float, float]:
+    """Rated volts and amps of a heater as its leads go: halves side by side take half its volts and twice its amps [V, A]."""
+    volts, amps = part.value("volts"), part.value("amps")
+    if "ct" in part.leads and part.leads["1"] == part.leads["2"]:
+        return volts / 2.0, 2.0 * amps
+    return volts, amps
+
+
 def halves(part: Part) -> tuple[tuple[tuple[str, str], float], ...]:
     """The pieces of a heater as (leads, share of the rated volts)."""
     if "ct" in part.leads:
