@@ -218,3 +218,19 @@ def test_one_resistor_for_a_heater_line_by_hand() -> None:
     assert (
         watts >= 2 * ohms * amps**2 and watts == 3.0
     )  # the least a wirewound of so few ohms is sold with (common practice)
+
+
+def test_a_bass_corner_is_told_once(tmp_path: Path) -> None:
+    """0.1 uF paper before 2.2 Mohm, an EL84 lets stand 1 (Philips): 910 kohm, E24 with 1 % under it; 0.1 x 2.2 / 0.91 = 0.24, E12 0.27 uF.
+    The corner stays, so no other word of it stands beside that."""
+    text = (
+        B.read_text()
+        .replace('C5 = ["0.1u 630V film"', 'C5 = ["0.1u 630V paper"')
+        .replace('R10 = ["470k', 'R10 = ["2M2')
+    )
+    proposal = of(made(text, tmp_path), "C5")["proposal"]
+    assert proposal["what"].startswith("0.27 µF 630 V film")
+    assert proposal["changes"].count("bass corner") == 1 and "farads go to" not in proposal["changes"]
+    assert "bass corner stays; " in proposal["changes"] and "where the old one leaks" in proposal["changes"]
+    older = of(made(text.replace("0.1u 630V paper", "0.02u 630V paper"), tmp_path), "C5")["proposal"]["changes"]
+    assert older.count("bass corner") == 1 and "farads go to" not in older

@@ -7,8 +7,9 @@ from typing import Any
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.ageing import ages
 from firstglow.audit.looks import look
-from firstglow.audit.proposal import REST, Proposal
+from firstglow.audit.proposal import Proposal
 from firstglow.audit.replace import propose
+from firstglow.audit.replace_capacitors import without_its_leak
 from firstglow.audit.stress import Stress, Verdict, worst
 from firstglow.audit.stress_passive import PASSIVE
 from firstglow.audit.stress_valves import VALVES
@@ -59,10 +60,10 @@ def audit(amplifier: Amplifier, mains_now: float | None = None) -> Audit:
         why = ages(part)
         proposal = propose(at, part, stresses, why)
         found.append(Audited(part.name, part.kind, stresses, worst(stresses), why, proposal))
-    return Audit(tuple(_one_word(found)), at)
+    return Audit(tuple(_one_word(at, found)), at)
 
 
-def _one_word(found: Sequence[Audited]) -> Iterator[Audited]:
+def _one_word(at: Stood, found: Sequence[Audited]) -> Iterator[Audited]:
     """What stands in for a part's own proposal is what the part says too: one value for one place."""
     over = {i.for_part: i for a in found if a.proposal is not None for i in a.proposal.items if i.over}
     for a in found:
@@ -70,8 +71,9 @@ def _one_word(found: Sequence[Audited]) -> Iterator[Audited]:
             yield a
             continue
         what = f"{over[a.part].text}: the valve behind it asks for it with a lower grid leak"
-        rest = "" if a.proposal.changes == REST else f"; {a.proposal.changes}"
-        changes = f"with the lower grid leak the bass corner stays{rest}"
+        # the corner is told here: what its own value in the old place would do to it is no longer true
+        rest = without_its_leak(at, at.amplifier.parts[a.part])
+        changes = f"with the lower grid leak the bass corner stays{rest and f'; {rest}'}"
         yield replace(
             a, proposal=replace(a.proposal, what=what, changes=changes, alternatives=(), refused=(), items=())
         )

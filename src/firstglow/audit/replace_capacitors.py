@@ -113,12 +113,16 @@ def _others(farads: float, value: float, rated: float | None, kind: str, most: f
     return {f"{show(v, 'F')} {rated:g} V {kind}": v for v in more} if rated is not None else {}
 
 
+def without_its_leak(stood: Stood, part: Part) -> str:
+    """What a new one's insulation moves in an old one's place; "" of a kind that does not leak."""
+    if not old_kind(part):
+        return ""
+    fresh = moved(stood, {f"{part.name} leak_ohms": FRESH_OHMS})
+    return f"{fresh}; where the old one leaks, what its leak held up goes back to the drawing's: look at the idle again"
+
+
 def _capacitor_changes(stood: Stood, part: Part, value: float) -> str:
-    ratio = value / part.value("farads")
-    leak = ""
-    if old_kind(part):
-        fresh = moved(stood, {f"{part.name} leak_ohms": FRESH_OHMS})
-        leak = f"{fresh}; where the old one leaks, what its leak held up goes back to the drawing's: look at the idle again"
+    ratio, leak = value / part.value("farads"), without_its_leak(stood, part)
     if abs(ratio - 1.0) < 1e-9:
         return leak or REST
     tail = f"its farads go to {100 * ratio:.0f} %"
