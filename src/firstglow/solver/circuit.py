@@ -66,6 +66,8 @@ class Circuit:
         groups += [Pulses(f, name, legs, halves=halves) for name, legs in cells.items()]
         groups += [Pulses(f, name, legs, loops_of(f, legs)) for name, legs in loops.items()]
         groups.append(OddParts(f))
+        for part in amplifier.of_kind("choke"):  # ripple and faults ask for it, of one further on no group has
+            f.rows.of(part, "henries")
         self.equations = Equations(f, groups)
         self.unknowns = tuple(f.unknowns)
         self.parameters = tuple(f.rows.parameters)
