@@ -12,6 +12,7 @@ from typing import Literal
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.audit import crests
 from firstglow.audit.ageing import ages
 from firstglow.audit.stress_passive import SAFETY
 from firstglow.audit.ways import Array, Stood
@@ -26,6 +27,8 @@ LOW_VOLTS = 60.0
 """Up to here a battery or a small bench supply does it [V] (the hazard limit of dc, IEC 62368-1)."""
 NO_VOLTS = 1.0
 """Less than this across it asks nothing of a capacitor [V]."""
+WINDING_VOLTS = 10.0
+"""From here on a winding's ac at one of its leads forbids a test in place [V rms] (common practice)."""
 TESTER_VOLTS = 500.0
 """What an insulation tester puts across a capacitor of the mains side [V dc]."""
 BATTERY_VOLTS = 9.0
@@ -165,7 +168,15 @@ def _row(kind: str, age: str) -> tuple[str, str]:
 
 
 def _across(stood: Stood, part: Part) -> Array:
+    """Its dc; on a winding the crest."""
+    if _on_a_winding(stood, part):
+        return crests.across(stood, part)
     return stood.dc(part.leads["+"]) - stood.dc(part.leads["-"])
+
+
+def _on_a_winding(stood: Stood, part: Part) -> bool:
+    """Whether ac stands at it that no meter on dc shows and no clip belongs on."""
+    return any(float(np.abs(stood.ac(j)).max()) > WINDING_VOLTS for j in part.leads.values())
 
 
 def _way(stood: Stood, part: Part, kind: str) -> tuple[int, How]:
@@ -175,6 +186,8 @@ def _way(stood: Stood, part: Part, kind: str) -> tuple[int, How]:
     if highest < NO_VOLTS:
         return running, "no volts"
     now = np.flatnonzero(stood.where(level="now", cold=False))
+    if _on_a_winding(stood, part):
+        return int(now[np.abs(_across(stood, part))[now].argmax()]), "supply of its own"
     if kind == "electrolytic" or part.value("farads") > NO_FARADS:
         at = np.abs(_across(stood, part))[now]
         if at.max() <= LOW_VOLTS:

@@ -8,6 +8,7 @@ import numpy as np
 
 from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
+from firstglow.audit import crests
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.stress import Stress, by_mains, least, most
 from firstglow.audit.stress_restart import TEXT, or_restart
@@ -52,6 +53,8 @@ def resistor(stood: Stood, part: Part) -> Iterator[Stress]:
     stated = part.values.get("volts")
     volts = stated.value if stated is not None else None if watts is None else body_volts(watts.value)
     across = np.abs(row["volts"]) + sqrt(2.0) * row.get("volts_ac", np.zeros(1))
+    if "amps_peak" in row:  # a rectifier's pulses go through it
+        across = np.maximum(across, row["amps_peak"] * part.value("ohms"))
     yield from most(stood, part, "volts", "V", across, volts, PLAIN_SHARE, note="" if stated is not None else MINIATURE)
     yield from _drifted(part)
 
@@ -98,9 +101,13 @@ def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
     swung = np.abs(volts) * stood.swing(plus, minus)
     rings = _rings(volts, swung)
     if part.type != "electrolytic":
+        crest = crests.across(stood, part)
+        if (crest > swung * RINGS).any():
+            swung, rings = np.maximum(crest, swung), "its winding's crest; what a dc meter shows of it is less"
         yield from most(stood, part, "working volts", "V", swung, rated, FILM_SHARE, note=rings)
         return
-    cathodes = {p.leads["cathode"] for p in stood.amplifier.of_kind("valve")}
+    # of a valve whose cathode stands on chassis nothing is bypassed
+    cathodes = {p.leads["cathode"] for p in stood.amplifier.of_kind("valve")} - {"chassis", "earth"}
     share = BYPASS_SHARE if plus in cathodes else ELECTROLYTIC_SHARE
     yield from most(stood, part, "working volts", "V", volts, rated, share, stood.where(cold=False))
     surge = None if rated is None else surge_volts(stood.amplifier, part.name, rated)
@@ -171,8 +178,9 @@ def diode(stood: Stood, part: Part) -> Iterator[Stress]:
     rated, amps = part.values.get("volts"), part.values.get("amps")
     volts = rated.value if rated is not None and rated.value > 0 else None
     mean = amps.value if amps is not None and amps.value > 0 else None
-    apart = inverse(stood, part.leads["anode"], part.leads["cathode"])
-    for leg in _legs(stood, part.name, "doubler"):
+    moved = crests.inverse(stood, part)
+    apart = inverse(stood, part.leads["anode"], part.leads["cathode"]) if moved is None else moved
+    for leg in _legs(stood, part.name, "doubler") if moved is None else ():
         # a joint fed through a capacitor swings from nothing to both crests, which no mean and no phasor of it shows
         apart = np.maximum(apart, 2.0 * source(stood, leg)[0])
     yield from most(stood, part, "peak inverse volts", "V", apart, volts, DIODE_SHARE)
@@ -214,14 +222,13 @@ def _legs(stood: Stood, rectifier: str, form: str = "") -> Iterator[Leg]:
 
 def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
     """Crest of a leg's winding volts (way,) [V], and the ohms in its way: windings with the primary's reflected, resistors."""
-    volts, ohms = np.zeros(len(stood.ways)), 0.0
+    ohms = 0.0
     for step in leg.windings:
         part = stood.amplifier.parts[step.part]
         if not step.winding:  # a bench supply
-            volts, ohms = volts + abs(step.sign) * part.value("volts"), ohms + part.value("ohms")
+            ohms += part.value("ohms")
             continue
         w = next(w for w in part.windings if w.name == step.winding)
-        volts = volts + abs(step.sign) * stood.row(f"{part.name} {w.name}")["volts_ac"]
         ohms += abs(step.sign) * w.ohms.value
         for primary in part.windings:
             if primary.role == "primary":
@@ -230,7 +237,7 @@ def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
         ohms += (
             stood.amplifier.parts[name].values["ohms"].value if "ohms" in stood.amplifier.parts[name].values else 0.0
         )
-    return sqrt(2.0) * volts, max(ohms, 1e-3)
+    return crests.crest_of(stood, leg), max(ohms, 1e-3)
 
 
 def fuse(stood: Stood, part: Part) -> Iterator[Stress]:

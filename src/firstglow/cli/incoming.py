@@ -173,7 +173,7 @@ def _fresh(found: "Incoming") -> "Iterator[Leak]":
 TITLES = {
     "meter in its lead": "CAPACITORS, the meter in one lead",
     "resistor in its lead": "CAPACITORS ON A RAIL, a resistor in one lead",
-    "supply of its own": "FIRST CAPACITORS, on a supply of their own",
+    "supply of its own": "FIRST CAPACITORS AND THOSE ON A WINDING, on a supply of their own",
     "battery": "LOW-VOLT CAPACITORS, on a battery",
     "insulation tester": "CAPACITORS ON THE MAINS",
     "no volts": "NOT TESTED: no dc stands across them here",
@@ -202,7 +202,7 @@ STEPS = {
         "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
     ),
     "supply of its own": (
-        "  It makes the rail that the others are tested on. Before it goes in: on a dc",
+        "  The rail of the others hangs on it, or ac stands at it. Before it goes in: a dc",
         "  supply of the volts below that holds a short to 5 mA (on no other amplifier's",
         "  rail); or a proved one of the same farads does its work meanwhile.",
         "  1. Supply off and at 0. Supply plus, resistor (rated for the volts), capacitor",

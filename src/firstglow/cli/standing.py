@@ -107,10 +107,12 @@ def standing_document(amplifier: Any, standing: Any, situation: Any, faults: Seq
     from math import hypot
 
     from firstglow.solver.midband import signal_at_joints
+    from firstglow.solver.pumps import pumped_joints
     from firstglow.solver.rippled import rippled
     from firstglow.solver.slopes import valve_slopes
 
     ripple = rippled(standing, situation, faults)
+    pumped = pumped_joints(amplifier)
     signal: Mapping[str, Any] = {}
     if situation.stimulus_volts:
         slopes = valve_slopes(standing.circuit, standing.x, standing.values)
@@ -119,7 +121,9 @@ def standing_document(amplifier: Any, standing: Any, situation: Any, faults: Seq
     for name in amplifier.joints:
         joints[name] = {"dc": float(standing.dc(name)[0])}
         winding = float(standing.ac(name)[0]) if standing.has_ac(name) else 0.0
-        if standing.has_ac(name) or name in ripple.joints:
+        if name in pumped:  # no sine and no ripple: its two rectifiers take it from one steady joint to the other
+            joints[name]["from"], joints[name]["to"] = sorted(float(standing.dc(end)[0]) for end in pumped[name])
+        elif standing.has_ac(name) or name in ripple.joints:
             joints[name]["ac"] = hypot(winding, float(ripple.joints[name][0]) if name in ripple.joints else 0.0)
         if name in signal:
             joints[name]["signal"] = float(signal[name][0])
@@ -162,6 +166,8 @@ def _lines(
         yield f"  last: the {situation.stimulus_hz:g} Hz from the input, rms, as if nothing could clip"
     for name, row in document["joints"].items():
         ac = f"   {row['ac']:9.3f} V ac" if "ac" in row else ""
+        if "from" in row:
+            ac = f"   swings {row['from']:.0f} to {row['to']:.0f} V"
         driven = f"{'' if ac else ' ' * 17} {_signal(row['signal'])}" if "signal" in row else ""
         yield f"  {name[:34]:<34} {row['dc']:9.2f} V dc{ac}{driven}".rstrip()
         if ac and name in empty:

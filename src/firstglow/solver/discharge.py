@@ -22,6 +22,7 @@ from firstglow.solver.decay import Decay, Relaxation
 from firstglow.solver.following import Either, Followed, Following, Later, emptying
 from firstglow.solver.nodes import find_nodes
 from firstglow.solver.passive import CHASSIS, Array, Branch, Passives, Values, passives
+from firstglow.solver.pumps import pumped_joints
 
 # 60 V dc: what an ordinary person may touch (IEC 62368-1 table 4, ES1); 10 V dc: the bench's own limit before hands
 # go in (common practice).
@@ -159,16 +160,26 @@ def way_out(amplifier: Amplifier, situation: Situation, capacitor: str) -> tuple
 def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str], Array]) -> dict[str, Array]:
     """Volts on every capacitor as it stands at switch-off, by capacitor (sample,): what ``discharge`` starts from.
 
-    dc: dc volts of a joint (``Standing.dc``). A capacitor on the mains side may be left with the mains' peak.
+    dc: dc volts of a joint (``Standing.dc``). A capacitor on the mains side may be left with the mains' peak. A small pump's
+    is left by its two rectifiers with at most what stands between their far ends, whatever it swung to before.
     """
     mains_side = set(find_nodes(amplifier).mains)
+    pumped = pumped_joints(amplifier)
+
+    def left(joint: str) -> Array:
+        """Where a joint stands once its winding is still; of a pump's, the steady joint that is further from chassis."""
+        if joint not in pumped:
+            return dc(joint)
+        one, two = (dc(end) for end in pumped[joint])
+        return np.asarray(np.where(np.abs(one) > np.abs(two), one, two))
+
     out = {}
     for part in amplifier.of_kind("capacitor"):
         plus, minus = part.leads["+"], part.leads["-"]
         if mains_side & {plus, minus}:
             out[part.name] = np.full(1, 2**0.5 * mains_volts)
         else:
-            out[part.name] = dc(plus) - dc(minus)
+            out[part.name] = left(plus) - left(minus)
     return out
 
 

@@ -167,7 +167,11 @@ def signal_volts(
 
 
 def signal_at_joints(
-    amplifier: Amplifier, situation: Situation, slopes: Slopes, values: Values | None = None, faults: Sequence[Fault] = ()
+    amplifier: Amplifier,
+    situation: Situation,
+    slopes: Slopes,
+    values: Values | None = None,
+    faults: Sequence[Fault] = (),
 ) -> dict[str, Array]:
     """What the situation's stimulus (into every input at once, at its own hertz) puts on every joint, (sample,) [V rms]:
     every capacitor as it is at that frequency, transformers ideal."""

@@ -10,6 +10,9 @@ difference makes grows with ``emptied``, the volts that a cycle takes off the ca
 0.12 (47 uF), 1.4 % at 0.26 (22 uF), 5.8 % at 0.58 (10 uF), and several times too much or too little with the 22 nF to 1 uF
 of a bias supply. A resistor on the pumped joint carries the winding's ac through the capacitor too, which counts as emptying it:
 at 0.08 by dc, 1 uF into 22k is 3 % too much and 0.12 uF into 47k 18 %.
+
+On an end that a bridge has too: taken as half the winding's emf either way it was 5 % too much (68 nF, 300 V; the end goes no
+further than from chassis to HT), and more than 80 nF did not settle. Refused.
 """
 
 from collections.abc import Mapping
@@ -43,13 +46,22 @@ def refuse_pumps(circuit: "Circuit") -> None:
     pumps = _pumps(circuit)
     if not pumps:
         return
-    found = emptied(circuit)
     legs = [leg for legs in _cells(circuit).values() for leg in legs]
+    bridged = _on_a_bridge(legs)
+    if bridged:
+        raise AmplifierError(tuple(_problem(circuit, name, BRIDGED) for name in bridged))
+    found = emptied(circuit)
     solved = {leg.coupling[0] for leg in legs if leg.coupling and pumped_joint(circuit.amplifier, leg)}
     pumps = tuple(name for name in pumps if name not in solved)
     bad = [name for name in pumps if _small(circuit, name) or found.get(name, 0.0) > MOST_EMPTIED]
     if bad:
-        raise AmplifierError(tuple(_problem(circuit, name) for name in bad))
+        raise AmplifierError(tuple(_problem(circuit, name, EMPTIED) for name in bad))
+
+
+def _on_a_bridge(legs: "list[Leg]") -> tuple[str, ...]:
+    """Capacitors that hang on a winding's end which a bridge has too (half the winding drives them)."""
+    half = [leg for leg in legs if leg.coupling and any(abs(w.sign) == 0.5 for w in leg.windings)]
+    return tuple(dict.fromkeys(name for leg in half for name in leg.coupling))
 
 
 def pumped_joint(amplifier: Amplifier, leg: "Leg") -> str | None:
@@ -66,6 +78,20 @@ def pumped_joint(amplifier: Amplifier, leg: "Leg") -> str | None:
         if one.end == two.start and one.end in ends and all(b.sort in {"diode", "capacitor"} for b in net.at[one.end]):
             return one.end
     return None
+
+
+def pumped_joints(amplifier: Amplifier) -> dict[str, tuple[str, str]]:
+    """The joint between the two rectifiers of each small pump, and the steady joints between which they move it: joint ->
+    (where the first one starts, where the second one ends)."""
+    net, out = net_of(amplifier), {}
+    small = [p for p in amplifier.of_kind("capacitor") if p.value("farads") < HELD_PUMP_FARADS]
+    at = {j for p in small for j in p.leads.values() if sum(b.sort == "diode" for b in net.at.get(j, ())) == 2}
+    for supply in supplies(amplifier) if at else ():
+        for leg in supply.legs:
+            joint = pumped_joint(amplifier, leg)
+            if joint is not None and joint == leg.end:
+                out[joint] = leg.start, next(one.end for one in supply.legs if one.start == joint)
+    return out
 
 
 def emptied(circuit: "Circuit") -> dict[str, float]:
@@ -114,15 +140,25 @@ def _small(circuit: "Circuit", name: str) -> bool:
     return circuit.amplifier.parts[name].value("farads") < STRAY_FARADS
 
 
-def _problem(circuit: "Circuit", name: str) -> Problem:
+NO_FIGURE = "so no figure of this amplifier is given"
+EMPTIED = (
+    f"and what that takes empties them too far in every mains cycle to be worked out: the volts behind it would be wrong, {NO_FIGURE}",
+    f"a capacitor in a rectifier's feed loses up to {MOST_EMPTIED:.1%} of its volts in a mains cycle",
+)
+BRIDGED = (
+    f"from a winding's end that a bridge pulls from its minus to its plus and lets go between, which is not worked out, {NO_FIGURE}",
+    "such a capacitor on an end whose winding has its other end, or its tap, on chassis or another steady joint",
+)
+
+
+def _problem(circuit: "Circuit", name: str, why: tuple[str, str]) -> Problem:
     part = circuit.amplifier.parts[name]
     # never a larger one as the remedy: it would give a bias supply several times its volts
     return Problem(
         circuit.amplifier.file,
         part.origin.line or 1,
         name,
-        f"its {show(part.value('farads'), 'F')} feed a rectifier, and what that takes empties them too far in every mains cycle "
-        "to be worked out: the volts behind it would be wrong, so no figure of this amplifier is given",
-        f"a capacitor in a rectifier's feed loses up to {MOST_EMPTIED:.1%} of its volts in a mains cycle",
+        f"its {show(part.value('farads'), 'F')} feed a rectifier, {why[0]}",
+        why[1],
         "a winding of its own for that supply, drawn and fitted; not just a larger capacitor, which gives more volts",
     )
