@@ -38,6 +38,7 @@ FALLS = {
     ("resistor", "watts"): RESET,
     ("resistor", "volts"): f"{RESET}; or {CONTACT}",
     ("capacitor", "ripple amps, rms"): RESET,
+    ("choke", "amps, dc"): f"the output valves' screens are fed through it; {RESET}",
     ("fuse", "running amps, rms"): RESET,
     ("switch", "amps"): RESET,
     ("transformer", "primary: amps rms"): RESET,
@@ -58,7 +59,7 @@ def test_what_falls_as_the_mains_rise(file: str) -> None:
     fixed = any(t.pot for t in amplifier.idle.values())
     before: dict[tuple[str, str], float] = {}
     seen, fell = 0, set()
-    for share in (0.90, 1.03, 1.07):
+    for share in (0.90, 1.03, 1.07, 1.10):
         now = {}
         at = stood(amplifier, share * amplifier.mains_volts)
         for part in amplifier.parts.values():  # as ``audit`` has them; what to fit instead is not asked here
