@@ -42,7 +42,7 @@ def board(v: Numbers, types: Mapping[str, laws.Law], ht1: float, heater: float) 
 
 
 def solve(v: Numbers, types: Mapping[str, laws.Law]) -> dict[str, float]:
-    """Dc volts by joint; "heater" volts rms, "mains amps", "HT1 ripple" rms, "V2 plate amps"."""
+    """Dc volts by joint; "heater" volts rms, "mains amps", "HT1 ripple" rms, "V2 plate amps", "ht a" amps rms."""
     line = HeaterLine(("heat a", "heat b"), [(6.3, v[f"{valve} heater amps"]) for valve in ("V1", "V2", "V3")])
 
     def legs(heaters: list[float]) -> list[Leg]:
@@ -73,4 +73,5 @@ def solve(v: Numbers, types: Mapping[str, laws.Law]) -> dict[str, float]:
         "mains amps": primary_rms(side, cycle),
         "HT1 ripple": cycle.rms(cycle.states[0] - x["HT1"]),
         "V2 plate amps": valve.amps(x)["plate"],
+        "ht a": cycle.rms(cycle.legs[0]),
     }

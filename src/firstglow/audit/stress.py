@@ -30,7 +30,8 @@ class Stress:
     """value, rating [unit]; side: "at most" the rating or "at least". margin: part of the rating that is left (negative: past
     it), None without a rating. verdict: None for a fault's row, survives: None for all others. note: what else to know. everyday:
     its value running on the mains as they are, None where that is not looked at. mains_alone: it moves with the mains and has
-    a row on their mark beside it: past its rating it is tight here, and unfit only if it is so there."""
+    a row on their mark beside it: past its rating it is tight here, and unfit only if it is so there. judged: False of what is
+    told without a verdict, because the part is rated for something else that has a row of its own."""
 
     stress: str
     value: float
@@ -43,6 +44,7 @@ class Stress:
     note: str = ""
     everyday: float | None = None
     mains_alone: bool = False
+    judged: bool = True
 
     @property
     def margin(self) -> float | None:
@@ -54,8 +56,9 @@ class Stress:
 
     @property
     def verdict(self) -> Verdict | None:
-        """Fit, tight (margin under its share), unfit (past it by more than its print), rating unknown; None for a fault."""
-        if self.fault:
+        """Fit, tight (margin under its share), unfit (past it by more than its print), rating unknown; None for a fault and for
+        what is told alone."""
+        if self.fault or not self.judged:
             return None
         margin = self.margin
         if margin is None:

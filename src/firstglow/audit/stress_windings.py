@@ -5,9 +5,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from firstglow.amplifier.model import Part
+from firstglow.amplifier.model import Part, Winding
 from firstglow.audit.stress import Stress, by_mains, most
 from firstglow.audit.ways import Array, Stood
+from firstglow.quantities import show
 
 SHARE = 0.05
 """Margin under which a winding is tight: its rating already is what it carries for good."""
@@ -31,13 +32,14 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
             # a plate has the volt-amperes as a rule, no primary amps; halves in series or side by side share them alike
             rating = load.value / sum(x.turns.value for x in part.windings if x.role == "primary")
         unrated = unrated or (rating is None and w.role != "primary")
-        rms = float(np.max(row["amps_rms"][running]))
         if name in fed:
-            note = f"{1e3 * rms:.3g} mA rms in the copper, heat included"
+            rms = float(np.max(row["amps_rms"][running]))
+            note = f"{1e3 * rms:.3g} mA rms in the copper"
             for s in by_mains(
                 stood, part, f"{w.name}: dc after its rectifier", "A", fed[name], rating, SHARE, running, note
             ):
                 yield replace(s, note="") if s.fault else s  # the copper's amps are those of running
+            yield from _copper(stood, part, w, row["amps_rms"])
         else:
             yield from by_mains(stood, part, f"{w.name}: amps rms", "A", row["amps_rms"], rating, SHARE, running)
     if said or unrated:
@@ -50,6 +52,17 @@ def transformer(stood: Stood, part: Part) -> Iterator[Stress]:
         yield from by_mains(
             stood, part, "volt-amperes of all windings", "VA", np.asarray(apparent), value, SHARE, running
         )
+
+
+def _copper(stood: Stood, part: Part, w: Winding, rms: Array) -> Iterator[Stress]:
+    """What warms a winding behind which a rectifier stands, from its solved cycle: its mark is dc, so no verdict stands on it."""
+    stress = f"{w.name}: amps rms in its copper"
+    for s in most(stood, part, stress, "A", rms, None, SHARE, stood.where(cold=False), faults=False):
+        note = f"from the pulses of its cycle; {show(w.ohms.value * s.value**2, 'W', 2)} in its {show(w.ohms.value, 'ohm')}; {MARKED}"
+        yield replace(s, note=note, judged=False)
+
+
+MARKED = "no verdict: it is marked for the dc after its rectifier"
 
 
 def rectified(stood: Stood) -> dict[str, Array]:

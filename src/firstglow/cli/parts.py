@@ -84,7 +84,7 @@ def _whole(name: str, as_: str, found: "Audit", asked: set[str]) -> Iterator[str
         for s in a.stresses:
             left = "" if s.margin is None else f", {_margin(s)}"
             verdict = s.verdict or {True: "survives", False: "does not survive", None: "rating unknown"}[s.survives]
-            yield f"  {s.stress}: {said(s)}{left}: {verdict}"
+            yield f"  {s.stress}: {said(s)}{left}{f': {verdict}' if s.judged else ''}"
             yield f"      {s.situation}{f' ({s.note})' if s.note else ''}"
         if a.proposal is not None:
             yield from _proposed(a)
