@@ -79,6 +79,11 @@ class Hottest:
         plate, screens = self._watts(np.full_like(grid, self.plate), np.full_like(grid, self.screen), grid)
         return np.asarray(np.maximum(plate / self.watts, screens / self.screen_watts).max(axis=0) - 1.0)
 
+    def ht(self, course: Course, k: int) -> Array:
+        """Plate or screen volts, whichever is nearer, over those that settle, through sample k of a course, (moment,)."""
+        plate, screen, _ = self._volts(course, k)
+        return np.maximum(plate / self.plate, screen / self.screen)
+
     def from_when(self, course: Course, k: int) -> float | None:
         """Seconds after switching on from which the bias holds it; None: not to the end."""
         t, over = course.seconds - course.seconds[0], self.over(course, k)

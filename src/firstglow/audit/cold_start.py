@@ -19,6 +19,7 @@ from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
 from firstglow.audit.bias_holds import Hottest
+from firstglow.audit.bias_late import Late, before_its_bias
 from firstglow.audit.bias_lifts import Lift, Off, lift, switched_off
 from firstglow.audit.lamp_start import LampStart, lamp_start
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
@@ -87,7 +88,8 @@ class Coming:
     runs on. holds: from when on its bias holds the hottest valve of the type within its watts
     (``bias_holds``; where its watts are not known, ``ready``); None: never. most: highest cathode current [A], idle: what it
     settles at [A]. bias: volts of its grid to chassis when a tenth flows, settled: warm. wanted: grid volts to the cathode that
-    hold the hottest (None where ``ready`` must do). lift: where it let go again after it had held, and why.
+    hold the hottest (None where ``ready`` must do). lift: where it let go again after it had held, and why. before: what it draws
+    until its bias holds, where that comes after its current (None where ``ready`` must do).
     """
 
     valve: str
@@ -102,6 +104,7 @@ class Coming:
     fixed: bool
     wanted: float | None = None
     lift: Lift | None = None
+    before: Late | None = None
 
     @property
     def ahead(self) -> float | None:
@@ -294,4 +297,7 @@ def coming(circuit: Circuit, course: Course, cold: Course, k: int, output: Outpu
     except ValueError:
         return plain  # no watts to hold it by: nine tenths of its bias must do
     lifted = lift(hottest, course, k) if off is None else None
-    return replace(plain, holds=hottest.from_when(course, k), wanted=hottest.wanted(), lift=lifted)
+    found = replace(plain, holds=hottest.from_when(course, k), wanted=hottest.wanted(), lift=lifted)
+    if not found.late or conducts is None:
+        return found
+    return replace(found, before=before_its_bias(hottest, course, k, conducts, found.holds, idle))

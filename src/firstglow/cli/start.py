@@ -293,8 +293,29 @@ def _words(start: Any, groups: Sequence[tuple[str, list[Any]]]) -> Iterator[str]
         if much:
             yield f"  ! {when}: {_draws(much)} {'See firstglow bias.' if off is None and late else REST}"
         elif late:
-            yield f"  {when}: the bias comes after the current, but HT more slowly still: none draws more than its idle. {LATE}"
+            yield from _spared(when, late)
     yield from _off(start)
+
+
+def _spared(when: str, late: Sequence[Any]) -> Iterator[str]:
+    """What each of several valves draws until its bias holds, and what holds it back: those held alike together."""
+    by: dict[str, list[Any]] = {}
+    for v in late:
+        by.setdefault("" if v.before is None else v.before.by, []).append(v)
+    for what, these in by.items():
+        found = [v.before for v in these if v.before is not None]
+        amps, warm = (1e3 * max((getattr(b, of) for b in found), default=0.0) for of in ("amps", "warm"))
+        cool = "are not hot yet" if these[0].off is None else "have cooled"
+        why = {
+            "nothing": f", which is felt: up to {amps:.1f} mA flow for a moment, at an idle of {1e3 * these[0].idle:.1f}.",
+            "cathode": f", but the cathodes {cool}: none draws more than its idle, where hot ones would draw up to {warm:.0f} mA.",
+            "ht": ", but HT more slowly still: none draws more than its idle.",
+            "bias": ", but what it lacks only a hotter valve of the type would feel: none draws more than its idle.",
+            "": "; how much flows until then is not judged, the type's watts are not known.",
+        }[what]
+        names = f", {', '.join(v.valve for v in these)}" if len(by) > 1 else ""
+        rule = f" {LATE}" if what == list(by)[-1] else ""
+        yield f"  {when}{names}: the bias comes after the current{why}{rule}"
 
 
 def _lifted(cold: Any) -> str:

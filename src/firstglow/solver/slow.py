@@ -87,15 +87,17 @@ class Course:
         wide = np.concatenate([self.x, np.zeros((len(self.x), 1, self.x.shape[2]))], axis=1)
         return np.asarray(wide[:, self.stores.a[k]] - wide[:, self.stores.b[k]])
 
-    def cathode_amps(self, valve: str) -> Array:
-        """Cathode current of a valve section, (moment, sample) [A]: its own law at every moment's volts and warmth."""
+    def cathode_amps(self, valve: str, warm: bool = False) -> Array:
+        """Cathode current of a valve section, (moment, sample) [A]: its own law at every moment's volts and warmth. warm: were its
+        cathode at its working temperature all the time."""
         out = np.zeros((len(self.seconds), self.x.shape[2]))
         for number, p in enumerate(self.values):
             chosen = np.flatnonzero(self.stretch == number)
             if chosen.size:
                 wide = self.x[chosen].transpose(1, 0, 2).reshape(self.x.shape[1], -1)
-                warm = self.temperatures[chosen].transpose(1, 2, 0, 3).reshape(*self.temperatures.shape[1:3], -1)
-                amps = self.warming.cathode_amps(valve, wide, np.tile(p, chosen.size), warm)
+                heat = self.temperatures[chosen].transpose(1, 2, 0, 3).reshape(*self.temperatures.shape[1:3], -1)
+                heat = np.ones_like(heat) if warm else heat
+                amps = self.warming.cathode_amps(valve, wide, np.tile(p, chosen.size), heat)
                 out[chosen] = amps.reshape(chosen.size, -1)
         return out
 
