@@ -27,7 +27,8 @@ Array = NDArray[np.float64]
 PASSES = 60
 FREE_PASSES = 12
 """Passes of Newton's rule before the interval that holds the answer is halved instead."""
-SETTLED = 1e-12
+SETTLED = 1e-8
+"""Last change of the current, over what the winding could drive, after which the results' own correction leaves its square."""
 SOURCE_OHMS = 200.0
 """Ohms against which a choke is too small for a cell's step (0.1 H is, 2 H is not)."""
 SMALLEST_HENRIES = 1e-6

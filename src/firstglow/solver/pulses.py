@@ -211,7 +211,7 @@ class Pulses:
             if self.henries is None:
                 result = held(self.cell, inputs, state, most, along)
             else:
-                result = choke_input(self.cell, inputs, c["henries"], 0.0, state, most, along)
+                result = choke_input(self.cell, inputs, c["henries"], 0.0, state, FULL_PASSES, along)
             c["state"], c["unsettled"] = result.state, result.unsettled
             if result.unsettled.max(initial=0.0) < NEAR:
                 break
