@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from firstglow.devices.catalogue import type_names, valve_type
 from firstglow.devices.emission import cathode_temperature, emission_limit, heater_current
@@ -298,3 +299,19 @@ def test_building_blocks() -> None:
     value, slope = positive_part(np.array([-3.0, 0.0, 3.0]), 0.2)
     np.testing.assert_allclose(value, [0.2 * math.exp(-15), 0.2 * math.log(2), 3.0], rtol=1e-6)
     np.testing.assert_allclose(slope, [math.exp(-15), 0.5, 1.0], rtol=1e-6)
+
+
+@pytest.mark.parametrize("name", ["6V6GT", "EL84", "EL34", "6L6GC", "EF86", "6AU6"])
+def test_a_screen_that_nothing_feeds_floats_about_a_volt_below_its_cathode(name: str) -> None:
+    """Electrons reach an electrode of small negative volts by their starting energies alone, kT/e = 0.09 V: a grid over 10 megohm stands at
+    about -1 V (PHYSICS), and takes 0.3 uA at -1.3 V at most (makers' sheets of small valves, from memory). Far below 0.2 V are a decade"""
+    law = next(s.law for s in valve_type(name).sections if s.kind == "pentode")
+
+    def amps(screen: float) -> float:
+        return float(pentode_currents(law, 400.0, screen, 0.0)[1])
+
+    at = brentq(lambda v: amps(v) + v / 10e6, -5.0, 0.0)
+    assert -1.3 < at < -0.5
+    assert amps(-1.3) < 0.3e-6
+    assert amps(-1.8) < 0.1 * amps(-1.6)
+    assert amps(25.0) > 0.0  # and above its onset as before: the rest of the cathode's current

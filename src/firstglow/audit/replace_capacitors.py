@@ -7,6 +7,7 @@ from firstglow.amplifier.model import Part
 from firstglow.audit.couplings import old_kind
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal
+from firstglow.audit.replace_reversed import REVERSE, reversed_
 from firstglow.audit.replace_valves import RIPPLE_SHARE
 from firstglow.audit.stress import Stress
 from firstglow.audit.tried import values_tried
@@ -29,20 +30,20 @@ def capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         kind = "class Y2" if to_chassis else "class X2"
         what = f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more"
         return Proposal(what, "", items=(Item(1, what),))
-    if "reverse volts" in by and by["reverse volts"].verdict == "unfit":
-        stood_at = part.value("volts") if part.values.get("volts") else by["working volts"].value
-        made = made_volts(stood_at, "electrolytic") or stood_at
-        text = f"{show(farads, 'F')} {made:g} V electrolytic, 105 degC"
-        return Proposal(
-            f"{show(farads, 'F')} new, the other way round: its minus where its plus is now", "",
-            "the volts across it change sign; one that has been reversed under volts is not used again",
-            items=(Item(1, text, body=capacitor_body("electrolytic", farads, made)),),
-        )  # fmt: skip
     volts = by["working volts"].value / (1.0 - by["working volts"].tight)
     if "surge volts" in by:
         volts = max(volts, by["surge volts"].value / 1.10 / 0.95)
     if part.values.get("volts"):
         volts = max(volts, part.value("volts"))
+    fresh = _fresh(stood, part, by, volts)
+    if any(s.stress == REVERSE for s in pressing):
+        return reversed_(stood, part, by, pressing, fresh, volts)
+    return fresh
+
+
+def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> Proposal:
+    """A new one: farads that are made, for so many volts at least."""
+    farads = part.value("farads")
     most = most_farads(stood, part)
     value = present_value(farads)
     if value > most:  # as its rectifier's own proposal has it

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from firstglow.devices.grid import GRID_CONTACT_VOLTS, THERMAL_VOLTS
 from firstglow.devices.smooth import Values, level, positive_part, softplus
 
 LOW_SCREEN = 300.0
@@ -39,6 +40,9 @@ SCREEN_ONSET_VOLTS = 1.0
 """[V]: at this screen volts half of what the share law gives the screen reaches it (0 V: 12 %; above 20 V: all). The
 screen of an open screen resistor then settles within a few volts of the cathode, as it does in the glass."""
 SCREEN_ONSET_WIDTH = 0.5
+SCREEN_RETARDING_VOLTS = GRID_CONTACT_VOLTS
+"""[V] below the cathode, where the retarding field before the screen begins: there its current falls as a grid's does, a factor e each
+``THERMAL_VOLTS``, so a screen that nothing feeds floats at about -1 V, as a grid does over 10 megohm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +171,10 @@ def _onset(
     if not np.iscomplexobj(screen) and screen.min(initial=np.inf) > SCREEN_ONSET_VOLTS + 40.0 * SCREEN_ONSET_WIDTH:
         return amps, d
     _, f = softplus((screen - SCREEN_ONSET_VOLTS) / SCREEN_ONSET_WIDTH)
-    return amps * f, (d[0] * f, d[1] * f, d[2] * f + amps * (f * (1.0 - f) / SCREEN_ONSET_WIDTH))
+    _, h = softplus((screen + SCREEN_RETARDING_VOLTS) / THERMAL_VOLTS)
+    slope = (1.0 - f) / SCREEN_ONSET_WIDTH + (1.0 - h) / THERMAL_VOLTS  # of ln(f h)
+    f = f * h
+    return amps * f, (d[0] * f, d[1] * f, d[2] * f + amps * (f * slope))
 
 
 def _drive(law: PentodeLaw, Vs: Values, bias: Values, m: Values) -> tuple[tuple[Values, ...], tuple[Values, ...]]:
