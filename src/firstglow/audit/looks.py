@@ -1,6 +1,7 @@
 """Where a missing rating stands on the part itself, or how its size tells it."""
 
 from collections.abc import Mapping
+from math import ceil
 
 from firstglow.amplifier.model import Part
 from firstglow.audit.stress import Stress
@@ -80,7 +81,8 @@ def say(part: Part, stress: Stress) -> str:
 def _capacitor(part: Part, stress: Stress) -> str:
     """Its own farads and kind with volts that would bear it."""
     kind = part.type or "film"
-    volts = made_volts(stress.value / (1.0 - stress.tight), kind if kind in VOLTS else "film") or stress.value
+    needs = stress.value / (1.0 - stress.tight)
+    volts = made_volts(needs, kind if kind in VOLTS else "film") or ceil(needs / 100.0) * 100.0
     word = "" if kind == "electrolytic" else f" {kind}"
     return f'"{1e6 * part.value("farads"):.4g}u {volts:g}V{word}"'
 

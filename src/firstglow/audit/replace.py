@@ -12,7 +12,7 @@ from firstglow.audit.replace_diodes import diode
 from firstglow.audit.replace_heaters import heater
 from firstglow.audit.replace_valves import rectifier, valve
 from firstglow.audit.stress import PRINTED, WORST, Stress
-from firstglow.audit.stress_passive import AIR, DRIFT, derate
+from firstglow.audit.stress_passive import AIR, DRIFT, body_volts, derate
 from firstglow.audit.tried import breaks, tried, values_tried
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import made_watts, present, resistor_body
@@ -62,6 +62,8 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     if volts is not None and volts in pressing:
         # each its own share of the volts, with a tenth to spare
         count = max(2, ceil(volts.value / (0.9 * (volts.rating or 350.0))))
+        while volts.value / count > 0.9 * body_volts(max(watts / count, 0.5)):  # a smaller body stands less
+            count += 1
     whole = watts / derate("wirewound", AIR)
     if count == 1 and watts > LARGEST_FILM and ohms > wound_most(made_watts(whole, "wirewound") or whole):
         count = ceil(watts / LARGEST_FILM)  # no wirewound of so many ohms is made

@@ -1,10 +1,11 @@
 """What to fit instead of a capacitor: farads and volts that are made, and what then reads differently."""
 
 from collections.abc import Mapping, Sequence
-from math import inf
+from math import ceil, inf
 
 from firstglow.amplifier.model import Part
 from firstglow.audit.couplings import old_kind
+from firstglow.audit.in_series import COMMON_VOLTS, electrolytics, most_made
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal
 from firstglow.audit.replace_reversed import REVERSE, reversed_
@@ -12,15 +13,10 @@ from firstglow.audit.replace_valves import RIPPLE_SHARE
 from firstglow.audit.stress import Stress
 from firstglow.audit.tried import values_tried
 from firstglow.audit.ways import Stood
-from firstglow.markings.made import capacitor_body, made_volts, present, resistor_body
-from firstglow.markings.series import next_down, next_up
+from firstglow.markings.made import capacitor_body, made_volts, present
+from firstglow.markings.series import next_down
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
-
-COMMON_VOLTS = 450.0
-"""Electrolytics above so many volts are made but hardly kept by a shop (common practice)."""
-EACH = 1.2
-"""Volts that each of two in series is made for, over its half: their leaks and farads differ (common practice)."""
 
 
 def capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
@@ -53,20 +49,19 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
     ripple = by.get("ripple amps, rms")
     amps = ripple.value / RIPPLE_SHARE if ripple is not None else 0.0
-    items: tuple[Item, ...]
-    half = made_volts((volts / 2.0 if rated is None else EACH * rated / 2.0), make) or volts / 2.0
-    pair = next_up(2.0 * value, "E6")
-    two = f"2 of {show(pair, 'F')} {half:g} V {kind} in series, 220 kohm 2 W across each"
+    if rated is None and make != "electrolytic":
+        return Proposal(
+            f"{_none(make)}: one made for {show(ceil(volts / 100.0) * 100.0, 'V')} or more, from a maker of high-voltage capacitors; "
+            "not several in series, for the resistors that would share the volts pass dc", "",
+        )  # fmt: skip
+    row = electrolytics(value, rated or volts)
     if rated is None:
-        what = two
-        items = (
-            Item(2, f"{show(pair, 'F')} {half:g} V {kind}", "2 in series", amps, body=capacitor_body(make, pair, half)),
-            Item(2, "220 kΩ metal film 2 W, 1 %", "one across each of the two", body=resistor_body(2.0)),
-        )
+        what = f"{_none(make)}: {row.text}"
+        items = row.items(amps)
     else:
         what = f"{show(value, 'F')} {rated:g} V {kind}"
         rare = make == "electrolytic" and rated > COMMON_VOLTS
-        instead = (f"{two}, where no shop has {rated:g} V",) if rare else ()
+        instead = (f"{row.text}, where no shop has {rated:g} V",) if rare else ()
         instead = (*_whole_can(stood, part, rated), *instead)
         items = (Item(1, what, ripple=amps, body=capacitor_body(make, value, rated), instead=instead),)
     if amps > 0.0:
@@ -77,6 +72,11 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     good, bad = values_tried(stood, part, f"{part.name} farads", texts) if first else (tuple(texts), ())
     changes = _capacitor_changes(stood, part, value)
     return Proposal(what, "", changes, alternatives=good, items=items, refused=bad)
+
+
+def _none(make: str) -> str:
+    """That no such part is made."""
+    return f"no {make} capacitor is made for more than {most_made(make):.0f} V"
 
 
 def _whole_can(stood: Stood, part: Part, volts: float) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ import numpy as np
 
 from firstglow.amplifier.model import Amplifier, Part, Quantity
 from firstglow.amplifier.situation import Situation
+from firstglow.audit.in_series import across
 from firstglow.audit.proposal import Item, Proposal
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import SURGE_TIMES
@@ -22,6 +23,10 @@ from firstglow.solver.standing import SolveError
 
 SILICON = (("1N4007", 1.0, 1000.0), ("1N5408", 3.0, 1000.0))
 """Diodes at hand anywhere: type, mean amps, peak inverse volts (registered types, from memory)."""
+DIODE_OHMS, DIODE_WATTS = 470e3, 0.5
+"""Across each of several in series: they leak some microamperes (common practice); the least body."""
+INVERSE_RMS = (3.0 / 8.0) ** 0.5
+"""Rms over crest of what a diode parts behind a reservoir: a sine on its own crest (closed form)."""
 SURGE = "surge amps at switch-on"
 
 
@@ -31,13 +36,12 @@ def diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
     fits = ((n, v) for n, a, v in SILICON if a >= amps and SURGE_TIMES * a >= surge)
     kind = next(fits, (f"a rectifier diode for {amps:.2g} A, {surge:.3g} A of surge", 1000.0))
     count = max(1, ceil(piv / kind[1]))
-    what = kind[0] if count == 1 else f"{count} of {kind[0]} in series, 470 kohm and 10 nF 1 kV across each"
+    what = kind[0]
     items: tuple[Item, ...] = (Item(count, kind[0], f"{count} in series" if count > 1 else ""),)
     if count > 1:
-        items += (
-            Item(count, "470 kΩ metal film 0.5 W, 1 %", "one across each"),
-            Item(count, "10 nF 1 kV ceramic", "one across each"),
-        )
+        shared = across(by["peak inverse volts"].value / count, DIODE_OHMS, DIODE_WATTS, INVERSE_RMS)
+        what = f"{count} of {kind[0]} in series, {shared.text} and 10 nF 1 kV across each"
+        items += (shared.item(count), Item(count, "10 nF 1 kV ceramic", "one across each"))
     if part.type != "selenium":
         return Proposal(what, "", items=items)
     return _silicon_for(stood, part, what, items)

@@ -57,12 +57,14 @@ def _across(stood: Stood, part: Part) -> Array:
 
 def _both_ways(part: Part, fresh: Proposal, volts: float) -> Proposal:
     """Volts of either sign in one way of standing or another: no polarity is right, so two of twice the farads, each for all of them."""
-    farads, rated = next_up(2.0 * part.value("farads"), "E6"), made_volts(volts, "electrolytic") or volts
+    farads, rated = next_up(2.0 * part.value("farads"), "E6"), made_volts(volts, "electrolytic")
+    why = "volts of either sign stand across it in one way of standing or another"
+    if rated is None:  # a row of them as it is
+        pieces = tuple(replace(i, pieces=2 * i.pieces) for i in fresh.items)
+        return replace(fresh, what=f"{fresh.what}; two such rows, minus to minus: {why}", changes=TURNED, items=pieces)
     text = f"{show(farads, 'F')} {rated:g} V electrolytic, 105 degC"
     piece = Item(2, text, "2 in series, minus to minus", body=capacitor_body("electrolytic", farads, rated))
-    what = (
-        f"2 of {text} in series, minus to minus: volts of either sign stand across it in one way of standing or another"
-    )
+    what = f"2 of {text} in series, minus to minus: {why}"
     return replace(fresh, what=what, changes=TURNED, items=(piece,), alternatives=(), refused=())
 
 

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.audit.in_series import across
 from firstglow.audit.moves import running
 from firstglow.audit.proposal import shown
 from firstglow.audit.stress import Stress
 from firstglow.audit.ways import Stood
-from firstglow.markings.made import made_watts
 from firstglow.markings.series import next_down, preferred
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
@@ -46,19 +46,23 @@ def lower_rail(stood: Stood, part: Part, s: Stress) -> str:
     if now - rail < LEAST_VOLTS:
         return f"{told}: {takes}, so a rail that holds its volts, no bare resistor, or a type rated for it"
     ohms = preferred((now - rail) / ZENER_AMPS, "E12")
-    watts = made_watts(2.0 * (most - rail) ** 2 / ohms, "film") or 3.0
+    feed = across(most - rail, ohms, 0.25)
     hot = each * (most - rail) / ohms
     limit = section_of(part).limits.screen_watts
     full = f", {show(len(same) * limit / rail, 'A', 2)} if all are at their {limit:g} W" if limit else ""
     loss = (len(same) * limit / rail if limit else 5.0 * amps) * (
         float(np.max(stood.dc(joint)[stood.where(runs=True)])) - rail
     )
-    volts = next((v for v in FOLLOWER_VOLTS if v >= FOLLOWER_TIMES * most), FOLLOWER_VOLTS[-1])
+    volts = next((v for v in FOLLOWER_VOLTS if v >= FOLLOWER_TIMES * most), None)
+    if volts is None:  # no such transistor for so much
+        return f"{told}: {takes}, so a rail that holds its volts, from a winding of its own, or a type rated for it"
+    fed = f"{show(feed.ohms, 'ohm')} {feed.watts:g} W"
+    fed = fed if feed.count == 1 else f"{feed.count} of {fed} in series"
     return (
         f"screens from a rail of {rail:.0f} V in place of {joint}, by a follower: a power MOSFET (N channel, {volts:g} V or more, "
         f"insulated from the chassis it cools on, up to {loss:.1f} W) with its drain on {joint}, its source the new rail, "
         f"a 15 V zener from gate to source, its gate through 1 kΩ on {count} zeners of {each:g} V in series to chassis "
-        f"({1.3 if hot < 0.65 else 5} W, they take {hot:.1g} W at most), fed from {joint} through {show(ohms, 'ohm')} {watts:g} W, 0.47 µF "
+        f"({1.3 if hot < 0.65 else 5} W, they take {hot:.1g} W at most), fed from {joint} through {fed}, 0.47 µF "
         f"{'630' if rail < 450 else '1000'} V film across them (common practice; by hand, not solved here): {takes}{full}, which no bare "
         "resistor holds"
     ).replace("; ", ", ")  # one step of several

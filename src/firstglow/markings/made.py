@@ -99,7 +99,9 @@ def capacitor_body(kind: str, farads: float, volts: float) -> Body | None:
         return None
     cubic = max(farads * volts / _COULOMBS_PER_CUBIC_MM / (2.0 if volts <= 100.0 else 1.0), 300.0)
     across = (cubic / (2.0 * pi / 4.0)) ** (1.0 / 3.0)
-    across = next((d for d in (6.3, 8.0, 10.0, 12.5, 16.0, 18.0, 22.0, 25.0, 30.0, 35.0) if d >= across), across)
+    across = next(
+        (d for d in (6.3, 8.0, 10.0, 12.5, 16.0, 18.0, 22.0, 25.0, 30.0, 35.0) if d >= across), float(round(across))
+    )
     # the next made diameter holds it in less than twice its own; none is made shorter than this (makers' sheets, from memory)
     long = round(max(cubic / (pi / 4.0 * across**2), 1.6 * across))
     return Body(long, across, 10.0 if across >= 22.0 else 7.5 if across >= 16.0 else 5.0)
