@@ -61,7 +61,7 @@ PASSIVE: tuple[Kind, ...] = (
             ),
             row("esr_ohms", "ohm", "series resistance", "capacitor esr", 0.5, "uniform", 0.5, "not used yet", 0.0, 1e6),
             rating("surge_volts", "V", "rated surge volts"),
-            rating("ripple_amps", "A", "rated ripple current, rms"),
+            rating("ripple_amps", "A", "rated ripple current, rms, as its sheet has it at 100 or 120 Hz"),
             rating("hot_degc", "degC", "rated temperature", used="not used yet"),
         ),
         ("farads", "volts"),

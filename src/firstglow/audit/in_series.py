@@ -81,11 +81,13 @@ class Row:
         made = f"{show(self.farads, 'F')} {self.volts:g} V electrolytic, 105 degC"
         return f"{self.count} of {made} in series, {self.shared.text} across each"
 
-    def items(self, ripple: float) -> tuple[Item, ...]:
-        """What is bought. ripple: amps rms through all of them."""
+    def items(self, ripple: float, hertz: float) -> tuple[Item, ...]:
+        """What is bought. ripple: amps rms that a sheet must say, of what flows through all of them at so many hertz."""
         made = f"{show(self.farads, 'F')} {self.volts:g} V electrolytic, 105 degC"
         body = capacitor_body("electrolytic", self.farads, self.volts)
-        return Item(self.count, made, f"{self.count} in series", ripple, body=body), self.shared.item(self.count)
+        return Item(self.count, made, f"{self.count} in series", ripple, body=body, hertz=hertz), self.shared.item(
+            self.count
+        )
 
 
 def electrolytics(farads: float, volts: float) -> Row:

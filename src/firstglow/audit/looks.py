@@ -19,7 +19,10 @@ LOOK: Mapping[tuple[str, str], str] = {
         "capacitor",
         "ac volts",
     ): "the class (X2, Y2) and V~ on its case: V without ~ is dc and does not count on the mains",
-    ("capacitor", "ripple amps, rms"): "its maker's sheet by type and size, at 100 or 120 Hz and 105 degC",
+    (
+        "capacitor",
+        "ripple amps, rms",
+    ): "its maker's sheet by type and size, at 100 or 120 Hz and 105 degC (so the file says it too)",
     ("pot", "track watts"): "W on its cover; unmarked ones of 16 mm 0.1 W, 24 mm 0.25 W at most (common practice)",
     ("choke", "amps, dc"): "mA or H @ mA on its frame or label",
     ("diode", "peak inverse volts"): "its type number, then its sheet (1N4007: 1000 V); on selenium V~ in",

@@ -9,9 +9,8 @@ from firstglow.audit.fuse_judged import ht_cartridge
 from firstglow.audit.order_fuse import offered
 from firstglow.audit.parts import Audit, Audited
 from firstglow.audit.proposal import Item
-from firstglow.audit.replace_valves import RIPPLE_SHARE
+from firstglow.audit.ripple_rating import ripple_text
 from firstglow.markings.made import Body
-from firstglow.quantities import show
 
 NEEDS = ("old", "spare", "fault", "must")
 """Why a piece is bought: its kind ages, it has less to spare than is asked, it ends a fault, the old one is past a rating."""
@@ -27,7 +26,8 @@ ROOM = ("body_length_mm", "body_width_mm", "lead_spacing_mm")
 @dataclass(slots=True)
 class Line:
     """what: as one orders it. pieces: how many. parts: the parts they are for. said: what else to know -> the parts of which. needs:
-    part -> why it is bought, of ``NEEDS``."""
+    part -> why it is bought, of ``NEEDS``. ripple: amps rms that a sheet must say at 100 or 120 Hz; flows: hertz of what does, and
+    whether that is once in a mains cycle."""
 
     what: str
     pieces: int = 0
@@ -35,6 +35,7 @@ class Line:
     alternatives: list[str] = field(default_factory=list)
     said: dict[str, list[str]] = field(default_factory=dict)
     ripple: float = 0.0
+    flows: tuple[float, bool] = (0.0, False)
     body: Body | None = None
     needs: dict[str, str] = field(default_factory=dict)
 
@@ -47,11 +48,7 @@ class Line:
         """Of the document."""
         notes = [
             *self.notes,
-            *(
-                [f"ripple {show(self.ripple, 'A')} rms or more: at idle it takes {100 * RIPPLE_SHARE:.0f} % of that"]
-                if self.ripple
-                else []
-            ),
+            *([ripple_text(self.ripple, *self.flows)] if self.ripple else []),
         ]
         size = (
             {"length_mm": self.body.length, "width_mm": self.body.width, "spacing_mm": self.body.spacing}
@@ -96,7 +93,8 @@ def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:
     assert a.proposal is not None
     name = item.for_part or a.part
     line.pieces += item.pieces
-    line.ripple = max(line.ripple, item.ripple)
+    if item.ripple > line.ripple:
+        line.ripple, line.flows = item.ripple, (item.hertz, item.hertz <= amplifier.mains_hz)
     line.body = item.body
     if name not in line.parts:
         line.parts.append(name)

@@ -15,7 +15,8 @@ class Item:
     """What is bought for a proposal. pieces: how many; text: value, rating and kind as one orders it. note: what else it must
     be, or where it goes; ripple: amps rms it must stand; for_part: the part it is fitted for, "" for the proposal's own.
     body: usual length, width and lead spacing of such a part [mm], None where nothing usual is known. instead: what may be bought
-    in its place. over: it stands in for what the part's own proposal would buy."""
+    in its place. over: it stands in for what the part's own proposal would buy. hertz: of that ripple; the rating is a sheet's, at
+    100 or 120 Hz."""
 
     pieces: int
     text: str
@@ -25,6 +26,7 @@ class Item:
     body: Body | None = None
     instead: tuple[str, ...] = ()
     over: bool = False
+    hertz: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from firstglow.audit.in_series import COMMON_VOLTS, electrolytics, most_made
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal
 from firstglow.audit.replace_reversed import REVERSE, reversed_
-from firstglow.audit.replace_valves import RIPPLE_SHARE
+from firstglow.audit.ripple_rating import ripple_hertz, ripple_wanted
 from firstglow.audit.stress import Stress
 from firstglow.audit.tried import values_tried
 from firstglow.audit.ways import Stood
@@ -48,7 +48,7 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     rated = made_volts(volts, make)
     kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
     ripple = by.get("ripple amps, rms")
-    amps = ripple.value / RIPPLE_SHARE if ripple is not None else 0.0
+    amps, hertz = ripple_wanted(stood, part, ripple.value) if ripple is not None else 0.0, ripple_hertz(stood, part)
     if rated is None and make != "electrolytic":
         return Proposal(
             f"{_none(make)}: one made for {show(ceil(volts / 100.0) * 100.0, 'V')} or more, from a maker of high-voltage capacitors; "
@@ -57,15 +57,17 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     row = electrolytics(value, rated or volts)
     if rated is None:
         what = f"{_none(make)}: {row.text}"
-        items = row.items(amps)
+        items = row.items(amps, hertz)
     else:
         what = f"{show(value, 'F')} {rated:g} V {kind}"
         rare = make == "electrolytic" and rated > COMMON_VOLTS
         instead = (f"{row.text}, where no shop has {rated:g} V",) if rare else ()
         instead = (*_whole_can(stood, part, rated), *instead)
-        items = (Item(1, what, ripple=amps, body=capacitor_body(make, value, rated), instead=instead),)
+        body = capacitor_body(make, value, rated)
+        items = (Item(1, what, ripple=amps, body=body, instead=instead, hertz=hertz),)
     if amps > 0.0:
-        what += f", ripple {show(amps, 'A')} rms or more"
+        once = " at 100 or 120 Hz" if hertz <= stood.amplifier.mains_hz else ""
+        what += f", ripple {show(amps, 'A')} rms or more{once}"
     texts = _others(farads, value, rated, kind, most)
     first = any(part.name in (x.reservoir, *x.reservoirs) for x in stood.roles.supplies)
     # farads move no reading and no stress but where a rectifier charges them

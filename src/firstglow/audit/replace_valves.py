@@ -13,6 +13,7 @@ from firstglow.audit.moves import instead, moved, ripples
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_leak import Found, leak
 from firstglow.audit.replace_screens import left_alone, lower_rail
+from firstglow.audit.ripple_rating import ripple_hertz, ripple_wanted
 from firstglow.audit.stress import PRINTED, Stress
 from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
 from firstglow.audit.tried import breaks, tried
@@ -231,10 +232,6 @@ def _limits(kind: str) -> "Limits":
     return valve_type(kind).sections[0].limits
 
 
-RIPPLE_SHARE = 0.7
-"""Part of its ripple rating that a capacitor takes at idle: full power asks more (common practice)."""
-
-
 def _first_capacitor(stood: Stood, part: Part, farads: float, other: Stood | None) -> list[Item]:
     """What takes the reservoir's place, at its volts; other: with it in."""
     name = next((s.reservoir for s in stood.roles.supplies if part.name in s.rectifiers and s.reservoir), None)
@@ -246,7 +243,7 @@ def _first_capacitor(stood: Stood, part: Part, farads: float, other: Stood | Non
     if volts is None:
         return []
     text = f"{show(farads, 'F')} {volts:g} V electrolytic, 105 degC"
-    ripple = float(np.max(at.row(name).get("amps_rms", np.zeros(1)) * at.where(cold=False))) / RIPPLE_SHARE
+    ripple = ripple_wanted(stood, old, float(np.max(at.row(name).get("amps_rms", np.zeros(1)) * at.where(cold=False))))
     body = capacitor_body("electrolytic", farads, volts)
     film = made_volts(volts, "film")
     instead_of = (
@@ -254,7 +251,8 @@ def _first_capacitor(stood: Stood, part: Part, farads: float, other: Stood | Non
         if film is not None and farads <= FILM_FARADS
         else ()
     )
-    return [Item(1, text, "first capacitor behind the rectifier", ripple, name, body, instead_of)]
+    note, hertz = "first capacitor behind the rectifier", ripple_hertz(stood, old)
+    return [Item(1, text, note, ripple, name, body, instead_of, hertz=hertz)]
 
 
 FILM_FARADS = 10e-6

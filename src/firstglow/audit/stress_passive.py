@@ -10,6 +10,7 @@ from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
 from firstglow.audit import crests
 from firstglow.audit.cold_start import surge_volts
+from firstglow.audit.ripple_rating import ripple_hertz, ripple_share
 from firstglow.audit.stress import Stress, by_mains, least, most
 from firstglow.audit.stress_restart import TEXT, or_restart
 from firstglow.audit.ways import Array, Stood
@@ -137,11 +138,15 @@ RINGS = 1.02
 def _ripple(stood: Stood, part: Part) -> Iterator[Stress]:
     """Of a capacitor that a rectifier charges, and of one whose ripple rating is said."""
     row, rated = stood.row(part.name), part.values.get("ripple_amps")
+    share, note = ripple_share(stood, part), "at idle; at full power the supply's is higher"
+    if share < 1.0:
+        counts = f"{100 * share:.0f} % of a sheet's figure for 100 or 120 Hz count"
+        note += f"; {ripple_hertz(stood, part):g} Hz here, where {counts}"
     amps = row.get("amps_rms", np.zeros(1))
     if rated is not None or float(np.max(amps)) > RIPPLE_AMPS:
         yield from most(
-            stood, part, "ripple amps, rms", "A", amps, rated.value if rated is not None else None, 0.3,
-            stood.where(cold=False), "at idle; at full power the supply's is higher",
+            stood, part, "ripple amps, rms", "A", amps, None if rated is None else share * rated.value, 0.3,
+            stood.where(cold=False), note,
         )  # fmt: skip
 
 
