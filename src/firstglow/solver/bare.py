@@ -28,11 +28,11 @@ def held(cell: Cell, x: Inputs, start: Array | None, passes: int, along: Sequenc
         return averaged(cell, x, start, passes, along)
     into = x.henries > 0.0
     if into.all():
-        return _choked(cell, x, start, passes, along)
+        return _choked(cell, x, start, along)
     return apart(cell, x, into, start, along, lambda here, s, ways: held(cell, here, s, passes, ways))
 
 
-def _choked(cell: Cell, x: Inputs, start: Array | None, passes: int, along: Sequence[Along] | None) -> Averaged:
+def _choked(cell: Cell, x: Inputs, start: Array | None, along: Sequence[Along] | None) -> Averaged:
     """By the choke's current. Behind the choke stands what its own ohms leave of the mean volts."""
     henries, own = np.asarray(x.henries, dtype=float), np.maximum(x.choke_ohms, LEAST_OHMS)
     # counted over all amps: a drain takes its part of what the choke's ohms drop
@@ -41,26 +41,27 @@ def _choked(cell: Cell, x: Inputs, start: Array | None, passes: int, along: Sequ
     first, behind = None, np.array(x.volts, dtype=float)
     if start is not None:
         behind = x.volts - ohms * start[-1]
-        first = _current(start[:-1] - behind, start[-1] * ohms / own, inertia, own)[None]
+        first = _current(start[:-1] - behind, start[-1] * ohms / own, inertia, own)
     for _ in range(BEHIND):
-        found, volts = choke_cycle(cell, replace(x, volts=behind), henries, own, first, passes, along, drain=x.drain)
+        found, volts = choke_cycle(cell, replace(x, volts=behind), henries, own, first, along=along, drain=x.drain)
         slope = found.stands_for * found.d_amps[:, 0].sum(axis=0)
         step = (x.volts - behind - ohms * found.amps) / (1.0 + ohms * slope)
-        first, behind = found.state[:1], behind + step
-        if passes < BEHIND or np.all(np.abs(step) < NEAR_VOLTS * (1.0 + np.abs(x.volts))):
+        first, behind = found.state, behind + step
+        if np.all(np.abs(step) < NEAR_VOLTS * (1.0 + np.abs(x.volts))):
             break
     found = _before(found, step, ohms, slope)
     return replace(found, state=np.concatenate([volts, found.amps[None]]))
 
 
 def _current(over: Array, mean: Array, inertia: Array, ohms: Array) -> Array:
-    """The choke's current as the cycle begins [A] (sample,), from what its volts are cell by cell (cell, sample) and its mean."""
+    """The choke's current as each cell begins [A] (cell, sample), from what its volts are in each (cell, sample) and its mean."""
     keep, gain = (inertia - 0.5 * ohms) / (inertia + 0.5 * ohms), 1.0 / (inertia + 0.5 * ohms)
     of_first, rest = [np.ones_like(mean)], [np.zeros_like(mean)]
     for volts in over[:-1]:
         of_first.append(keep * of_first[-1])
         rest.append(keep * rest[-1] + gain * volts)
-    return np.asarray(np.maximum((mean - np.mean(rest, axis=0)) / np.mean(of_first, axis=0), 0.0))
+    first = np.maximum((mean - np.mean(rest, axis=0)) / np.mean(of_first, axis=0), 0.0)
+    return np.asarray(np.array(of_first) * first + np.array(rest))
 
 
 def _before(found: Averaged, step: Array, ohms: Array, slope: Array) -> Averaged:

@@ -4,8 +4,10 @@ Between the rectifier and its first capacitor stands a choke. Below the critical
 and the dc volts climb from 0.9 of the rms towards the crest. Cell by cell (implicit midpoint rule, as in ``cycle``) the
 leg with the larger emf feeds the choke: to it the choke is wL over the cell's angle, in ohms, that only add to its own, and
 a pull below the capacitor's volts by what the choke carries already. In the few cells near the crossing both legs share the
-choke: the hot joint's volts are solved for. One unknown is left, the choke's current as the cycle begins; periodicity
-fixes it (Newton).
+choke: the hot joint's volts are solved for. The unknowns are the choke's current as each cell begins; that each cell ends where
+the next begins, and the last where the first does, fixes them (Newton, all cells of a pass at once). From nothing, or where
+that does not settle (a starved cathode throws it about), the cycle is walked cell after cell, and the one current at its
+beginning sought between bounds.
 
 Inputs, slopes and results are those of ``averaged``; ``volts`` is hot minus return BEHIND the choke where ``choke_ohms`` is
 given, before it (mean) where the choke's resistance is a part of its own. farads, esr, drain and dent are not used: the
@@ -14,19 +16,18 @@ capacitor behind the choke counts as a battery (its ripple is under a tenth of w
 
 from collections.abc import Sequence
 from dataclasses import replace
-from math import cos, pi
+from math import pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.solver.averaged import Averaged, Cell, Inputs, every_way, prepare
-from firstglow.solver.cells import CELLS, ROOT2, WAVE, Along, Problem, series_current, wanted_slopes
+from firstglow.solver.cells import CELLS, ROOT2, WAVE, Along, Problem
+from firstglow.solver.choke_cells import LEAST, Currents, Role, around
 
 Array = NDArray[np.float64]
 
 PASSES = 60
-FREE_PASSES = 12
-"""Passes of Newton's rule before the interval that holds the answer is halved instead."""
 SETTLED = 1e-8
 """Last change of the current, over what the winding could drive, after which the results' own correction leaves its square."""
 SOURCE_OHMS = 200.0
@@ -36,7 +37,9 @@ SHARING_STEPS = 40
 """Newton steps of the hot joint's volts where two legs share; halved between bounds where emission bends the law over."""
 SHARED = 1e-8
 """Last step of these, as a part of the volts, after which the next would be rounding (Newton's steps square)."""
-START, VOLTS = 0, 1
+FREE_PASSES = 12
+"""Passes of all cells at once before the cycle is walked instead."""
+MISS, VOLTS, FIRST = 0, 1, 2
 
 
 def choke_input(
@@ -70,42 +73,33 @@ def choke_cycle(
     slack = 1.0 / (1.0 + beside * (inertia / theta + ohms))
     kept = slack + (1.0 - slack) * ohms / (inertia / theta + ohms)
     empty = inertia / (1.0 + beside * (inertia + ohms))
-    choke = _Choke(p, slack * inertia / theta, slack * ohms, slack / theta, kept / theta, (empty, beside * empty))
-    amps = np.zeros(p.volts.shape) if start is None else start[0]
+    choke = _Choke(p, slack * inertia / theta, slack * ohms, slack / theta, kept / theta, (empty, beside * empty), ways)
     size = np.abs(p.emf).max(axis=0) * ROOT2 / (inertia + p.ohms.min(axis=0)) + 1e-6
-    low, high, far = np.full_like(amps, -np.inf), np.full_like(amps, np.inf), np.ones_like(amps, dtype=bool)
-    for done in range(1, passes + 1):
-        rows, sums, trace = choke.cycle(amps, ways, heat)
-        gain = rows[START] - 1.0
-        gain = np.where(np.abs(gain) > 1e-12, gain, -1e-12)
-        miss = trace[-1] - amps
-        step = -miss / gain
-        old, amps = amps, amps + step
-        # the choke ends higher than it began below the answer, lower above it: a starved cathode cannot throw it about
-        low, high = np.where(miss > 0.0, old, low), np.where(miss < 0.0, old, high)
-        between = np.isfinite(low) & np.isfinite(high) & ((amps < low) | (amps > high) | (far & (done > FREE_PASSES)))
-        amps = np.where(between, 0.5 * (np.where(between, low, 0.0) + np.where(between, high, 0.0)), amps)
-        unsettled = np.abs(amps - old) / size
-        far = unsettled > SETTLED
+    trace = choke.walked(np.zeros_like(p.volts), size, passes) if start is None else np.array(start[: p.cells])
+    for done in range(1, min(passes, FREE_PASSES) + 1):
+        moved = choke.chain(trace)
+        unsettled = np.abs(moved[:, MISS]).max(axis=0) / size
         if done == passes or unsettled.max(initial=0.0) < SETTLED:
             break
-    move = -rows[VOLTS:] / gain
-    if not heat:
-        sums.append((np.zeros_like(sums[0][0]), np.zeros_like(sums[0][1])))
-    out: list[Array] = []
-    for value, slope in sums:
-        by_start = slope[:, START]
-        out += [value + by_start * step, slope[:, VOLTS:] + by_start[:, None] * move]
-    carried = np.maximum(trace[:-1], 0.0) if p.sense is None and p.leak is None else trace[:-1]
-    state = np.concatenate([carried, (out[0].sum(axis=0) * (2.0 if cell.equal else 1.0))[None]])
-    found = Averaged(cell, p.emf, out[0], out[2], out[4], out[1], out[3], out[5], state, unsettled)
-    return found, np.array(choke.joint)
+        trace = trace + moved[:, MISS]
+    else:
+        first = trace[0] + moved[0, MISS]
+        walked = choke.walked(np.where(np.isfinite(first), first, 0.0), size, passes)
+        trace = np.where(unsettled < SETTLED, trace, walked)
+        moved = choke.chain(trace)
+        unsettled = np.abs(moved[:, MISS]).max(axis=0) / size
+    ends = trace + moved[:, MISS]
+    (amps, d_amps), (in_phase, d_in_phase), (square, d_square) = choke.results(moved, heat)
+    carried = np.maximum(ends, 0.0) if choke.cuts_off else ends
+    state = np.concatenate([carried, (amps.sum(axis=0) * (2.0 if cell.equal else 1.0))[None]])
+    found = Averaged(cell, p.emf, amps, in_phase, square, d_amps, d_in_phase, d_square, state, unsettled)
+    return found, choke.joint
 
 
 class _Choke:
-    """One pass after the other through the cycle. inertia: wL over a cell's angle and theta [ohm]. back: 1/theta; both
-    times what a drain before the choke leaves. lose: what the choke's own current counts in a cell, ``back`` unless a drain
-    lies before its ohms. idle: the same two where a cell ends what the one before has overrun.
+    """The cells of a period. inertia: wL over a cell's angle and theta [ohm]. back: 1/theta; both times what a drain before the
+    choke leaves. lose: what the choke's own current counts in a cell, ``back`` unless a drain lies before its ohms. idle: the
+    same two where a cell ends what the one before has overrun.
 
     A cell's rule runs past the moment at which the choke is empty; the next cell, in which nobody conducts, brings the current
     back to nothing with the volts that takes, so that the joint's mean stays what it is. (Cut off at nothing instead, the mean
@@ -116,8 +110,9 @@ class _Choke:
     """
 
     def __init__(
-        self, p: Problem, inertia: Array, ohms: Array, back: Array, lose: Array, idle: tuple[Array, Array]
-    ) -> None:
+        self, p: Problem, inertia: Array, ohms: Array, back: Array, lose: Array, idle: tuple[Array, Array],
+        along: Sequence[Along],
+    ) -> None:  # fmt: skip
         self.equal = p.cells < CELLS
         if self.equal:
             p = replace(
@@ -125,107 +120,149 @@ class _Choke:
                 emf=_twice(p.emf), ohms=_twice(p.ohms), scale=_twice(p.scale), limit=_twice(p.limit),
                 leak=None if p.leak is None else _twice(p.leak), sense=None if p.sense is None else _twice(p.sense),
             )  # fmt: skip
-        self.p = replace(p, beta=np.zeros_like(p.volts) + inertia + ohms)
-        self.bare = replace(p, beta=np.zeros_like(p.volts))
+        self.p, self.beta, self.ways = p, np.zeros_like(p.volts) + inertia + ohms, len(along)
         self.inertia, self.back, self.lose, self.idle = inertia, back, lose, idle
-        self.joint: list[Array] = []
-
-    def cycle(self, start: Array, along: Sequence[Along], heat: bool) -> tuple[Array, list[tuple[Array, Array]], Array]:
-        """Once through the period: rows of the choke current at the end (way, sample), sums of each result, and the
-        choke's current as each cell begins and as the last one ends."""
-        p = self.p
-        legs, size = p.emf.shape
-        wide = 2 + len(along)
-        j, dj = start, np.zeros((wide, size))
-        dj[START] = 1.0
-        trace, self.joint = [j], []
-        sums = [(np.zeros((legs, size)), np.zeros((legs, wide, size))) for _ in range(3 if heat else 2)]
-        for cell in range(p.cells):
-            empty, d_empty = p.volts - self.inertia * j, -self.inertia * dj
-            d_empty[VOLTS] += 1.0
-            found = self._cell(cell, empty, d_empty, along)
-            node, d_node = np.zeros(size), np.zeros((wide, size))
-            for leg, (i, di) in found.items():
-                wave = p.phase[leg] * float(WAVE[cell])
-                node, d_node = node + i, d_node + di
-                for k, (value, gain) in enumerate(((i, 1.0), (wave * i, wave), (i * i, 2.0 * i))[: len(sums)]):
-                    sums[k][0][leg] += value
-                    sums[k][1][leg] += gain * di
-            volts = empty + p.beta * node
-            after, d_after = j + self.back * node - self.lose * j, dj + self.back * d_node - self.lose * dj
-            if p.sense is None and p.leak is None:
-                over = (j < 0.0) & (node <= 0.0)
-                volts = np.where(over, p.volts - self.idle[0] * j, volts)
-                after, d_after = np.where(over, self.idle[1] * j, after), np.where(over, self.idle[1] * dj, d_after)
-            j, dj = after, d_after
-            self.joint.append(volts)
-            trace.append(j)
-        return dj, [self._mean(v, d) for v, d in sums], np.array(trace)
-
-    def _cell(self, cell: int, empty: Array, d_empty: Array, along: Sequence[Along]) -> dict[int, tuple[Array, Array]]:
-        """Currents of the legs in a cell and their rows; ``empty``: the hot joint's volts if nobody conducted."""
-        p = self.p
-        out: dict[int, tuple[Array, Array]] = {}
-        against, d_against = empty, d_empty
+        self.cuts_off = p.sense is None and p.leak is None
         # the leg with the larger emf first; in the cell of the crossing the one that conducts already
-        for leg in sorted(
-            range(len(p.phase)), key=lambda n: -p.phase[n] * cos(2.0 * pi * (cell - 0.01) / CELLS - pi / 2.0)
-        ):
-            drive = p.phase[leg] * WAVE[cell] * p.emf[leg] - against
-            if p.leak is None and not (drive if p.sense is None else p.sense[leg] * drive).max() > 0.0:
-                continue
-            i, m, *by = series_current(p, leg, drive, wanted_slopes(along))
-            di = self._sources(cell, leg, m, by, along) - m * d_against
-            if out:
-                return self._share(cell, empty, d_empty, against, drive > 0.0, along, out | {leg: (i, di)})
-            out[leg] = (i, di)
-            against, d_against = against + p.beta * i, d_against + p.beta * di
-        return out
+        angle = np.array([sin(2.0 * pi * (cell - 0.01) / CELLS) for cell in range(p.cells)])
+        self.turns = np.argsort(-np.array(p.phase)[:, None] * angle, axis=0, kind="stable")  # (role, cell)
+        self.roles = [Role.of(p, legs, along, self.equal) for legs in self.turns]
+        self.flows: list[Currents] = []
+        self.joint = np.zeros((p.cells, *p.volts.shape))
 
-    def _sources(self, cell: int, leg: int, m: Array, by: Sequence[Array], along: Sequence[Along]) -> Array:
-        """What the ways do to a leg's current at given volts (way, sample)."""
-        out = np.zeros((2 + len(along), len(m)))
-        row = 0 if self.equal else leg
-        for k, way in enumerate(along):
-            slopes = (self.p.phase[leg] * WAVE[cell] * m, *by)
-            for slope, moved in zip(slopes, (way.emf, way.ohms, way.scale, way.limit), strict=True):
-                if moved is not None:
-                    out[2 + k] += slope * moved[row]
+    def chain(self, trace: Array) -> Array:
+        """From the choke's current as each cell begins (cell, sample): what makes good that a cell does not end where the next
+        begins, to the first order, and how the currents move with volts and each way (cell, MISS VOLTS ways, sample)."""
+        self.flows = self._flows(self.roles, self.p.volts - self.inertia * trace)
+        by_empty, after, slope, self.joint, over = self._after(trace, self.flows)
+        rows = np.empty((FIRST + self.ways, *trace.shape))
+        rows[VOLTS] = self.back * by_empty
+        for k in range(self.ways):
+            rows[FIRST + k] = self.back * sum(f.by_ways[k] for f in self.flows)
+        rows[:, over] = 0.0
+        rows[MISS] = after - np.roll(trace, -1, axis=0)
+        return around(slope, rows)
+
+    def walked(self, amps: Array, size: Array, passes: int) -> Array:
+        """The choke's current as each cell begins (cell, sample), by the current at the beginning alone, from ``amps`` (sample,)."""
+        cells = [[role.cell(c) for role in self.roles] for c in range(self.p.cells)]
+        low, high, far = np.full_like(amps, -np.inf), np.full_like(amps, np.inf), np.ones_like(amps, dtype=bool)
+        for done in range(1, passes + 1):
+            trace, gain = [amps], np.ones_like(amps)
+            for roles in cells:
+                now = trace[-1][None]
+                _, after, slope, _, _ = self._after(now, self._flows(roles, self.p.volts - self.inertia * now))
+                trace.append(after[0])
+                gain = gain * slope[0]
+            miss = trace[-1] - amps
+            old, amps = amps, amps + miss / np.where(1.0 - gain > LEAST, 1.0 - gain, LEAST)
+            # the choke ends higher than it began below the answer, lower above it: a starved cathode cannot throw it about
+            low, high = np.where(miss > 0.0, old, low), np.where(miss < 0.0, old, high)
+            between = (
+                np.isfinite(low) & np.isfinite(high) & ((amps < low) | (amps > high) | (far & (done > FREE_PASSES)))
+            )
+            amps = np.where(between, 0.5 * (np.where(between, low, 0.0) + np.where(between, high, 0.0)), amps)
+            far = np.abs(amps - old) > SETTLED * size
+            if not far.any():
+                break
+        return np.array(trace[:-1])
+
+    def _after(self, trace: Array, flows: list[Currents]) -> tuple[Array, Array, Array, Array, NDArray[np.bool_]]:
+        """From the current as cells begin (cell, sample): what flows in them by what stands there if nobody conducts, the current
+        as they end, its slope by the one as they began, the joint's volts, and which only end what was overrun."""
+        none = np.zeros(trace.shape)
+        node, by_empty = sum((f.amps for f in flows), none), sum((f.by_empty for f in flows), none)
+        after = trace * (1.0 - self.lose) + self.back * node
+        slope = 1.0 - self.lose - self.back * self.inertia * by_empty
+        joint = self.p.volts - self.inertia * trace + self.beta * node
+        over = (trace < 0.0) & (node <= 0.0) & self.cuts_off
+        if over.any():
+            after, slope = np.where(over, self.idle[1] * trace, after), np.where(over, self.idle[1], slope)
+            joint = np.where(over, self.p.volts - self.idle[0] * trace, joint)
+        return by_empty, after, slope, joint, over
+
+    def _flows(self, roles: list[Role], empty: Array) -> list[Currents]:
+        """Of each role in these cells; ``empty``: the hot joint's volts if nobody conducted. One works against what those before
+        it have made of the joint."""
+        ways = range(len(roles[0].moved))
+        against, by_empty, by_ways = empty, np.ones_like(empty), [np.zeros_like(empty) for _ in ways]
+        out: list[Currents] = []
+        both = np.zeros(empty.shape, dtype=bool)
+        alone = empty
+        for n, role in enumerate(roles):
+            drive = role.drive - against
+            if n and self.cuts_off:
+                none = np.zeros_like(empty)
+                now = Currents(none, np.array(none), [np.array(none) for _ in ways])
+            else:
+                found = role.law(drive, self.beta)
+                sources = role.ways(found)
+                now = Currents(
+                    found[0], -found[1] * by_empty, [s - found[1] * w for s, w in zip(sources, by_ways, strict=True)]
+                )
+            out.append(now)
+            both |= (drive > 0.0) & (n > 0)
+            against, by_empty = against + self.beta * now.amps, by_empty + self.beta * now.by_empty
+            by_ways = [w + self.beta * s for w, s in zip(by_ways, now.by_ways, strict=True)]
+            alone = against if n == 0 else alone
+        if both.any():
+            self._share(roles, np.nonzero(both), empty, alone, out)
         return out
 
     def _share(
-        self, cell: int, empty: Array, d_empty: Array, u: Array, both: Array, along: Sequence[Along],
-        alone: dict[int, tuple[Array, Array]],
-    ) -> dict[int, tuple[Array, Array]]:  # fmt: skip
-        """Two legs at once where ``both``, from the hot joint's volts ``u`` of the first one alone; else as they were."""
-        p, siemens = self.p, 1.0 / self.p.beta
-        drives = {leg: p.phase[leg] * WAVE[cell] * p.emf[leg] for leg in alone}
-        wanted = wanted_slopes(along)
-        low, high = u, np.maximum(u, np.max(list(drives.values()), axis=0))
+        self, roles: list[Role], at: tuple[NDArray[np.int64], ...], empty: Array, alone: Array, out: list[Currents]
+    ) -> None:
+        """Into ``out``, in cells where more than one leg conducts: the hot joint's volts solved for, from those of the first one
+        ``alone``."""
+        legs = [role.some(at) for role in roles]
+        siemens = 1.0 / np.broadcast_to(self.beta, empty.shape)[at]
+        e, u = empty[at], alone[at]
+        low, high = u, np.maximum(u, np.max([leg.drive for leg in legs], axis=0))
         for _ in range(SHARING_STEPS):
-            found = {leg: series_current(self.bare, leg, e - u, wanted) for leg, e in drives.items()}
-            miss = sum((f[0] for f in found.values()), siemens * (empty - u))
+            found = [leg.law(leg.drive - u, 0.0) for leg in legs]
+            miss = sum((f[0] for f in found), siemens * (e - u))
             low, high = np.where(miss > 0.0, u, low), np.where(miss < 0.0, u, high)
-            old, u = u, u + miss / sum((f[1] for f in found.values()), siemens)
+            old, u = u, u + miss / sum((f[1] for f in found), siemens)
             near = np.asarray(np.abs(u - old) < SHARED * (1.0 + np.abs(old)), dtype=bool)
             # back on a bound is round in a circle: one leg conducts on this side of it alone
             u = np.where(near | ((u > low) & (u < high)), u, 0.5 * (low + high))
-            if np.all(near[both]):
+            if near.all():
                 break
-        found = {leg: series_current(self.bare, leg, e - u, wanted) for leg, e in drives.items()}
-        sources = {leg: self._sources(cell, leg, f[1], f[2:], along) for leg, f in found.items()}
-        du = sum(sources.values(), siemens * d_empty) / sum((f[1] for f in found.values()), siemens)
-        return {
-            leg: (np.where(both, f[0], alone[leg][0]), np.where(both, sources[leg] - f[1] * du, alone[leg][1]))
-            for leg, f in found.items()
-        }
+        found = [leg.law(leg.drive - u, 0.0) for leg in legs]
+        sources = [leg.ways(f) for leg, f in zip(legs, found, strict=True)]
+        whole = sum((f[1] for f in found), siemens)
+        moved = [sum(s[k] for s in sources) / whole for k in range(len(legs[0].moved))]
+        for f, source, role in zip(found, sources, out, strict=True):
+            role.amps[at], role.by_empty[at] = f[0], -f[1] * siemens / whole
+            for way, s, m in zip(role.by_ways, source, moved, strict=True):
+                way[at] = s - f[1] * m
 
-    def _mean(self, value: Array, slope: Array) -> tuple[Array, Array]:
-        """Means over the cycle. The pair's currents in one half cycle are one leg's own over the whole."""
-        share = 1.0 / self.p.cells
-        if self.equal:
-            return 0.5 * share * value.sum(axis=0, keepdims=True), 0.5 * share * slope.sum(axis=0, keepdims=True)
-        return share * value, share * slope
+    def results(self, moved: Array, heat: bool) -> list[tuple[Array, Array]]:
+        """Of each result its mean over the cycle (leg, sample) and slopes by volts and ways (leg, cause, sample), what ``moved``
+        (see ``chain``) makes good in it."""
+        d_empty = -self.inertia * moved
+        d_empty[:, VOLTS] += 1.0
+        amps = np.array([f.amps for f in self.flows])  # (role, cell, sample)
+        slopes = np.array([f.by_empty[:, None] * d_empty for f in self.flows])  # (role, cell, row, sample)
+        for n, f in enumerate(self.flows):
+            for k, way in enumerate(f.by_ways):
+                slopes[n, :, FIRST + k] += way
+        cells = np.arange(self.p.cells)
+        of = np.argsort(self.turns, axis=0)  # (leg, cell): which role it has
+        amps, slopes = amps[of, cells], slopes[of, cells]
+        wave = (np.array(self.p.phase)[:, None] * WAVE[: self.p.cells])[..., None]
+        out = []
+        for value, gain in ((amps, np.ones_like(wave)), (wave * amps, wave), (amps * amps, 2.0 * amps)):
+            mean, by = self._mean(value), self._mean(gain[:, :, None] * slopes)
+            out.append((mean + by[:, MISS], by[:, VOLTS:]))
+        if not heat:
+            out[2] = np.zeros_like(out[2][0]), np.zeros_like(out[2][1])
+        return out
+
+    def _mean(self, values: Array) -> Array:
+        """Over the cycle, of (leg, cell, ..., sample). The pair's currents in one half cycle are one leg's own over the whole."""
+        mean = values.sum(axis=1) / self.p.cells
+        return np.asarray(0.5 * mean.sum(axis=0, keepdims=True) if self.equal else mean)
 
 
 def _twice(rows: Array) -> Array:
