@@ -118,7 +118,42 @@ def test_uneven_and_absolute_tolerances() -> None:
     assert (z.low, z.high) == (-0.2, 0.8)
     assert read("104 -20+80%", "capacitor").meanings[0].low == -0.2
     assert read("4p7C").meanings[0].high == pytest.approx(0.25 / 4.7)  # under 10 pF the letter is pF
-    assert read("10pC").meanings[0].high == pytest.approx(0.0025)
+
+
+@pytest.mark.parametrize(("text", "wide", "other"), [
+    ("10pC", 0.025, "±0.25 %"), ("10pF C", 0.025, "±0.25 %"), ("10p0B", 0.01, "±0.1 %"), ("100D", 0.05, "±0.5 %"),  # 10 pF
+    ("10p0F", 0.1, "±1 %"), ("12pC", 0.0025, "±0.25 pF"), ("22pD", 0.005, "±0.5 pF"), ("330B", 0.001, "±0.1 pF"),
+])  # fmt: skip
+def test_about_10_pf_makers_and_the_standard_differ_and_both_are_told(text: str, wide: float, other: str) -> None:
+    """IEC 60062: pF below 10 pF (standards.toml mark.tolerance_letters). Makers of ceramics: to 10 pF and with it (from memory); lists
+    of American practice have C and D as pF without a limit (published, several)."""
+    (meaning,) = read(text, "capacitor").meanings
+    assert meaning.high == pytest.approx(wide) and meaning.low == pytest.approx(-wide)
+    assert any(other in note for note in meaning.notes)
+
+
+@pytest.mark.parametrize("text", ["9p1C", "4p7D", "100pC", "1n0C", "22pJ", "10pJ", "4K7C"])
+def test_elsewhere_a_letter_says_one_thing(text: str) -> None:
+    assert not any("IEC 60062" in note for note in read(text).meanings[0].notes)
+
+
+@pytest.mark.parametrize("text", ["10nP", "1n0P", "0.01uP"])
+def test_p_on_a_capacitor_is_the_least_value_or_a_fine_tolerance(text: str) -> None:
+    """Lists of American practice: P is -0 +100 % (published, several); IEC 60062: 0.02 % (from memory). On a resistor that alone."""
+    (meaning,) = read(text).meanings
+    assert (meaning.low, meaning.high) == (0.0, 1.0)
+    assert any("±0.02 %" in note for note in meaning.notes)
+    assert any(line.startswith("−0 +100 %") for line in meaning.shown())
+    assert read("4K7P").meanings[0].high == pytest.approx(0.0002)
+
+
+def test_three_figures_and_p_are_a_ceramic_s_code_or_plain_pf() -> None:
+    """103 pF is in no series to E48 (IEC 60063), 470 pF in all: what is no made value is asked about."""
+    found = read("103P")
+    assert [m.value for m in found.meanings] == [pytest.approx(10e-9), pytest.approx(103e-12)]
+    assert (found.meanings[0].low, found.meanings[0].high) == (0.0, 1.0) and found.ask is not None
+    assert [m.value for m in read("470P").meanings] == [pytest.approx(470e-12)]
+    assert [m.value for m in read("100P").meanings] == [pytest.approx(100e-12)]
 
 
 def test_nf_uf_and_pf_stand_together_and_the_slip_is_said() -> None:

@@ -15,7 +15,12 @@ LETTERS = {
 }  # fmt: skip
 UNEVEN = {"Q": ("-10", "30"), "S": ("-20", "50"), "T": ("-10", "50"), "Z": ("-20", "80")}
 _TRAILING = "BCDFGJKMQSZ"  # after figures alone; not E, P, N: 470E is ohms, 470P picofarads
-_ABSOLUTE_PF = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2"}  # below 10 pF these are pF
+# IEC 60062 has these as pF below 10 pF. Makers of ceramics have them so up to and with 10 pF (from memory), and lists of American
+# practice B, C and D at any value (seen published): from 100 pF on that is less than the per cent.
+_ABSOLUTE_PF = {"B": "0.1", "C": "0.25", "D": "0.5", "F": "1", "G": "2"}
+_TEN_PF, _HUNDRED_PF = 10e-12, 100e-12
+# P of ceramics that are told by their least value alone (lists of American practice, seen published); by IEC 60062 0.02 %.
+_LEAST_VALUE = ("0", "100")
 # Rated dc volts, JIS and EIA-198, from memory: the letter is a step of R10 (V and W are additions), the digit its decade.
 _R10 = {"A": 100, "B": 125, "C": 160, "D": 200, "E": 250, "F": 315, "V": 350, "G": 400, "W": 450, "H": 500, "J": 630, "K": 800}  # fmt: skip
 VOLTS = {f"{decade}{letter}": step * 10 ** (decade - 2) for decade in (1, 2, 3) for letter, step in _R10.items()}
@@ -167,6 +172,10 @@ def _pure(body: str, of: str | None) -> list[Meaning]:
         return _bare(m[1])
     if (m := re.fullmatch(r"(\d{3,4})\s?([A-Z])", body)) and m[2] in _TRAILING:
         return _lettered(m[1], m[2], of)
+    if (m := re.fullmatch(r"(\d\d[1-4])\s?P", body)) and of in (None, "capacitor"):
+        # 103P: 103 pF is no value that is made, and P says on ceramics that the mark is the least
+        plain = Meaning("capacitor", made_of(m[1], -12), "P for pF")
+        return [_figures("capacitor", m[1], "P"), plain]
     if (film := _film(body)) and film[0].value < 1e-6:
         return [*film, *_worded(body)]  # .047K: 0.047 uF 10 %, or 47 ohms
     if m := re.fullmatch(rf"{_NUMBER}\s*(m|M|mf|mF|Mf|MF)", body):
@@ -213,11 +222,31 @@ def _sides(letter: str, value: float, of: str) -> tuple[float | None, float | No
         return float(Decimal(low) / 100), float(Decimal(high) / 100)
     if letter not in LETTERS or not value:
         return None, None
-    if of == "capacitor" and value < 10e-12 * (1 - 1e-9) and letter in _ABSOLUTE_PF:
+    if of == "capacitor" and letter == "P":
+        return float(Decimal(_LEAST_VALUE[0]) / 100), float(Decimal(_LEAST_VALUE[1]) / 100)
+    if of == "capacitor" and value < _TEN_PF * (1 + 1e-9) and letter in _ABSOLUTE_PF:
         half = float(Decimal(_ABSOLUTE_PF[letter]) / (Decimal(repr(value)) * 10**12))
     else:
         half = float(Decimal(LETTERS[letter]) / 100)
     return -half, half
+
+
+def _doubt(letter: str, value: float, of: str) -> tuple[str, ...]:
+    """What else a tolerance letter may say on a capacitor, where makers and the standard differ."""
+    if of != "capacitor" or letter not in LETTERS:
+        return ()
+    percent, pico = f"±{LETTERS[letter]} %", f"±{_ABSOLUTE_PF.get(letter, '')} pF"
+    if letter == "P":
+        told = (
+            f"P: the mark is the least, as old ceramics have it; by IEC 60062 P is {percent}, which few capacitors are"
+        )
+    elif letter in _ABSOLUTE_PF and abs(value / _TEN_PF - 1) < 1e-9:
+        told = f"{letter} at 10 pF: {pico}, as makers of ceramics have it (from memory); by IEC 60062 it is {percent} from 10 pF on"
+    elif letter in "BCD" and _TEN_PF < value < _HUNDRED_PF:
+        told = f"{letter} above 10 pF: {percent} by IEC 60062; American lists have {pico} at any value: measure it where it matters"
+    else:
+        return ()
+    return (told,)
 
 
 def _point(whole: str, letter: str, part: str, tolerance: str) -> Meaning | None:
@@ -234,8 +263,8 @@ def _point(whole: str, letter: str, part: str, tolerance: str) -> Meaning | None
     value = made_of(f"{whole or 0}.{part or 0}", power)
     unit = "F" if of == "capacitor" else "ohm"
     how = "E for ohms, as some makers print it (from memory)" if letter == "E" else "letter code (IEC 60062)"
-    return Meaning(of, value, how, *_sides(tolerance, value, of), None,
-                   (slip(value, unit, "the point"),) if value else ())  # fmt: skip
+    notes = (*_doubt(tolerance, value, of), slip(value, unit, "the point")) if value else ()
+    return Meaning(of, value, how, *_sides(tolerance, value, of), None, notes)
 
 
 def _figures(of: str, digits: str, letter: str, volts: float | None = None) -> Meaning:
@@ -245,7 +274,7 @@ def _figures(of: str, digits: str, letter: str, volts: float | None = None) -> M
     base, unit, name = {"capacitor": (-12, "F", "pF"), "resistor": (0, "ohm", "Ω"), "inductor": (-6, "H", "µH")}[of]
     value = made_of(digits[:-1], base + power)
     how = f"{len(digits)}-figure code: {digits[:-1]} x 10^{power} {name}"
-    note = (slip(value, unit, f"the last figure ({digits[-1]})"),) if value else ()
+    note = (*_doubt(letter, value, of), slip(value, unit, f"the last figure ({digits[-1]})")) if value else ()
     return Meaning(of, value, how, *_sides(letter, value, of), volts, note)
 
 
@@ -324,5 +353,5 @@ def _worded(body: str) -> list[Meaning]:
     of, power = known
     value = made_of(number, power)
     unit = {"capacitor": "F", "resistor": "ohm", "inductor": "H"}[of]
-    return [Meaning(of, value, "value and unit", *_sides(letter, value, of), None,
-                    (slip(value, unit, "the point"),) if value and "." in number else ())]  # fmt: skip
+    notes = (*_doubt(letter, value, of), *((slip(value, unit, "the point"),) if value and "." in number else ()))
+    return [Meaning(of, value, "value and unit", *_sides(letter, value, of), None, notes)]

@@ -52,7 +52,7 @@ class Meaning:
             least, most = (show(self.value * (1 + side), self.unit, 4) for side in (self.low, self.high))
             sides = (
                 f"±{self.high * 100:.3g} %" if -self.low == self.high
-                else f"{self.low * 100:+.3g} {self.high * 100:+.3g} %".replace("-", "−")
+                else f"{'-0' if not self.low else f'{self.low * 100:+.3g}'} {self.high * 100:+.3g} %".replace("-", "−")
             )  # fmt: skip
             lines.append(f"{sides}: {least} to {most}")
         if self.volts is not None:

@@ -96,11 +96,13 @@ def _old(of: str, exact: Decimal, digits: str, percent: Decimal | None, volts: f
 
 
 def _letter(of: str, exact: Decimal, percent: Decimal | None) -> str | None:
-    """The tolerance letter; "" for none given; None where there is none (below 10 pF only J and coarser are percent)."""
+    """The tolerance letter; "" for none given; None where there is none that says one thing alone (to 10 pF only J and coarser are
+    percent with everybody, and P is the least value on old ceramics)."""
     if percent is None:
         return ""
-    small = of == "capacitor" and exact < Decimal("10e-12")
-    return next((x for x, p in LETTERS.items() if Decimal(p) == percent and not (small and x in "BCDFG")), None)
+    small = of == "capacitor" and exact <= Decimal("10e-12")
+    barred = ("BCDFG" if small else "") + ("P" if of == "capacitor" else "")
+    return next((x for x, p in LETTERS.items() if Decimal(p) == percent and x not in barred), None)
 
 
 def _letters(of: str, exact: Decimal, percent: Decimal | None) -> Iterator[Mark]:
