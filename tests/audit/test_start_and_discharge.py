@@ -4,6 +4,7 @@ import json
 import math
 import re
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -23,7 +24,8 @@ from firstglow.devices.pentode import pentode_currents
 from firstglow.readings.rated import section_of
 from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.idle import stand
-from firstglow.solver.slow import Slow, Stretch
+from firstglow.solver.slow import Course, Moment, Slow, Stretch
+from firstglow.solver.standing import SolveError
 
 ROOT = Path(__file__).parent.parent.parent
 A, B, C = (ROOT / "examples" / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
@@ -312,3 +314,21 @@ def test_the_highest_of_a_start_is_the_one_that_its_capacitors_meet() -> None:
     assert joint[1] == part[1] and "Off is off for a minute" in " ".join(rows.split())
     bare = " ".join(command("start", B).stdout.split())
     assert "its preset" not in bare and "bias last" not in bare and "the reservoir first" in bare
+
+
+def test_a_restart_that_is_not_worked_out_leaves_the_cold_start_standing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where the first moments of an off and on would not settle, all of it was thrown away with "check the parts"."""
+    run = Slow.run
+
+    def only_cold(self: Slow, stretches: Sequence[Stretch], begin: Moment | None = None) -> Course:
+        if begin is not None and stretches[0].values[self.circuit.column["mains volts"], 0] > 0.0:
+            raise SolveError("would not go on 62.000 s after switching; check the parts", "")
+        return run(self, stretches, begin)
+
+    monkeypatch.setattr(Slow, "run", only_cold)
+    found = cold_start(load(B), seconds=20.0)
+    assert found.no_restart and not found.offs and not found.switched_off
+    assert [v.off for v in found.valves] == [None]
+    assert {s.when for s in found.stresses} == {"cold start"}

@@ -26,6 +26,7 @@ from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.idle import stand
 from firstglow.solver.slow import Course, Moment, Slow, Stretch
+from firstglow.solver.standing import SolveError
 
 Array = NDArray[np.float64]
 
@@ -126,7 +127,7 @@ class Coming:
 class ColdStart:
     """What came of it. course: samples nominal, rectifiers fast and all else slow, the other way round; offs: seconds off before
     each restart; again: samples the restarts, time counted from the first switching on. gone: with the plug out, one after the
-    other, from warm."""
+    other, from warm. no_restart: why no restart was worked out (``offs`` and ``gone`` are empty then, ``again`` is ``course``)."""
 
     amplifier: Amplifier
     circuit: Circuit
@@ -136,6 +137,7 @@ class ColdStart:
     offs: tuple[float, ...]
     again: Course
     gone: tuple[Course, ...] = ()
+    no_restart: str = ""
 
     @cached_property
     def nodes(self) -> tuple[str, ...]:
@@ -230,11 +232,14 @@ def cold_start(
     waits = np.diff([0.0, *offs])
     gone: list[Course] = []
     now = course.sample(0)
-    for wait in waits:
-        gone.append(plain.run([Stretch(float(wait), out)], now))
-        now = gone[-1].end
-    together = _side_by_side([o.end for o in gone])
-    again = plain.run([Stretch(again_seconds, np.repeat(on, len(gone), axis=1))], together)
+    try:
+        for wait in waits:
+            gone.append(plain.run([Stretch(float(wait), out)], now))
+            now = gone[-1].end
+        together = _side_by_side([o.end for o in gone])
+        again = plain.run([Stretch(again_seconds, np.repeat(on, len(gone), axis=1))], together)
+    except SolveError as error:  # what is known of the cold start stands all the same
+        return ColdStart(amplifier, circuit, volts, pots, course, (), course, no_restart=str(error))
     return ColdStart(amplifier, circuit, volts, pots, course, tuple(offs), again, tuple(gone))
 
 

@@ -146,6 +146,7 @@ def start_document(start: Any, kept: Any, marks: list[tuple[float, str]]) -> dic
             }
             for r in start.switched_off
         ],
+        "no_restart": start.no_restart or None,
     }  # fmt: skip
 
 
@@ -225,6 +226,8 @@ def _lines(start: Any, kept: Any, behind: Any = None) -> Iterator[str]:
             yield (
                 f"{mark}{names[:10]:<11}{off:>6}{_s(v.conducts):>12}{holds:>17}{first:>14}{1e3 * v.most:9.1f}{1e3 * v.idle:9.1f}"
             )
+    if start.no_restart:
+        yield f"  ! Off and on again is not worked out here: its first moments did not settle. {REST}"
     yield from _words(start, groups)
     if behind is not None:
         yield from _lamp_lines(behind)
