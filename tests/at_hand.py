@@ -11,6 +11,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -37,14 +38,15 @@ def shared(really: Callable[..., T], written: Callable[[T], object] = lambda res
     """``really`` with its own arguments; what was made of the same ones is handed out again.
 
     The key is everything that the arguments hold (their whole repr: the amplifier's parts and lines, the bench), not a
-    digest of parts of it. written: what of the result a test could write on; one that did is caught at the next use.
+    digest of parts of it; only where an amplifier's file lies, which nothing but a mistake's message tells, is left out.
+    written: what of the result a test could write on; one that did is caught at the next use.
     """
     signature, kept = inspect.signature(really), dict[tuple[str, ...], tuple[T, str]]()
 
     def at_hand(*given: Any, **named: Any) -> T:
         call = signature.bind(*given, **named)
         call.apply_defaults()
-        key = tuple(repr(v) for v in call.arguments.values())
+        key = tuple(repr(replace(v, file="") if isinstance(v, Amplifier) else v) for v in call.arguments.values())
         if key in kept:
             result, seal = kept.pop(key)
             assert repr(written(result)) == seal, "a test wrote on a result that others share"

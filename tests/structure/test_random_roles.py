@@ -3,6 +3,7 @@
 The generator is the outside reference: it knows what it built, the roles know only parts and joints.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 
@@ -16,7 +17,23 @@ from firstglow.amplifier.supplies import supplies
 from structure.topologies import Plan, heat_end, topology, valves_of
 from structure.topology_supplies import bias_expected
 
-SEEDS = range(240)
+SEEDS, BLOCK = range(240), 20
+Test = Callable[[int], None]
+
+
+def every_seed(one: Test) -> Test:
+    """A test of one seed, run for each of ``SEEDS``, a block of them a test: pytest's own share of a test is more than theirs."""
+
+    @pytest.mark.parametrize("first", SEEDS[::BLOCK])
+    def test(first: int) -> None:
+        for seed in range(first, first + BLOCK):
+            try:
+                one(seed)
+            except BaseException as failure:
+                failure.add_note(f"seed {seed}")
+                raise
+
+    return test
 
 
 @cache
@@ -29,14 +46,14 @@ def channels(plan: Plan) -> tuple[str, ...]:
     return ("left ", "right ") if plan.channels == 2 else ("",)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_a_good_amplifier_has_no_problem(seed: int) -> None:
     _, amplifier, _ = built(seed)
     assert [p.text for p in check_structure(amplifier)] == []
     assert refusals(amplifier) == ()
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_ht_supply(seed: int) -> None:
     plan, amplifier, found = built(seed)
     (supply,) = [s for s in found.supplies if s.use == "ht"]
@@ -77,7 +94,7 @@ def test_ht_supply(seed: int) -> None:
         assert all("FC" in leg.series_ac for leg in supply.legs)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_legs_go_round_once_each_way(seed: int) -> None:
     """Full wave: the two legs see the winding's volts opposite in phase; each plate has its own resistor."""
     plan, amplifier, found = built(seed)
@@ -99,7 +116,7 @@ def test_legs_go_round_once_each_way(seed: int) -> None:
     assert set(drawn) <= set(plates)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_bias_supply(seed: int) -> None:
     plan, _, found = built(seed)
     supplies = [s for s in found.supplies if s.use in {"bias", "negative"}]
@@ -118,7 +135,7 @@ def test_bias_supply(seed: int) -> None:
         assert [abs(w.sign) for leg in supply.legs for w in leg.windings] == [0.5]
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_output_valves(seed: int) -> None:
     plan, amplifier, found = built(seed)
     expected = {f"{c}{v}": half for c in channels(plan) for v, half in valves_of(plan)}
@@ -138,7 +155,7 @@ def test_output_valves(seed: int) -> None:
             assert amplifier.parts[v.twin or ""].channel != v.channel
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_cathodes_of_output_valves(seed: int) -> None:
     plan, _, found = built(seed)
     for v in found.outputs:
@@ -154,7 +171,7 @@ def test_cathodes_of_output_valves(seed: int) -> None:
         assert bool(v.shares_cathode) == together
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_screens(seed: int) -> None:
     plan, _, found = built(seed)
     for v in found.outputs:
@@ -171,7 +188,7 @@ def test_screens(seed: int) -> None:
     assert tubes == ([("VG", ("RG",), {v.valve for v in found.outputs})] if plan.glow else [])
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_pots(seed: int) -> None:
     plan, _, found = built(seed)
     kinds = {p.pot: p for p in found.pots}
@@ -199,7 +216,7 @@ def test_pots(seed: int) -> None:
         assert (found.back_bias[0].resistors, found.back_bias[0].joint) == (("RB",), "HT minus")
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_small_valves_and_chains(seed: int) -> None:
     plan, _, found = built(seed)
     small = {s.valve: s for s in found.smalls}
@@ -231,7 +248,7 @@ def test_small_valves_and_chains(seed: int) -> None:
     assert inputs == {(f"{c}J1", f"{c}V1a") for c in channels(plan)}
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_loops(seed: int) -> None:
     plan, _, found = built(seed)
     for c in channels(plan):
@@ -259,7 +276,7 @@ def test_loops(seed: int) -> None:
     assert {(x.part, x.tap) for x in found.loads} == {(f"{c}LS", "8") for c in channels(plan)}
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_heater_lines(seed: int) -> None:
     plan, amplifier, found = built(seed)
     lines = {w.name: w for w in found.heater_windings}
@@ -299,7 +316,7 @@ def test_heater_lines(seed: int) -> None:
             assert (r.at_ht, r.own_winding) == (not common, not common or on_heat == rectifiers)
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_nodes_and_standby(seed: int) -> None:
     plan, _, found = built(seed)
     nodes = [n for n in found.ht_nodes if n.joint.startswith("HT")]
@@ -331,7 +348,7 @@ def lifted(amplifier: Amplifier, names: tuple[str, ...]) -> Amplifier:
     return replace(amplifier, parts=parts, joints={j: Joint(j, tuple(t)) for j, t in terminals.items()})
 
 
-@pytest.mark.parametrize("seed", SEEDS)
+@every_seed
 def test_with_the_dc_lead_lifted_nothing_is_charged(seed: int) -> None:
     """What the ladder lifts to keep HT off: no capacitor of the supply is left in any charging path."""
     _, amplifier, found = built(seed)
