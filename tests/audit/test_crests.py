@@ -12,6 +12,7 @@ import pytest
 
 from at_hand import firstglow
 from firstglow.amplifier import load
+from firstglow.api import ladder
 from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.incoming import incoming
@@ -112,6 +113,14 @@ def test_standing_tells_how_far_its_joint_swings(tmp_path: Path) -> None:
     low = float(line.split("swings")[1].split()[0])
     assert low == pytest.approx(-raw, rel=0.02)
     assert line.endswith("to 0 V")
+
+
+def test_the_ladder_finds_it_unfit_too() -> None:
+    """A 160 V part at 438 V: no dial, before any power (it counted 166 / 2 V of dc)."""
+    found = ladder(load(FILE.format(feed=PUMP.replace("630V", "160V"), load="47k")), mode="fast").document["findings"]
+    unfit = next(x for x in found if x.startswith("UNFIT: C5"))
+    volts = float(unfit.split("would stand ")[1].split()[0])
+    assert volts == pytest.approx(310.0 * sqrt(2.0), rel=0.02)
 
 
 @pytest.mark.parametrize("size", ["47n", "0.22u", "10u"])

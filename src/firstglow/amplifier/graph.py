@@ -129,6 +129,11 @@ def branches_of(part: Part) -> tuple[Branch, ...]:
 
 def net_of(amplifier: Amplifier) -> Net:
     """The graph of an amplifier as drawn (switches closed, links fitted, valves in)."""
+    found: Net = amplifier.once("net_of", _net_of)
+    return found
+
+
+def _net_of(amplifier: Amplifier) -> Net:
     branches = tuple(b for part in amplifier.parts.values() for b in branches_of(part))
     at: dict[str, list[Branch]] = {joint: [] for joint in amplifier.joints}
     for b in branches:

@@ -3,9 +3,9 @@
 Every number is plain SI. Nothing here reads files, checks rules or computes physics.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
 
 from firstglow.amplifier.aside import Chart, Intake
 
@@ -189,9 +189,7 @@ class Amplifier:
     not_used: tuple[str, ...] = ()
     charts: tuple[Chart, ...] = ()
     intake: Intake | None = None
-    _by_kind: dict[tuple[str, ...], tuple[Part, ...]] = field(
-        default_factory=dict, init=False, repr=False, compare=False
-    )
+    _made: dict[Any, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def joint_of(self, part: str, lead: str) -> str:
         """Canonical joint a lead stands on."""
@@ -199,9 +197,14 @@ class Amplifier:
 
     def of_kind(self, *kinds: str) -> tuple[Part, ...]:
         """All parts of the given kinds, in canonical order."""
-        if kinds not in self._by_kind:
-            self._by_kind[kinds] = tuple(p for p in self.parts.values() if p.kind in kinds)
-        return self._by_kind[kinds]
+        found: tuple[Part, ...] = self.once(kinds, lambda a: tuple(p for p in a.parts.values() if p.kind in kinds))
+        return found
+
+    def once(self, what: Any, make: Callable[["Amplifier"], Any]) -> Any:
+        """What follows from the drawing alone, made when it is first asked for and kept: nobody changes it."""
+        if what not in self._made:
+            self._made[what] = make(self)
+        return self._made[what]
 
 
 class AmplifierError(Exception):

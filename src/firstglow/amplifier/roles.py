@@ -49,6 +49,11 @@ __all__ = [
 
 def roles(amplifier: Amplifier) -> Roles:
     """Read every role. Works on any amplifier, sound or not; what is missing is None or empty."""
+    found: Roles = amplifier.once("roles", _roles)
+    return found
+
+
+def _roles(amplifier: Amplifier) -> Roles:
     look = look_at(amplifier)
     bare = output_valves(look)
     pots = pot_roles(look, bare)

@@ -63,6 +63,11 @@ class Supply:
 
 def supplies(amplifier: Amplifier) -> tuple[Supply, ...]:
     """Every rectified supply: HT first, then negative ones, then dc heaters; within a use in the file's order."""
+    found: tuple[Supply, ...] = amplifier.once("supplies", _supplies)
+    return found
+
+
+def _supplies(amplifier: Amplifier) -> tuple[Supply, ...]:
     net = net_of(amplifier)
     legs, _ = find_legs(net)
     found = [_supply(net, group) for group in _groups(net, legs)]

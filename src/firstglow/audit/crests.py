@@ -12,22 +12,15 @@ import numpy as np
 from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
 from firstglow.audit.ways import Array, Stood
-from firstglow.solver.pumps import pumped_joints
+from firstglow.solver.pumps import crest_across, pumped_joints
 
 Range = tuple[Array, Array]
 """Lowest and highest volts to chassis in a cycle, (way,) each."""
 
 
 def across(stood: Stood, part: Part) -> Array:
-    """The most volts across a capacitor in a cycle (way,): its dc and its winding's crest. Of a pump's capacitor, whose far end
-    stands still at one rectifier's joint while the winding is at one crest and at the other's at the other: the larger."""
-    plus, minus = part.leads["+"], part.leads["-"]
-    pumped = _pumped(stood)
-    for joint, wound in ((plus, minus), (minus, plus)):
-        if joint in pumped and stood.amplifier.parts[part.name].kind == "capacitor":
-            (low, high), (least, most) = pumped[joint], _of_winding(stood, wound)
-            return np.maximum(np.abs(most - high), np.abs(least - low))
-    return np.asarray(np.abs(stood.dc(plus) - stood.dc(minus)) + sqrt(2.0) * np.abs(stood.ac(plus) - stood.ac(minus)))
+    """The most volts across a capacitor in a cycle (way,)."""
+    return crest_across(part, pumped_joints(stood.amplifier), lambda joint: (stood.dc(joint), stood.ac(joint)))
 
 
 def inverse(stood: Stood, part: Part) -> Array | None:

@@ -8,7 +8,11 @@ from dataclasses import dataclass, field
 from math import pi
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from firstglow.amplifier.situation import Situation
+from firstglow.solver.frame import Array
+from firstglow.solver.pumps import crest_across, pumped_joints
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
@@ -67,14 +71,27 @@ def high(frame: "Frame", capacitor: str) -> float:
     return 1.0 + READ + max((reach[w.turns.shape] * w.turns.spread for w in windings), default=0.0)
 
 
+def stands(frame: "Frame", capacitor: str, joints: Mapping[str, tuple[float, float]]) -> float:
+    """The most volts across a capacitor [V]: an electrolytic's dc; what a winding's crest adds to any other's. joints: dc volts
+    and ac volts rms."""
+    part = frame.part(capacitor)
+    if part.type == "electrolytic":
+        plus, minus = (joints.get(part.leads[end], (0.0, 0.0)) for end in ("+", "-"))
+        return abs(plus[0] - minus[0])
+
+    def at(joint: str) -> tuple[Array, Array]:
+        dc, ac = joints.get(joint, (0.0, 0.0))
+        return np.asarray(dc), np.asarray(ac)
+
+    return float(crest_across(part, pumped_joints(frame.amplifier), at))
+
+
 def stressed(frame: "Frame", situation: Situation) -> dict[str, Ceiling]:
     """Every capacitor that passes its rating in a state at full mains, at the upper end of the tolerances."""
     joints = frame.physics.joints(situation)
     found = {}
     for name, rating in frame.rated.items():
-        leads = frame.part(name).leads
-        plus, minus = (joints.get(leads[end], (0.0, 0.0)) for end in ("+", "-"))
-        volts, over = abs(plus[0] - minus[0]), high(frame, name)
+        volts, over = stands(frame, name, joints), high(frame, name)
         if volts * over > rating:
             found[name] = Ceiling(rating / (volts * over), name, volts, rating, volts * over)
     return found

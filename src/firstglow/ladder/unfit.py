@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from firstglow.ladder.dials import Ceiling, high
+from firstglow.ladder.dials import Ceiling, high, stands
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
@@ -75,7 +75,7 @@ def _at_high_mains(frame: "Frame", known: set[str]) -> list[str]:
     joints = [frame.physics.joints(at) for at in (frame.alone(), frame.ht_only())]
     for name, rating in frame.rated.items():
         leads = frame.part(name).leads
-        volts = max(abs(at[leads["+"]][0] - at[leads["-"]][0]) if _there(at, leads) else 0.0 for at in joints)
+        volts = max(stands(frame, name, at) if _there(at, leads) else 0.0 for at in joints)
         if name in known or volts * up * high(frame, name) <= rating:
             continue
         here = Ceiling(1.0, name, volts, rating, volts * high(frame, name))

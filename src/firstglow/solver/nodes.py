@@ -38,6 +38,11 @@ def free_end(link: str) -> str:
 
 def find_nodes(amplifier: Amplifier) -> Nodes:
     """Sort the joints. A link with a tie gets a node of its own, its free end."""
+    found: Nodes = amplifier.once("find_nodes", _find_nodes)
+    return found
+
+
+def _find_nodes(amplifier: Amplifier) -> Nodes:
     at = {(p.name, lead): joint for p in amplifier.parts.values() for lead, joint in p.leads.items()}
     for link in amplifier.links.values():
         if link.tie is not None:

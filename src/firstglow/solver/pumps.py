@@ -15,16 +15,17 @@ On an end that a bridge has too: taken as half the winding's emf either way it w
 further than from chassis to HT), and more than 80 nF did not settle. Refused.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from firstglow.amplifier.graph import Net, net_of
-from firstglow.amplifier.model import Amplifier, AmplifierError, Problem
+from firstglow.amplifier.model import Amplifier, AmplifierError, Part, Problem
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import supplies
 from firstglow.quantities import show
+from firstglow.solver.frame import Array
 from firstglow.solver.reservoir import STRAY_FARADS
 
 if TYPE_CHECKING:
@@ -83,15 +84,40 @@ def pumped_joint(amplifier: Amplifier, leg: "Leg") -> str | None:
 def pumped_joints(amplifier: Amplifier) -> dict[str, tuple[str, str]]:
     """The joint between the two rectifiers of each small pump, and the steady joints between which they move it: joint ->
     (where the first one starts, where the second one ends)."""
-    net, out = net_of(amplifier), {}
+    found: dict[str, tuple[str, str]] = amplifier.once("pumped_joints", _pumped_joints)
+    return found
+
+
+def _pumped_joints(amplifier: Amplifier) -> dict[str, tuple[str, str]]:
+    out: dict[str, tuple[str, str]] = {}
     small = [p for p in amplifier.of_kind("capacitor") if p.value("farads") < HELD_PUMP_FARADS]
-    at = {j for p in small for j in p.leads.values() if sum(b.sort == "diode" for b in net.at.get(j, ())) == 2}
+    leads = [j for p in amplifier.of_kind("diode", "rectifier") for j in p.leads.values()]
+    at = {j for p in small for j in p.leads.values() if leads.count(j) == 2}
     for supply in supplies(amplifier) if at else ():
         for leg in supply.legs:
             joint = pumped_joint(amplifier, leg)
             if joint is not None and joint == leg.end:
                 out[joint] = leg.start, next(one.end for one in supply.legs if one.start == joint)
     return out
+
+
+def crest_across(part: Part, pumped: Mapping[str, tuple[str, str]], at: Callable[[str], tuple[Array, Array]]) -> Array:
+    """The most volts across a capacitor in a mains cycle: its dc and its winding's crest. Of a pump's capacitor, whose far end
+    stands at one rectifier's joint while the winding is at one crest and at the other's at the other: the larger.
+
+    pumped: ``pumped_joints``. at: dc volts and signed ac volts rms of a joint to chassis, (sample,) each. The winding is taken
+    to both crests of its half cycle, which a rectifier that conducts cuts off by its own drop: some per cent too careful.
+    """
+    plus, minus = part.leads["+"], part.leads["-"]
+    for joint, wound in ((plus, minus), (minus, plus)):
+        if joint in pumped:
+            steady = [at(end)[0] for end in pumped[joint]]
+            dc, ac = at(wound)
+            crest = 2.0**0.5 * np.abs(ac)
+            low, high = np.minimum(*steady), np.maximum(*steady)
+            return np.asarray(np.maximum(np.abs(dc + crest - high), np.abs(dc - crest - low)))
+    (dc_plus, ac_plus), (dc_minus, ac_minus) = at(plus), at(minus)
+    return np.asarray(np.abs(dc_plus - dc_minus) + 2.0**0.5 * np.abs(ac_plus - ac_minus))
 
 
 def emptied(circuit: "Circuit") -> dict[str, float]:
