@@ -12,9 +12,9 @@ import pytest
 
 from at_hand import firstglow
 from firstglow.amplifier import load
-from firstglow.api import ladder
 from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.amplifier.situation import Situation
+from firstglow.api import ladder
 from firstglow.audit.incoming import incoming
 from firstglow.audit.parts import audit
 from firstglow.readings.meters import meter_named
