@@ -170,7 +170,7 @@ def main() -> None:
     parser.add_argument("--file", type=Path, default=ROOT / "examples" / "a-linden-twin.toml")
     parser.add_argument("--seconds", type=float, default=60.0)
     parser.add_argument("--method", default="Radau")
-    parser.add_argument("--rtol", type=float, default=1e-3)
+    parser.add_argument("--rtol", type=float, default=1e-4, help="1e-3 leaves scipy itself 0.7 to 2.3 %% off")
     parser.add_argument("--as-it-comes", action="store_true", help="scipy takes its own differences")
     asked = parser.parse_args()
     a = load(asked.file)
