@@ -1,5 +1,6 @@
 """How far the dial may go, which capacitor says so, and that the ladder says it in plain words."""
 
+import re
 from dataclasses import replace
 from math import pi, sqrt
 from pathlib import Path
@@ -15,7 +16,7 @@ from firstglow.amplifier.model import Amplifier
 from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.ladder import document
+from firstglow.ladder.ladder import build, document
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.walk import walk
 
@@ -174,3 +175,18 @@ def test_a_load_resistor_that_helps_rung_4_stays_on_at_every_cold_start() -> Non
         tuple(loads.items())
     }
     assert "9" not in helped
+
+
+def test_past_a_thousand_volts_the_tools_are_said_not_to_be_made_for_it(tmp_path: Path) -> None:
+    """Every page names tool, clip and lead of the 1000 V class: by hand 1200 V x sqrt 2 = 1697 V on the mark, 1867 V on the
+    highest mains."""
+    text = next(x for x in EXAMPLES if x.stem.startswith("b-")).read_text(encoding="utf-8")
+    high = re.sub(r"\b\d+-0-(\d+)V", "1200-0-1200V", text, count=1)
+    assert high != text
+    for source, told in ((text, 0), (high, 1)):
+        file = tmp_path / "set.toml"
+        file.write_text(source, encoding="utf-8")
+        found = [x for x in build(load(file), mode="fast").document["findings"] if x.startswith("PAST 1000 V")]
+        assert len(found) == told
+    volts = float(found[0].split("up to ")[1].split()[0])
+    assert volts == pytest.approx(1.1 * 1200.0 * 2.0**0.5, rel=0.03)

@@ -1,6 +1,7 @@
 """Capacitors that cannot stand what full mains puts on them, in plain words: which part, at which volts, what to fit."""
 
 from collections.abc import Mapping
+from math import ceil
 from typing import TYPE_CHECKING
 
 from firstglow.ladder.dials import Ceiling, high, stands
@@ -12,11 +13,22 @@ if TYPE_CHECKING:
 SOLD = (6.3, 10, 16, 25, 35, 50, 63, 80, 100, 160, 200, 250, 315, 350, 400, 450, 500, 550, 630, 800, 1000)
 
 
+TOOL_VOLTS = 1000.0
+"""Discharge tool, clips and leads are of the 1000 V class (IEC 61243-3, IEC 61010-031: ordinary ones end there; from memory)."""
+
+
 def findings(frame: "Frame") -> tuple[str, ...]:
     """One line a capacitor: unfit at today's mains, else unfit at the most the socket may give."""
     found = frame.dials.unfit
     lines = [_unfit(frame, part, at) for part, at in found.items()]
-    return tuple(lines) + tuple(_at_high_mains(frame, set(found)))
+    return tuple(_beyond(frame)) + tuple(lines) + tuple(_at_high_mains(frame, set(found)))
+
+
+def _beyond(frame: "Frame") -> list[str]:
+    """A line where more stands than the tools that every page names are made for."""
+    joints = frame.physics.joints(frame.ht_only())
+    volts = max((abs(dc) for dc, _ in joints.values()), default=0.0) * most_mains(frame) / frame.gear.mains_now
+    return [frame.words.text("finding.beyond", volts=f"{volts:.0f}")] if volts > TOOL_VOLTS else []
 
 
 def ends_text(frame: "Frame", worst: Ceiling) -> str:
@@ -97,7 +109,7 @@ def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
         "volts": f"{here.volts:.0f}",
         "high": f"{here.high:.0f}",
         "mains": f"{frame.gear.mains_now:.0f}",
-        "need": frame.words.text("finding.fit" if sold else "finding.fit_two", volts=f"{sold or need:g}"),
+        "need": frame.words.text("finding.fit" if sold else "finding.fit_two", volts=f"{sold or 10.0 * ceil(need / 10.0):g}"),
     }
 
 
