@@ -1,6 +1,6 @@
 """What the order list of ``firstglow parts`` puts in a place: an incoming part is judged against that as well as against the mark.
 
-Only the proposals that can buy for the part are worked out, not the whole audit.
+The whole audit is worked out for it, once: what one proposal buys may ask more of another's piece.
 """
 
 import re
@@ -8,10 +8,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from firstglow.amplifier.model import Part, Quantity
-from firstglow.audit.ageing import ages
-from firstglow.audit.parts import KINDS
-from firstglow.audit.proposal import Item, Proposal
-from firstglow.audit.replace import propose
+from firstglow.audit.parts import audit_of
+from firstglow.audit.proposal import Item
 from firstglow.audit.ways import Stood
 from firstglow.quantities import QuantityError, read_value
 
@@ -43,33 +41,11 @@ class Ordered:
 def ordered(stood: Stood, name: str) -> tuple[Ordered, ...]:
     """What is bought for a resistor or capacitor, in the order list's own sense: what stands in for its own proposal first, then
     its own, then a valve's. Empty where nothing is. Raises SolveError."""
-    part = stood.amplifier.parts[name]
-    own = _proposal(stood, part)
-    mine = [(name, i) for i in (own.items if own else ()) if i.for_part in ("", name)]
-    others = _of_valves(stood, part)
-    if any(i.over for _, i in others) or not mine:
-        mine = others
-    found = [o for by, item in mine for o in _read(part, item, by)]
-    return tuple({(o.value, o.text): o for o in found}.values())
-
-
-def _proposal(stood: Stood, part: Part) -> Proposal | None:
-    return propose(stood, part, tuple(KINDS[part.kind](stood, part)), ages(part))
-
-
-def _of_valves(stood: Stood, part: Part) -> list[tuple[str, Item]]:
-    """Items that a valve's proposal buys for the part: of its own channel, and only of one that something asks a change of."""
-    for valve in stood.amplifier.of_kind("valve", "rectifier"):
-        if part.channel and valve.channel and part.channel != valve.channel:
-            continue
-        stresses = tuple(KINDS[valve.kind](stood, valve))
-        if not any(s.verdict in ("tight", "unfit") for s in stresses):
-            continue
-        made = propose(stood, valve, stresses, ages(valve))
-        found = [(valve.name, i) for i in (made.items if made else ()) if i.for_part == part.name]
-        if found:
-            return found
-    return []
+    part, found = stood.amplifier.parts[name], audit_of(stood)
+    bought = [(a.part, i) for a in (*found.parts, *found.more) if a.proposal is not None for i in a.proposal.items]
+    own = [(by, i) for by, i in bought if by == name and i.for_part in ("", name)]
+    mine = own or [(by, i) for by, i in bought if by != name and i.for_part == name]
+    return tuple({(o.value, o.text): o for by, item in mine for o in _read(part, item, by)}.values())
 
 
 def _read(part: Part, item: Item, by: str) -> Iterator[Ordered]:

@@ -65,8 +65,9 @@ def lines(found: Audit) -> list[Line]:
     """In the order of the parts, then a fuse in HT that is not drawn. An item for a part that a proposal of its own buys already
     is left to that one."""
     made: dict[str, Line] = {}
-    own = {a.part for a in found.parts if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
-    for a in found.parts:
+    every = (*found.parts, *found.more)
+    own = {a.part for a in every if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
+    for a in every:
         if a.proposal is None:
             continue
         for item in a.proposal.items:
@@ -148,7 +149,7 @@ def document(found: Audit) -> list[dict[str, Any]]:
 def told(found: Audit) -> Iterator[str]:
     """The list in bench words."""
     every = lines(found)
-    missing = (*_missing(found), *wipers(found))
+    missing = (*_missing(found), *_stays(found), *wipers(found))
     if not every:
         if missing:
             yield "\nORDER LIST: nothing to buy."
@@ -202,10 +203,26 @@ def _gives(a: Audited, text: str) -> bool:
     return any(s.survives is False and s.situation == text for s in a.stresses)
 
 
+def _stays(found: Audit) -> Iterator[str]:
+    """What is asked once all of it is fitted: nothing more, and what then has little to spare or is past a rating still."""
+    every = (*found.parts, *found.more)
+    if not any(a.proposal is not None and a.proposal.items for a in every):
+        return
+    if found.stays is None:
+        yield "  All of it fitted the amplifier could not be worked out: ask again with the new parts in the file."
+        return
+    told = {a.part for a in every if a.proposal is not None and a.proposal.left}
+    past = [n for n, rows in found.stays.items() if n not in told and any(s.verdict == "unfit" for s in rows)]
+    tight = [n for n, rows in found.stays.items() if all(s.verdict == "tight" for s in rows)]
+    asks = f"past a rating still {', '.join(past)}" if past else "it asks for nothing more to buy"
+    room = f"; with little to spare, and left so, {', '.join(tight)}" if tight else ""
+    yield f"  All of it fitted and audited again: {asks}{room}."
+
+
 def _missing(found: Audit) -> Iterator[str]:
     """What is past a rating and cured by nothing that is bought, and what may be: no rating says so."""
     groups: dict[tuple[str, ...], list[str]] = {}
-    for a in found.parts:
+    for a in (*found.parts, *found.more):
         if a.proposal is not None and a.proposal.left:
             groups.setdefault(a.proposal.left, []).append(a.part)
     unknown = [a.part for a in found.parts if any(s.verdict == "rating unknown" and s.felt for s in a.stresses)]

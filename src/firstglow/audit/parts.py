@@ -1,7 +1,7 @@
 """Are the parts fit? Every electrical part's worst stress over all the ways the amplifier can stand, beside its rating."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
@@ -9,11 +9,11 @@ from firstglow.audit.ageing import ages
 from firstglow.audit.looks import look
 from firstglow.audit.proposal import Proposal
 from firstglow.audit.replace import propose
-from firstglow.audit.replace_capacitors import without_its_leak
 from firstglow.audit.stress import Stress, Verdict, worst
 from firstglow.audit.stress_passive import PASSIVE
 from firstglow.audit.stress_valves import VALVES
 from firstglow.audit.stress_windings import WINDINGS
+from firstglow.audit.together import together
 from firstglow.audit.ways import Stood, stood
 
 KINDS: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {**PASSIVE, **VALVES, **WINDINGS}
@@ -38,10 +38,14 @@ class Audited:
 
 @dataclass(frozen=True, slots=True)
 class Audit:
-    """parts: every part of the amplifier once, in its own order. unsolved: faults that would not settle."""
+    """parts: every part of the amplifier once, in its own order. more: parts of which nothing is asked as they stand, and something once
+    the order list is fitted, as they stand then. stays: what then is still tight or past a rating, by part; None where that could not
+    be worked out."""
 
     parts: tuple[Audited, ...]
     stood: Stood
+    more: tuple[Audited, ...] = ()
+    stays: Mapping[str, tuple[Stress, ...]] | None = None
 
     def of(self, part: str) -> Audited:
         """One part; KeyError if it is none."""
@@ -53,30 +57,29 @@ class Audit:
 
 def audit(amplifier: Amplifier, mains_now: float | None = None) -> Audit:
     """Every part of the amplifier. mains_now: at the socket today [V rms]. Raises SolveError."""
-    at = stood(amplifier, mains_now)
-    found = []
-    for part in amplifier.parts.values():
-        stresses = tuple(KINDS[part.kind](at, part))
-        why = ages(part)
-        proposal = propose(at, part, stresses, why)
-        found.append(Audited(part.name, part.kind, stresses, worst(stresses), why, proposal))
-    return Audit(tuple(_one_word(at, found)), at)
+    return audit_of(stood(amplifier, mains_now))
 
 
-def _one_word(at: Stood, found: Sequence[Audited]) -> Iterator[Audited]:
-    """What stands in for a part's own proposal is what the part says too: one value for one place."""
-    over = {i.for_part: i for a in found if a.proposal is not None for i in a.proposal.items if i.over}
-    for a in found:
-        if a.proposal is None or a.part not in over:
-            yield a
-            continue
-        what = f"{over[a.part].text}: the valve behind it asks for it with a lower grid leak"
-        # the corner is told here: what its own value in the old place would do to it is no longer true
-        rest = without_its_leak(at, at.amplifier.parts[a.part])
-        changes = f"with the lower grid leak the bass corner stays{rest and f'; {rest}'}"
-        yield replace(
-            a, proposal=replace(a.proposal, what=what, changes=changes, alternatives=(), refused=(), items=())
-        )
+def audit_of(at: Stood) -> Audit:
+    """Every part of a solved amplifier; kept with it, for it is asked part by part."""
+    if "audit" not in at.__dict__:
+        at.__dict__["audit"] = _audit(at)
+    kept: Audit = at.__dict__["audit"]
+    return kept
+
+
+def _audit(at: Stood) -> Audit:
+    amplifier = at.amplifier
+    stresses = {p.name: tuple(KINDS[p.kind](at, p)) for p in amplifier.parts.values()}
+    alone = {p.name: propose(at, p, stresses[p.name], ages(p)) for p in amplifier.parts.values()}
+    whole = together(at, stresses, {name: p for name, p in alone.items() if p is not None})
+
+    def audited(part: Part, rows: tuple[Stress, ...], proposal: Proposal | None, why: str) -> Audited:
+        return Audited(part.name, part.kind, rows, worst(rows), why, proposal)
+
+    found = (audited(p, stresses[p.name], whole.proposals.get(p.name), ages(p)) for p in amplifier.parts.values())
+    more = (audited(amplifier.parts[n], rows, proposal, "") for n, (rows, proposal) in whole.more.items())
+    return Audit(tuple(found), at, tuple(more), whole.stays)
 
 
 def document(found: Audit) -> dict[str, Any]:
@@ -98,8 +101,20 @@ def document(found: Audit) -> dict[str, Any]:
             for a in found.parts
         ],
         "order": order(found),
+        "fitted": _fitted(found),
         "mains": dict(found.stood.mains),
         "unsolved": unsolved(found),
+    }
+
+
+def _fitted(found: Audit) -> dict[str, Any] | None:
+    """With the whole order list in: what it alone asks of parts that are fit as they stand, and what stays tight or past a rating."""
+    if found.stays is None:
+        return None
+    asks = [{"part": a.part, "verdict": a.verdict, "proposal": a.proposal.row()} for a in found.more if a.proposal]
+    return {
+        "asks": asks,
+        "stays": [{"part": n, "stresses": [s.row() for s in rows]} for n, rows in found.stays.items()],
     }
 
 

@@ -110,6 +110,10 @@ def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
             yield f"\n{head}"
             for group in _alike(mine):
                 yield from _part(found, group)
+    if found.more:
+        yield "\nFIT AS IT STANDS, and asked more with the order list fitted"
+        for group in _alike(found.more):
+            yield from _part(found, group)
     ageing = [a for a in found.parts if a.ages and a.verdict not in ("unfit", "tight")]
     if ageing:
         yield "\nAGEING: renewed or measured whatever the figures say"
