@@ -79,12 +79,13 @@ started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
 studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
 standing: Callable[..., ways.Stood] = shared(ways.stood)
 today: Callable[..., mains_now.Today] = shared(mains_now.today)
+on_mains: Callable[..., Any] = shared(mains.audit_of)
 
 # What a whole command works out, and where it takes it from: its screen and its document are of one.
 SHARED: tuple[tuple[Any, str, Callable[..., Any]], ...] = (
     (parts, "audit", audited), (parts, "stood", standing), (incoming, "stood", standing), (studies, "study", studied),
     (cold_starts, "cold_start", started), (stored, "at_worst", shared(stored.at_worst)),
-    (bias, "design", shared(bias.design)), (mains, "audit_of", shared(mains.audit_of)), (mains_now, "today", today),
+    (bias, "design", shared(bias.design)), (mains, "audit_of", on_mains), (mains_now, "today", today),
     (fuse, "today_on", today),
 )  # fmt: skip
 

@@ -1,13 +1,17 @@
 """Its presence puts tests/ on the path: any test may ``from builders import ...``. The dearest files are run first."""
 
 import gc
+import os
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
 from xdist.scheduler import LoadFileScheduling
 
-import firstglow.cli.main  # noqa: F401 - one thread for linear algebra, set before numpy is loaded
+import firstglow.amplifier
+import firstglow.cli.main  # one thread for linear algebra, set before numpy is loaded
+from firstglow.amplifier import Amplifier, reading
 
 # Files of eight seconds or more, the dearest first (`pytest --durations=0`): a worker that took one of them last would leave
 # the others idle. A file that is not named here only comes later.
@@ -25,7 +29,41 @@ DEAREST = (
 )  # fmt: skip
 
 # Files that want the same dear things stay together on one worker.
-FAMILIES = dict.fromkeys(("test_parts_command", "test_parts_proposals", "test_parts_order"), "parts")
+FAMILIES = dict.fromkeys(
+    ("test_parts_command", "test_parts_proposals", "test_parts_order", "test_parts_neighbours"), "parts"
+) | dict.fromkeys(
+    ("test_parts_second_newcomer", "test_refused_words", "test_mains_command", "test_one_wait", "test_start_and_discharge",
+     "test_bias_late", "test_reform", "test_incoming_command", "test_mains_planted"), "audits"
+)  # fmt: skip
+
+# Reading example (a) takes a tenth of a second, and hundreds of tests and commands read the same three files. Tests of the
+# reading itself read anew.
+READERS = ("tests/amplifier/", "tests/structure/")
+READ: dict[tuple[str, ...], tuple[Amplifier, str]] = {}
+really = firstglow.amplifier.load
+
+
+def load(path_or_text: str | Path | bytes, as_: str = "changed", name: str = "", meters: Any = None) -> Amplifier:
+    """``firstglow.amplifier.load``; what the same text was read into is handed out again, as long as nobody wrote on it."""
+    test = os.environ.get("PYTEST_CURRENT_TEST", "")
+    text = path_or_text
+    if isinstance(text, Path) or (isinstance(text, str) and "\n" not in text):
+        text = Path(text).read_bytes() if Path(text).is_file() else ""
+    if not text or test.startswith(READERS):
+        return really(path_or_text, as_, name, meters)
+    key = (repr(text), str(path_or_text), as_, name, repr(meters))
+    amplifier, seal = READ.pop(key, (None, ""))
+    if amplifier is None:
+        amplifier = really(path_or_text, as_, name, meters)
+        seal = repr(amplifier)
+    assert repr(amplifier) == seal, "a test wrote on an amplifier that others share"
+    READ[key] = amplifier, seal
+    while len(READ) > 48:
+        READ.pop(next(iter(READ)))
+    return amplifier
+
+
+firstglow.amplifier.load = reading.load = load
 
 # Thousands of tests and some hundred ladders are all there to the end: looking through them for rubbish time and again took a
 # quarter of the collection and a thirtieth of the tests.

@@ -28,8 +28,8 @@ def without_restart(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def made(text: str, at: Path) -> dict[str, Any]:
     file = at / "asked.toml"
-    file.write_text(text)
-    found = document(audited(load(file)))
+    file.write_text(text, encoding="utf-8")
+    found = document(audited(load(file)))  # one key wherever a file lies: an example's own text is the example
     jsonschema.validate(json.loads(json.dumps(found, allow_nan=False)), schemas.load("parts"))
     return found
 

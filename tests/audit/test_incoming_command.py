@@ -11,12 +11,11 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from at_hand import standing
+from at_hand import audited, standing
 from firstglow import schemas
 from firstglow.amplifier import Fault, Situation, SituationError, load
 from firstglow.audit.incoming import document, incoming, typed
 from firstglow.audit.order import document as order
-from firstglow.audit.parts import audit
 from firstglow.cli.incoming import command
 from firstglow.readings.meters import ReadingsError, meter_named
 from firstglow.solver.circuit import compile_circuit
@@ -271,7 +270,7 @@ def test_the_order_is_the_one_that_parts_prints() -> None:
     amplifier = load(C)
     lines = {
         (name, line["what"])
-        for line in order(audit(amplifier))
+        for line in order(audited(amplifier))
         for name in line["for"]
         if amplifier.parts[name].kind in ("resistor", "capacitor") and any(unit in line["what"] for unit in "FΩ")
     }

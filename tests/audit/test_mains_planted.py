@@ -4,18 +4,16 @@ from pathlib import Path
 
 import pytest
 
+from at_hand import built, standing, today
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.fuse import fuses
 from firstglow.audit.fuse_judged import Place
 from firstglow.audit.lamp_choice import Rung, lamp_choice
-from firstglow.audit.mains_now import today
 from firstglow.audit.mains_silicon import behind_silicon
 from firstglow.audit.mains_ways import ways
 from firstglow.audit.parts import KINDS
-from firstglow.audit.ways import stood
-from firstglow.ladder.ladder import build
 
 ROOT = Path(__file__).parents[2]
 EXAMPLES = ROOT / "examples"
@@ -65,17 +63,17 @@ def test_an_output_valve_past_its_watts_is_named(tmp_path: Path) -> None:
 
 def test_screens_past_their_sheet_are_a_finding_and_not_nothing() -> None:
     """6V6GT's screen to 315 V (RCA sheet). They hang on HT2 by 470 ohm, which at a milliamp or two loses under 1 V, and the
-    cathodes stand on chassis: on 243 V HT2 is past it, and so are all four of them."""
-    found = today(load(EXAMPLES / "a-linden-twin.toml"), 243.0)
+    cathodes stand on chassis: on 242 V HT2 is past it, and so are all four of them."""
+    found = today(load(EXAMPLES / "a-linden-twin.toml"), 242.0)
     assert found.at_now.ht["HT2"] > 330.0
     (line,) = [line for line in found.findings if "screen volts" in line]
     assert line.startswith("V3, V4, V7, V8: screen volts: ") and "of 315 V" in line
     told = float(line.split("screen volts: ")[1].split(" V")[0])
-    assert 0.0 <= told - found.at_now.ht["HT2"] < 20.0  # on the highest mains, 4 % over 243 V
+    assert 0.0 <= told - found.at_now.ht["HT2"] < 20.0  # on the highest mains, 4.5 % over 242 V
     # brought to the mark they still are: HT2 stands there at their very limit, and mains wander 4 % above it
     (line,) = [line for line in found.past_mark if "screen volts" in line]
     told = float(line.split("screen volts: ")[1].split(" V")[0])
-    assert found.high_on_mark == pytest.approx(253.0 * 230.0 / 243.0)
+    assert found.high_on_mark == pytest.approx(253.0 * 230.0 / 242.0)
     assert told == pytest.approx(found.at_mark.ht["HT2"] * found.high_on_mark / 230.0, rel=0.01)
     assert not any("rect: amps" in line for line in found.past_mark)  # that one the mark cures
 
@@ -152,7 +150,7 @@ def test_what_a_mains_fuse_does_not_end_in_time_is_told_as_the_parts_audit_has_i
     amplifier = load(EXAMPLES / "b-hazel-four.toml")
     found = fuses(today(amplifier))
     assert [u.blown.fault for u in found.unsaved] == ["V2 shorted", "C1a shorted"]
-    every = stood(amplifier)
+    every = standing(amplifier)
     for u in found.unsaved:
         assert u.blown.times == pytest.approx(u.blown.amps / 0.5) and u.blown.times < 2.1
         fuse = next(j for p in found.places if p.place == "HT" for j in p.proposed if j.fuse.name == u.ht)
@@ -252,7 +250,7 @@ def test_a_bias_fuse_is_told_to_be_none(tmp_path: Path) -> None:
 def test_the_lamps_words_are_those_of_the_ladder() -> None:
     """Where the ladder looks at its lamp on full mains, the same lamp has the same word here."""
     amplifier = load(EXAMPLES / "b-hazel-four.toml")
-    ladder = build(amplifier, mode="fast")
+    ladder = built(amplifier, mode="fast")
     rungs = [
         Rung(r.id, r.planned.title, r.planned.situation)
         for r in ladder.expected.rungs

@@ -5,23 +5,20 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from parts_at_hand import EXAMPLES, A, B, C, audited, without_restart
 
 from firstglow.amplifier import load
 from firstglow.audit.couplings import couplings
 from firstglow.audit.fuse_times import Fuse
 from firstglow.audit.parts import Audit, audit
-from firstglow.audit.ways import Stood
 from firstglow.cli.parts import command
 
-EXAMPLES = Path(__file__).parent.parent.parent / "examples"
-A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
 PAPER = ('C5 = ["0.1u 630V film"', 'C5 = ["0.1u 630V paper"')
 
 
 @pytest.fixture(autouse=True)
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without the hot restart, half of an audit's time."""
-    monkeypatch.setattr(Stood, "restart", None)
+    without_restart(monkeypatch)
 
 
 def fault(found: Audit, part: str, stress: str, situation: str) -> float:
@@ -33,7 +30,7 @@ def fault(found: Audit, part: str, stress: str, situation: str) -> float:
 def test_a_shorted_coupling_capacitor_by_hand() -> None:
     """Example (b), C5: the EL84's grid is at its cathode and the cathode resistor of 240 ohm passes all: the current is its
     volts over 240 (Ohm), plate and screen watts are volts times amps, past the sheet's 65 mA, 12 W, 2 W (Philips)."""
-    found = audit(load(B))
+    found = audited(load(B))
     amps = fault(found, "V2", "cathode amps", "C5 shorted")
     bypass = next(s for s in found.of("C6").stresses if s.situation.startswith("C5 shorted"))
     # the grid's own current joins it: at most what 300 V sends through V1's plate load of 220 k
@@ -49,7 +46,7 @@ def test_a_shorted_coupling_capacitor_by_hand() -> None:
 
 def test_a_neighbours_short_sets_no_verdict(monkeypatch: pytest.MonkeyPatch) -> None:
     """With these faults left out, every verdict and every proposal is the same."""
-    found = audit(load(C))
+    found = audited(load(C))
     monkeypatch.setattr("firstglow.audit.ways.couplings.faults", lambda amplifier: iter(()))
     without = audit(load(C))
     assert len(found.stood.ways) == len(without.stood.ways) + 3
@@ -63,10 +60,10 @@ def test_old_kinds_leak_too(tmp_path: Path) -> None:
     so the valve is as far gone as with a short. Film is not asked."""
     file = tmp_path / "paper.toml"
     file.write_text(B.read_text().replace(*PAPER))
-    found = audit(load(file))
+    found = audited(load(file))
     leaking, shorted = (fault(found, "V2", "plate watts", f"C5 {how}") for how in ("leaks 500", "shorted"))
     assert 12.0 < leaking <= 1.01 * shorted
-    assert not any("leaks" in w.text for w in audit(load(B)).stood.ways)
+    assert not any("leaks" in w.text for w in audited(load(B)).stood.ways)
     text = CliRunner().invoke(command, [str(file)]).output
     part = text.partition("\n  C5\n")[2].partition("\n\n")[0]
     assert "if it leaks (500 kΩ): V2 takes 1" in part
@@ -90,7 +87,7 @@ def test_silicon_alone_is_tried_too(tmp_path: Path) -> None:
     assert text.count('C4 = ["47u 100V"') == 1
     file = tmp_path / "small.toml"
     file.write_text(text.replace('C4 = ["47u 100V"', 'C4 = ["47u 68V"'))
-    found = audit(load(file, as_="drawn"))
+    found = audited(load(file, as_="drawn"))
     assert not any(s.verdict == "unfit" for s in found.of("C4").stresses)
     proposal = found.of("D1").proposal
     assert proposal is not None and not proposal.alternatives
@@ -153,7 +150,7 @@ def test_a_fuse_that_need_not_open_is_not_said_to_save(tmp_path: Path) -> None:
     part = text.partition("WOULD NOT SURVIVE")[2].partition("ORDER LIST")[0]
     assert "V3, V4, V7 or V8 shorted, plate to cathode: T1, V9" in part
     assert "Not sure to open within two minutes on any of these: F1." in part and "meant to" not in part
-    rows = [s for s in audit(load(A)).of("F1").stresses if "V3 shorted" in s.situation]
+    rows = [s for s in audited(load(A)).of("F1").stresses if "V3 shorted" in s.situation]
     assert [(s.survives, s.rating) for s in rows] == [(True, pytest.approx(2.1))]
     handbook = CliRunner().invoke(command, [str(EXAMPLES / "published" / "handbook-20w.toml")]).output
     assert "on any of these: mains fuse (its amps are not said)." in " ".join(handbook.split())
@@ -167,7 +164,7 @@ def test_a_fuse_that_need_not_open_is_not_said_to_save(tmp_path: Path) -> None:
 
 def test_what_is_in_series_takes_the_same_current() -> None:
     """Plug, fuse and switch of example (c) are one line: no harmonic of the mains passes one and not the next (Kirchhoff)."""
-    found = audit(load(C))
+    found = audited(load(C))
     amps = {
         part: next(s.value for s in found.of(part).stresses if s.unit == "A" and not s.fault)
         for part in ("J2", "F1", "S1")
