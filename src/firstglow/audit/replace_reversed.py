@@ -1,6 +1,6 @@
 """What to do about an electrolytic that meets volts the wrong way round: turned round only where it runs so."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from math import ceil
 
@@ -77,9 +77,12 @@ def _held(stood: Stood, part: Part) -> tuple[Part, float] | None:
     """The capacitor across which a bleeder holds this one, and its ohms: one for all that the same ways pull; None where none does."""
     first = _alike(stood, part)[0]
     for host in {first.name: first, part.name: part}.values():
-        ohms = _ohms(stood, host)
-        if ohms is not None and _holds(stood, host, ohms, _pulled(stood, part), [part]):
-            return host, ohms
+        ways, alike = _pulled(stood, host) | _pulled(stood, part), _alike(stood, host)
+        held = _holds(stood, host, ways, {p.name: p for p in (host, part, *alike)}.values())
+        for parts in (alike, [host, part]):  # the largest that holds all that is pulled with it, else these two
+            for n, ohms in enumerate(BLEEDERS):
+                if all(held[p.name][n] for p in parts):
+                    return host, ohms
     return None
 
 
@@ -90,30 +93,21 @@ def _alike(stood: Stood, part: Part) -> list[Part]:
     return [c for c in every if (_pulled(stood, c) & ways).any() and not _runs_reversed(stood, c)]
 
 
-def _ohms(stood: Stood, host: Part) -> float | None:
-    """The largest bleeder across it that holds all that is pulled with it, else itself."""
-    ways = _pulled(stood, host)
-    for parts in (_alike(stood, host), [host]):
-        held = (ohms for ohms in BLEEDERS if _holds(stood, host, ohms, ways, parts))
-        if (ohms := next(held, None)) is not None:
-            return ohms
-    return None
-
-
 def _runs_reversed(stood: Stood, part: Part) -> bool:
     return float(np.min(_across(stood, part)[stood.where(runs=True)], initial=0.0)) < -REVERSE_VOLTS
 
 
-def _holds(stood: Stood, host: Part, ohms: float, ways: NDArray[np.bool_], parts: Sequence[Part]) -> bool:
-    """Whether a bleeder across one capacitor (its leak, so many ohms) keeps all of these within what is asked, in these ways."""
-    keep = np.flatnonzero(ways)
-    laid = np.array(stood.standing.values[:, keep])
-    laid[stood.circuit.column[f"{host.name} leak_ohms"]] = ohms
-    now = stood.circuit.solve(laid, stood.standing.x[:, keep], strict=False)
-    if not now.settled.all():
-        return False
-    least = min(float(np.min(now.dc(p.leads["+"]) - now.dc(p.leads["-"]))) for p in parts)
-    return least >= -HALF * REVERSE_VOLTS
+def _holds(stood: Stood, host: Part, ways: NDArray[np.bool_], parts: Iterable[Part]) -> dict[str, NDArray[np.bool_]]:
+    """Which of the bleeders across one capacitor (its leak, so many ohms) keep each part within what is asked, in these ways."""
+    keep, count = np.flatnonzero(ways), len(BLEEDERS)
+    laid = np.tile(stood.standing.values[:, keep], count)
+    laid[stood.circuit.column[f"{host.name} leak_ohms"]] = np.repeat(BLEEDERS, len(keep))
+    now = stood.circuit.solve(laid, np.tile(stood.standing.x[:, keep], count), strict=False)
+    out = {}
+    for p in parts:
+        low = np.where(now.settled, now.dc(p.leads["+"]) - now.dc(p.leads["-"]), -np.inf)
+        out[p.name] = low.reshape(count, len(keep)).min(axis=1) >= -HALF * REVERSE_VOLTS
+    return out
 
 
 def _bled(stood: Stood, part: Part, s: Stress, new: Proposal, host: Part, ohms: float) -> Proposal:
@@ -134,7 +128,7 @@ def _bled(stood: Stood, part: Part, s: Stress, new: Proposal, host: Part, ohms: 
     if own:
         told = f"{f'{count} of {each} in series' if count > 1 else each} across it, a bleeder; its polarity stays"
     changes = {f"{host.name} leak_ohms": ohms}
-    hurt = breaks(stood, tried(stood, changes), part)
+    hurt = breaks(stood, tried(stood, changes), part) if own else ""  # told once, where it is bought
     text = f"{why}; with the bleeder {moved(stood, changes)}{f'; but: {hurt}' if hurt else ''}"
     rest = "" if new.changes == REST or not new.what else f"; {new.changes}"
     return replace(
