@@ -8,6 +8,7 @@ import numpy as np
 
 from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.primaries import reflected_ohms
 from firstglow.audit import crests
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_share
@@ -235,9 +236,7 @@ def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
             continue
         w = next(w for w in part.windings if w.name == step.winding)
         ohms += abs(step.sign) * w.ohms.value
-        for primary in part.windings:
-            if primary.role == "primary":
-                ohms += primary.ohms.value * (w.turns.value / primary.turns.value) ** 2 * abs(step.sign)
+        ohms += abs(step.sign) * w.turns.value**2 * reflected_ohms(stood.amplifier, part)
     for name in (*leg.series_ac, *leg.series_dc, *(r for stage in leg.stages for r in stage[0].series)):
         ohms += (
             stood.amplifier.parts[name].values["ohms"].value if "ohms" in stood.amplifier.parts[name].values else 0.0

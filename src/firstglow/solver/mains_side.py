@@ -7,6 +7,7 @@ the secondary side, whose loads are in phase with it. The magnetising current la
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.primaries import primary_groups
 from firstglow.devices.lamp import filament
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.parameters import CONTACT_OHMS
@@ -134,13 +135,20 @@ def magnetising(flux: Array, amps: Array, knee: Array) -> tuple[Array, Array]:
     return scale * flux * (1.0 + bend), scale * (1.0 + (KNEE_POWER + 1.0) * bend)
 
 
-def ahead_of(frame: Frame, transformer: str) -> tuple[list[int], list[tuple[int, int]]]:
+Sides = list[tuple[list[int], list[int]]]
+"""Rows of ohms and of turns of each chain of primary sides; the chains lie side by side (``primary_groups``)."""
+
+
+def ahead_of(frame: Frame, transformer: str) -> tuple[list[int], Sides]:
     """What the pulses of a transformer's secondaries meet on the mains side: rows of the ohms in series with its
-    primary, and rows (ohms, turns) of its primary windings, which stand in parallel."""
+    primary, and its primary's sides."""
     f = frame
     part = f.amplifier.parts[transformer]
-    primaries = [w for w in part.windings if w.role == "primary"]
-    rows = [(f.rows.row[f"{part.name} {w.name} ohms"], f.rows.row[f"{part.name} {w.name} turns"]) for w in primaries]
+    row = f.rows.row
+    rows = [
+        ([row[f"{part.name} {w.name} ohms"] for w in chain], [row[f"{part.name} {w.name} turns"] for w in chain])
+        for chain in primary_groups(f.amplifier, part)
+    ]
     ahead = [
         f.rows.of(p, "ohms")
         for p in f.amplifier.of_kind("fuse", "switch", "wire", "resistor")

@@ -170,8 +170,9 @@ class Pulses:
         leaks = [np.minimum(c["leak"][k], v.leak) for (k, *_), v in zip(self.others, theirs, strict=True)]
         c["other leak"] = np.array(leaks).reshape(-1, n)
         if self.primaries:
-            per = [(p[t] / nominal) ** 2 for _, t in self.primaries]
-            share = sum(s * siemens(p[r]) for (r, _), s in zip(self.primaries, per, strict=True))
+            per = [(sum(p[t] for t in turns) / nominal) ** 2 for _, turns in self.primaries]
+            own = [sum(1.0 / siemens(p[r]) for r in ohms) for ohms, _ in self.primaries]
+            share = sum(s / r for r, s in zip(own, per, strict=True))
             core = 1.0 / share + sum((1.0 / siemens(p[r]) for r in self.ahead), np.zeros(n)) / per[0]
             c |= {"core ohms": np.minimum(core, MOST_OHMS), "per lamp": 1.0 / per[0]}
         else:

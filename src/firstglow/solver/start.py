@@ -114,7 +114,8 @@ class ColdStart:
             lit, watts = (p[row] for row in self.lamp_rows)
             lamp = CONTACT_OHMS + lit * 0.3 * self.nominal**2 / watts
         ohms = [
-            np.sum([1.0 / siemens(p[r]) for r in (*ahead, *(r for r, _ in own))], axis=0) for ahead, own in self.ahead
+            np.sum([1.0 / siemens(p[r]) for r in (*ahead, *(r for ohms, _ in own for r in ohms))], axis=0)
+            for ahead, own in self.ahead
         ]
         path = np.min(np.array(ohms), axis=0) if ohms else np.zeros(p.shape[1])
         # what heaters alone leave of the mains; nothing where the mains cannot reach any core
