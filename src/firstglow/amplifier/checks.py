@@ -5,6 +5,7 @@ from firstglow.amplifier.checks_joints import LOOSE, joint_problems
 from firstglow.amplifier.checks_mains import mains_problems
 from firstglow.amplifier.checks_rails import rail_problems
 from firstglow.amplifier.checks_shorts import short_problems
+from firstglow.amplifier.checks_turned import turned_rectifiers
 from firstglow.amplifier.checks_valves import valve_problems
 from firstglow.amplifier.checks_windings import winding_problems
 from firstglow.amplifier.drawn_loops import positive_loops
@@ -27,6 +28,16 @@ def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
     refused = refusals(amplifier)
     if refused:
         return refused
+    drawn = amplifier.layers == ("drawn",)
+    found = turned_rectifiers(amplifier, _found) if drawn else _found(amplifier)
+    look = look_at(amplifier)
+    first = {p.part: p for p in reversed(found)}  # a part with one mistake often shows another: tell the first
+    kept = [never(look, p) for p in found if first[p.part] is p or (_loose(p) and _loose(first[p.part]))]
+    return tuple(sorted(dict.fromkeys(kept), key=lambda p: p.line))
+
+
+def _found(amplifier: Amplifier) -> list[Problem]:
+    """Every mistake of the structure, the causes first."""
     look = look_at(amplifier)
     drawn = amplifier.layers == ("drawn",)
     found: list[Problem] = []
@@ -40,9 +51,7 @@ def check_structure(amplifier: Amplifier) -> tuple[Problem, ...]:
         found += [*unrecognised(amplifier), *valve_problems(look), *rail_problems(look)]
     if (drawn or amplifier.layers[-1] == "changed") and not found:
         found += positive_loops(look)
-    first = {p.part: p for p in reversed(found)}  # a part with one mistake often shows another: tell the first
-    kept = [never(look, p) for p in found if first[p.part] is p or (_loose(p) and _loose(first[p.part]))]
-    return tuple(sorted(dict.fromkeys(kept), key=lambda p: p.line))
+    return found
 
 
 def _loose(p: Problem) -> bool:
