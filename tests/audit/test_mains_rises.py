@@ -9,7 +9,7 @@ import pytest
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.parts import KINDS
-from firstglow.audit.ways import stood
+from firstglow.audit.ways import Stood, stood
 from firstglow.solver.circuit import compile_circuit
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -45,6 +45,8 @@ FALLS = {
     ("inlet", "amps, rms"): RESET,
     ("transformer", "ht a: dc after its rectifier, worst way and mains"): RESET,
     ("transformer", "ht b: dc after its rectifier, worst way and mains"): RESET,
+    ("transformer", "ht a: amps rms in its copper"): RESET,
+    ("transformer", "ht b: amps rms in its copper"): RESET,
     (
         "output transformer",
         "dc unbalance of its halves",
@@ -54,7 +56,10 @@ FALLS = {
 
 
 @pytest.mark.parametrize("file", FILES)
-def test_what_falls_as_the_mains_rise(file: str) -> None:
+def test_what_falls_as_the_mains_rise(file: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Hot restarts, half of the time, are in the other two examples' figures: one has presets, one none."""
+    if file.startswith("c-"):
+        monkeypatch.setattr(Stood, "restart", None)
     amplifier = load(EXAMPLES / file)
     fixed = any(t.pot for t in amplifier.idle.values())
     before: dict[tuple[str, str], float] = {}

@@ -6,8 +6,10 @@ import pty
 import select
 import subprocess
 import sys
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -27,6 +29,7 @@ A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-
 
 
 HIDDEN: dict[tuple[int, int], tuple[Ladder, Fault]] = {}
+SEEN: dict[tuple[int, str], tuple[Ladder, dict[str, Any]]] = {}
 
 
 @cache
@@ -42,8 +45,11 @@ def climbed(on: Ladder, *faults: Fault, seed: int = 1) -> tuple[Outcome, Careful
     return person.run(), person
 
 
-@pytest.mark.parametrize("seed", [2, 5])
-@pytest.mark.parametrize(("file", "samples"), [(A, 0), (B, 1000), (C, 1000)], ids=["a", "b learning", "c learning"])
+@pytest.mark.parametrize(
+    ("file", "samples", "seed"),
+    [(A, 0, 2), (B, 1000, 2), (B, 1000, 5), (C, 1000, 5)],
+    ids=["a", "b learning", "another b learning", "c learning"],
+)
 def test_a_healthy_amplifier_is_climbed_to_the_top(file: Path, samples: int, seed: int) -> None:
     """Bands that learn hold a healthy amplifier too; OL rows between them disturb nothing."""
     on = ladder(file, samples)
@@ -149,6 +155,22 @@ def hidden_once(monkeypatch: pytest.MonkeyPatch) -> None:
         return HIDDEN[id(on), seed][1]
 
     monkeypatch.setattr(virtual, "hidden_fault", at_hand)
+
+
+@pytest.fixture(autouse=True)
+def seen_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What one virtual amplifier of a ladder is, by its faults and its seed, worked out once: all that its meter reads. The noise of
+    the meter begins anew for each."""
+    really = Virtual.__init__
+
+    def at_hand(one: Virtual, on: Ladder, faults: Sequence[Fault] = (), seed: int = 1) -> None:
+        key = id(on), f"{list(faults)} {seed}"
+        if key not in SEEN:  # the ladder is held beside it: no other gets its number
+            really(one, on, faults, seed)
+            SEEN[key] = on, {k: v for k, v in vars(one).items() if k not in ("_rng", "_falls")}
+        one.__dict__.update(SEEN[key][1], _rng=np.random.default_rng(seed), _falls={})
+
+    monkeypatch.setattr(Virtual, "__init__", at_hand)
 
 
 def command(*words: str, typed: str = "") -> subprocess.CompletedProcess[str]:

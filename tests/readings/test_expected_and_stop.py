@@ -1,7 +1,7 @@
 """No healthy amplifier is told to switch off by what it is expected to read, and no meter passes what it cannot see.
 
-Every example, published circuit and test topology that has a ladder, with a digital meter; the examples with both needles,
-the others with one of them in turn. What a meter may be wrong by is reckoned here again from its class (common practice),
+Every example, published circuit and test topology that has a ladder: the examples with a digital meter and needles, the others
+with one of the three meters in turn, so that each meter reads several of each kind of bias. What a meter may be wrong by is reckoned here again from its class (common practice),
 not asked of the ranges.
 """
 
@@ -33,11 +33,11 @@ FILES = {f.stem: f for f in EVERY if f not in FRAGMENTS}
 TOPOLOGIES = (0, 3, 11)
 BUILT = {"single-ended cathode": single_ended_cathode}
 METERS = ("digital", "20k", "1k")
-NEEDLES = METERS[1:]
 OURS = [n for n in FILES if n[:2] in ("a-", "b-", "c-")]
 OTHERS = [n for n in (*FILES, *BUILT, *(f"topology {s}" for s in TOPOLOGIES)) if n not in OURS]
-CASES = [(n, m) for n in OURS for m in METERS]
-CASES += [(n, m) for k, n in enumerate(OTHERS) for m in ("digital", NEEDLES[k % 2])]
+NEEDLES = {"a": ("1k",), "b": ("20k", "1k"), "c": ("20k",)}
+CASES = [(n, m) for n in OURS for m in ("digital", *NEEDLES[n[0]])]
+CASES += [(n, METERS[(k + 1) % 3]) for k, n in enumerate(OTHERS)]
 # Limits that give way to the band by design: a fraction of what is expected, not a rating.
 # A rating stands also where the drawing itself is past it: the words say so, and that the mains or the part must change.
 AS_DRAWN = "as drawn it stands past that before anything is wrong"
