@@ -11,22 +11,14 @@ from dataclasses import dataclass
 from math import log
 from shlex import quote
 
-import numpy as np
-from numpy.typing import NDArray
-
 from firstglow.amplifier.mistakes import an
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.options import SituationError, parts_called
-from firstglow.amplifier.situation import Situation
-from firstglow.amplifier.supplies import supplies
 from firstglow.audit.ageing import ages
-from firstglow.audit.stored import all_but_rectifiers
+from firstglow.audit.reform_dial import Limit, rail
 from firstglow.markings.incoming import leak_test
 from firstglow.markings.series import next_up
-from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.discharge import WORKING_VOLTS, tool_ohms
-
-Array = NDArray[np.float64]
 
 SHARES = (0.1, 0.25, 0.5, 0.75, 0.9, 1.0)
 """Steps of the volts, as the dial's at a first power-up (common practice)."""
@@ -40,15 +32,15 @@ CHARGED = 0.1
 """Of what is let pass: what the charge may still add when the leak alone is read."""
 SHORT_AMPS = 5e-3
 """What the series resistor lets through a shorted one (restorers' practice, seen quoted; 90 kohm at 450 V)."""
-DIALS = np.linspace(0.02, 1.2, 60)
-"""Shares of the marked mains among which a dial is looked for."""
+LEAST_VOLTS = 9.0
+"""One that stands at less here is formed to this, a battery's, where it is made for so much [V]: less shows no leak."""
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """supply: volts of the supply; dial: the share of the marked mains at which its own rail gives them with every valve but
-    rectifiers out (None: not from this amplifier). at_once: drop as it is raised [V], from the step before; alone: seconds until
-    the leak alone is read. go_on, give_up: drop across the resistor below which, above which [V]; *_amps the same as leak."""
+    """supply: volts of the supply; dial: the share of the marked mains at which its own rail gives them (``reform_dial``; None: not
+    from this amplifier). at_once: drop as it is raised [V], from the step before; alone: seconds until the leak alone is read. go_on,
+    give_up: drop across the resistor below which, above which [V]; *_amps the same as leak."""
 
     supply: float
     dial: float | None
@@ -62,10 +54,11 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Reform:
-    """One electrolytic. why: what says it is old, "" where only the asker does. rated: None where the file has none; meets: the
-    most it stands at here, valves out or all in [V]; target: volts to come to, that and no more than it is made for. ohms, watts:
-    the series resistor; twice what a shorted capacitor leaves it. behind_valve: its rail comes through a rectifier valve. beside:
-    others on that rail."""
+    """One electrolytic. why: what says it is old, "" where only the asker does. rated: None where the file has none, and then there
+    is no target and no step: what nobody knows it stands, nobody puts on it. meets: the most it stands at here, valves out or all in
+    [V]; target: volts to come to, that and no more than it is made for. ohms, watts: the series resistor; twice what a shorted
+    capacitor leaves it. behind_valve: its rail comes through a rectifier valve. beside: others on that rail. out, lifted: rectifier
+    valves taken out and leads opened for the dial; limit: what ends it, or leaves none."""
 
     part: str
     why: str
@@ -78,6 +71,9 @@ class Reform:
     steps: tuple[Step, ...]
     behind_valve: bool
     beside: tuple[str, ...]
+    out: tuple[str, ...]
+    lifted: tuple[str, ...]
+    limit: Limit | None
     source: str
     doubt: str
 
@@ -107,17 +103,21 @@ def reform(amplifier: Amplifier, names: Sequence[str] = (), mains: float | None 
 
 
 def _one(amplifier: Amplifier, part: Part, mains: float) -> Reform:
-    across, running = _across(amplifier, part, mains)
-    meets = max(float(np.interp(mains / amplifier.mains_volts, DIALS, across)), running)
+    own = rail(amplifier, part, mains)
+    meets, mine = own.running, own.supplies
     rated = part.value("volts") if "volts" in part.values and part.value("volts") > 0.0 else None
-    target = meets if rated is None else min(meets, rated)
-    if target < 1.0:
-        raise SituationError("PART", f"{part.name} meets {target:.1f} V here", "volts to reform it at", "another part")
-    farads = part.value("farads")
+    farads, valve = part.value("farads"), any(s.kind == "valve" for s in mine)
+    joints = {j for s in mine for j in (s.joint, *s.nodes)}
+    beside = tuple(
+        c.name for c in amplifier.of_kind("capacitor") if c.name != part.name and set(c.leads.values()) & joints
+    )
+    if rated is None:
+        return Reform(
+            part.name, ages(part), farads, None, meets, 0.0, 0.0, 0.0, (), valve, beside, own.out, own.lifted, own.limit, "", "",
+        )  # fmt: skip
+    target = min(max(meets, LEAST_VOLTS), rated)
     last = leak_test("electrolytic", "old", farads, target)
     ohms = next_up(target / SHORT_AMPS, "E12")
-    mine = [s for s in supplies(amplifier) if {part.leads["+"], part.leads["-"]} <= {s.joint, s.ret, *s.nodes}]
-    valve = any(s.kind == "valve" for s in mine)
     steps = []
     before = 0.0
     for share in SHARES:
@@ -127,31 +127,11 @@ def _one(amplifier: Amplifier, part: Part, mains: float) -> Reform:
         give_up = max(give_up, go_on)
         at_once = supply - before
         alone = ohms * farads * max(0.0, log(at_once / (CHARGED * go_on)))
-        dial = None if valve or not mine else _dial(across, supply)
+        # volts that it does not meet here come from no dial
+        dial = own.dial(supply) if target <= meets else None
         steps.append(Step(supply, dial, at_once, alone, go_on, give_up, go_on / ohms, give_up / ohms))
         before = supply - go_on
-    joints = {j for s in mine for j in (s.joint, *s.nodes)}
-    beside = tuple(
-        c.name for c in amplifier.of_kind("capacitor") if c.name != part.name and set(c.leads.values()) & joints
-    )
     return Reform(
         part.name, ages(part), farads, rated, meets, target, ohms, 2.0 * target**2 / ohms, tuple(steps), valve,
-        beside, last.source, last.doubt,
+        beside, own.out, own.lifted, own.limit, last.source, last.doubt,
     )  # fmt: skip
-
-
-def _across(amplifier: Amplifier, part: Part, mains: float) -> tuple[Array, float]:
-    """Volts across it at every dial of ``DIALS`` with all valves but rectifiers out, and with everything in on ``mains``, by size."""
-    circuit = compile_circuit(amplifier)
-    out = all_but_rectifiers(amplifier)
-    stands = [Situation(float(d) * amplifier.mains_volts, out=out) for d in DIALS] + [Situation(mains)]
-    standing = circuit.solve(np.array([circuit.vector(s) for s in stands]).T, strict=False)
-    volts = np.abs(np.asarray(standing.dc(part.leads["+"]) - standing.dc(part.leads["-"])))
-    return volts[:-1], float(volts[-1])
-
-
-def _dial(across: Array, volts: float) -> float | None:
-    """Share of the marked mains that gives so many volts; None beyond the dial."""
-    if across[-1] < volts:
-        return None
-    return float(np.interp(volts, np.maximum.accumulate(across), DIALS))
