@@ -75,6 +75,18 @@ TOLERANCE_LETTERS: Mapping[str, str] = {
 _SIGNS = str.maketrans({"µ": "u", "μ": "u", "Ω": "Ω", "−": "-", "–": "-", "×": "x", "\u00a0": " ", "\u202f": " "})
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _LONGEST = 40
+_DOT = r"\.?\s?"
+_WORKING = rf"(?:W|WKG|WORKING){_DOT}"
+WORKING_VOLTS = (
+    rf"\s*(?:V(?:OLTS?)?{_DOT}(?:D{_DOT}C{_DOT})?(?:{_WORKING})?|{_WORKING}V(?:OLTS?)?{_DOT}(?:D{_DOT}C{_DOT})?)"
+)
+"""What stands behind the number of volts on capacitors, old and new: V, VW, V.W., WVDC, V.D.C. WKG (common practice)."""
+_OLD_FARADS = (
+    (re.compile(rf"(?<=\d)\s*(?:mm|uu){_DOT}f{_DOT}d?\.?(?=\s|$)", re.IGNORECASE), "p"),
+    (re.compile(rf"(?<=\d)\s*m{_DOT}f{_DOT}d\.?(?=\s|$)", re.IGNORECASE), "u"),
+    (re.compile(r"(?<=\d)\s*([pu])fd\.?(?=\s|$)", re.IGNORECASE), r"\1"),
+)
+_OLD_VOLTS = re.compile(rf"(?<=\s)(\d+(?:\.\d+)?){WORKING_VOLTS}(?=\s|$)", re.IGNORECASE)
 
 
 class QuantityError(ValueError):
@@ -97,6 +109,14 @@ class Spread(NamedTuple):
 def plain(text: str) -> str:
     """The text with the trade's signs (µ, Ω, −) brought to one form."""
     return text.translate(_SIGNS)
+
+
+def modern(text: str) -> str:
+    """A capacitor's text with the letters of old cans as they are written now: ``8 MFD 450 VW`` becomes ``8u 450V``."""
+    new = plain(text)
+    for old, letter in _OLD_FARADS:
+        new = old.sub(letter, new)
+    return " ".join(_OLD_VOLTS.sub(lambda m: f"{m[1]}V ", new).split())
 
 
 def _decimal(number: str, text: str, unit: str) -> Decimal:
@@ -140,10 +160,13 @@ def _refuse_doubtful(raw: str, text: str, unit: str) -> None:
         )
     number = _NUMBER.match(raw)
     rest = raw[number.end() :].strip() if number else ""
-    if unit == "F" and number and rest.lower() in {"m", "mf", "mfd", "mmf", "mmfd"}:
+    if unit == "F" and number and rest.lower() in {"m", "mf", "mfd", "mmf", "mmfd", "uuf", "uufd", "ufd", "pfd"}:
         size = number.group()
         if rest.lower().startswith("mm"):
             raise QuantityError(f"{text!r} has two readings", "p for picofarads, u for microfarads", f'"{size}p"')
+        if rest[0].lower() in "up":  # the letters of old drawings, with one reading only
+            now = "p" if rest.lower().startswith(("uu", "p")) else "u"
+            raise QuantityError(f"{text!r} is an old spelling", "p for picofarads, u for microfarads", f'"{size}{now}"')
         raise QuantityError(
             f"{text!r} may be microfarads or millifarads, 1000 times apart", "u for microfarads", f'"{size}u"'
         )

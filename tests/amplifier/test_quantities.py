@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firstglow.amplifier.what import read_what
 from firstglow.quantities import QuantityError, code, read_decimal, read_spread, read_value, show
 
 # IEC 60062:2016, table of letter codes for resistance and capacitance: code, unit, value
@@ -184,3 +185,17 @@ def test_no_text_does_more_than_refuse(text: str, unit: str) -> None:
     else:
         assert value == value
         assert abs(value) < 1e43
+
+
+# Letters of old cans and drawings: MFD is µF, MMFD and uuF pF, VW and the like working volts (common practice).
+@pytest.mark.parametrize(("text", "same", "farads"), [
+    ("0.1 MFD", "0.1u", 0.1e-6), ("8 mfd", "8u", 8e-6), ("250 mmfd", "250p", 250e-12), ("50 uuF", "50p", 50e-12),
+    ("8 MFD 450 VW", "8u 450V", 8e-6), ("0.1 MFD 400V paper", "0.1u 400V paper", 0.1e-6), ("25 ufd 25 V.W.", "25u 25V", 25e-6),
+    ("8MFD 450 W.V.D.C. electrolytic", "8u 450V electrolytic", 8e-6), ("16 µF 450 V.D.C. WKG", "16 uF 450V", 16e-6),
+    ("0.1 M.F.D.", "0.1u", 0.1e-6),
+])  # fmt: skip
+def test_the_remedy_for_old_letters_is_the_same_value_in_the_file_s_own(text: str, same: str, farads: float) -> None:
+    with pytest.raises(QuantityError) as caught:
+        read_what(text, None, "capacitor")
+    assert caught.value.remedy == f'"{same}"'
+    assert read_what(same, None, "capacitor").values["farads"][0] == pytest.approx(farads)

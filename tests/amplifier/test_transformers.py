@@ -204,3 +204,21 @@ def test_a_tapped_primary_uses_the_tap_of_its_mains() -> None:
 def test_a_transformer_without_a_primary() -> None:
     with pytest.raises(AmplifierError, match="primary"):
         load(HEAD + 'T1 = ["mains transformer", { heat = "6.3V 2A" }]\nR9 = ["100k", "HT", "chassis"]\n' + STAGE)
+
+
+def test_ohms_of_two_halves_on_five_leads_are_answered_with_that_very_winding() -> None:
+    """By hand: 42 ohm over 300 + 50 V is 36 + 6, 45 ohm 6.43 + 38.6; the remedy reads, and each half keeps its ohms."""
+    with pytest.raises(QuantityError) as caught:
+        read_winding("ht", "350-50-0-50-350V 200m 42+45R")
+    assert caught.value.remedy == '"350-50-0-50-350V 200m 36+6+6.43+38.6R"'
+    assert "1 to 50a, 50a to ct, ct to 50b, 50b to 2" in caught.value.allowed
+    ohms = [side.ohms or 0.0 for side in read_winding("ht", caught.value.remedy.strip('"')).sides]
+    assert sum(ohms[:2]) == pytest.approx(42) and sum(ohms[2:]) == pytest.approx(45, rel=1e-2)
+
+
+def test_ohms_too_many_on_a_plain_winding_are_shared_out_too() -> None:
+    """Three figures on a winding of two stretches: 3 + 4 + 5 ohm over 110 and 120 V are 5.74 and 6.26."""
+    with pytest.raises(QuantityError) as caught:
+        read_winding("primary", "0-110-230V 3+4+5R")
+    assert caught.value.remedy == '"0-110-230V 5.74+6.26R"'
+    read_winding("primary", caught.value.remedy.strip('"'))

@@ -243,3 +243,42 @@ def test_dots_that_are_none_are_told_of_dots_and_the_remedy_reads(dots: str) -> 
         read(dots, None, "dots")
     remedy = str(told.value).rsplit("try --as dots ", 1)[1]
     assert read(remedy, None, "dots").meanings[0].value == pytest.approx(51e-12)  # green brown black: 51 x 1 pF
+
+
+# Old cans: MFD is µF, MMFD and uuF pF; VW, V.W., WVDC, V.D.C. WKG are working volts (common practice).
+@pytest.mark.parametrize(("text", "value", "volts"), [
+    ("8 MFD 450 VW", 8e-6, 450), ("8 MFD 450 V.W.", 8e-6, 450), ("8MFD 450VW", 8e-6, 450), ("16 MFD", 16e-6, None),
+    ("16 MFD 350 V.D.C. WKG", 16e-6, 350), ("8 mfd 450 V.D.C. WKG.", 8e-6, 450), ("8 MFD 450 VDCW", 8e-6, 450),
+    ("8 MFD 450 WVDC", 8e-6, 450), ("8 MFD 450 W.V.D.C.", 8e-6, 450), ("8 M.F.D. 350 V. D.C. WORKING", 8e-6, 350),
+    ("8 mfd 450 volts working", 8e-6, 450), ("250 MMFD 500 V.W.", 250e-12, 500), ("50 uuF 350 VW", 50e-12, 350),
+])  # fmt: skip
+def test_old_cans(text: str, value: float, volts: float | None) -> None:
+    (m,) = read(text).meanings
+    assert (m.of, m.value, m.volts) == ("capacitor", pytest.approx(value), volts)
+
+
+def test_surge_volts_beside_the_working_ones_are_no_working_volts() -> None:
+    (m,) = read("8 MFD 450 V WKG 525 V PEAK").meanings
+    assert m.volts == 450 and any("525 V" in note and "not its working volts" in note for note in m.notes)
+    (m,) = read("8 MFD 525 V SURGE").meanings
+    assert m.volts is None
+
+
+def test_working_volts_alone_are_told_as_such_and_no_value_is_made_of_them() -> None:
+    with pytest.raises(MarkingError, match=r"working volts alone.*try 8uF 350V"):
+        read("350 V.W.")
+
+
+# JEDEC numbers semiconductors 1N, 2N ... in order of registration, Pro Electron by letters: nothing of a value is in them.
+@pytest.mark.parametrize("text", ["1N4007", "1N34A", "1N5408", "2N3055", "UF4007", "BY127", "ECC83", "GZ34"])
+def test_a_type_is_no_marking_of_a_value(text: str) -> None:
+    for of in (None, "resistor"):
+        with pytest.raises(MarkingError, match=r"'s type .*no marking of a value|'s type, no marking of a value"):
+            read(text, of)
+
+
+def test_a_letter_code_with_n_stays_one() -> None:
+    """IEC 60062: 1n5, and with capitals as old stamps have it; of a part said to be a capacitor a long one too."""
+    assert read("1N5", "capacitor").meanings[0].value == pytest.approx(1.5e-9)
+    assert read("1n5").meanings[0].value == pytest.approx(1.5e-9)
+    assert read("4N7").meanings[0].value == pytest.approx(4.7e-9)

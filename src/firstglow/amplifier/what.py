@@ -9,7 +9,7 @@ from firstglow.amplifier import bases
 from firstglow.amplifier.attributes import Kind, kinds
 from firstglow.amplifier.mistakes import an, nearest
 from firstglow.amplifier.stand_ins import COST, stand_in
-from firstglow.quantities import QuantityError, Spread, plain, read_spread, read_value
+from firstglow.quantities import QuantityError, Spread, modern, plain, read_spread, read_value
 
 _NUMBER = re.compile(r"[+-]?\d+(\.\d*)?")
 _PLATES = re.compile(r"(?i)\b(\d{1,3})\s+plates?\b")
@@ -120,8 +120,14 @@ def _reads(token: str, unit: str) -> bool:
     try:
         read_value(token, unit)
     except QuantityError as error:
-        return any(word in error.found for word in ("apart", "may be", "no unit", "comma", "two readings"))
+        return _known(error)
     return True
+
+
+def _known(error: QuantityError) -> bool:
+    """Whether a text is a value, only not as it is written."""
+    words = ("apart", "may be", "no unit", "comma", "two readings", "old spelling")
+    return any(word in error.found for word in words)
 
 
 def _designation(token: str, said: Said) -> bool:
@@ -163,12 +169,7 @@ def _value(kind: Kind, token: str, said: Said) -> bool:
         try:
             value = read_value(token, unit)
         except QuantityError as error:
-            if (
-                "may be" in error.found
-                or "two readings" in error.found
-                or "comma" in error.found
-                or "no unit" in error.found
-            ):
+            if _known(error):
                 asked = asked or error
             continue
         if not re.search(r"[A-Za-zΩ]", token):
@@ -212,6 +213,8 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
         _stands_in(tokens)
     if said.kind is None:
         _guess(tokens, said, likely)
+    if said.kind is None and likely == "capacitor" and (new := _mended(text, "", "", likely)):
+        raise QuantityError(f"{text!r} is an old spelling", "p for picofarads, u for microfarads", f'"{new}"')
     if said.kind is None:
         raise _no_part(text, tokens, likely)
     kind = kinds()[said.kind]
@@ -223,9 +226,7 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
         try:
             spread = _take(kind, token, said) or spread
         except QuantityError as error:
-            better = error.remedy.strip('"')
-            whole = " ".join(text.replace(token, better, 1).split()) if token in text else ""
-            whole = whole or _first_text(kind)
+            whole = _mended(text, token, error.remedy.strip('"'), said.kind) or _first_text(kind)
             raise QuantityError(error.found, error.allowed, f'"{whole}"') from None
     if "plates" in said.values and said.kind != "diode":
         raise QuantityError("plates belong to a selenium rectifier", "selenium", '"selenium 100m 4 plates"')
@@ -237,6 +238,22 @@ def read_what(text: str, kind_name: str | None = None, likely: str | None = None
         else:
             said.words["tolerance"] = text
     return said
+
+
+def _mended(text: str, token: str, better: str, kind: str) -> str:
+    """The whole text with one word better; the letters of old cans all at once. Empty where the word cannot be found."""
+    if kind == "capacitor" and (new := modern(text)) != plain(text):
+        try:
+            read_what(new, kind)
+        except QuantityError:
+            pass
+        else:
+            return new
+    if not token:
+        return ""
+    spaced = r"\s*".join(re.escape(sign) for sign in token)
+    whole, found = re.subn(spaced, lambda _: better, plain(text), count=1)
+    return " ".join(whole.split()) if found else ""
 
 
 def _single(said: Said):  # type: ignore[no-untyped-def]

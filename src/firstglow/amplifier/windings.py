@@ -137,12 +137,31 @@ def _leads(steps: list[float], centre: bool, text: str) -> tuple[list[str], list
     return leads, [b - a for a, b in pairwise(signed)]
 
 
+def _shared(text: str, leads: list[str], volts: list[float], ohms: list[float]) -> str:
+    """The winding's own text with its ohms shared out by volts: each half's where two are said of one with a centre tap."""
+    parts = [range(len(volts))]
+    if len(ohms) == 2 and "ct" in leads:
+        centre = leads.index("ct")
+        parts = [range(centre), range(centre, len(volts))]
+    else:
+        ohms = [sum(ohms)]
+    each = [
+        f"{total * volts[n] / sum(volts[k] for k in part):.3g}"
+        for part, total in zip(parts, ohms, strict=True)
+        for n in part
+    ]
+    told = next(token for token in plain(text).split() if _OHMS.fullmatch(token))
+    return f'"{plain(text).replace(told, "+".join(each) + "R", 1)}"'
+
+
 def _sides(name: str, leads: list[str], volts: list[float], ohms: list[float], text: str) -> tuple[Side, ...]:
     """The stretches; one figure of ohms for several stretches is shared out by their volts."""
     if ohms and len(ohms) not in {1, len(volts)}:
-        raise QuantityError(
-            f"{text!r} gives {len(ohms)} resistances", f"one, or {len(volts)}: one between neighbouring leads", _EXAMPLE
+        between = ", ".join(f"{a} to {b}" for a, b in pairwise(leads))
+        allowed = (
+            f"one for all of it, or {len(volts)}: {between}, as each is measured; the example shares them out by volts"
         )
+        raise QuantityError(f"{text!r} gives {len(ohms)} resistances", allowed, _shared(text, leads, volts, ohms))
     total = sum(volts)
     each: list[float | None] = [None] * len(volts)
     if ohms:

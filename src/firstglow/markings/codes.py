@@ -6,7 +6,8 @@ from decimal import Decimal
 
 from firstglow.markings.meaning import UNIT, Meaning, made_of, slip
 from firstglow.markings.series import MarkingError, is_preferred
-from firstglow.quantities import show
+from firstglow.markings.types import type_of
+from firstglow.quantities import WORKING_VOLTS, show
 
 # IEC 60062 tolerance letters, percent (B C D F G J K M Z seen published; the rest from memory).
 LETTERS = {
@@ -45,11 +46,8 @@ _A = {
     "inductor": "an inductor",
 }
 _NUMBER = r"(\d+(?:\.\d*)?|\.\d+)"
-_VOLT_WORD = re.compile(
-    rf"(?:(?<=\s)|^|(?<=[A-Za-z])){_NUMBER}\s*(k?)"
-    r"(?:V|WV|V\.?\s?WKG\.?|W\.V\.|VDC|VDCW|WVDC|V\.?\s*D\.?C\.?(?:\s*W\.?)?|VOLTS?)$",
-    re.IGNORECASE,
-)
+_VOLT_WORD = re.compile(rf"(?:(?<=\s)|^|(?<=[A-Za-z.])){_NUMBER}\s*(k?){WORKING_VOLTS}$", re.IGNORECASE)
+_SURGE = re.compile(r"\s(\d{2,4})\s*V(?:OLTS?)?\.?\s*(?:D\.?\s?C\.?\s*)?(?:PEAK|SURGE|PK)\.?$", re.IGNORECASE)
 _SLEEVE_VOLTS = re.compile(r"\s(\d{2,4})\s?(?:D\.?C\.?|=|-)?$", re.IGNORECASE)
 _WORKING = frozenset((
     10, 12, 15, 16, 25, 35, 50, 63, 64, 70, 75, 100, 125, 150, 160, 175, 200, 220, 250, 275, 300, 315, 330, 350, 375, 385,
@@ -66,6 +64,15 @@ _UNEVEN = re.compile(r"\s\+(\d+)\s*%?\s*/?\s*-(\d+)\s*%$|\s-(\d+)\s*%?\s*/?\s*\+
 
 def read_code(text: str, of: str | None) -> list[Meaning]:
     """Every meaning of a code, the likeliest first. Raises MarkingError where there is none."""
+    if of != "capacitor" and (named := type_of(text)):
+        raise MarkingError(
+            f"marking: {text}: {named}, no marking of a value: its figures stand on its data sheet, and the file takes one that it knows "
+            f"as it stands; on a capacitor try --of capacitor {text}"
+        )
+    if alone := _VOLT_WORD.fullmatch(text.strip()):
+        raise MarkingError(f"marking: {text}: working volts alone; the value stands beside them; try 8uF {alone[1]}{alone[2]}V")
+    surge = _SURGE.search(text)
+    text = text[: surge.start()] if surge else text
     safety = _SAFETY.search(text.strip()) if of in (None, "capacitor") else None
     body, low, high, volts, plain = _stripped(text.strip()[: safety.start()] if safety else text, of)
     of = "capacitor" if safety else of
@@ -80,6 +87,8 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
             continue  # working volts stand on capacitors
         sides = (m.low, m.high) if low is None else (low, high)
         notes = (*m.notes, f"{volts:g} without a V: its working volts, as sleeves have it") if plain else m.notes
+        if surge:
+            notes = (*notes, f"{surge[1]} V for a moment (surge, peak): not its working volts")
         if safety:
             notes = (
                 *notes,
