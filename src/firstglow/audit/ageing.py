@@ -9,7 +9,9 @@ OLD = re.compile(r"\b(old|original|aged|waxed|tired|leaky|dried|drifted|19[2-8]\
 
 
 def ages(part: Part) -> str:
-    """Why a part of this kind is renewed anyway; "" where it is not."""
+    """Why a part of this kind is renewed anyway; "" where it is not, and for one that a ``changed`` layer has put in."""
+    if any(v.origin.layer == "changed" for v in part.values.values()):
+        return ""  # its note is of the one that was there
     old = bool(OLD.search(str(part.words.get("note", "")))) or bool(part.words.get("original"))
     if part.kind == "capacitor" and part.type == "paper":
         return "a paper capacitor leaks with age"

@@ -53,8 +53,8 @@ class Held:
 
 @dataclass(frozen=True)
 class Today:
-    """mark: what the primary in use is marked for, now: at the socket, high: 5 % above that (never above the file's own
-    spread) [V rms].
+    """mark: what the primary in use is marked for, now: at the socket, high: the most that it may give (``levels``)
+    [V rms].
 
     circuit: the amplifier with a resistor of next to nothing in its line, so that every way of bringing the mains down is a
     column of it. at_mark, at_now: presets set for their idle on each; left: today with the presets as they were set on the

@@ -25,9 +25,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Level = Literal["now", "high", "low"]
 
-WANDERS = 0.05
-"""Part by which mains that were read today still move through a day (common practice)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Way:
@@ -145,8 +142,8 @@ class Stood:
 
 
 def stood(amplifier: Amplifier, mains_now: float | None = None) -> Stood:
-    """Every way solved together. mains_now: at the socket today [V rms], default what the file marks; the highest is then 5 %
-    above it, else the file's own spread. Raises SolveError where a way without a fault would not settle."""
+    """Every way solved together. mains_now: at the socket today [V rms], default what the file marks. Raises SolveError where a
+    way without a fault would not settle."""
     circuit = compile_circuit(amplifier)
     mains = levels(amplifier, mains_now)
     targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
@@ -168,16 +165,11 @@ def stood(amplifier: Amplifier, mains_now: float | None = None) -> Stood:
 
 
 def levels(amplifier: Amplifier, mains_now: float | None) -> dict[Level, float]:
-    """Volts of each level [V rms]: marked and its spread, or read today and 5 % either way."""
-    high = amplifier.mains_volts * (1.0 + amplifier.mains_spread)
-    if mains_now is None:
-        return {
-            "now": amplifier.mains_volts,
-            "high": high,
-            "low": amplifier.mains_volts * (1.0 - amplifier.mains_spread),
-        }
-    wandered = mains_now * (1.0 + WANDERS)
-    return {"now": mains_now, "high": max(mains_now, min(wandered, high)), "low": mains_now * (1.0 - WANDERS)}
+    """Volts of each level [V rms]. What the socket may give one day does not shrink because it was read today: the highest and
+    the lowest are the file's own, or today's where that is past them."""
+    high, low = (amplifier.mains_volts * (1.0 + sign * amplifier.mains_spread) for sign in (1.0, -1.0))
+    now = amplifier.mains_volts if mains_now is None else mains_now
+    return {"now": now, "high": max(now, high), "low": min(now, low)}
 
 
 def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, float]) -> Iterator[Way]:
