@@ -7,6 +7,7 @@ from firstglow.amplifier.loop_sign import loop_sign
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.remedies import line_of, local
 from firstglow.amplifier.role_types import Loop
+from firstglow.amplifier.slips import slips
 
 
 def findings(amplifier: Amplifier) -> tuple[str, ...]:
@@ -17,6 +18,7 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
     found = contradictions(amplifier)
     return (
         *found,
+        *slips(look),
         *_no_input(look),
         *_one_sided(look),
         *_cannot_be_lifted(look, loops),
