@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.roles import Roles
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.audit.figures import cold
@@ -207,6 +208,8 @@ def _inside(today: Today, part: Part, shorted: Standing, faults: Sequence[tuple[
     if place == "HT":
         marked = f"{volts:.0f} V dc: a cartridge marked 250 V~ is for ac; look for one marked for dc of that voltage"
         cautions = (*HT_CAUTION, marked)
+        if supply is not None and supply.form == "full wave" and _shares(today.roles, supply) and _returns(today, part):
+            cautions = (ASTRAY, *cautions)
     elif place == "bias":
         cautions = ("a bias fuse that blows takes the bias away while HT stays: better none",)
     proposed = tuple(_right(judged, max(full, amps_of(idle, part, supply, 3)))) if place != "bias" else ()
@@ -229,12 +232,32 @@ def _wanted(today: Ground, shorted: Standing, faults: Sequence[tuple[str, tuple[
 
     where = (
         "in the centre tap's lead of the HT winding"
-        if supply.form == "full wave"
+        if supply.form == "full wave" and not _shares(today.roles, supply)
         else "between rectifier and reservoir"
     )
     volts = float(np.abs(idle.dc(supply.joint)).max())
     caution = f"{where}; a cartridge marked 250 V~ (5 x 20 mm, L or H) may go on arcing at {volts:.0f} V dc"
     return Place("", "HT", amps, full, volts, None, tuple(_right(judged, most)), (caution, *HT_CAUTION))
+
+
+ASTRAY = (
+    "it does not belong in this lead: another supply lives on the same winding, and with this fuse blown HT comes back through that "
+    "one's rectifier, into capacitors made for far less. Between HT's rectifier and its reservoir it breaks HT alone"
+)
+
+
+def _returns(today: Ground, part: Part) -> bool:
+    """Does it stand between a winding's tap and what HT comes back to?"""
+    taps = {j for t in today.amplifier.of_kind("transformer") for lead, j in t.leads.items() if lead.endswith("ct")}
+    return bool(taps & set(part.leads.values()))
+
+
+def _shares(roles: Roles, supply: Supply) -> bool:
+    """Does another supply live on this one's windings? A fuse in their common return then breaks no current when it blows: HT
+    finds its way back through the other's rectifier, all of it into a bias supply that is made for a tenth."""
+    own = {(w.part, w.winding) for leg in supply.legs for w in leg.windings}
+    others = (s for s in roles.supplies if s is not supply)
+    return any((w.part, w.winding) in own for s in others for leg in s.legs for w in leg.windings)
 
 
 def _seen(
