@@ -24,7 +24,7 @@ from structure import topologies as structures
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
 FILES = sorted([*EXAMPLES.glob("[abc]-*.toml"), *EXAMPLES.glob("published/handbook-*.toml")])
-SEEDS = range(40)
+SEEDS = range(20)
 
 
 def absent(frame: Frame) -> Mapping[str, str]:

@@ -1,7 +1,8 @@
 """No healthy amplifier is told to switch off by what it is expected to read, and no meter passes what it cannot see.
 
 Every example, published circuit and test topology that has a ladder: the examples with a digital meter and needles, the others
-with one of the three meters in turn, so that each meter reads several of each kind of bias. What a meter may be wrong by is reckoned here again from its class (common practice),
+with one of the three meters in turn, so that each meter reads fixed and cathode bias. What a meter may be wrong by is reckoned
+here again from its class (common practice),
 not asked of the ranges.
 """
 

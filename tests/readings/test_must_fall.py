@@ -49,12 +49,13 @@ def test_a_gain_reads_more_than_nothing_and_not_without_end(ladder: Ladder) -> N
         assert 0.0 < reading.low < reading.expected < reading.high < 10 ** (10 / 20) * reading.expected
 
 
-@pytest.mark.parametrize("meter", ["digital", "20k", "1k"])
-def test_no_stop_below_nothing_where_a_meter_never_shows_less(meter: str) -> None:
-    for file in FILES[1:4]:
-        for reading in built(load(file), meter=meter, mode="fast").expected.readings():
-            if reading.on is not None and not reading.on.signed and reading.stop_below is not None:
-                assert reading.stop_below.limit > 0.0, (file.stem, reading.id)
+@pytest.mark.parametrize(
+    ("file", "meter"), zip(FILES[1:4], ("1k", "20k", "digital"), strict=True), ids=lambda x: Path(x).stem
+)
+def test_no_stop_below_nothing_where_a_meter_never_shows_less(file: Path, meter: str) -> None:
+    for reading in built(load(file), meter=meter, mode="fast").expected.readings():
+        if reading.on is not None and not reading.on.signed and reading.stop_below is not None:
+            assert reading.stop_below.limit > 0.0, reading.id
 
 
 class Weak:

@@ -187,8 +187,8 @@ R2 = ["5k 20W", "HT2", "chassis"]
 """
     circuit = compile_circuit(load(text))
     on, off = circuit.vector(Situation(230.0)), circuit.vector(Situation(0.0))
-    course = Slow(circuit).run([Stretch(s, p[:, None]) for s, p in ((15.0, on), (2.0, off), (15.0, on))])
+    course = Slow(circuit).run([Stretch(s, p[:, None]) for s, p in ((5.0, on), (2.0, off), (4.0, on))])
     standing = circuit.solve(on)
-    back = course.seconds >= 17.0
+    back = course.seconds >= 7.0
     assert course.dc("HT2")[np.flatnonzero(back)[0], 0] < 5.0  # 80 ms of RC let it down
     assert course.dc("HT2")[-1, 0] == pytest.approx(float(standing.dc("HT2")[0]), rel=1e-3)

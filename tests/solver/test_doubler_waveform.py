@@ -33,8 +33,11 @@ R1 = ["5k 50W", "HT1", "chassis"]
 """
 
 
-@pytest.mark.parametrize("lamp", [None, 60.0])
-@pytest.mark.parametrize("fault", [None, "R15:shorted", "C7:shorted", "D1:reversed", "D2:open"])
+# sound with the lamp and without; what is bad stands in one of the two
+@pytest.mark.parametrize(
+    ("fault", "lamp"),
+    [(None, None), (None, 60.0), ("R15:shorted", 60.0), ("C7:shorted", None), ("D1:reversed", 60.0), ("D2:open", None)],
+)
 def test_doubler(fault: str | None, lamp: float | None, tmp_path: Path) -> None:
     file = tmp_path / "supply.toml"
     file.write_text(FILE, encoding="utf-8")

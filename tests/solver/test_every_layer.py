@@ -5,9 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from at_hand import built
 from firstglow.amplifier import Situation, load
 from firstglow.devices.semiconductor import junction_diode, selenium_law
-from firstglow.ladder.ladder import build
 from firstglow.solver.circuit import compile_circuit
 
 EXAMPLE = next((Path(__file__).parent.parent.parent / "examples").glob("a-*.toml"))
@@ -16,7 +16,7 @@ EXAMPLE = next((Path(__file__).parent.parent.parent / "examples").glob("a-*.toml
 @pytest.mark.parametrize("layer", ["drawn", "found", "changed"])
 def test_every_layer_is_solved_and_climbed(layer: str) -> None:
     amplifier = load(EXAMPLE, as_=layer)
-    ladder = build(amplifier, mode="fast")
+    ladder = built(amplifier, mode="fast")
     rail = next(r for r in ladder.expected.readings() if r.id == "3/bias raw reservoir/shared")
     assert isinstance(rail.expected, float)
     assert rail.low is not None
