@@ -50,7 +50,7 @@ def test_a_gain_reads_more_than_nothing_and_not_without_end(ladder: Ladder) -> N
 
 
 @pytest.mark.parametrize(
-    ("file", "meter"), zip(FILES[1:4], ("1k", "20k", "digital"), strict=True), ids=lambda x: Path(x).stem
+    ("file", "meter"), list(zip(FILES[1:4], ("1k", "20k", "digital"), strict=True)), ids=lambda x: Path(x).stem
 )
 def test_no_stop_below_nothing_where_a_meter_never_shows_less(file: Path, meter: str) -> None:
     for reading in built(load(file), meter=meter, mode="fast").expected.readings():
