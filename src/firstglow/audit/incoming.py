@@ -24,13 +24,16 @@ from firstglow.readings.meters import Meter, ReadingsError
 Age = Literal["new", "old"]
 UNITS = {"resistor": "ohm", "capacitor": "F"}
 KINDS = ("capacitor", "resistor", "valve", "rectifier")
+BESIDE = ("diode", "fuse", "switch", "choke", "pot")
+"""Kinds without figures of this amplifier: what can be tried of each is told."""
 
 
 @dataclass(frozen=True)
 class Incoming:
     """All of it. leaks, draws, gas, heater: for the parts asked for; pairs: what must be alike; chosen, over: of what was
     measured; reads: that, with ``judged`` beside: (verdict, why) each. ordered: what the order list puts in place of the parts named
-    or measured, other values than the file's first; ordered_leaks: the tests of such capacitors."""
+    or measured, other values than the file's first; ordered_leaks: the tests of such capacitors.
+    beside: parts named that have no limits here (``BESIDE``)."""
 
     amplifier: Amplifier
     stood: Stood
@@ -47,6 +50,7 @@ class Incoming:
     judged: tuple[tuple[Fitness, str], ...]
     ordered: tuple[Ordered, ...]
     ordered_leaks: tuple[Leak, ...]
+    beside: tuple[Part, ...] = ()
 
 
 def incoming(
@@ -80,16 +84,16 @@ def incoming(
         tuple(g for g in gas(at, meter) if g.valve in asked), tuple(h for h in heater_leaks(at, meter) if h.valve in asked),
         tuple(p for p in amplifier.of_kind("resistor") if p.name in asked), tuple(mine),
         tuple(c for c in chosen if set(c.pair.places) & places), tuple(over), reads,
-        tuple(judging.of(r) for r in reads), bought, fresh,
+        tuple(judging.of(r) for r in reads), bought, fresh, _beside(amplifier, parts),
     )  # fmt: skip
 
 
 def _ordered_leaks(at: Stood, meter: Meter, bought: Sequence[Ordered]) -> Iterator[Leak]:
-    """The leak test of each capacitor that is bought: new, of the value and volts ordered."""
+    """The leak test of each capacitor that is bought: new, of the value and volts ordered; of several, each alone."""
     for o in bought:
         part = at.amplifier.parts[o.part]
-        if part.kind == "capacitor" and o.pieces == 1:
-            yield replace(leak(at, as_ordered(part, o), meter, "new"), ordered=True)
+        if part.kind == "capacitor":
+            yield replace(leak(at, as_ordered(part, o), meter, "new", o.pieces), ordered=True)
 
 
 def _asked(amplifier: Amplifier, parts: Sequence[str]) -> set[str]:
@@ -99,15 +103,25 @@ def _asked(amplifier: Amplifier, parts: Sequence[str]) -> set[str]:
         return {p.name for p in able}
     found: set[str] = set()
     for word in parts:
-        names = {*parts_called(amplifier, word), *(p.name for p in able if p.envelope == word)}
+        names = _named(amplifier, word)
         kinds = {amplifier.parts[n].kind for n in names}
-        if not kinds & set(KINDS):
+        if not kinds & {*KINDS, *BESIDE}:
             raise ReadingsError(
                 f"PART: {word!r} is a {kinds.pop()}; capacitors, resistors and valves are tested before they are fitted; try "
                 f"{next((p.name for p in able), 'a capacitor')}"
             )
         found |= {n for n in names if amplifier.parts[n].kind in KINDS}
     return found
+
+
+def _named(amplifier: Amplifier, word: str) -> set[str]:
+    return {*parts_called(amplifier, word), *(p.name for p in amplifier.of_kind(*KINDS) if p.envelope == word)}
+
+
+def _beside(amplifier: Amplifier, parts: Sequence[str]) -> tuple[Part, ...]:
+    """Of the parts named those that have no limits here, in the file's order."""
+    named = {n for word in parts for n in _named(amplifier, word)}
+    return tuple(p for p in amplifier.of_kind(*BESIDE) if p.name in named)
 
 
 # -- what was measured ---------------------------------------------------------------------------------------------------
@@ -217,6 +231,7 @@ def document(found: Incoming) -> dict[str, Any]:
             for o in found.ordered
         ],
         "ordered_capacitors": [_leak_row(x) for x in found.ordered_leaks],
+        "beside": [{"part": p.name, "kind": p.kind, "type": p.type or None} for p in found.beside],
     }  # fmt: skip
 
 
@@ -224,7 +239,8 @@ def _leak_row(x: Leak) -> dict[str, Any]:
     t = x.test
     return {
         "part": x.part, "kind": x.kind, "age": x.age, "farads": x.farads, "rated_volts": x.rated, "working_volts": x.volts,
-        "situation": x.situation, "how": x.how, "test_volts": x.test_volts, "lead": x.lead, "joint": x.joint, "feed": x.feed,
+        "situation": x.situation, "how": x.how, "lead": x.lead,
+        "test_volts": None if x.how == "rating unknown" else x.test_volts, "pieces": x.pieces, "joint": x.joint, "feed": x.feed,
         "must_stand_volts": x.must, "must_stand_in": x.most_in,
         "good_amps": t.good_amps if t else None, "reject_amps": t.reject_amps if t else None,
         "good_flows_amps": t.flows(t.good_volts) if t and x.how != "insulation tester" else None,

@@ -99,6 +99,8 @@ def _draw_judged(drawn: Draws | None, value: float, unit: str) -> tuple[Fitness,
 
 
 def _leak_judged(leak: Leak | None, value: float, unit: str) -> tuple[Fitness, str]:
+    if leak is not None and leak.how == "rating unknown":
+        return "doubtful", "what it stands is not in the file: there is no test and no limit for it"
     if leak is None or leak.test is None:
         return "doubtful", "no volts stand across it here: there is no limit for it"
     test = leak.test

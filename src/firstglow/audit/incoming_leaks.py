@@ -2,7 +2,8 @@
 
 How it is tested follows from where it stands: one lead off and the meter in that lead (film, paper, mica, ceramic), a
 resistor in its lead on the rail it belongs to (electrolytics), a supply of its own (the first capacitor behind a rectifier,
-whose rail is not there without it), a battery (low volts), an insulation tester (on the mains).
+whose rail is not there without it, and what stands past its rating in its place), a battery (low volts), an insulation tester (on
+the mains). An electrolytic whose rating the file does not say gets no test: nobody knows what it stands.
 """
 
 from collections.abc import Iterator
@@ -20,7 +21,13 @@ from firstglow.markings.incoming import LeakTest, leak_test
 from firstglow.readings.meters import Meter, Range
 
 How = Literal[
-    "meter in its lead", "resistor in its lead", "supply of its own", "battery", "insulation tester", "no volts"
+    "meter in its lead",
+    "resistor in its lead",
+    "supply of its own",
+    "battery",
+    "insulation tester",
+    "rating unknown",
+    "no volts",
 ]
 
 LOW_VOLTS = 60.0
@@ -39,6 +46,8 @@ SEEN = 4.0
 """Steps of a meter that a limit must be apart to be told from nothing."""
 BY_RESISTOR: tuple[How, ...] = ("resistor in its lead", "supply of its own", "battery")
 """Tests with the meter across a resistor in the lead."""
+IN_PLACE: tuple[How, ...] = ("meter in its lead", "resistor in its lead")
+"""Tests on its own rail, which brings all its volts."""
 NO_FARADS = 5e-6
 """What is no electrolytic and smaller than this charges through a meter's own ohms in a minute [F]."""
 
@@ -48,8 +57,9 @@ class Leak:
     """One capacitor. age: new or old; volts: its working volts [V dc], in which way of standing; test_volts: what it is tested
     at; must: the most that stands across it without a fault, in which way (``most_in``), which this test does not try. lead,
     joint: the lead that comes off and where it was; feed: the joint at its other end, which brings the volts. first, on: the
-    meter's ranges, to begin on and to read on; test: None where nothing stands across it. ordered: of what the order list puts
-    there."""
+    meter's ranges, to begin on and to read on; test: None where nothing stands across it, or where nobody knows what it stands.
+    ordered: of what the order list puts there; pieces: so many make the part there, each is tested alone. unfit: more stands in its
+    place than it is made for, a moment's ringing of a choke not counted."""
 
     part: str
     kind: str
@@ -69,6 +79,8 @@ class Leak:
     on: Range
     test: LeakTest | None
     ordered: bool = False
+    pieces: int = 1
+    unfit: bool = False
 
     @property
     def hidden(self) -> bool:
@@ -82,8 +94,8 @@ def leaks(stood: Stood, meter: Meter, age: str | None = None) -> Iterator[Leak]:
         yield leak(stood, part, meter, age)
 
 
-def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak:
-    """One capacitor's test."""
+def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None, pieces: int = 1) -> Leak:
+    """One capacitor's test. pieces: it is one of so many that make the part together: tried alone, at what it is made for."""
     kind, how_old = _kind(part), age or ("old" if ages(part) else "new")
     farads = part.value("farads")
     rated = part.value("volts") if part.values.get("volts") else None
@@ -101,11 +113,17 @@ def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak
         if rated is not None:
             at = min(at, rated)  # past its rating it is unfit, and tested at what it is made for
     must, most_in = _must(stood, part, kind)
+    unfit = kind != "safety" and pieces == 1 and rated is not None and _steady(stood, part) > rated
+    if how != "no volts" and kind == "electrolytic" and rated is None:
+        how, at = "rating unknown", 0.0
+    elif rated is not None and (pieces > 1 or (how in IN_PLACE and unfit)):
+        # past its rating it is not left to its rail; of several none has the place to itself
+        how, at = "supply of its own", rated
     # in the amplifier more stands there until the valves are warm, and on the highest mains
-    first = meter.range_for("dc volts", max(at, must) if how in ("meter in its lead", "resistor in its lead") else at)
+    first = meter.range_for("dc volts", max(at, must) if how in IN_PLACE else at)
     on = meter.range_for("dc volts", at)
     test = None
-    if how != "no volts":
+    if how not in ("no volts", "rating unknown"):
         ranges = [on] if how == "insulation tester" else meter.of_kind("dc volts")
         for on in ranges:
             test = _test(stood, part, kind, how_old, how, at, joint, feed, on)
@@ -113,7 +131,7 @@ def leak(stood: Stood, part: Part, meter: Meter, age: str | None = None) -> Leak
                 break
     return Leak(
         part.name, kind, how_old, farads, rated, volts, at, must, most_in, stood.ways[k].text, how, lead, joint, feed, first, on,
-        test,
+        test, pieces=pieces, unfit=unfit,
     )  # fmt: skip
 
 
@@ -126,6 +144,11 @@ def _must(stood: Stood, part: Part, kind: str) -> tuple[float, str]:
         values = np.abs(_across(stood, part)) * stood.swing(part.leads["+"], part.leads["-"])
     k = int(np.where(stood.where(), values, -1.0).argmax())
     return float(values[k]), stood.ways[k].text
+
+
+def _steady(stood: Stood, part: Part) -> float:
+    """The most volts that stand across it for longer than a moment."""
+    return float(np.abs(_across(stood, part))[stood.where()].max())
 
 
 def _test(

@@ -86,6 +86,7 @@ def _meter(gear: "Bench | None", name: str | None) -> "Meter":
 
 def _lines(found: "Incoming", named: bool, measured: bool) -> Iterator[str]:
     """Verdicts first; then the tests of the parts named, or of all where nothing was measured either."""
+    from firstglow.cli.incoming_steps import beside
     from firstglow.cli.incoming_valves import valves
 
     mains = found.stood.mains["now"]
@@ -111,6 +112,7 @@ def _lines(found: "Incoming", named: bool, measured: bool) -> Iterator[str]:
     yield from _match(found)
     yield from _resistors(found)
     yield from valves(found)
+    yield from beside(found.beside)
 
 
 def _measured(found: "Incoming") -> Iterator[str]:
@@ -139,6 +141,8 @@ def _ordered(found: "Incoming") -> Iterator[str]:
 
 # -- capacitors --------------------------------------------------------------------------------------------------------
 def _capacitors(found: "Incoming") -> Iterator[str]:
+    from firstglow.cli.incoming_steps import STEPS, TITLES
+
     sources: dict[tuple[str, str, str], None] = {}
     for how, title in TITLES.items():
         mine = [x for x in (*found.leaks, *_fresh(found)) if x.how == how]
@@ -170,66 +174,6 @@ def _fresh(found: "Incoming") -> "Iterator[Leak]":
     return (x for x in found.ordered_leaks if (x.part, x.kind, x.age, x.farads) not in drawn)
 
 
-TITLES = {
-    "meter in its lead": "CAPACITORS, the meter in one lead",
-    "resistor in its lead": "CAPACITORS ON A RAIL, a resistor in one lead",
-    "supply of its own": "FIRST CAPACITORS AND THOSE ON A WINDING, on a supply of their own",
-    "battery": "LOW-VOLT CAPACITORS, on a battery",
-    "insulation tester": "CAPACITORS ON THE MAINS",
-    "no volts": "NOT TESTED: no dc stands across them here",
-}
-STEPS = {
-    "meter in its lead": (
-        "  1. Plug out, made safe. Its lead that is named comes off; the other stays.",
-        "  2. Meter on dc volts, begun on a range above 'up to' (its leads and clips too:",
-        "     that stands there until the valves are warm): one clip on the free lead,",
-        "     one where it came from. On, the amplifier as the row says, lamp out.",
-        "  3. The meter jumps and falls; range down. After the wait, what it shows: good",
-        "     under the first figure, never fitted over the second; between, in doubt:",
-        "     warm it for a quarter of an hour; if it still rises, do not fit it.",
-        "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
-    ),
-    "resistor in its lead": (
-        "  1. Plug out, made safe. Its lead that is named comes off its rail.",
-        "  2. The resistor (rated for the volts) between rail and free lead, the meter",
-        "     across the resistor, begun on a range above 'up to' (leads and clips too).",
-        "     Plus to plus: an electrolytic the wrong way round bursts. On, valves out as",
-        "     the row says, lamp out.",
-        "  3. It charges, then the reading falls; a short shows all the volts. After the",
-        "     wait, volts across the resistor: good under the first figure, never fitted",
-        "     over the second; between, or with an old one, leave it on while it falls;",
-        "     off when it rises or gets warm.",
-        "  4. Off, made safe; the capacitor too: 10 kohm across it, below 10 V, read.",
-    ),
-    "supply of its own": (
-        "  The rail of the others hangs on it, or ac stands at it. Before it goes in: a dc",
-        "  supply of the volts below that holds a short to 5 mA (on no other amplifier's",
-        "  rail); or a proved one of the same farads does its work meanwhile.",
-        "  1. Supply off and at 0. Supply plus, resistor (rated for the volts), capacitor",
-        "     plus, capacitor minus, supply minus; the meter across the resistor, begun",
-        "     on a range above the volts below. It may burst: cover it.",
-        "  2. Supply up. It charges, then the reading falls; a short shows all the volts.",
-        "     After the wait, volts across the resistor: good under the first figure,",
-        "     never fitted over the second; between, or with an old one, leave it on",
-        "     while it falls; off when it rises or gets warm.",
-        "  3. Supply off; 10 kohm across the capacitor, below 10 V, read, and again after",
-        "     a minute, before the clips come off.",
-    ),
-    "battery": (
-        "  Out of the amplifier or one lead off: battery or small dc supply, the resistor",
-        "  and the capacitor (plus to plus) in series, the meter across the resistor.",
-        "  After the wait, volts across the resistor: good under the first figure, never",
-        "  fitted over the second.",
-    ),
-    "insulation tester": (
-        "  Out of the amplifier, an insulation tester at 500 V dc across it for a minute,",
-        "  then discharged through 10 kohm. A hand meter's ohms only find a short. Class",
-        "  X or Y must stand on its case; without it, it is not fitted here at all.",
-    ),
-    "no volts": (),
-}  # fmt: skip
-
-
 def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
     from firstglow.audit.incoming_leaks import BY_RESISTOR
     from firstglow.quantities import show
@@ -237,13 +181,18 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
     if how == "no volts":
         yield f"  {', '.join(x.part for x in mine)}: any sound one of its value does."
         return
+    if how == "rating unknown":
+        for x in mine:
+            yield f"  {x.part} ({x.age} {x.kind} {show(x.farads, 'F')}): its place asks for {show(x.must, 'V')} and more ({x.most_in})"
+        return
     for group in _groups(mine):
         x = group[0]
         t = x.test
         assert t is not None
         names = ", ".join(f"{g.part} ({_lead(g)})" if how in LEADS else g.part for g in group)
         yield f"  {names}"
-        stands = f"{'as ordered: ' if x.ordered else ''}{x.age} {x.kind} {show(x.farads, 'F')}"
+        several = f"each of the {x.pieces} alone, " if x.pieces > 1 else ""
+        stands = f"{'as ordered: ' if x.ordered else ''}{several}{x.age} {x.kind} {show(x.farads, 'F')}"
         if how == "insulation tester":
             ohms = (x.test_volts / t.good_amps, x.test_volts / t.reject_amps)
             yield f"    {stands}: good over {show(ohms[0], 'ohm')}, never fitted under {show(ohms[1], 'ohm')}"
@@ -251,20 +200,28 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
         if how == "battery":
             works = "" if x.test_volts <= 1.001 * x.volts else f" (it works at {show(x.volts, 'V', 2)})"
             yield f"    {stands}, at {show(x.test_volts, 'V', 2)}{works}"
+        elif x.unfit or x.pieces > 1:
+            yield f"    {stands}, at {show(x.test_volts, 'V')}, which it is made for"
         else:
             yield f"    {stands}, stands at {show(x.test_volts, 'V')} while it is tested ({x.situation})"
         if how in BY_RESISTOR:
             yield f"    resistor {show(t.series_ohms, 'ohm')}, {_watts(t.series_watts)}"
         yield _limits(x, t)
         most = max(group, key=lambda g: g.must)
+        if x.pieces > 1:
+            continue
+        if x.unfit:
+            yield (
+                f"    ! UNFIT in its place, whatever the test says: up to {show(most.must, 'V')} there ({most.most_in}).; "
+                "firstglow parts orders what goes in here"
+            )
+            continue
         if how in LEADS:
             yield f"    up to {show(most.must, 'V')} there ({most.most_in}): meter, leads and clips for that"
             if most.must > SHOWN * x.test_volts:
                 yield f"    which this does not try: {_mark(most)}"
         elif most.must > SHOWN * x.test_volts:
             yield f"    must stand {show(most.must, 'V')} ({most.most_in}), which this does not try; {_mark(most)}"
-        elif most.rated is not None and most.must > most.rated:
-            yield f"    ! must stand {show(most.must, 'V')} ({most.most_in}); {_mark(most)}"
 
 
 def _mark(x: "Leak") -> str:
@@ -272,7 +229,7 @@ def _mark(x: "Leak") -> str:
 
     if x.rated is None:
         return "see its mark"
-    return f"it is marked {show(x.rated, 'V')}{': UNFIT, whatever the test says' if x.must > x.rated else ''}"
+    return f"it is marked {show(x.rated, 'V')}"
 
 
 def _when(mine: "Sequence[Leak]") -> Iterator[str]:
@@ -315,7 +272,7 @@ def _groups(mine: "Sequence[Leak]") -> "list[list[Leak]]":
     for x in mine:
         t = x.test
         figures = () if t is None else tuple(f"{v:.2g}" for v in (t.good_volts, t.reject_volts, t.series_ohms))
-        key = (x.ordered, x.kind, x.age, x.farads, f"{x.test_volts:.2g}", x.situation, figures)
+        key = (x.ordered, x.pieces, x.unfit, x.kind, x.age, x.farads, f"{x.test_volts:.2g}", x.situation, figures)
         out.setdefault(key, []).append(x)
     return list(out.values())
 
