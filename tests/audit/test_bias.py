@@ -3,6 +3,7 @@
 import json
 import math
 import os
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,8 @@ from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit import bias as room
 from firstglow.audit.bias import Bias, design
 from firstglow.audit.bias_checks import checks, ratings
-from firstglow.audit.bias_parts import network, with_rectifier
+from firstglow.audit.bias_parts import goes_with, network, with_rectifier
+from firstglow.audit.bias_ranked import why_recommended
 from firstglow.audit.bias_ready import crossed
 from firstglow.audit.bias_search import around_values, curve, unit
 from firstglow.audit.bias_trial import Column, Trial
@@ -375,3 +377,24 @@ def test_rectifier_of_choice() -> None:
     assert (aged.type, aged.value("plates"), aged.value("age")) == ("selenium", 4.0, 1.0)
     with pytest.raises(SituationError, match="D1 is drawn as no selenium"):
         with_rectifier(amplifier, amplifier, "selenium new")
+
+
+def test_each_page_says_for_which_rectifier_its_network_is() -> None:
+    """Silicon drops some volts less than selenium (1 V against 1 V a plate and more): the networks are not each other's."""
+    drawn, changed = load(A, as_="drawn"), load(A)
+    own, tried = goes_with(drawn, None), goes_with(drawn, "silicon")
+    assert "SELENIUM of D1" in own and "bias FILE --rectifier silicon" in own and "WITH the resistor in series" in own
+    assert "SILICON ALONE in place of D1" in tried and "without --rectifier" in tried
+    assert "D1" in goes_with(changed, None) and "SELENIUM" not in goes_with(changed, None)
+
+
+def test_a_recommended_network_past_the_plate_s_limit_says_so(bias: Bias) -> None:
+    """25.0 W allowed and 26.6 taken is 1.6 W past; within the limit nothing is said."""
+    name, idle = next(iter(bias.alternatives[0].found.idle.items()))
+    warm, best = (
+        replace(p, found=replace(p.found, idle={name: replace(idle, at_least_watts=watts, limit=25.0)}))
+        for p, watts in ((bias.alternatives[0], 26.6), (bias.alternatives[0], 24.9))
+    )
+    assert "PAST THE LIMIT" not in why_recommended(best, [warm])
+    assert "PAST THE LIMIT by 1.6 W: none of these stays within it" in why_recommended(warm, [])
+    assert "those within it leave less than 8 %" in why_recommended(warm, [best])

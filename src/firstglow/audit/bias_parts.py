@@ -107,6 +107,29 @@ def with_rectifier(amplifier: Amplifier, drawn: Amplifier, kind: str) -> Amplifi
     return replace(amplifier, parts=parts, digest="")
 
 
+def goes_with(amplifier: Amplifier, tried: str | None) -> str:
+    """For which rectifier a network is that is designed for this file's, or for ``tried`` in its place. Those that are drawn for the
+    one are not for the other."""
+    diodes = [amplifier.parts[d] for s in roles(amplifier).supplies if s.use == "bias" for d in s.rectifiers]
+    old = [p.name for p in diodes if p.kind == "diode" and p.type == "selenium"]
+    own = "the rectifier that the file has"
+    if tried == "silicon" and old:
+        return (
+            f"FOR SILICON ALONE in place of {', '.join(old)}, no resistor in series: silicon and this network go in together, or "
+            "neither does. With the selenium, or with silicon and the resistor in series that firstglow parts orders to stand in "
+            "for it, the network is that of firstglow bias FILE without --rectifier"
+        )
+    if tried is not None and tried.startswith("selenium"):
+        return f"for {tried} alone; for {own}: firstglow bias FILE without --rectifier"
+    if old:
+        return (
+            f"FOR THE SELENIUM of {', '.join(old)}, as the file has it; also for silicon WITH the resistor in series that firstglow "
+            "parts orders to stand in for it (draw both in a changed layer and ask again). Silicon alone gives more volts and takes "
+            "another network: firstglow bias FILE --rectifier silicon"
+        )
+    return f"for {own} ({', '.join(p.name for p in diodes)})"
+
+
 def network(amplifier: Amplifier) -> Network:
     """The bias network. NoBiasError where there is none to design, AmplifierError where the file does not say what for."""
     of = roles(amplifier)

@@ -68,6 +68,24 @@ def why_recommended(best: Proposal, others: Sequence[Proposal]) -> str:
     coolest = all(_weak_end(best) <= _weak_end(p) + SAME_HEAT for p in others)
     slip = f"with a preset at its weak end by mistake {worst.valve} takes {worst.at_least_watts:.1f} W{limit}"
     room = f"{1e2 * best.found.room:.0f} % of the travel is left at either end for the oddest valve"
+    past = _past(best, others)
     if coolest:
-        return f"{slip}, the least of {len(others) + 1}; {room}" if others else f"{slip}; {room}"
-    return f"{room}, where cooler ones have less than {1e2 * ROOMY:.0f} %; {slip}"
+        return f"{slip}, the least of {len(others) + 1}{past}; {room}" if others else f"{slip}{past}; {room}"
+    return f"{room}, where cooler ones have less than {1e2 * ROOMY:.0f} %; {slip}{past}"
+
+
+def _past(best: Proposal, others: Sequence[Proposal]) -> str:
+    """What is said where even the recommended one's weak end is past a plate's limit."""
+    worst = max(best.found.idle.values(), key=_share)
+    if not worst.limit or worst.at_least_watts <= worst.limit:
+        return ""
+    fewer = any(_weak_end(p) <= 1.0 for p in others)
+    why = (
+        f"those within it leave less than {1e2 * ROOMY:.0f} % of the travel"
+        if fewer
+        else "none of these stays within it, for a travel that reaches the weakest valve on the lowest mains goes that far"
+    )
+    return (
+        f" (PAST THE LIMIT by {worst.at_least_watts - worst.limit:.1f} W: {why}; presets to their most negative end before power, "
+        "and turned up on the meter only)"
+    )

@@ -47,7 +47,7 @@ def command(
     from firstglow.amplifier import AmplifierError, load
     from firstglow.amplifier.mains_mark import mains_refused
     from firstglow.audit.bias import design
-    from firstglow.audit.bias_parts import NoBiasError, with_rectifier
+    from firstglow.audit.bias_parts import NoBiasError, goes_with, with_rectifier
     from firstglow.cli.bias_lines import lines
 
     drawn, amplifier = load(file, as_="drawn"), load(file, as_=as_)
@@ -55,6 +55,7 @@ def command(
     told = mains_refused(amplifier, today) if today is not None else None
     if told is not None:
         raise AmplifierError((told,))
+    fits = goes_with(amplifier, rectifier)
     try:
         if rectifier:
             amplifier = with_rectifier(amplifier, drawn, rectifier)
@@ -67,9 +68,9 @@ def command(
             say(f"{amplifier.name}: {nothing}.")
         return
     if as_json:
-        print_json(bias_document(found))
+        print_json({**bias_document(found), "goes_with": fits})
         return
-    for line in lines(found, every):
+    for line in lines(found, every, fits):
         say(line)
 
 

@@ -18,7 +18,7 @@ def trade_offs(p: Any) -> Iterator[str]:
     yield f"a tenth of the travel moves a grid {span / 10:.1f} V"
 
 
-def lines(b: Any, every: bool = False) -> Iterator[str]:
+def lines(b: Any, every: bool = False, goes_with: str = "") -> Iterator[str]:
     low, _, high = b.trial.mains
     net = b.trial.net
     yield f"{b.amplifier.name}: the bias supply ({net.supply.joint}, {net.supply.kind}), mains {low:.0f} to {high:.0f} V"
@@ -35,7 +35,7 @@ def lines(b: Any, every: bool = False) -> Iterator[str]:
     full = b.alternatives if every else b.alternatives[:1]
     for number, p in enumerate(full, 1):
         yield ""
-        yield from _whole(b, p, number)
+        yield from _whole(b, p, number, goes_with)
     if b.alternatives[len(full) :]:
         yield ""
         yield "Others that do (in full: --all):"
@@ -62,11 +62,13 @@ def _wanted_lines(b: Any) -> Iterator[str]:
     )
 
 
-def _whole(b: Any, p: Any, number: int) -> Iterator[str]:
+def _whole(b: Any, p: Any, number: int, goes_with: str) -> Iterator[str]:
     """One network in full; the first with why it is the one to build."""
     merits = ", ".join(p.merits) or "another that does"
     if number == 1:
         yield f"1. RECOMMENDED, {merits}:"
+        if goes_with:
+            yield f"  {goes_with}"
         yield f"  why: {b.recommended}"
     else:
         yield f"{number}. {merits}:"
