@@ -76,3 +76,22 @@ def test_one_line_a_part_with_everything_that_it_exceeds(tmp_path: Path) -> None
     assert all(rating in valve for rating in ("rated 65 mA", "rated 12 W", "rated 2 W"))
     (capacitor,) = lines["a"]
     assert "with nothing drawing" in capacitor and "with the output valves in" in capacitor
+
+
+def test_ratings_that_the_file_does_not_say_are_listed_and_no_others(tmp_path: Path) -> None:
+    """By hand, from what is cut out of the file: C6's volts and R6's watts; what says its rating is not in the list."""
+    text = (ROOT / "examples/b-hazel-four.toml").read_text(encoding="utf-8")
+    before = json.loads(check(ROOT / "examples/b-hazel-four.toml", "--json"))["ratings_unknown"]
+    cut = tmp_path / "x.toml"
+    cut.write_text(text.replace('"100u 25V", "V2 cathode"', '"100u", "V2 cathode"').replace("220k 1W 5%", "220k 5%"))
+    document = json.loads(check(cut, "--json"))
+    jsonschema.validate(document, schemas.load("check"))
+
+    def of(rows: list[dict[str, object]], kind: str, attribute: str) -> set[str]:
+        return {n for r in rows if (r["kind"], r["attribute"]) == (kind, attribute) for n in r["parts"]}  # type: ignore[attr-defined]
+
+    after = document["ratings_unknown"]
+    assert of(after, "capacitor", "volts") - of(before, "capacitor", "volts") == {"C6"}
+    assert "R6" in of(after, "resistor", "watts") - of(before, "resistor", "watts")
+    said = " ".join(check(cut).split())
+    assert "Ratings not said in the file" in said and "firstglow parts FILE" in said

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 @MAINS
 @JSON
 def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_json: bool) -> None:
-    """Every mistake in an amplifier file; findings in what it draws, by its structure and its ratings; and every default
-    that stands in for what the file does not say, those worth measuring first.
+    """Every mistake in an amplifier file; findings in what it draws, by its structure and its ratings; every default
+    that stands in for what the file does not say, those worth measuring first; and the ratings that nothing stands in for.
 
     \b
     Example:  firstglow check examples/b-*.toml
@@ -37,7 +37,7 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_
         if as_json:
             fields = ("file", "line", "part", "found", "allowed", "remedy")
             rows = [{f: getattr(p, f) for f in fields} for p in error.problems]
-            print_json({"problems": rows, "defaults": [], "findings": []})
+            print_json({"problems": rows, "defaults": [], "findings": [], "ratings_unknown": []})
             raise click.exceptions.Exit(2) from None
         raise
     findings = [*found_in(amplifier, mains_of(amplifier, mains_now)), *in_charts(amplifier, file)]
@@ -45,8 +45,12 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_
         {"part": d.part, "what": d.what, "value": d.value, "spread": d.spread, **in_si(d.value)}
         for d in amplifier.defaults
     ]
+    from firstglow.amplifier.unsaid import unsaid
+
+    ratings = unsaid(amplifier)
     if as_json:
-        print_json({"problems": [], "defaults": defaults, "findings": findings})
+        rows = [{"kind": u.kind, "rating": u.rating, "attribute": u.attribute, "parts": list(u.parts)} for u in ratings]
+        print_json({"problems": [], "defaults": defaults, "findings": findings, "ratings_unknown": rows})
         return
     from firstglow.cli.said_by_default import grouped
 
@@ -61,6 +65,11 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_
             say(f"  {head}")
             for line in lines:
                 say(f"    {line}")
+    if ratings:
+        say("Ratings not said in the file; nothing stands in for them, and nothing that rests on them is judged:")
+        for u in ratings:
+            say(f"    {u.kind}, {u.rating}: {', '.join(u.parts)}")
+        say("  What each must bear, and where on the part to look: firstglow parts FILE (ratings of data sheets, too).")
 
 
 def in_si(text: str) -> dict[str, float | str | None]:
