@@ -5,6 +5,7 @@ import re
 from pathlib import Path
 
 import jsonschema
+import pytest
 from click.testing import CliRunner
 
 from firstglow import schemas
@@ -76,6 +77,13 @@ def test_one_line_a_part_with_everything_that_it_exceeds(tmp_path: Path) -> None
     assert all(rating in valve for rating in ("rated 65 mA", "rated 12 W", "rated 2 W"))
     (capacitor,) = lines["a"]
     assert "with nothing drawing" in capacitor and "with the output valves in" in capacitor
+    # what is to be fitted is told with why: the most here, a tenth more for the socket's most (EN 50160), the next made above
+    within, fitted, most = (
+        float(re.search(rf"{x} ([\d.]+) V", capacitor)[1])
+        for x in ("up to", "Fit one of", "more: up to")  # type: ignore[index]
+    )
+    assert most == pytest.approx(1.1 * within, abs=1.1) and within < most <= fitted
+    assert f"{fitted:g} V is the next rating made" in capacitor
 
 
 def test_ratings_that_the_file_does_not_say_are_listed_and_no_others(tmp_path: Path) -> None:

@@ -277,7 +277,7 @@ def _unknown(found: "Audit") -> Iterator[str]:
         if line := in_file(*rows[0]):
             yield f"    in its line of the file, for instance {line}"
     if idle:
-        yield f"  asked next to nothing as it stands: {', '.join(idle)}"
+        yield f"  bear almost nothing as it stands, so their ratings matter little: {', '.join(idle)}"
 
 
 def _fit(found: "Audit") -> Iterator[str]:

@@ -109,7 +109,12 @@ def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
         "volts": f"{here.volts:.0f}",
         "high": f"{here.high:.0f}",
         "mains": f"{frame.gear.mains_now:.0f}",
-        "need": frame.words.text("finding.fit" if sold else "finding.fit_two", volts=f"{sold or 10.0 * ceil(need / 10.0):g}"),
+        "need": frame.words.text(
+            "finding.fit" if sold else "finding.fit_two",
+            volts=f"{sold or 10.0 * ceil(need / 10.0):g}",
+            need_volts=f"{need:.0f}",
+            mains_most=f"{most_mains(frame):.0f}",
+        ),
     }
 
 
