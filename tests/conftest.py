@@ -30,10 +30,10 @@ DEAREST = (
 
 # Files that want the same dear things stay together on one worker.
 FAMILIES = dict.fromkeys(
-    ("test_parts_command", "test_parts_proposals", "test_parts_order", "test_parts_neighbours"), "parts"
-) | dict.fromkeys(
-    ("test_parts_second_newcomer", "test_refused_words", "test_mains_command", "test_one_wait", "test_start_and_discharge",
-     "test_bias_late", "test_reform", "test_incoming_command", "test_mains_planted"), "audits"
+    ("test_parts_command", "test_parts_proposals", "test_parts_order", "test_parts_neighbours", "test_parts_second_newcomer",
+     "test_refused_words", "test_mains_command", "test_mains_planted", "test_one_wait", "test_start_and_discharge",
+     "test_bias_late", "test_reform", "test_incoming_command"),
+    "audits",
 )  # fmt: skip
 
 # Reading example (a) takes a tenth of a second, and hundreds of tests and commands read the same three files. Tests of the

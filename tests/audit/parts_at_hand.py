@@ -19,6 +19,25 @@ A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-
 
 audited = shared(audit)
 
+# Two copies of example (a) in which two things are planted that have nothing to do with each other, each for two tests.
+FUSE_AND_PAPER = (
+    ('F1 = ["fuse 1A slow"', 'F1 = ["fuse 630m slow"'),
+    ('C13 = ["0.1u 630V film"', 'C13 = ["0.1u 630V paper"'),
+)
+WIDE_AND_OLD = (
+    ('rect = "5V 2A 0R08"', 'rect = "5V 3A 0R08"'),
+    ('C1 = ["32u 500V", "HT1", "chassis"]', 'C1 = ["32u 500V", "HT1", "chassis", { note = "old" }]'),
+)
+
+
+def planted(pairs: tuple[tuple[str, str], ...]) -> str:
+    """Example (a) with each first text once for its second."""
+    text = A.read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return text
+
 
 def without_restart(monkeypatch: pytest.MonkeyPatch) -> None:
     """The command takes what is at hand here, too."""

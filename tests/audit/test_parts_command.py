@@ -9,10 +9,11 @@ import pytest
 from click.testing import CliRunner
 from parts_at_hand import EXAMPLES, A, B, C, audited, made, of, without_restart
 
+from at_hand import audited as whole
 from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.audit.looks import SAY
-from firstglow.audit.parts import audit, document
+from firstglow.audit.parts import document
 from firstglow.cli.parts import command
 
 PUBLISHED = [EXAMPLES / "published" / "handbook-10w.toml", *sorted((EXAMPLES / "fragments").glob("*.toml"))]
@@ -28,7 +29,7 @@ def quick(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
 @pytest.mark.parametrize("file", [*sorted(EXAMPLES.glob("*.toml")), *PUBLISHED], ids=lambda f: f.stem)
 def test_every_part_once_and_the_rules_of_the_document(file: Path) -> None:
     amplifier = load(file)
-    found = document(audit(amplifier))
+    found = document(whole(amplifier))
     jsonschema.validate(json.loads(json.dumps(found, allow_nan=False)), schemas.load("parts"))
     assert [p["part"] for p in found["parts"]] == list(amplifier.parts)
     for p in found["parts"]:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from parts_at_hand import EXAMPLES, A, B, C, audited, without_restart
+from parts_at_hand import EXAMPLES, FUSE_AND_PAPER, A, B, C, audited, planted, without_restart
 
 from firstglow.amplifier import load
 from firstglow.audit.couplings import couplings
@@ -98,7 +98,7 @@ def test_silicon_alone_is_tried_too(tmp_path: Path) -> None:
 def test_parts_told_together_fail_by_name(tmp_path: Path) -> None:
     """Example (a) with both channels' C13 of paper: each is told with the valve that it feeds."""
     file = tmp_path / "paper.toml"
-    file.write_text(A.read_text(encoding="utf-8").replace('C13 = ["0.1u 630V film"', 'C13 = ["0.1u 630V paper"'))
+    file.write_text(planted(FUSE_AND_PAPER), encoding="utf-8")
     text = CliRunner().invoke(command, [str(file)]).output
     part = text.partition("\n  left C13, right C13\n")[2].partition("\n\n")[0]
     assert "if left C13 shorts: V3 takes" in part and "if right C13 shorts: V7 takes" in part
@@ -156,7 +156,7 @@ def test_a_fuse_that_need_not_open_is_not_said_to_save(tmp_path: Path) -> None:
     assert "on any of these: mains fuse (its amps are not said)." in " ".join(handbook.split())
     assert not re.search(r"(?<![\d.])(\d+) % left where \1 % is asked", handbook)  # 5 % of 5 % would be no complaint
     smaller = tmp_path / "smaller.toml"
-    smaller.write_text(A.read_text(encoding="utf-8").replace('F1 = ["fuse 1A slow"', 'F1 = ["fuse 630m slow"'))
+    smaller.write_text(planted(FUSE_AND_PAPER), encoding="utf-8")
     part = CliRunner().invoke(command, [str(smaller)]).output.partition("WOULD NOT SURVIVE")[2]
     assert "F1 surely opens within two minutes on: V3 shorted" in part
     assert "on any other: F1." in part

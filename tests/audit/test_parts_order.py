@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from parts_at_hand import A, B, C, audited, made, of, without_restart
+from parts_at_hand import WIDE_AND_OLD, A, B, C, audited, made, of, planted, without_restart
 
 from firstglow.amplifier import load
 from firstglow.audit.parts import document
@@ -111,10 +111,7 @@ def test_with_the_whole_order_put_in_nothing_is_left(tmp_path: Path) -> None:
 
 def test_an_old_first_capacitor_and_its_rectifier_ask_for_the_same(tmp_path: Path) -> None:
     """Example (a) with its 32 uF old: 5V4G, 10 uF (RCA, from memory). One line of 8.2 uF, not two."""
-    text = A.read_text(encoding="utf-8").replace(
-        'C1 = ["32u 500V", "HT1", "chassis"]', 'C1 = ["32u 500V", "HT1", "chassis", { note = "old" }]'
-    )
-    found = made(text, tmp_path)
+    found = made(planted(WIDE_AND_OLD), tmp_path)
     assert of(found, "C1")["proposal"]["what"].startswith("8.2 µF 500 V")
     assert [(r["what"], r["pieces"]) for r in found["order"] if "C1" in r["for"]] == [
         ("8.2 µF 500 V electrolytic, 105 degC", 1)
