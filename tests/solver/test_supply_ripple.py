@@ -175,3 +175,31 @@ def test_two_chokes_one_behind_the_other(tmp_path: Path) -> None:
     assert float(left["HT3"][0]) / float(left["HT1"][0]) == pytest.approx(
         joints["HT2"] / joints["HT1"] * 185 / 371, rel=0.03
     )
+
+
+def test_two_reservoirs_in_series_are_one_of_half_the_farads() -> None:
+    """33 uF and 33 uF with 220k across each, as an order list puts them where no single one stands the volts: 1/C adds up. Each
+    was taken to hold HT by itself: half the ripple and 1 % too much HT."""
+    text = """format = 1
+amplifier = { name = "S", drawing = "own", mains = "230V 50Hz" }
+[parts]
+F1 = ["fuse 2A slow", "line", "T1 primary 1"]
+W0 = ["wire", "neutral", "T1 primary 2"]
+T1 = ["mains transformer", { primary = "230V 7R", ht = "350-0-350V 200m 42+45R" }]
+D1 = ["1N4007", "T1 ht 1", "HT1"]
+D2 = ["1N4007", "T1 ht 2", "HT1"]
+W1 = ["wire", "T1 ht ct", "chassis"]
+R9 = ["4k 60W", "HT1", "chassis"]
+"""
+    one = 'C1 = ["16.5u 600V", "HT1", "chassis"]\nR8 = ["440k 2W", "HT1", "chassis"]\n'
+    two = 'C1 = ["33u 400V", "HT1", "m"]\nC2 = ["33u 400V", "m", "chassis"]\nR8 = ["220k 2W", "HT1", "m"]\n'
+    two += 'R7 = ["220k 2W", "m", "chassis"]\n'
+    found = []
+    for parts in (one, two):
+        circuit = compile_circuit(load(text + parts))
+        standing = circuit.solve(circuit.vector(Situation(230.0)))
+        ripple = rippled(standing, Situation(230.0))
+        volts = float(standing.dc("HT1")[0]), float(ripple.joints["HT1"][0])
+        found.append((*volts, float(standing.part("C1")["amps_rms"][0])))
+    np.testing.assert_allclose(found[1], found[0], rtol=1e-3)  # two esr of half each: a few mV
+    assert float(standing.part("C2")["amps_rms"][0]) == pytest.approx(found[1][2])

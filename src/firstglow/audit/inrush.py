@@ -20,6 +20,7 @@ from firstglow.audit.fuse_times import Fuse
 from firstglow.audit.ways import Array
 from firstglow.devices.emission import heater_power, ratio_of
 from firstglow.solver.circuit import Circuit
+from firstglow.solver.reservoir import charged_farads
 from firstglow.solver.slow import Course, Slow, Stretch
 
 SECONDS = 30.0
@@ -106,8 +107,8 @@ def first_charge(amplifier: Amplifier, supply: Supply, volts: float) -> tuple[fl
     wound = {(p.name, w.name): w for p in amplifier.of_kind("transformer") for w in p.windings}
     leg = supply.legs[0]
     mine = [wound[w.part, w.winding] for w in leg.windings if w.winding]
-    farads = sum(amplifier.parts[c].value("farads") for c in supply.reservoirs if supply.form != "full-wave doubler")
-    farads = farads or amplifier.parts[supply.reservoirs[0]].value("farads")
+    whole = charged_farads(amplifier, supply)
+    farads = amplifier.parts[supply.reservoirs[0]].value("farads") if supply.form == "full-wave doubler" else whole
     if not mine:
         return 0.0, 0.0
     turns = sum(w.turns.value for w in mine) / amplifier.mains_volts

@@ -21,6 +21,7 @@ from firstglow.quantities import show
 from firstglow.readings.rated import section_of
 from firstglow.solver.cold import cold_ohms
 from firstglow.solver.heaters import as_wired
+from firstglow.solver.reservoir import charged_farads
 
 SHARE = 0.10
 """Margin under which a valve's limit is tight (a valve's own spread, PHYSICS: 7 to 10 %)."""
@@ -184,7 +185,7 @@ def _fed(stood: Stood, part: Part, limits: Any, here: Any, level: Level) -> Iter
             )
         if supply.input != "capacitor":
             continue
-        first = sum(stood.amplifier.parts[c].value("farads") for c in supply.reservoirs or (supply.reservoir,) if c)
+        first = charged_farads(stood.amplifier, supply)
         most_farads = rated["c_in_max_uF"] * 1e-6 if "c_in_max_uF" in rated else None
         yield Stress(
             "first capacitor",

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.legs import Leg
-from firstglow.amplifier.model import Part
+from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.supplies import Supply
 from firstglow.solver.frame import Array, Frame
 from firstglow.solver.linear_parts import siemens
 from firstglow.solver.nodes import CHASSIS
@@ -66,13 +67,17 @@ class ReservoirRows:
         hot, cold = (end, start) if start == CHASSIS or end != CHASSIS else (start, end)
         self.direct, self.at_hot, self.at_cold = [], [], []
         self.leaks: list[int] = []
-        self.esr: int | None = None
+        self.esr: list[int] = []
+        self.chains = [
+            chain for chain in _chains(f.amplifier, hot, cold) if not any(p.name in leg.coupling for p in chain)
+        ]
+        chained = {p.name for chain in self.chains for p in chain}
         theirs = [{other.start, other.end} for other in others if {other.start, other.end} != {start, end}]
         every = [(part, {part.leads["+"], part.leads["-"]}) for part in f.amplifier.of_kind("capacitor")]
         handed = [(part, ends) for part, ends in every if hot in ends and cold not in ends and ends in theirs]
         hots = {hot}.union(*(ends for _, ends in handed))
         for part, ends in every:
-            if (part, ends) in handed:
+            if (part, ends) in handed or part.name in chained:
                 continue
             row, leak = f.rows.of(part, "farads"), f.rows.of(part, "leak_ohms")
             if part.name in leg.coupling or ends == {hot, cold}:
@@ -85,10 +90,15 @@ class ReservoirRows:
                 self.at_cold.append(row)
             else:
                 continue
-            if self.esr is None:
-                self.esr = f.rows.of(part, "esr_ohms")
+            if not self.esr:
+                self.esr = [f.rows.of(part, "esr_ohms")]
+        if self.chains and not self.esr:
+            self.esr = [f.rows.of(part, "esr_ohms") for part in self.chains[0]]
+        self.in_series = [
+            [(f.rows.of(part, "farads"), f.rows.of(part, "leak_ohms")) for part in chain] for chain in self.chains
+        ]
         self.grounded = cold == CHASSIS
-        self.holds = self.grounded or bool(self.direct) or bool(self.at_hot and self.at_cold)
+        self.holds = self.grounded or bool(self.direct) or bool(self.at_hot and self.at_cold) or bool(self.chains)
         self.branches = [
             self._branch(part, hots, cold)
             for part in f.amplifier.of_kind("resistor", "choke")
@@ -109,6 +119,11 @@ class ReservoirRows:
             if far in c.leads.values() and not hots & set(c.leads.values())
         ]  # fmt: skip
         return f.rows.of(part, "ohms"), f.rows.of(part, "henries") if part.kind == "choke" else None, beyond
+
+    @property
+    def once(self) -> frozenset[str]:
+        """Of each chain all but the first: what ``each`` says of them is the same current again."""
+        return frozenset(part.name for chain in self.chains for part in chain[1:])
 
     def pump(self, p: Array, joint: str) -> Around:
         """What stands in a leg of a pump: its capacitor, in series with what holds the leg's other end; the pump's joint is
@@ -147,6 +162,9 @@ class ReservoirRows:
         """The farads that each capacitor shows the charging current: what it takes of it for a volt of the reservoir's."""
         name = {row: q.part for row, q in enumerate(self.frame.rows.parameters)}
         out = {name[r]: p[r] for r in self.direct}
+        for chain, rows in zip(self.chains, self.in_series, strict=True):
+            whole = 1.0 / sum((1.0 / (p[farads] + 1e-15) for farads, _ in rows), np.zeros(p.shape[1]))
+            out |= {part.name: whole for part in chain}  # one current goes through all of them
         hot, cold = (sum((p[r] for r in rows), np.zeros(p.shape[1])) for rows in (self.at_hot, self.at_cold))
         if self.grounded:
             out |= {name[r]: p[r] for r in self.at_hot}
@@ -167,6 +185,9 @@ class ReservoirRows:
             farads = farads + hot * cold / (hot + cold + 1e-15)
         # a shorted one holds nothing in any cell: what it leaks is there at every moment
         drain = sum((siemens(p[row]) for row in self.leaks), nothing)
+        for rows in self.in_series:
+            ohms = sum((1.0 / (1j * ripple * p[c] + siemens(p[leak]) + 1e-15) for c, leak in rows), nothing)
+            drain, farads = drain + (1.0 / ohms).real, farads + (1.0 / ohms).imag / ripple
         own, steady, moves, lost = farads, drain, nothing, nothing
         for ohms, henries, beyond in self.branches:
             r = 1.0 / siemens(p[ohms])
@@ -185,7 +206,7 @@ class ReservoirRows:
                 move = np.where(there, 1.0 / (p[henries] + LEAST_HENRIES), 0.0)
                 moves, lost = moves + move, lost + move * move * r
         bare = (own < STRAY_FARADS) & self.holds
-        esr = nothing if self.esr is None else p[self.esr]
+        esr = sum((p[row] for row in self.esr), nothing)
         # a load that shows the pulses less than the esr (a short) lies beside it: they do not go through it
         esr = esr / (1.0 + 10.0 * (esr * drain) ** 2)
         return Around(
@@ -196,3 +217,39 @@ class ReservoirRows:
             lost / np.maximum(moves, NO_MOVE) ** 2,  # two chokes side by side share as their henries have it
             bare,
         )
+
+
+def _chains(amplifier: Amplifier, hot: str, cold: str) -> list[list[Part]]:
+    """Capacitors in series from ``hot`` to ``cold``: the joints between them hold nothing but capacitors and the resistors that
+    share the volts out."""
+    capacitors, plain = amplifier.of_kind("capacitor"), ("capacitor", "resistor")
+    on: dict[str, list[Part]] = {}
+    for part in amplifier.parts.values():
+        for joint in dict.fromkeys(part.leads.values()):
+            on.setdefault(joint, []).append(part)
+    out = []
+    for first in (c for c in capacitors if hot in c.leads.values() and cold not in c.leads.values()):
+        chain, joint = [first], next(j for j in first.leads.values() if j != hot)
+        while joint not in (hot, cold) and all(p.kind in plain for p in on[joint]):
+            onward = [p for p in on[joint] if p.kind == "capacitor" and p not in chain]
+            if len(onward) != 1:
+                break
+            chain.append(onward[0])
+            joint = next(j for j in onward[0].leads.values() if j != joint)
+        if joint == cold and len(chain) > 1:
+            out.append(chain)
+    return out
+
+
+def charged_farads(amplifier: Amplifier, supply: Supply) -> float:
+    """What a supply's rectifiers charge [F]: its reservoirs, one in series with others as what the chain comes to."""
+    start, end = supply.legs[0].outer
+    hot, cold = (end, start) if start == CHASSIS or end != CHASSIS else (start, end)
+    chain_of = {part.name: chain for chain in _chains(amplifier, hot, cold) for part in chain}
+    total, seen = 0.0, set[str]()
+    for name in supply.reservoirs or ((supply.reservoir,) if supply.reservoir else ()):
+        if name not in seen:
+            chain = chain_of.get(name, [amplifier.parts[name]])
+            seen |= {part.name for part in chain}
+            total += 1.0 / sum(1.0 / part.value("farads") for part in chain)
+    return total

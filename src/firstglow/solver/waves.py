@@ -109,7 +109,7 @@ def _reservoirs(group: Pulses, found: Averaged, inputs: Inputs, amps: Array, p: 
     each = group.reservoir.each(p)
     # capacitors side by side share by their farads; two in series through the chassis carry the same
     series = not group.reservoir.grounded and not group.reservoir.direct
-    whole = sum(each.values()) / (2.0 if series else 1.0)
+    whole = sum(v for name, v in each.items() if name not in group.reservoir.once) / (2.0 if series else 1.0)
     for name, farads in each.items():
         _add(made.capacitors, name, np.where(whole < STRAY_FARADS, 0.0, rest * farads / np.maximum(whole, 1e-15)))
 
