@@ -10,7 +10,7 @@ from scipy.integrate import quad
 
 from firstglow.amplifier import load
 from firstglow.audit.fuse_judged import Blown
-from firstglow.audit.fuse_times import RATINGS, Fuse
+from firstglow.audit.fuse_times import RATINGS, Fuse, breaking_made, to_order
 from firstglow.audit.heater_life import LAMP_POWER, life
 from firstglow.audit.inrush import Inrush
 from firstglow.audit.mains_heaters import heater_resistors
@@ -34,6 +34,17 @@ def found(high: Today) -> tuple[Way, ...]:
 
 
 # -- fuses -----------------------------------------------------------------------------------------------------------
+# mark, class -> breaking capacity to fit. IEC 60127-2 sheet 5 (T, H) begins at 1 A (facts: fuse.iec60127_sheet5_T_high, pages), below
+# it only T L of sheet 3; sheet 1 (F, H) at 50 mA (facts: fuse.iec60127_sheet1_2_F, from memory).
+@pytest.mark.parametrize(("amps", "speed", "breaking"), [
+    (0.63, "T", "L"), (0.8, "T", "L"), (1.0, "T", "H"), (6.3, "T", "H"), (0.63, "F", "H"), (0.04, "F", "L"),
+])  # fmt: skip
+def test_h_where_it_is_made_else_l(amps: float, speed: str, breaking: str) -> None:
+    assert breaking_made(amps, speed) == breaking  # type: ignore[arg-type]
+    told = to_order(amps, speed)  # type: ignore[arg-type]
+    assert f" {breaking} 250 V" in told and ("made from" in told) == (breaking == "L")
+
+
 # speed, breaking, mark, times the mark: (least, most) seconds
 ROWS = [
     # sheet 3: a maker's data sheet of 5x20 T L fuses (facts: fuse.iec60127_sheet3_T_low, seen on a page)

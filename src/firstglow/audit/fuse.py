@@ -14,7 +14,7 @@ from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.audit.figures import cold
 from firstglow.audit.fuse_judged import Blown, Fuses, Judged, Place, Unsaved
-from firstglow.audit.fuse_times import PULSES, RATINGS, Fuse, Speed
+from firstglow.audit.fuse_times import BREAKING_RULE, PULSES, RATINGS, Fuse, Speed, breaking_made
 from firstglow.audit.ground import Ground
 from firstglow.audit.inrush import Inrush, first_charge, inrush
 from firstglow.audit.mains_limits import hurt
@@ -163,7 +163,7 @@ def _mains(today: Today, part: Part | None, start: Inrush, line: Sequence[Flows]
 
 def _right(judge: Callable[[Fuse], Judged], full: float) -> Iterator[Judged]:
     """The smallest time-lag fuse that surely holds a start, and the smallest that stands ten thousand."""
-    fit = [judge(Fuse(a, "T", "H" if a >= 1.0 else "L")) for a in RATINGS if a >= ROOM * full]
+    fit = [judge(Fuse(a, "T", breaking_made(a, "T"))) for a in RATINGS if a >= ROOM * full]
     sure = next((j for j in fit if j.start <= PULSES), None)
     holds = next((j for j in fit if j.start <= 1.0), None)
     found = [j for j in (holds, sure) if j is not None]
@@ -173,9 +173,9 @@ def _right(judge: Callable[[Fuse], Judged], full: float) -> Iterator[Judged]:
 def _line_cautions(today: Today, full: float) -> tuple[str, ...]:
     out = [
         (
-            "in the line, ahead of the switch. Wanted there: breaking capacity H (1500 A), for a short ahead of the transformer passes "
-            "more than the 35 A (or 10 times its mark) that an L breaks. Made: H from 1 A up by IEC 60127, below that by some makers "
-            "on their own; else the L of the amps told, behind the plug's or the board's own fuse. Never an H of more amps instead"
+            f"in the line, ahead of the switch. Breaking capacity: {BREAKING_RULE}; an L stands behind the plug's or the board's own "
+            "fuse, which then breaks a short ahead of the transformer. Never an H of more amps instead, and what a maker has beyond "
+            "the standard only by his own sheet"
         ),
     ]
     if today.amplifier.mains_hz > 55.0 and today.mark < 160.0:

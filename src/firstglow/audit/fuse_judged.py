@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
-from firstglow.audit.fuse_times import HOLDS_AT, PULSES, SAVES_SECONDS, Fuse
+from firstglow.audit.fuse_times import HOLDS_AT, PULSES, SAVES_SECONDS, Fuse, to_order
 from firstglow.audit.inrush import Inrush
 
 
@@ -136,7 +136,7 @@ class Fuses:
             )
             return f"{line.part} as it is, {own.fuse.name}, and in HT {ht_cartridge(inside.fuse, ht.volts)}{other}"
         if sure is not None:
-            return f"{sure.fuse.name} {f'in the place of {line.part}' if line.part else 'in the line'}{tires}"
+            return f"{to_order(sure.fuse.amps, sure.fuse.speed)} {f'in the place of {line.part}' if line.part else 'in the line'}{tires}"
         best = own or next(iter(line.proposed), None)
         if best is None:
             return ""

@@ -31,6 +31,11 @@ SAVES_SECONDS = 120.0
 current burns in minutes (common practice)."""
 HIGH_BREAKING, LOW_BREAKING, LOW_TIMES = 1500.0, 35.0, 10.0
 """Amps that a fuse can break: H 1500 A; L 35 A or ten times its mark, the greater."""
+BREAKING_RULE = (
+    "H (breaks 1500 A) wherever the standard has it in that rating, time-lag from 1 A up (IEC 60127-2 sheet 5), quick from 50 mA "
+    "(sheet 1, from memory), else L (35 A or 10 times its mark, sheets 3 and 2)"
+)
+"""Of a fuse in the line of an amplifier on a socket's circuit."""
 UL_SHARE = 0.75
 """Part of a UL 248-14 fuse's mark that it carries for good."""
 
@@ -75,6 +80,18 @@ SHEETS: Mapping[tuple[Speed, Breaking], Sheet] = {
         (Row(4.0, (0.01, 2.0), (0.003, 0.3), (0.0, 0.02)), Row(6.3, (0.01, 3.0), (0.003, 0.3), (0.0, 0.02))),
     ),
 }  # fmt: skip
+
+
+def breaking_made(amps: float, speed: Speed) -> Breaking:
+    """The breaking capacity to fit, by ``BREAKING_RULE``: the more of what the standard has in that rating."""
+    return "H" if amps >= SHEETS[speed, "H"].least else "L"
+
+
+def to_order(amps: float, speed: Speed) -> str:
+    """A fuse in the line as it is ordered: ``T 630mA L 250 V (as H made from 1 A up only)``. mains and parts alike say it so."""
+    fuse = Fuse(amps, speed, breaking_made(amps, speed))
+    least = SHEETS[speed, "H"].least
+    return f"{fuse.name} 250 V" + (f" (as H made from {least:g} A up only)" if fuse.breaking == "L" else "")
 
 
 @dataclass(frozen=True, slots=True)
