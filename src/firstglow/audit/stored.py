@@ -6,7 +6,7 @@ a joint counts as discharged when a meter has read it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import isfinite
 
 import numpy as np
@@ -18,8 +18,9 @@ from firstglow.amplifier.named import check_names
 from firstglow.amplifier.options import SituationError
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import supplies
+from firstglow.audit.parted import Parted, bleeders, hot_joint, parted
 from firstglow.audit.ways import laid_for
-from firstglow.readings.bleeder import MINUTE, Bleeder, bleeder
+from firstglow.readings.bleeder import MINUTE, Bleeder
 from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.discharge import (
     HAZARD_VOLTS,
@@ -42,7 +43,7 @@ class Kept:
     """One capacitor after switch-off. volts: + minus -. below_60, below_10 [s], None: not by itself within a day.
 
     path: parts it empties through. without_60, without_10: the same with the resistors of its path open.
-    mains_side: it stands on the mains. watts: peak of the discharge resistor.
+    mains_side: it stands on the mains. watts: peak of the discharge resistor. joint: its hot end, where it is read.
     """
 
     part: str
@@ -55,6 +56,7 @@ class Kept:
     without_10: float | None
     mains_side: bool
     watts: float
+    joint: str
 
     @property
     def slow(self) -> bool:
@@ -69,7 +71,8 @@ class Stored:
     wait: until the last one that falls by itself, but those on the mains side, is below 60 V, in whole steps [s]; last: of
     the last ones the one that holds most, None where all are at once. wait_mains: the mains that the wait is of. never:
     those that do not, but those on the mains side. bleeders: proposed, by capacitor. opened: taken as open. on_mains:
-    it has a plug; False on a bench supply. bias: it has a negative supply, which is emptied last."""
+    it has a plug; False on a bench supply. bias: it has a negative supply, which is emptied last. parted: switches, fuses and links
+    that part one from its drain; behind: of a capacitor with a bleeder which of those may be open meanwhile."""
 
     rows: tuple[Kept, ...]
     mains: float
@@ -85,6 +88,8 @@ class Stored:
     fall: Discharge
     on_mains: bool = True
     bias: bool = True
+    parted: tuple[Parted, ...] = ()
+    behind: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def told(self) -> float | None:
@@ -102,14 +107,20 @@ class Stored:
         return tuple(r for r in self.rows if r.mains_side)
 
 
+OPENED = ("resistor", "choke", "switch", "fuse", "wire")
+"""Kinds that may be taken as open."""
+
+
 def checked(amplifier: Amplifier, opened: Sequence[str]) -> list[Fault]:
-    """The parts taken as open as faults. SituationError for a name that is no resistor or choke here."""
+    """The parts taken as open as faults. SituationError for a name that is nothing of ``OPENED`` here."""
     faults = [Fault(name, "open") for name in opened]
     check_names(amplifier, Situation(0.0), faults)
-    wrong = [name for name in opened if amplifier.parts[name].kind not in ("resistor", "choke")]
+    wrong = [name for name in opened if amplifier.parts[name].kind not in OPENED]
     if wrong:
         kind = an(amplifier.parts[wrong[0]].kind)
-        raise SituationError("--open", f"{wrong[0]!r} is {kind}", "a resistor or choke", f"it without {wrong[0]!r}")
+        raise SituationError(
+            "--open", f"{wrong[0]!r} is {kind}", "a resistor, choke, switch, fuse or wire", f"it without {wrong[0]!r}"
+        )
     return faults
 
 
@@ -137,6 +148,7 @@ def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, ope
             Kept(
                 name, start[name], float(mine.joules[0]), _whole(mine.below_60_s), _whole(mine.below_10_s), path,
                 _whole(open_too.below_60_s), _whole(open_too.below_10_s), bool(on_mains[name][0]), start[name] ** 2 / ohms,
+                hot_joint(amplifier, name),
             )
         )  # fmt: skip
     inside = [r for r in rows if not r.mains_side]
@@ -146,10 +158,13 @@ def stored(amplifier: Amplifier, highest: Mapping[str, float], mains: float, ope
     last = max(late, key=lambda r: r.joules, default=None)
     wait = wait_told(seconds, NEVER_SECONDS) or 0.0
     never = tuple(r.part for r in inside if r.below_60 is None)
-    bleeders = _bleeders(amplifier, rows, faults)
+    apart = parted(amplifier, start, fall, faults, [r.part for r in inside])
+    slow = {r.part for r in rows if r.slow}
+    proposed, behind = bleeders(amplifier, start, [r.part for r in rows], slow, faults, apart)
     return Stored(
-        tuple(rows), mains, bleeders, ohms, most**2 / ohms, most, wait, last, never, mains, tuple(opened), fall,
+        tuple(rows), mains, proposed, ohms, most**2 / ohms, most, wait, last, never, mains, tuple(opened), fall,
         bool(amplifier.of_kind("inlet")), any(s.use in ("bias", "negative") for s in supplies(amplifier)),
+        apart, behind,
     )  # fmt: skip
 
 
@@ -211,25 +226,6 @@ def all_but_rectifiers(amplifier: Amplifier) -> frozenset[str]:
     """Glasses that come out for the barest HT: their heaters load no winding."""
     kept = {p.envelope for p in amplifier.of_kind("rectifier")}
     return frozenset(str(p.envelope) for p in amplifier.of_kind("valve") if p.envelope not in kept)
-
-
-def _bleeders(amplifier: Amplifier, rows: Sequence[Kept], faults: Sequence[Fault]) -> dict[str, Bleeder]:
-    """Where a supply is slow: one across its first capacitor; where that does not reach, across the slow one itself. Never
-    across what couples: it would carry HT to a grid."""
-    start = {r.part: r.volts for r in rows} | {
-        c.name: 0.0 for c in amplifier.of_kind("capacitor") if c.name not in {r.part for r in rows}
-    }
-    slow = {r.part for r in rows if r.slow}
-    out: dict[str, Bleeder] = {}
-    for s in supplies(amplifier):
-        ends = {s.ret, *s.nodes, s.joint}
-        mine = [r.part for r in rows if set(amplifier.parts[r.part].leads.values()) <= ends]
-        wanted = [n for n in mine if n in slow and n not in out]
-        if wanted and (one := bleeder(amplifier, mine[0], mine, start, faults)):
-            out[mine[0]] = one
-            continue
-        out |= {n: found for n in wanted if (found := bleeder(amplifier, n, [n], start, faults))}
-    return out
 
 
 def _order(amplifier: Amplifier, start: Mapping[str, float]) -> Callable[[str], tuple[bool, bool, float, str]]:

@@ -13,7 +13,9 @@ from firstglow.cli.output import AS, FILE, JSON, MAINS, mains_of, print_json, sa
 @FILE
 @AS
 @MAINS
-@click.option("--open", "opened", multiple=True, metavar="PART", help="Taken as open: a bleeder, a dropper, a choke.")
+@click.option(
+    "--open", "opened", multiple=True, metavar="PART", help="Taken as open: bleeder, dropper, choke, switch, fuse."
+)
 @JSON
 def command(file: Path, as_: str, mains_now: str | None, opened: tuple[str, ...], as_json: bool) -> None:
     """What stays charged after switch-off: every capacitor, from the most that can stand on it.
@@ -82,6 +84,17 @@ def discharge_document(amplifier: Any, kept: Any) -> dict[str, Any]:
         "marks": sorted(marks, key=lambda m: float(str(m["time_s"]))),
         "capacitors": capacitor_rows(kept),
         "opened": list(kept.opened),
+        "parted": [
+            {
+                "part": p.part,
+                "kind": p.kind,
+                "read": list(p.read),
+                "capacitors": [
+                    {"part": one.part, "below_60_s": one.below_60, "below_10_s": one.below_10} for one in p.later
+                ],
+            }
+            for p in kept.parted
+        ],
         "discharge": {
             "ohms": kept.ohms,
             "watts": kept.watts,
@@ -148,13 +161,18 @@ def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
         )
     yield "  'its path open': below 60 V, 10 V with the resistors on its way out open; '-':"
     yield "  it never stands that high."
+    for p in kept.parted:
+        times = "; ".join(f"{one.part} {time_text(one.below_60)}, {time_text(one.below_10)}" for one in p.later)
+        yield f"  ! with {p.part} open, below 60 V, 10 V: {times}"
     for b in kept.bleeders.values():
         each = f"{b.each_ohms / 1e3:g}k" if b.each_ohms < 1e6 else f"{b.each_ohms / 1e6:g}M"
         yield ""
+        across = kept.behind.get(b.across)
+        where = f" with {across} open too" if across else ""
         yield (
             f"Bleeder proposed across {b.across}: {f'{b.count} in series of ' if b.count > 1 else ''}{each}, {b.each_watts:g} W, "
-            f"{b.each_volts:.0f} V on each; the supply is then below 60 V in {time_text(b.seconds)}. "
-            "No rating asks for it: firstglow parts does not order it."
+            f"{b.each_volts:.0f} V on each; the supply is then below 60 V in {time_text(b.seconds)}{where}. No rating asks for it; "
+            "where firstglow parts orders a bleeder there, the one of fewer ohms serves for both."
         )
     yield ""
     yield from make_safe_lines(kept)
@@ -171,16 +189,18 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
         yield f"  Off, plug out and in sight. It does not fall by itself in ten minutes ({time_text(kept.wait)})."
     if not kept.never:
         yield f"    {_why(kept)}"
+    for p in kept.parted:
+        yield _parted(p)
     if kept.told is not None and kept.last is not None:
         yield (
-            f"  Read HT before the resistor goes on: over 60 V (the hazard limit of dc, IEC 62368-1) after those "
+            f"  Read {_points(kept)} before the resistor goes on: over 60 V (the hazard limit of dc, IEC 62368-1) after those "
             f"{kept.told:.0f} s, {_ways_out(kept)} open or a capacitor is far over its mark: it counts as never. The resistor "
             "empties it, and what is open is found before it is switched on again."
         )
     if kept.never:
         yield (
             f"  ! {', '.join(kept.never)}: never below 60 V by {'itself' if len(kept.never) == 1 else 'themselves'}, however long the "
-            "wait. Only the resistor empties them; a bleeder is missing."
+            f"wait. Only the resistor empties them; a bleeder is missing{', or what is taken as open here' if kept.opened else ''}."
         )
     for r in kept.plug:
         falls = "never by itself" if r.below_60 is None else f"only after {time_text(r.below_60)}"
@@ -200,6 +220,27 @@ def make_safe_lines(kept: Any) -> Iterator[str]:
     yield "  Read each: below 10 V dc, on a meter just proved. Again after a minute. The clip stays on."
     yield "  These times are arithmetic on the drawing: an open part makes them longer."
     yield "  Only what the meter read counts: no chassis is ever safe by the clock."
+
+
+def _parted(p: Any) -> str:
+    """What an open switch, fuse or link leaves charged, and where to read."""
+    most, names = p.later[0], ", ".join(one.part for one in p.later)
+    falls = "never by itself" if most.below_60 is None else f"only after {time_text(most.below_60)}"
+    told = f": {p.drained} at 0 V tells nothing of {most.joint}" if p.drained else ""
+    first = (
+        f"Close {p.part} first, plug out: the wait counts from then"
+        if p.kind == "switch"
+        else "Look whether it is whole"
+    )
+    return (
+        f"  ! {p.part} ({p.kind}) open and the valves cold, {names} {'is' if len(p.later) == 1 else 'are'} cut off from what drains the "
+        f"rest: {most.part} below 60 V {falls}. {first}. Read {' and '.join(p.read)}{told}."
+    )
+
+
+def _points(kept: Any) -> str:
+    """Joints that are read before the resistor goes on: where the last one stands, and either side of what may be open."""
+    return " and ".join(dict.fromkeys((*(j for p in kept.parted for j in p.read), kept.last.joint)))
 
 
 def _ways_out(kept: Any) -> str:
