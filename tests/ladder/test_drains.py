@@ -6,12 +6,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 
-from at_hand import built
+from at_hand import built, firstglow
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
-from firstglow.cli.main import main
 from firstglow.solver.discharge import capacitor_starts, discharge
 
 HERE = Path(__file__).parent.parent
@@ -28,7 +26,7 @@ def test_no_text_names_a_bleeder_where_none_is_drawn_except_to_fit_one() -> None
     assert (row["stop_above"], row["stop_below"]) == (None, None)
     assert "Nothing drawn drains this" in row["note_only"]
     (said,) = [line for line in made["findings"] if line.startswith("NO BLEEDER")]
-    kept = json.loads(CliRunner().invoke(main, ["discharge", str(BARE), "--json"]).output)
+    kept = json.loads(firstglow("discharge", BARE, "--json").stdout)
     offered = next(c["bleeder"] for c in kept["capacitors"] if c["part"] == "C1a")
     text = f"{offered['count']} in series of {offered['each_ohms'] / 1e3:g} kΩ, {offered['each_watts']:g} W"
     assert text in said
@@ -59,5 +57,5 @@ def test_what_is_read_with_the_power_off_is_not_told_to_be_switched_off(
 ) -> None:
     readings = tmp_path / "r.toml"
     readings.write_text(f'[readings]\n"{id_}" = "{value}"\n')
-    out = CliRunner().invoke(main, ["verdict", str(B), "--readings", str(readings)]).output
+    out = firstglow("verdict", B, "--readings", readings, code=None, quick=True).stdout
     assert f"✗ {word}" in out

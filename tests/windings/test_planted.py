@@ -13,7 +13,9 @@ from firstglow.amplifier import load
 from firstglow.windings import study
 from firstglow.windings.section import section, written
 
-SEEDS = range(50)
+SEEDS = range(25)
+"""Of each kind. A mistake that shows in one order of leads of ten is missed by one kind 7 times of 100 (0.9 to the 25th), and by the
+seven kinds together never."""
 
 
 TAPPED = {"tapped 115/230": (115, 230), "tapped 220-240": (220, 240)}
