@@ -17,6 +17,8 @@ from firstglow.amplifier import AmplifierError, all_faults, load, load_bench
 from firstglow.amplifier.attributes import kinds
 from firstglow.amplifier.defaults import RULES, SAID_BY
 from firstglow.amplifier.faults import FAULTS
+from firstglow.amplifier.situation import Situation
+from firstglow.solver.circuit import compile_circuit
 
 ROOT = Path(__file__).parents[2]
 FILES = sorted((ROOT / "examples").rglob("*.toml")) + sorted((ROOT / "tests" / "data").glob("linden*.toml"))
@@ -155,6 +157,20 @@ def test_every_block_of_the_docs_is_toml_and_the_bench_file_reads() -> None:
         tomllib.loads(block)
     bench = next(b for b in blocks() if "variable_transformer" in b)
     assert load_bench(bench).words["valve"] == "tube"
+
+
+def test_two_in_series_as_the_docs_write_them_stand_at_half_the_volts_each() -> None:
+    """By hand: 68 uF and 68 uF in series are 34 uF; two equal resistors halve what stands across both (Ohm's law)."""
+    layer = next(b for b in blocks() if '"C1 -" = "HT half"' in b)
+    amplifier = load(blocks()[0] + layer)
+    upper, lower = amplifier.parts["C1"], amplifier.parts["C1b"]
+    assert (upper.leads["+"], upper.leads["-"], lower.leads["+"]) == ("HT", "HT half", "HT half")
+    both = 1.0 / (1.0 / upper.value("farads") + 1.0 / lower.value("farads"))
+    assert both == pytest.approx(34e-6) and lower.leads["-"] == "chassis"
+    circuit = compile_circuit(amplifier)
+    stands = circuit.solve(circuit.vector(Situation(230.0))[:, None])
+    assert float(stands.dc("HT")[0]) > 200.0
+    assert float(stands.dc("HT half")[0]) == pytest.approx(float(stands.dc("HT")[0]) / 2.0, rel=1e-3)
 
 
 BASE = """format = 1

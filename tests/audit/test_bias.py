@@ -347,7 +347,6 @@ def test_series_values_around() -> None:
     assert 2700.0 in values and all(is_preferred(v, "E12") for v in values)
 
 
-# -- the command -------------------------------------------------------------------------------------------------------------
 def test_json_and_table(bias: Bias, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(room, "design", lambda *_: bias)
     done = CliRunner().invoke(command, [str(A), "--json"])
@@ -383,7 +382,7 @@ def test_each_page_says_for_which_rectifier_its_network_is() -> None:
     """Silicon drops some volts less than selenium (1 V against 1 V a plate and more): the networks are not each other's."""
     drawn, changed = load(A, as_="drawn"), load(A)
     own, tried = goes_with(drawn, None), goes_with(drawn, "silicon")
-    assert "SELENIUM of D1" in own and "bias FILE --rectifier silicon" in own and "WITH the resistor in series" in own
+    assert "SELENIUM of D1" in own and "bias FILE --rectifier silicon" in own and "draw both in a changed layer" in own
     assert "SILICON ALONE in place of D1" in tried and "without --rectifier" in tried
     assert "D1" in goes_with(changed, None) and "SELENIUM" not in goes_with(changed, None)
 

@@ -116,16 +116,16 @@ def goes_with(amplifier: Amplifier, tried: str | None) -> str:
     if tried == "silicon" and old:
         return (
             f"FOR SILICON ALONE in place of {', '.join(old)}, no resistor in series: silicon and this network go in together, or "
-            "neither does. With the selenium, or with silicon and the resistor in series that firstglow parts orders to stand in "
-            "for it, the network is that of firstglow bias FILE without --rectifier"
+            "neither does. With the selenium left in: firstglow bias FILE without --rectifier. With silicon WITH the resistor that "
+            "firstglow parts orders: draw both in a changed layer, and ask again"
         )
     if tried is not None and tried.startswith("selenium"):
         return f"for {tried} alone; for {own}: firstglow bias FILE without --rectifier"
     if old:
         return (
-            f"FOR THE SELENIUM of {', '.join(old)}, as the file has it; also for silicon WITH the resistor in series that firstglow "
-            "parts orders to stand in for it (draw both in a changed layer and ask again). Silicon alone gives more volts and takes "
-            "another network: firstglow bias FILE --rectifier silicon"
+            f"FOR THE SELENIUM of {', '.join(old)}, as the file has it. Silicon alone gives more volts and takes another network: "
+            "firstglow bias FILE --rectifier silicon. Silicon WITH the resistor in series that firstglow parts orders comes near this "
+            "one; for its own draw both in a changed layer, and ask again"
         )
     return f"for {own} ({', '.join(p.name for p in diodes)})"
 
