@@ -147,3 +147,29 @@ def test_the_row_of_a_cold_start_reaches_as_far_as_the_ring() -> None:
     assert 500.0 < top < 530.0  # 518 to 521 by the waveform above, the same supply without its heaters
     assert overshoot(circuit, laid, "HT3", "chassis", 415.0) < 1.02  # 22k and 22 uF swing past nothing
     assert not rings(load(EXAMPLES / "a-linden-twin.toml"))  # a valve rectifier: HT comes over seconds
+
+
+def test_the_plug_is_pulled_from_a_bias_on_a_tap_of_the_ht_winding() -> None:
+    """From one step to the next its winding's volts are gone while its capacitors stand: what was carried along from the pulses
+    led nowhere, and no restart of such an amplifier was worked out. HT falls by its bleeder alone, exp(-t / RC)."""
+    text = """format = 1
+amplifier = { name = "Pulled", drawing = "test", mains = "230V 50Hz" }
+[parts]
+J1 = ["inlet", "line", "neutral", "earth"]
+W0 = ["wire", "earth", "chassis"]
+T1 = ["mains transformer", { primary = "230V 7R", ht = "350-50-0-50-350V 200m 36+6+6+39R", rect = "5V 2A" }]
+S1 = ["mains switch"]
+F1 = ["fuse 1A slow"]
+V5 = ["GZ34", { plate1 = "T1 ht 1", plate2 = "T1 ht 2", cathode = "HT1", heater = "T1 rect" }]
+C1 = ["16u 600V", "HT1", "chassis"]
+R1 = ["100k 5W", "HT1", "chassis"]
+D1 = ["silicon 1A 1000V", "bias raw", "T1 ht 50a"]
+C4 = ["8.2u 160V", "chassis", "bias raw"]
+R4 = ["36k 0.5W", "bias raw", "chassis"]
+"""
+    circuit = compile_circuit(load(text))
+    on, off = circuit.vector(Situation(230.0)), circuit.vector(Situation(0.0))
+    course = Slow(circuit).run([Stretch(30.0, on[:, None]), Stretch(2.0, off[:, None]), Stretch(1.0, on[:, None])])
+    moment = int(np.flatnonzero(course.seconds <= 32.0)[-1])
+    begin = float(circuit.solve(on).dc("HT1")[0])
+    assert course.dc("HT1")[moment, 0] == pytest.approx(begin * np.exp(-2.0 / (100e3 * 16e-6)), rel=0.02)

@@ -34,6 +34,8 @@ PASSES = 2
 """Passes of the cycle in one step of the whole: the first, without slopes, brings its inner unknowns to where the last step
 left the others. Without it they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2."""
 MOST_TRIES = 3
+ASTRAY = 3
+"""Steps in a row that leave a cycle unsettled by more than ``NEAR``, after which it is begun from nothing."""
 NEAR = 0.01
 
 
@@ -216,7 +218,22 @@ class Pulses:
             c["state"], c["unsettled"] = result.state, result.unsettled
             if result.unsettled.max(initial=0.0) < NEAR:
                 break
+        if self.henries is None and not exact:
+            result = self._from_nothing(c, inputs, along, result)
         return _only(result, c["there"]) if self.loops else result
+
+    def _from_nothing(
+        self, c: Coefficients, inputs: Inputs, along: Sequence[Along] | None, result: Averaged
+    ) -> Averaged:
+        """The cycle solved afresh where step after step has left it astray: at an emf that goes at once (the plug is pulled)
+        what is carried along from its pulses leads nowhere."""
+        astray = bool(result.unsettled.max(initial=0.0) >= NEAR)
+        steps = int(c["astray"]) + 1 if astray and "astray" in c else int(astray)
+        if steps >= ASTRAY:
+            result = held(self.cell, inputs, None, FULL_PASSES, along)
+            c["state"], c["unsettled"], steps = result.state, result.unsettled, 0
+        c["astray"] = np.array(steps)
+        return result
 
     def _carry_along(self, c: Coefficients, around: Array) -> int:
         """Move the state of the last step to where the unknowns are now, and how many passes are left to do: one, or
