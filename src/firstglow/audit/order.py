@@ -188,7 +188,7 @@ def wipers(found: Audit) -> Iterator[str]:
     burnt: dict[str, list[str]] = {}
     for way in found.stood.ways:
         for pot in (f.part for f in way.faults if f.mode == "wiper open"):
-            hurt = [a.part for a in found.parts if a.kind == "valve" and _gives(a, way.text)]
+            hurt = [a.part for a in found.parts if a.kind == "valve" and _burns(a, way.text)]
             if hurt:
                 burnt.setdefault(pot, []).extend(hurt)
     if burnt:
@@ -199,8 +199,10 @@ def wipers(found: Audit) -> Iterator[str]:
         )
 
 
-def _gives(a: Audited, text: str) -> bool:
-    return any(s.survives is False and s.situation == text for s in a.stresses)
+def _burns(a: Audited, text: str) -> bool:
+    """By its watts or amps; HT that stands higher over valves cut off is another matter."""
+    given = (s for s in a.stresses if s.survives is False and s.situation == text)
+    return any(s.stress.split(",")[0].endswith(("watts", "amps")) for s in given)
 
 
 def _stays(found: Audit) -> Iterator[str]:

@@ -93,11 +93,15 @@ def _whole(name: str, as_: str, found: "Audit", asked: set[str]) -> Iterator[str
 
 
 def _head(name: str, as_: str, found: "Audit") -> Iterator[str]:
+    from firstglow.audit.parts import unsolved
+
     mains = found.stood.mains
     yield f"{name}, as {as_}: are the parts fit?"
     if found.stood.amplifier.of_kind("inlet"):
         yield f"Mains {mains['now']:g} V, highest {mains['high']:.0f} V, lowest {mains['low']:.0f} V."
     yield "At idle: what full power asks is not in it."
+    if lost := unsolved(found):
+        yield f"! NOT JUDGED, for it would not settle: {', '.join(lost)}."
 
 
 def _lines(name: str, as_: str, found: "Audit") -> Iterator[str]:
@@ -299,7 +303,6 @@ def _fit(found: "Audit") -> Iterator[str]:
 def _faults(found: "Audit") -> Iterator[str]:
     """What would not survive a neighbour's fault, and which fuse surely opens in time."""
     from firstglow.audit.order import wipers
-    from firstglow.audit.parts import unsolved
 
     hurt: dict[str, list[str]] = {way.text: [] for way in found.stood.ways if way.faults}
     opens: dict[str, list[str]] = {}
@@ -317,8 +320,6 @@ def _faults(found: "Audit") -> Iterator[str]:
     yield from _fuses(found, hurt, opens)
     for situation, parts in _untold(found).items():
         yield f"  cannot tell, its rating is not said; {situation}: {', '.join(parts)}"
-    if lost := unsolved(found):
-        yield f"\n  not worked out: {', '.join(lost)}"
 
 
 def _together(found: "Audit", hurt: Mapping[str, Sequence[str]]) -> Iterator[str]:
