@@ -75,8 +75,16 @@ def test_past_its_rating_it_is_not_tested_in_its_place(weak: Path) -> None:
     assert row["reject_amps"] == pytest.approx(1.475e-3)
     page = said(weak, "C3")
     assert "UNFIT in its place" in page and "at 350 V, which it is made for" in page
+    assert ".;" not in page
     assert "while it is tested" not in page.partition("as ordered")[0]
     assert of(told(C, "C3")["capacitors"], "C3")["how"] == "resistor in its lead"
+
+
+def test_nothing_is_tested_in_place_while_another_is_past_its_rating(weak: Path) -> None:
+    """C7 is tried under full mains, which stand on C2 and C3 too, whether they are asked for or not. As drawn, nothing of it."""
+    assert told(weak, "C7")["weak"] == ["C2", "C3"] and told(C, "C7")["weak"] == []
+    assert "Full mains puts more on C2, C3 than they are made for" in said(weak, "C7")
+    assert "Full mains puts more" not in said(C, "C7")
 
 
 def test_each_of_several_that_are_ordered_has_its_test(tmp_path: Path) -> None:

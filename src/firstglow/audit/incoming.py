@@ -12,7 +12,7 @@ from typing import Any, Literal
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.options import find_parts, parts_called
 from firstglow.audit.incoming_judged import Judging, Read, tolerance_of
-from firstglow.audit.incoming_leaks import BY_RESISTOR, Leak, leak, leaks
+from firstglow.audit.incoming_leaks import BY_RESISTOR, LOW_VOLTS, Leak, leak, leaks
 from firstglow.audit.incoming_ordered import Ordered, as_ordered, ordered
 from firstglow.audit.incoming_valves import Draws, Gas, HeaterLeak, gas, healthy, heater_leaks
 from firstglow.audit.matching import WANTED, Chosen, Figure, Pair, choose, marked, wanted
@@ -33,7 +33,8 @@ class Incoming:
     """All of it. leaks, draws, gas, heater: for the parts asked for; pairs: what must be alike; chosen, over: of what was
     measured; reads: that, with ``judged`` beside: (verdict, why) each. ordered: what the order list puts in place of the parts named
     or measured, other values than the file's first; ordered_leaks: the tests of such capacitors.
-    beside: parts named that have no limits here (``BESIDE``)."""
+    beside: parts named that have no limits here (``BESIDE``). weak: capacitors, asked for or not, on which full mains puts more than
+    they are made for, or whose rating nobody knows: while they stand in it nothing is tested in place."""
 
     amplifier: Amplifier
     stood: Stood
@@ -51,6 +52,7 @@ class Incoming:
     ordered: tuple[Ordered, ...]
     ordered_leaks: tuple[Leak, ...]
     beside: tuple[Part, ...] = ()
+    weak: tuple[str, ...] = ()
 
 
 def incoming(
@@ -85,6 +87,7 @@ def incoming(
         tuple(p for p in amplifier.of_kind("resistor") if p.name in asked), tuple(mine),
         tuple(c for c in chosen if set(c.pair.places) & places), tuple(over), reads,
         tuple(judging.of(r) for r in reads), bought, fresh, _beside(amplifier, parts),
+        tuple(x.part for x in judging.tested if x.unfit or (x.how == "rating unknown" and x.must > LOW_VOLTS)),
     )  # fmt: skip
 
 
@@ -232,6 +235,7 @@ def document(found: Incoming) -> dict[str, Any]:
         ],
         "ordered_capacitors": [_leak_row(x) for x in found.ordered_leaks],
         "beside": [{"part": p.name, "kind": p.kind, "type": p.type or None} for p in found.beside],
+        "weak": list(found.weak),
     }  # fmt: skip
 
 

@@ -150,7 +150,7 @@ def _capacitors(found: "Incoming") -> Iterator[str]:
             continue
         yield f"\n{title}"
         if how in LEADS:
-            yield from _when(mine)
+            yield from _when(mine, found.weak)
         yield from STEPS[how]
         yield from _table(mine, how)
         sources |= dict.fromkeys((x.kind, x.test.source, x.test.doubt) for x in mine if x.test)
@@ -212,7 +212,7 @@ def _table(mine: "Sequence[Leak]", how: str) -> Iterator[str]:
             continue
         if x.unfit:
             yield (
-                f"    ! UNFIT in its place, whatever the test says: up to {show(most.must, 'V')} there ({most.most_in}).; "
+                f"    ! UNFIT in its place, whatever the test says: up to {show(most.must, 'V')} there ({most.most_in}); "
                 "firstglow parts orders what goes in here"
             )
             continue
@@ -232,12 +232,17 @@ def _mark(x: "Leak") -> str:
     return f"it is marked {show(x.rated, 'V')}"
 
 
-def _when(mine: "Sequence[Leak]") -> Iterator[str]:
+def _when(mine: "Sequence[Leak]", weak: "Sequence[str]") -> Iterator[str]:
     """From which rung on the amplifier makes the rail."""
     later = any(not x.situation.startswith(BARE) for x in mine)
     yield f"  Power is on: not before the ladder's rung {'5' if later else '4'} has passed. In an amplifier that"
     yield "  has not come so far: on a bench supply of 'stands at' that holds a short to"
     yield "  5 mA, as first capacitors are."
+    if weak:
+        yield (
+            f"  ! Full mains puts more on {', '.join(weak)} than {'it is' if len(weak) == 1 else 'they are'} made for, or nobody knows "
+            "what that is: until what firstglow parts orders is in, only on such a bench supply."
+        )
 
 
 BARE = "all valves"
