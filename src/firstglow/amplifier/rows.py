@@ -46,6 +46,6 @@ def table(*rows: Attribute) -> Mapping[str, Attribute]:
 
 
 LINK = "name of a lead that can be lifted: text, or { name, lead, tie } (tie: joint its free end goes to while lifted)"
-NOTE = "free text for people; an electrolytic called old, original, waxed or leaky there counts as old until a changed layer puts another in"
+NOTE = "free text for people; an electrolytic called old, original, waxed or leaky there is old until a changed layer puts another in"
 WORDS = {"note": NOTE}
 LINKED = {"link": LINK, **WORDS}

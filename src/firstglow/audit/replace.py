@@ -5,6 +5,7 @@ from dataclasses import replace
 from math import ceil, inf
 
 from firstglow.amplifier.model import Part
+from firstglow.audit.fuse_times import Speed, to_order
 from firstglow.audit.moves import moved
 from firstglow.audit.proposal import REST, Item, Proposal, said, shown
 from firstglow.audit.replace_capacitors import capacitor
@@ -136,8 +137,8 @@ def _choke(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
 def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     need = by["running amps, rms"].value / 0.8
     amps = next((a for a in FUSES if a >= need), None)
-    letter = {"slow": "T", "fast": "F"}.get(part.type or "", "T")
-    what = f"{letter} {amps:g} A, 250 V, H where the mains can give much" if amps else "a fuse for so many amps"
+    letter: Speed = "F" if part.type == "fast" else "T"
+    what = to_order(amps, letter) if amps else "a fuse for so many amps"
     return Proposal(
         what,
         "",
