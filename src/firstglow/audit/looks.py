@@ -25,7 +25,10 @@ LOOK: Mapping[tuple[str, str], str] = {
     ): "its maker's sheet by type and size, at 100 or 120 Hz and 105 degC (so the file says it too)",
     ("pot", "track watts"): "W on its cover; unmarked ones of 16 mm 0.1 W, 24 mm 0.25 W at most (common practice)",
     ("choke", "amps, dc"): "mA or H @ mA on its frame or label",
-    ("diode", "peak inverse volts"): "its type number, then its sheet (1N4007: 1000 V); on selenium the V~ printed on it",
+    (
+        "diode",
+        "peak inverse volts",
+    ): "its type number, then its sheet (1N4007: 1000 V); on selenium the V~ printed on it",
     ("diode", "amps, mean"): "its type number, then its sheet; on selenium mA beside the plates",
     ("diode", "surge amps at switch-on"): "its type number, then its sheet (IFSM)",
     ("fuse", "running amps, rms"): "its cap: T or F, amps, L or H, 250 V",

@@ -70,7 +70,9 @@ def read_code(text: str, of: str | None) -> list[Meaning]:
             f"as it stands; on a capacitor try --of capacitor {text}"
         )
     if alone := _VOLT_WORD.fullmatch(text.strip()):
-        raise MarkingError(f"marking: {text}: working volts alone; the value stands beside them; try 8uF {alone[1]}{alone[2]}V")
+        raise MarkingError(
+            f"marking: {text}: working volts alone; the value stands beside them; try 8uF {alone[1]}{alone[2]}V"
+        )
     surge = _SURGE.search(text)
     text = text[: surge.start()] if surge else text
     safety = _SAFETY.search(text.strip()) if of in (None, "capacitor") else None
