@@ -47,7 +47,7 @@ def drawn(feed: str, load_ohms: str = "47k") -> Amplifier:
 
 
 def stress(amplifier: Amplifier, part: str, name: str) -> float:
-    return next(s.value for s in audit(amplifier).of(part).stresses if s.stress == name)
+    return next(s.value for s in audit(amplifier, whole=False).of(part).stresses if s.stress == name)
 
 
 def pumped_volts(ohms: float, crest: float) -> float:

@@ -33,7 +33,7 @@ R1 = ["LOAD", "raw", "chassis"]
 def audited(text: str, at: Path, mains: float | None = None) -> Audit:
     file = at / "checked.toml"
     file.write_text(text)
-    return audit(load(file), mains)
+    return audit(load(file), mains, whole=False)
 
 
 @pytest.fixture
@@ -131,14 +131,14 @@ def test_supply_ohms_outside_the_makers_rows_keep_the_amps_into_an_empty_reservo
 @pytest.mark.usefixtures("no_restart")
 def test_supply_ohms_of_a_winding_by_hand() -> None:
     """Example (a): 70 ohm of half winding and 15 ohm of primary times (290/230) squared: 93.85 ohm."""
-    found = audit(load(EXAMPLES / "a-linden-twin.toml"))
+    found = audit(load(EXAMPLES / "a-linden-twin.toml"), whole=False)
     assert value(found, "V9", "supply ohms a plate") == pytest.approx(70.0 + 15.0 * (290.0 / 230.0) ** 2, rel=1e-9)
 
 
 def test_heat_of_an_output_valve_by_hand() -> None:
     """Plate watts and its cathode resistor's are the sums of what the amplifier stands at (example b): volts across 240 ohm
     give the cathode's amps, less the screen's the plate's."""
-    found = audit(load(EXAMPLES / "b-hazel-four.toml"))
+    found = audit(load(EXAMPLES / "b-hazel-four.toml"), whole=False)
     k = next(n for n, w in enumerate(found.stood.ways) if w.text == "small valves out" and w.level == "now")
     dc = {j: float(found.stood.dc(j)[k]) for j in ("V2 cathode", "V2 plate", "V2 screen", "HT2")}
     cathode, screen = dc["V2 cathode"] / 240.0, (dc["HT2"] - dc["V2 screen"]) / 100.0
@@ -183,7 +183,7 @@ def test_a_choke_input_unloaded_rises_to_the_crest(tmp_path: Path) -> None:
 def test_a_hot_restart_is_followed_closely_enough() -> None:
     """Steps ten times finer (the equations themselves stand against scipy's integrators in tests/solver) move its highest cathode
     current by under 2 %: example (b), 40 mA as it runs; two seconds off leave its cathode hot and its own bias gone."""
-    found = audit(load(EXAMPLES / "b-hazel-four.toml"))
+    found = audit(load(EXAMPLES / "b-hazel-four.toml"), whole=False)
     again = found.stood.restart
     assert again is not None
     running = value(found, "V2", "cathode amps")
@@ -239,7 +239,7 @@ def test_mains_read_low_today_buy_no_weaker_part() -> None:
     """243 V on a 240 V set read today: 264 V may stand tomorrow, and a capacitor is bought for that (it was 255 V: 600 V parts
     where 264 V asks for more)."""
     amplifier = load(EXAMPLES / "b-hazel-four.toml")
-    marked, read = audit(amplifier), audit(amplifier, 1.01 * amplifier.mains_volts)
+    marked, read = (audit(amplifier, volts, whole=False) for volts in (None, 1.01 * amplifier.mains_volts))
     for name in ("C1a", "C2"):
         volts = [next(s.value for s in x.of(name).stresses if s.stress == "surge volts") for x in (marked, read)]
         assert volts[1] == pytest.approx(volts[0], rel=1e-6)

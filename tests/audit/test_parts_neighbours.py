@@ -48,7 +48,7 @@ def test_a_neighbours_short_sets_no_verdict(monkeypatch: pytest.MonkeyPatch) -> 
     """With these faults left out, every verdict and every proposal is the same."""
     found = audited(load(C))
     monkeypatch.setattr("firstglow.audit.ways.couplings.faults", lambda amplifier: iter(()))
-    without = audit(load(C))
+    without = audit(load(C), whole=False)
     assert len(found.stood.ways) == len(without.stood.ways) + 3
     assert [(a.part, a.verdict, a.proposal) for a in found.parts] == [
         (a.part, a.verdict, a.proposal) for a in without.parts

@@ -264,7 +264,7 @@ def audited(text: str, mains: float | None, at: Path, hot: bool) -> Audit:
     with pytest.MonkeyPatch.context() as patch:
         if not hot:
             patch.setattr(Stood, "restart", None)
-        return audit(load(file), mains)
+        return audit(load(file), mains, whole=False)
 
 
 def verdicts(found: Audit) -> dict[tuple[str, str], str | None]:

@@ -34,7 +34,7 @@ ALONE = drawn('primary = "220V 7R"', ENDS.format("1", "2"), 220)
 
 
 def stress(amplifier: Amplifier, name: str) -> float:
-    return next(s.value for s in audit(amplifier).of("V1").stresses if s.stress == name)
+    return next(s.value for s in audit(amplifier, whole=False).of("V1").stresses if s.stress == name)
 
 
 @pytest.mark.parametrize(("drawn_as", "same_as"), [(TAPPED, WHOLE), (ON_220, ALONE)], ids=["tapped", "free end"])

@@ -13,7 +13,7 @@ from firstglow.audit.stress import Stress, Verdict, worst
 from firstglow.audit.stress_passive import PASSIVE
 from firstglow.audit.stress_valves import VALVES
 from firstglow.audit.stress_windings import WINDINGS
-from firstglow.audit.together import together
+from firstglow.audit.together import Together, one_word, together
 from firstglow.audit.ways import Stood, stood
 
 KINDS: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {**PASSIVE, **VALVES, **WINDINGS}
@@ -55,9 +55,11 @@ class Audit:
         raise KeyError(part)
 
 
-def audit(amplifier: Amplifier, mains_now: float | None = None) -> Audit:
-    """Every part of the amplifier. mains_now: at the socket today [V rms]. Raises SolveError."""
-    return audit_of(stood(amplifier, mains_now))
+def audit(amplifier: Amplifier, mains_now: float | None = None, whole: bool = True) -> Audit:
+    """Every part of the amplifier. mains_now: at the socket today [V rms]. whole: the order list fitted and audited again, half the
+    time; False: each proposal by itself, ``stays`` None. Raises SolveError."""
+    at = stood(amplifier, mains_now)
+    return audit_of(at) if whole else _audit(at, whole=False)
 
 
 def audit_of(at: Stood) -> Audit:
@@ -68,18 +70,19 @@ def audit_of(at: Stood) -> Audit:
     return kept
 
 
-def _audit(at: Stood) -> Audit:
+def _audit(at: Stood, whole: bool = True) -> Audit:
     amplifier = at.amplifier
     stresses = {p.name: tuple(KINDS[p.kind](at, p)) for p in amplifier.parts.values()}
     alone = {p.name: propose(at, p, stresses[p.name], ages(p)) for p in amplifier.parts.values()}
-    whole = together(at, stresses, {name: p for name, p in alone.items() if p is not None})
+    proposals = {name: p for name, p in alone.items() if p is not None}
+    made = together(at, stresses, proposals) if whole else Together(one_word(at, proposals), {}, None)
 
     def audited(part: Part, rows: tuple[Stress, ...], proposal: Proposal | None, why: str) -> Audited:
         return Audited(part.name, part.kind, rows, worst(rows), why, proposal)
 
-    found = (audited(p, stresses[p.name], whole.proposals.get(p.name), ages(p)) for p in amplifier.parts.values())
-    more = (audited(amplifier.parts[n], rows, proposal, "") for n, (rows, proposal) in whole.more.items())
-    return Audit(tuple(found), at, tuple(more), whole.stays)
+    found = (audited(p, stresses[p.name], made.proposals.get(p.name), ages(p)) for p in amplifier.parts.values())
+    more = (audited(amplifier.parts[n], rows, proposal, "") for n, (rows, proposal) in made.more.items())
+    return Audit(tuple(found), at, tuple(more), made.stays)
 
 
 def document(found: Audit) -> dict[str, Any]:
