@@ -9,7 +9,9 @@ from scipy.integrate import solve_ivp
 
 from firstglow.amplifier import load
 from firstglow.audit.ageing import ages
+from firstglow.audit.looks import say
 from firstglow.audit.parts import Audit, audit
+from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import body_volts, derate
 from firstglow.audit.stress_restart import restart
 from firstglow.audit.stress_valves import supply_ohms, switched_amps
@@ -255,3 +257,17 @@ def test_a_part_put_in_anew_is_old_no_more(tmp_path: Path) -> None:
         file = tmp_path / "set.toml"
         file.write_text(source, encoding="utf-8")
         assert bool(ages(load(file).parts["C2"])) == bool(kept)
+
+
+def test_what_stands_in_the_line_for_instance_is_of_the_very_part() -> None:
+    """A selenium of unknown marks stays one (its example made silicon of it), and a capacitor that no maker's volts bear has none
+    (it was 700 V, where electrolytics end at 600)."""
+    amplifier = load(
+        B + '\nD9 = ["selenium 4 plates", "bias raw", "T1 heat 1"]\nC9 = ["10u electrolytic", "chassis", "bias raw"]\n'
+        'R99 = ["10k", "bias raw", "chassis"]\n'
+    )
+    inverse = Stress("peak inverse volts", 20.0, "V", None, "running")
+    assert say(amplifier.parts["D9"], inverse) == '"selenium 60m 160V 4 plates"'
+    for volts, told in ((300.0, True), (580.0, False)):
+        working = Stress("working volts", volts, "V", None, "running", tight=0.1)
+        assert bool(say(amplifier.parts["C9"], working)) == told

@@ -40,7 +40,7 @@ def test_a_rail_cut_off_in_standby_keeps_its_polarity(tmp_path: Path) -> None:
     for part in ("C2", "C3a", "C3b"):
         row = of(found, part)
         assert row["verdict"] == "unfit" and reverse(found, part)["situation"] == OPEN
-        assert "other way round" not in str(row["proposal"]) and "its polarity stays" in row["proposal"]["what"]
+        assert "other way round" not in str(row["proposal"]) and "plus stays where it is" in row["proposal"]["what"]
         assert "electrons" in row["proposal"]["changes"] and row["proposal"]["left"] == []
     assert of(found, "C2")["proposal"]["what"].startswith(f"{bleeder} across it, a bleeder")
     assert "the bleeder of 150 kΩ across C2" in of(found, "C3a")["proposal"]["what"]

@@ -1,7 +1,6 @@
 """Where a missing rating stands on the part itself, or how its size tells it."""
 
 from collections.abc import Mapping
-from math import ceil
 
 from firstglow.amplifier.model import Part
 from firstglow.audit.stress import Stress
@@ -72,11 +71,18 @@ SAY: Mapping[tuple[str, str], str] = {
 """How the file says it."""
 
 
+SELENIUM = '"selenium 60m 160V {plates} plates"'
+SELENIUM_SAYS = ("peak inverse volts", "amps, mean")
+"""What its line says of it; a sheet gives no surge."""
+
+
 def say(part: Part, stress: Stress) -> str:
     """What then stands in the part's line of the file; "" where the sheet of its type says it."""
     key = (part.kind, stress.stress)
     if key == ("capacitor", "working volts"):
         return _capacitor(part, stress)
+    if part.kind == "diode" and part.type == "selenium":
+        return SELENIUM.format(plates=round(part.value("plates"))) if stress.stress in SELENIUM_SAYS else ""
     if key in SAY:
         return SAY[key]
     if part.kind == "transformer" and stress.stress.startswith("primary"):
@@ -88,7 +94,9 @@ def _capacitor(part: Part, stress: Stress) -> str:
     """Its own farads and kind with volts that would bear it."""
     kind = part.type or "film"
     needs = stress.value / (1.0 - stress.tight)
-    volts = made_volts(needs, kind if kind in VOLTS else "film") or ceil(needs / 100.0) * 100.0
+    volts = made_volts(needs, kind if kind in VOLTS else "film")
+    if volts is None:
+        return ""  # no single one is made for it
     word = "" if kind == "electrolytic" else f" {kind}"
     return f'"{1e6 * part.value("farads"):.4g}u {volts:g}V{word}"'
 

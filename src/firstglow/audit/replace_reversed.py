@@ -33,7 +33,7 @@ def reversed_(
     stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress], fresh: Proposal, volts: float
 ) -> Proposal:
     """fresh: a new one as any capacitor is proposed; volts: what it is asked to be made for. Turned round where it RUNS with minus on its
-    plus lead and in no way the other way; where it runs as it is marked its polarity stays, and what pulls it below 0 V is mended."""
+    plus lead and in no way the other way; where it runs as it is marked plus stays where it is, and what pulls it below 0 V is mended."""
     across = _across(stood, part)
     if _runs_reversed(stood, part):
         if float(np.max(across[stood.where()])) > REVERSE_VOLTS:
@@ -124,9 +124,9 @@ def _bled(stood: Stood, part: Part, s: Stress, new: Proposal, host: Part, ohms: 
     why, switch = _why(stood, part, s)
     other = (f"{switch} where it cuts no rail off from what drains it (not solved here)",) if own and switch else ()
     piece = Item(count, each, note, for_part="" if own else host.name, body=resistor_body(rated), instead=other)
-    told = f"the bleeder of {show(ohms, 'ohm')} across {host.name} holds it too, nothing for itself; its polarity stays"
+    told = f"the bleeder of {show(ohms, 'ohm')} across {host.name} holds it too, nothing for itself; plus stays where it is"
     if own:
-        told = f"{f'{count} of {each} in series' if count > 1 else each} across it, a bleeder; its polarity stays"
+        told = f"{f'{count} of {each} in series' if count > 1 else each} across it, a bleeder; plus stays where it is"
     changes = {f"{host.name} leak_ohms": ohms}
     hurt = breaks(stood, tried(stood, changes), part) if own else ""  # told once, where it is bought
     text = f"{why}; with the bleeder {moved(stood, changes)}{f'; but: {hurt}' if hurt else ''}"
