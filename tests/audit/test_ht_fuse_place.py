@@ -4,8 +4,11 @@ import pytest
 
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.situation import Fault, Situation
 from firstglow.audit.fuse import fuses
 from firstglow.audit.mains_now import today
+from firstglow.solver.circuit import compile_circuit
+from firstglow.solver.standing import SolveError
 
 FILE = """format = 1
 amplifier = {{ name = "Alder", drawing = "own", mains = "230V 50Hz" }}
@@ -53,3 +56,14 @@ def test_it_is_offered_where_it_breaks_ht_alone(winding: tuple[str, str], where:
 def test_one_drawn_there_is_told_to_be_astray(winding: tuple[str, str], astray: bool) -> None:
     place = next(p for p in fuses(today(drawn(*winding, fused=True))).places if p.part == "F2")
     assert any("does not belong in this lead" in c for c in place.cautions) == astray
+
+
+def test_no_figure_is_given_of_the_way_round() -> None:
+    """Open in the shared return it was told as 0 V of HT, where all of it comes back through D1 (a megohm in its place: 374 V).
+    With a bias winding of its own nothing flows and HT is empty."""
+    shared, own = (compile_circuit(drawn(*w, fused=True)) for w in (SHARED, OWN))
+    blown = [Fault("F2", "open")]
+    with pytest.raises(SolveError):
+        shared.solve(shared.vector(Situation(230.0), blown))
+    assert abs(float(own.solve(own.vector(Situation(230.0), blown)).dc("HT1")[0])) < 1.0
+    assert float(shared.solve(shared.vector(Situation(230.0))).dc("HT1")[0]) > 300.0

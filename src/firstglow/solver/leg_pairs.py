@@ -4,11 +4,16 @@ Sound legs of a supply take turns; a bad rectifier's neighbour, a bridge's loops
 same winding do not. Each function takes the group of one reservoir's legs and what ``prepare`` made of its parameters.
 """
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.amplifier.legs import Leg
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.supplies import supplies
+from firstglow.solver.charging import NOT_THERE_OHMS
 from firstglow.solver.frame import Array, Coefficients
 
 if TYPE_CHECKING:
@@ -52,6 +57,27 @@ def not_pumped(group: "Pulses", c: Coefficients, amps: Array) -> Array:
     cycle's charge, and no answer is one (sample,)."""
     bad = (c["sense"] < 0.0) | np.isfinite(c["leak"]) | c["pump leaks"]
     return np.asarray(np.where(bad.any(axis=0), np.abs(amps).sum(axis=0) + 1.0, 0.0))
+
+
+def common_returns(amplifier: Amplifier, legs: Sequence[Leg]) -> tuple[str, ...]:
+    """Series parts that stand on a winding's tap which other supplies' legs share: open, they send this supply back through the
+    others' rectifiers, a way round that is no leg of anybody's."""
+    own = {(w.part, w.winding) for leg in legs for w in leg.windings if w.winding}
+    mine = {(leg.start, leg.end) for leg in legs}
+    others = [leg for s in supplies(amplifier) for leg in s.legs if (leg.start, leg.end) not in mine]
+    if not any((w.part, w.winding) in own for leg in others for w in leg.windings):
+        return ()
+    taps = {j for t in amplifier.of_kind("transformer") for j in t.leads.values()}
+    passed = dict.fromkeys(name for leg in legs for name in (*leg.series_ac, *leg.series_dc))
+    return tuple(name for name in passed if taps & set(amplifier.parts[name].leads.values()))
+
+
+def not_round(group: "Pulses", p: Array) -> Array:
+    """Amps that say: no answer is one, where a common return is open (sample,)."""
+    out = np.zeros(p.shape[1])
+    for row in group.returns:
+        out = np.maximum(out, (p[row] > NOT_THERE_OHMS) * 1.0)
+    return out
 
 
 def paired(group: "Pulses", turns: Array) -> Array:

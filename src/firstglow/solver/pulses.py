@@ -84,6 +84,8 @@ class Pulses:
         self.ahead, self.primaries = ahead_of(f, transformer) if transformer else ([], [])
         self.loss = f.rows.of(f.amplifier.parts[transformer], "core_loss_watts") if transformer else None
         self.heaters = heaters_on(f, transformer) if transformer else []
+        common = () if loops else leg_pairs.common_returns(f.amplifier, legs)
+        self.returns = [f.rows.of(f.amplifier.parts[name], "ohms") for name in common if name in f.amplifier.parts]
         self.ratio = HeaterRatio(f, [r.envelope for r in self.legs])
         halves = {} if loops or halves is None else halves
         self.echoes = [n for n in range(len(self.legs)) if in_phase_name(name, n) in f.index]
