@@ -6,6 +6,8 @@ from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.primaries import primary_groups, reflected_ohms
 from firstglow.amplifier.situation import Situation
+from firstglow.audit.inrush import inrush
+from firstglow.audit.mains_now import today
 from firstglow.audit.parts import audit
 from firstglow.solver.circuit import compile_circuit
 
@@ -72,14 +74,37 @@ def test_supply_ohms_by_hand(amplifier: Amplifier, primary: tuple[float, float])
     assert by_hand - 0.1 <= stress(amplifier, "supply ohms a plate") <= by_hand + fuse + 1.0
 
 
+TWO = 'primary1 = "120V 4R", primary2 = "120V 4R"'
+ROW = '"primary1 1" = "fused", "primary1 2" = "mid", "primary2 1" = "mid", "primary2 2" = "neutral"'
+BESIDE = '"primary1 1" = "fused", "primary1 2" = "neutral", "primary2 1" = "fused", "primary2 2" = "neutral"'
+
+
 def test_halves_in_a_row_and_side_by_side() -> None:
     """Two of 120 V and 4 ohm: 8 ohm for 240 V in a row, 2 ohm for 120 V side by side; a turn squared sees the same 8 / 240^2."""
-    two = 'primary1 = "120V 4R", primary2 = "120V 4R"'
-    row = drawn(two, '"primary1 1" = "fused", "primary1 2" = "mid", "primary2 1" = "mid", "primary2 2" = "neutral"')
-    beside = drawn(
-        two, '"primary1 1" = "fused", "primary1 2" = "neutral", "primary2 1" = "fused", "primary2 2" = "neutral"', 120
-    )
+    row, beside = drawn(TWO, ROW), drawn(TWO, BESIDE, 120)
     assert [len(g) for g in primary_groups(row, row.parts["T1"])] == [2]
     assert [len(g) for g in primary_groups(beside, beside.parts["T1"])] == [1, 1]
     for amplifier in (row, beside):
         assert reflected_ohms(amplifier, amplifier.parts["T1"]) == pytest.approx(8.0 / 240.0**2)
+
+
+@pytest.mark.parametrize(
+    ("leads", "mains", "same_as"),
+    [(ROW, 240, drawn('primary = "240V 8R"', ENDS.format("1", "2"))),
+     (BESIDE, 120, drawn('primary = "120V 2R"', ENDS.format("1", "2"), 120))],
+    ids=["in a row", "side by side"],
+)  # fmt: skip
+def test_the_line_of_halves_is_that_of_one_piece(leads: str, mains: int, same_as: Amplifier) -> None:
+    """What a fuse is chosen by: amps once warm, and what no peak can pass, crest over copper: 339 V / 8 ohm, 170 V / 2 ohm. One
+    half alone was counted: side by side half the amps, in a row twice the peak and half the volts of the primary."""
+    found = []
+    for amplifier in (drawn(TWO, leads, mains), same_as):
+        now = today(amplifier)
+        found.append((inrush(now.circuit, float(mains), now.at_now.mains_amps, {}), now.at_now.primary_volts))
+    (halves, across), (whole, one) = found
+    assert halves.copper == pytest.approx(2.0**0.5 * mains / (8.0 if mains == 240 else 2.0), rel=1e-6)
+    assert halves.copper == pytest.approx(whole.copper, rel=1e-6)
+    assert halves.running == pytest.approx(
+        whole.running, rel=0.02
+    )  # ht turns that follow from typical losses differ a little
+    assert across == pytest.approx(one, rel=0.01)

@@ -45,3 +45,10 @@ def reflected_ohms(amplifier: Amplifier, part: Part) -> float:
         ohms, turns = sum(w.ohms.value for w in group), sum(w.turns.value for w in group)
         siemens += turns**2 / max(ohms, 1e-6)
     return 1.0 / siemens if siemens else 0.0
+
+
+def copper_ohms(amplifier: Amplifier, part: Part) -> float:
+    """What the mains meet of the primary's copper [ohm]; 0 without a primary."""
+    groups = primary_groups(amplifier, part)
+    siemens = sum(1.0 / max(sum(w.ohms.value for w in group), 1e-6) for group in groups)
+    return 1.0 / siemens if siemens else 0.0

@@ -4,7 +4,7 @@ valve was and the other way round. Each is an amplifier of its own, compiled and
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from firstglow.amplifier.model import Amplifier, Joint, Part, Quantity, Winding
+from firstglow.amplifier.model import Amplifier, Joint, Part, Quantity
 from firstglow.amplifier.supplies import Supply
 from firstglow.solver.parameters import CONTACT_OHMS
 
@@ -73,21 +73,6 @@ def spans(part: Part) -> Mapping[str, float]:
             elif w.end in at:
                 at.setdefault(w.start, at[w.end] - w.turns.value)
     return at
-
-
-def in_use(amplifier: Amplifier, part: Part) -> tuple[Winding, ...]:
-    """The sides of the primary that the mains stand across, of the winding whose span comes first."""
-    at = spans(part)
-    used = [lead for lead in at if len(amplifier.joints[part.leads[lead]].terminals) > 1]
-    if len(used) < 2:
-        return ()
-    low, high = min(at[x] for x in used), max(at[x] for x in used)
-    return tuple(
-        w
-        for w in part.windings
-        if w.role == "primary" and w.start in at and low - 1e-9 <= min(at[w.start], at[w.end])
-        and max(at[w.start], at[w.end]) <= high + 1e-9
-    )  # fmt: skip
 
 
 def taps(amplifier: Amplifier, part: Part) -> tuple[Tap, ...]:

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.primaries import primary_groups
 from firstglow.amplifier.roles import Roles
 from firstglow.amplifier.situation import Situation
-from firstglow.audit.altered import in_use
 from firstglow.audit.ways import Array
 from firstglow.readings.rated import section_of
 from firstglow.solver.circuit import Circuit
@@ -86,7 +86,8 @@ def primary_volts(amplifier: Amplifier, standing: Standing, k: int) -> float:
     part = mains_transformer(amplifier)
     if part is None:
         return 0.0
-    return sum(float(standing.part(f"{part.name} {w.name}")["volts_ac"][k]) for w in in_use(amplifier, part))
+    chain = next(iter(primary_groups(amplifier, part)), ())
+    return sum(float(standing.part(f"{part.name} {w.name}")["volts_ac"][k]) for w in chain)
 
 
 def mains_transformer(amplifier: Amplifier) -> Part | None:

@@ -12,9 +12,9 @@ from math import sqrt
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.primaries import copper_ohms, primary_groups
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply, supplies
-from firstglow.audit.altered import in_use
 from firstglow.audit.figures import changed, mains_transformer
 from firstglow.audit.fuse_times import Fuse
 from firstglow.audit.ways import Array
@@ -158,15 +158,13 @@ def line_amps(course: Course) -> Array:
         core = (
             course.x[:, index[f"core in phase {part.name}"]] + 1j * course.x[:, index[f"core quadrature {part.name}"]]
         )
-        sides = in_use(amplifier, part)
-        if not sides:
-            continue
-        w = max(sides, key=lambda s: s.ohms.value)
-        a, b = (circuit.frame.lead(part, lead) for lead in (w.start, w.end))
         p = course.values[-1]
-        turns = p[circuit.column[f"{part.name} {w.name} turns"]] / amplifier.mains_volts
-        ohms = p[circuit.column[f"{part.name} {w.name} ohms"]]
-        total = total + (_phasor(course, a) - _phasor(course, b) - turns * core) / ohms
+        for chain in primary_groups(amplifier, part):
+            w = max(chain, key=lambda s: s.ohms.value)
+            a, b = (circuit.frame.lead(part, lead) for lead in (w.start, w.end))
+            turns = p[circuit.column[f"{part.name} {w.name} turns"]] / amplifier.mains_volts
+            ohms = p[circuit.column[f"{part.name} {w.name} ohms"]]
+            total = total + (_phasor(course, a) - _phasor(course, b) - turns * core) / ohms
     rest = course.x[:, index["lamp harmonics"]]
     return np.asarray(np.sqrt(np.abs(total[:, 0]) ** 2 + np.maximum(rest[:, 0], 0.0)))
 
@@ -185,4 +183,4 @@ def _build(part: Part) -> str:
 
 
 def _copper(amplifier: Amplifier, part: Part | None) -> float:
-    return 0.0 if part is None else sum(w.ohms.value for w in in_use(amplifier, part))
+    return 0.0 if part is None else copper_ohms(amplifier, part)

@@ -14,9 +14,10 @@ from typing import Literal
 
 import numpy as np
 
+from firstglow.amplifier.primaries import copper_ohms
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.transformers import regulation
-from firstglow.audit.altered import AHEAD, in_use, on_tap, taps, with_ohms_ahead
+from firstglow.audit.altered import AHEAD, on_tap, taps, with_ohms_ahead
 from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run, settled
 from firstglow.audit.mains_now import Today
 from firstglow.markings.made import made_watts
@@ -239,7 +240,7 @@ def inrush(today: Today, volts: float, ohms: float) -> float:
     """Peak amps that no first half cycle can pass: the crest over all copper in the way, with a core that has saturated and
     gives no back emf at all [A]."""
     part = mains_transformer(today.amplifier)
-    copper = sum(w.ohms.value for w in in_use(today.amplifier, part)) if part is not None else 0.0
+    copper = copper_ohms(today.amplifier, part) if part is not None else 0.0
     return sqrt(2.0) * volts / (copper + ohms)
 
 
