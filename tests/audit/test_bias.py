@@ -148,8 +148,7 @@ def test_three_and_more_from_selenium_to_silicon(made: tuple[Bias, float]) -> No
     bias, seconds = made
     assert bias.refused is None
     assert len(bias.alternatives) >= 3
-    # of processors, children's in it. Asked: 5 s by the clock, where two share it (3.6 to 4.1 s: docs/evidence/speed.md). The very
-    # same work took 3.9 to 5.6 s of processor within a day, by what else the machine's host had to do: half as much again is a fault
+    # of processors; asked: 5 s by the clock, which two share (docs/evidence/speed.md). The same work took 3.9 to 5.6 within a day
     assert seconds <= 8.0
     for p in bias.alternatives:
         assert p.good and p.fail_safe and p.found.settled

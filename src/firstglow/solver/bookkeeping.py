@@ -145,7 +145,7 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         if group.pumped is not None:
             books.misses[f"pump {group.name} {n + 1}"] = leg_pairs.not_pumped(group, c, found.each_amps)
         if group.returns:
-            books.misses[f"way round {group.name} {n + 1}"] = leg_pairs.not_round(group, bench.values)
+            books.misses[f"{leg_pairs.WAY_ROUND}{group.name} {n + 1}"] = leg_pairs.not_round(group, bench.values)
         if group.others:
             books.misses[f"shared {group.name} {n + 1}"] = leg_pairs.not_told(
                 group, n, wide, c, source, found.each_amps[n]

@@ -15,6 +15,7 @@ from firstglow.solver.equations import Equations
 from firstglow.solver.frame import Array, Frame, Group
 from firstglow.solver.heaters import Heaters
 from firstglow.solver.idle import Idle, solve_idle
+from firstglow.solver.leg_pairs import WAY_ROUND
 from firstglow.solver.linear_parts import plan_linear
 from firstglow.solver.mains_side import Cores, Feed
 from firstglow.solver.newton import Outcome, Start, newton
@@ -134,6 +135,14 @@ class Circuit:
         if strict and not good.all():
             lost = np.flatnonzero(~good)
             k = int(lost[0])
+            if standing.proof.worst[k].startswith(WAY_ROUND):
+                supply = standing.proof.worst[k].removeprefix(WAY_ROUND).rsplit(" ", 1)[0]
+                raise SolveError(
+                    f"{supply}: its return is open, and it comes back through the rectifier of another supply on the same winding: "
+                    "not worked out, and HT is not gone for it; try the fuse between rectifier and reservoir",
+                    supply,
+                    tuple(int(k) for k in lost),
+                )
             if standing.settled[k]:
                 name, what = (
                     standing.proof.worst[k].split(" ", 1)[-1],

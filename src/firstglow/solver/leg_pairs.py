@@ -59,6 +59,10 @@ def not_pumped(group: "Pulses", c: Coefficients, amps: Array) -> Array:
     return np.asarray(np.where(bad.any(axis=0), np.abs(amps).sum(axis=0) + 1.0, 0.0))
 
 
+WAY_ROUND = "way round "
+"""What the books' miss of a common return that is open begins with."""
+
+
 def common_returns(amplifier: Amplifier, legs: Sequence[Leg]) -> tuple[str, ...]:
     """Series parts that stand on a winding's tap which other supplies' legs share: open, they send this supply back through the
     others' rectifiers, a way round that is no leg of anybody's."""
