@@ -11,8 +11,9 @@ from parts_at_hand import A, B, C, audited, made, of, without_restart
 from firstglow.amplifier import load
 from firstglow.audit import together
 from firstglow.audit.altered import altered
-from firstglow.audit.fitted import figures, fitted
-from firstglow.audit.proposal import Item, Proposal
+from firstglow.audit.fitted import fitted
+from firstglow.audit.pieces import Item, Made, electrolytic, metal_film, wirewound
+from firstglow.audit.proposal import Proposal
 from firstglow.cli.parts import command
 from firstglow.solver.standing import SolveError
 
@@ -93,13 +94,14 @@ def test_the_list_of_example_c_asks_for_nothing_more(tmp_path: Path) -> None:
     found = made(text, tmp_path)
     assert set(bought(found)) >= {"C3", "R3"} and found["fitted"]["asks"] == []
     for name, (what, pieces) in bought(found).items():
-        said = figures(what)
         line = next(x for x in text.splitlines() if x.startswith(f"{name} = "))
         old = line.split('"')[1]
-        if "F" in said:
-            new = f"{1e6 * said['F']:g}u {said['V']:g}V"
+        value, unit, *said = what.replace("1 %", "").split()
+        if unit.endswith("F"):
+            new = f"{value}{unit[0].replace('µ', 'u')} {said[0]}V"
         else:
-            new = f"{pieces * said['ohm'] / 1e3:g}k {pieces * said['W']:g}W {pieces * 500:g}V 1%"
+            watts = said[said.index("W,") - 1]
+            new = f"{pieces * float(value):g}{unit[0].replace('Ω', 'R')} {pieces * float(watts):g}W {pieces * 500:g}V 1%"
         text = text.replace(line, line.replace(f'"{old}"', f'"{new}"'))
     fit = made(text, tmp_path)
     assert bought(fit) == {} and fit["fitted"]["stays"] == []
@@ -112,21 +114,18 @@ def test_nothing_bought_is_nothing_solved_again(tmp_path: Path) -> None:
 
 
 def test_each_piece_goes_into_its_place() -> None:
-    """Figures are those of the order's words; 82 ohm in each plate lead, on a joint of its own."""
-    assert figures("2 of 47 µF 500 V electrolytic") == {"F": pytest.approx(47e-6), "V": 500.0}
-    assert figures("150 kΩ metal film 3 W, 1 %") == {"ohm": 150e3, "W": 3.0}
-    assert figures("10 nF 1 kV ceramic") == {"F": pytest.approx(10e-9), "V": 1000.0}
+    """Each as one part of its ratings; 82 ohm in each plate lead, on a joint of its own."""
     a = load(A)
-    proposals = {
-        "C1": Proposal("", "", items=(Item(2, "68 µF 350 V electrolytic, 105 degC", "2 in series"),)),
-        "C2": Proposal(
-            "", "", items=(Item(2, "75 kΩ metal film 2 W, 1 %", "2 in series, a bleeder across C2, HT2 to chassis"),)
-        ),
-        "V9": Proposal("", "", items=(Item(2, "82 Ω wirewound 5 W, 5 %", "one in each plate lead"),)),
-        "R3": Proposal("", "", items=(Item(1, "22 kΩ wirewound 7 W, 5 %"),)),
-        "F1": Proposal("", "", items=(Item(1, "fuse T 0.8 A, 250 V, H where the mains can give much"),)),
-        "S1": Proposal("", "", items=(Item(1, "a switch rated for it, dc volts where it parts HT"),)),
+    bleeder_ = Item(2, metal_film(75e3, 2.0), "2 in series, a bleeder across C2, HT2 to chassis", "across it", 2)
+    items = {
+        "C1": Item(2, electrolytic(68e-6, 350.0), "2 in series", row=2),
+        "C2": bleeder_,
+        "V9": Item(2, wirewound(82.0, 5.0), "one in each plate lead", "in each plate lead"),
+        "R3": Item(1, wirewound(22e3, 7.0)),
+        "F1": Item(1, Made("fuse T 0.8 A, 250 V, H where the mains can give much", values={"amps": 0.8})),
+        "S1": Item(1, Made("a switch rated for it, dc volts where it parts HT")),
     }
+    proposals = {name: Proposal("", "", items=(item,)) for name, item in items.items()}
     made_, by, untold = fitted(a, proposals)
     c1, r3, bleeder = made_.parts["C1"], made_.parts["R3"], made_.parts["C2 bleeder"]
     assert c1.value("farads") == pytest.approx(34e-6) and c1.value("volts") == 700.0

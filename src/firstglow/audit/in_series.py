@@ -4,11 +4,11 @@ volts are worked out, not taken for granted."""
 from dataclasses import dataclass
 from math import ceil
 
-from firstglow.audit.proposal import Item, shown
+from firstglow.audit.pieces import Item, electrolytic, metal_film
+from firstglow.audit.proposal import shown
 from firstglow.audit.stress_passive import body_volts
-from firstglow.markings.made import VOLTS, WATTS, capacitor_body, made_volts, resistor_body
+from firstglow.markings.made import VOLTS, WATTS, made_volts
 from firstglow.markings.series import next_up, preferred
-from firstglow.quantities import show
 
 EACH = 1.2
 """Volts that each of several in series is made for, over its share: their leaks and farads differ (common practice)."""
@@ -46,10 +46,7 @@ class Across:
         """What is bought across each of ``row``."""
         each = f"{self.count} in series across each" if self.count > 1 else "one across each"
         note = f"{each} of the {_number(row)}: {shown(self.volts, 'V')} and {shown(self.gets, 'W')} on it"
-        return Item(
-            self.count * row, f"{show(self.ohms, 'ohm')} metal film {self.watts:g} W, 1 %", note,
-            body=resistor_body(self.watts),
-        )  # fmt: skip
+        return Item(self.count * row, metal_film(self.ohms, self.watts), note, "beside", self.count)
 
 
 def across(volts: float, ohms: float = SHARE_OHMS, least: float = LEAST_WATTS, rms: float = 1.0) -> Across:
@@ -78,16 +75,13 @@ class Row:
     @property
     def text(self) -> str:
         """In bench words."""
-        made = f"{show(self.farads, 'F')} {self.volts:g} V electrolytic, 105 degC"
+        made = electrolytic(self.farads, self.volts).text
         return f"{self.count} of {made} in series, {self.shared.text} across each"
 
     def items(self, ripple: float, hertz: float) -> tuple[Item, ...]:
         """What is bought. ripple: amps rms that a sheet must say, of what flows through all of them at so many hertz."""
-        made = f"{show(self.farads, 'F')} {self.volts:g} V electrolytic, 105 degC"
-        body = capacitor_body("electrolytic", self.farads, self.volts)
-        return Item(self.count, made, f"{self.count} in series", ripple, body=body, hertz=hertz), self.shared.item(
-            self.count
-        )
+        made, note = electrolytic(self.farads, self.volts), f"{self.count} in series"
+        return Item(self.count, made, note, row=self.count, ripple=ripple, hertz=hertz), self.shared.item(self.count)
 
 
 def electrolytics(farads: float, volts: float) -> Row:

@@ -3,39 +3,46 @@
 The whole audit is worked out for it, once: what one proposal buys may ask more of another's piece.
 """
 
-import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from firstglow.amplifier.model import Part, Quantity
 from firstglow.audit.parts import audit_of
-from firstglow.audit.proposal import Item
+from firstglow.audit.pieces import OTHER_TOLERANCE, Item, Made
 from firstglow.audit.ways import Stood
-from firstglow.quantities import QuantityError, read_value
 
-SOLD = {"resistor": 0.05, "electrolytic": 0.20, "capacitor": 0.10}
-"""Tolerance that a new part is sold with where the order says none (common practice)."""
 SAME = 1e-3
 """Values nearer than this are one value."""
-_VALUE = re.compile(r"(?:^|\s)([\d.]+)\s*([pnµumkM]?)(F|Ω|ohm)\b")
-_SEVERAL = re.compile(r"\d+ of ")
-"""Several in its place: none of them has the part's value."""
-_VOLTS = re.compile(r"\b([\d.]+)\s*(k?)V\b")
-_PERCENT = re.compile(r"\b([\d.]+) %")
 
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
-    """One thing bought for a part. value [ohm or F]; tolerance: fraction; pieces: how many make the part; text: as one orders
-    it; volts: as marked, None for what says none; by: the part whose proposal has it."""
+    """One thing bought for a part. pieces: how many make the part; by: the part whose proposal has it."""
 
     part: str
-    value: float
-    tolerance: float
+    made: Made
     pieces: int
-    text: str
-    volts: float | None
     by: str
+
+    @property
+    def value(self) -> float:
+        """As it is ordered [ohm or F]."""
+        return self.made.values["ohms" if "ohms" in self.made.values else "farads"]
+
+    @property
+    def tolerance(self) -> float:
+        """Of one as it is sold, a fraction."""
+        return OTHER_TOLERANCE if self.made.tolerance is None else self.made.tolerance
+
+    @property
+    def text(self) -> str:
+        """As one orders it."""
+        return self.made.text
+
+    @property
+    def volts(self) -> float | None:
+        """As marked; None for what says none."""
+        return self.made.values.get("volts")
 
 
 def ordered(stood: Stood, name: str) -> tuple[Ordered, ...]:
@@ -49,23 +56,11 @@ def ordered(stood: Stood, name: str) -> tuple[Ordered, ...]:
 
 
 def _read(part: Part, item: Item, by: str) -> Iterator[Ordered]:
-    """An item and what may be bought in its place, as values; texts that have none of the part's own kind bring nothing."""
-    unit = "ohm" if part.kind == "resistor" else "F"
-    for text in (item.text, *item.instead):
-        m = None if _SEVERAL.match(text) else _VALUE.search(text)
-        if m is None or ("F" if m[3] == "F" else "ohm") != unit:
-            continue
-        try:
-            value = read_value(f"{m[1]}{m[2]}", unit)
-        except QuantityError:
-            continue
-        said = _PERCENT.search(text)
-        kind = "electrolytic" if "electrolytic" in text else part.kind
-        volts = _VOLTS.search(text)
-        yield Ordered(
-            part.name, value, float(said[1]) / 100.0 if said else SOLD[kind], item.pieces, text,
-            float(volts[1]) * (1e3 if volts[2] else 1.0) if volts else None, by,
-        )  # fmt: skip
+    """An item and what may be bought in its place, as values; what is none of the part's own kind brings nothing."""
+    name = "ohms" if part.kind == "resistor" else "farads"
+    for made in (item.made, *item.instead):
+        if name in made.values and item.place in ("in its place", "minus to minus"):
+            yield Ordered(part.name, made, item.pieces, by)
 
 
 def as_ordered(part: Part, bought: Ordered) -> Part:
@@ -73,9 +68,7 @@ def as_ordered(part: Part, bought: Ordered) -> Part:
     values = {**part.values, "farads": Quantity(bought.value)}
     if bought.volts is not None:
         values["volts"] = Quantity(bought.volts)
-    kind = next(
-        (k for k in ("electrolytic", "mica", "ceramic", "polypropylene", "film") if k in bought.text), part.type
-    )
+    kind = bought.made.type or part.type
     if kind == "film" and part.type in ("polyester", "polypropylene"):
         kind = part.type
     return replace(part, type=kind, values=values)

@@ -8,7 +8,7 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.fuse_judged import ht_cartridge
 from firstglow.audit.order_fuse import offered
 from firstglow.audit.parts import Audit, Audited
-from firstglow.audit.proposal import Item
+from firstglow.audit.pieces import Item
 from firstglow.audit.ripple_rating import ripple_text
 from firstglow.markings.made import Body
 
@@ -96,12 +96,12 @@ def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:
     line.pieces += item.pieces
     if item.ripple > line.ripple:
         line.ripple, line.flows = item.ripple, (item.hertz, item.hertz <= amplifier.mains_hz)
-    line.body = item.body
+    line.body = item.made.body
     if name not in line.parts:
         line.parts.append(name)
     first = item.text == a.proposal.items[0].text
     own = (f"{a.part}: {text}" if item.for_part else text for text in a.proposal.alternatives)  # another part's way out
-    others = (*item.instead, *(own if first else ()))
+    others = (*(other.text for other in item.instead), *(own if first else ()))
     line.needs[name] = max(line.needs.get(name, "old"), _need(a), key=NEEDS.index)
     line.alternatives += [x for x in others if x not in line.alternatives]
     for text in (item.note, a.proposal.keep if first else "", _room(amplifier.parts[name], item)):
@@ -120,7 +120,7 @@ def _room(part: Part, item: Item) -> str:
     length, width, spacing = (part.value(n) if part.values.get(n) else None for n in ROOM)
     if length is None and width is None and spacing is None:
         return ""
-    body = item.body
+    body = item.made.body
     wants = [
         f"{what} {size:g} mm"
         for what, size in (("long", length), ("wide", width), ("between its leads", spacing))

@@ -3,30 +3,11 @@
 from dataclasses import dataclass
 from typing import Any
 
+from firstglow.audit.pieces import Item
 from firstglow.audit.stress import Stress
-from firstglow.markings.made import Body
 from firstglow.quantities import show
 
 REST = "ratings alone change: every reading stays"
-
-
-@dataclass(frozen=True, slots=True)
-class Item:
-    """What is bought for a proposal. pieces: how many; text: value, rating and kind as one orders it. note: what else it must
-    be, or where it goes; ripple: amps rms it must stand; for_part: the part it is fitted for, "" for the proposal's own.
-    body: usual length, width and lead spacing of such a part [mm], None where nothing usual is known. instead: what may be bought
-    in its place. over: it stands in for what the part's own proposal would buy. hertz: of that ripple; the rating is a sheet's, at
-    100 or 120 Hz."""
-
-    pieces: int
-    text: str
-    note: str = ""
-    ripple: float = 0.0
-    for_part: str = ""
-    body: Body | None = None
-    instead: tuple[str, ...] = ()
-    over: bool = False
-    hertz: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,8 @@ from math import ceil, inf
 from firstglow.amplifier.model import Part
 from firstglow.audit.fuse_times import Speed, to_order
 from firstglow.audit.moves import moved
-from firstglow.audit.proposal import REST, Item, Proposal, said, shown
+from firstglow.audit.pieces import Item, Made, metal_film, wirewound
+from firstglow.audit.proposal import REST, Proposal, said, shown
 from firstglow.audit.replace_capacitors import capacitor
 from firstglow.audit.replace_diodes import diode
 from firstglow.audit.replace_heaters import heater
@@ -16,7 +17,7 @@ from firstglow.audit.stress import PRINTED, WORST, Stress
 from firstglow.audit.stress_passive import AIR, DRIFT, body_volts, derate
 from firstglow.audit.tried import breaks, tried, values_tried
 from firstglow.audit.ways import Stood
-from firstglow.markings.made import made_watts, present, resistor_body
+from firstglow.markings.made import made_watts, present
 from firstglow.markings.series import is_preferred, preferred
 from firstglow.quantities import show
 
@@ -74,16 +75,11 @@ def _resistor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         what = f"{count} of {show(value / count, 'ohm')} in series"
     film = made_watts(max(each, 0.5), "film")
     wound = made_watts(each / derate("wirewound", AIR), "wirewound")
-    kind = f"metal film {film:g} W, 1 %" if film is not None else _wirewound(wound or each)
-    rating = film if film is not None else wound or each
-    item = Item(
-        count,
-        f"{show(value / count, 'ohm')} {kind}",
-        f"{count} in series" if count > 1 else "",
-        body=resistor_body(rating),
-    )
+    made = metal_film(value / count, film) if film is not None else wirewound(value / count, wound or each, CLEAR)
+    kind = made.text.removeprefix(f"{show(value / count, 'ohm')} ")
+    item = Item(count, made, f"{count} in series" if count > 1 else "", row=count)
     offered = film is not None and wound and each > 1.0 and count == 1 and value <= wound_most(wound)
-    other: tuple[str, ...] = (_wirewound(wound),) if offered and wound else ()
+    other: tuple[str, ...] = (f"wirewound {wound:g} W, 5 %{CLEAR}",) if offered and wound else ()
     good, bad = values_tried(
         stood, part, f"{part.name} ohms", {f"{show(p.value, 'ohm')} {kind}": p.value for p in present(ohms, "ohm")
         if count == 1 and value != ohms and p.value != value}
@@ -111,8 +107,8 @@ def wound_most(watts: float) -> float:
     return next(ohms for most, ohms in WOUND_OHMS if watts <= most)
 
 
-def _wirewound(watts: float) -> str:
-    return f"wirewound {watts:g} W, 5 %, clear of capacitors"
+CLEAR = ", clear of capacitors"
+"""Of a wirewound's words: it is hot."""
 
 
 # -- the rest ------------------------------------------------------------------------------------------------------
@@ -122,16 +118,15 @@ def _pot(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[
     if watts is None:
         return Proposal("fixed resistors in series with its ends that take most of the volts, and a smaller track", "")
     what = f"pot {show(part.value('ohms'), 'ohm')}, {watts:g} W or more for the whole track, rated at 70 degC"
-    return Proposal(what, "", items=(Item(1, what),))
+    return Proposal(what, "", items=(Item(1, Made(what, values={"watts": watts})),))
 
 
 def _choke(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     amps = by["amps, dc"].value / 0.9
     need = ceil(amps * 100.0) / 100.0
     what = f"choke {show(part.value('henries'), 'H')} {show(need, 'A')} dc or more, {show(part.value('ohms'), 'ohm')}"
-    return Proposal(
-        what, "", "HT behind it moves with its ohms: their difference times the amps", items=(Item(1, what),)
-    )
+    items = (Item(1, Made(what, values={"amps": need})),)
+    return Proposal(what, "", "HT behind it moves with its ohms: their difference times the amps", items=items)
 
 
 def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
@@ -143,7 +138,7 @@ def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
         what,
         "",
         "an amplifier that blows it still draws too much: find out first why",
-        items=(Item(1, f"fuse {what}"),),
+        items=(Item(1, Made(f"fuse {what}", values={"amps": amps} if amps else {})),),
     )
 
 
@@ -186,7 +181,7 @@ def _plain(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
         "output transformer": "valves matched within 10 %, or their idles set alike",
     }
     what = words.get(part.kind, "a part rated for it")
-    return Proposal(what, "", items=(Item(1, what),) if part.kind in BOUGHT else ())
+    return Proposal(what, "", items=(Item(1, Made(what)),) if part.kind in BOUGHT else ())
 
 
 BOUGHT = ("lamp", "switch", "wire", "inlet")

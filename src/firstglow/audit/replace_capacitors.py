@@ -7,13 +7,15 @@ from firstglow.amplifier.model import Part
 from firstglow.audit.couplings import old_kind
 from firstglow.audit.in_series import COMMON_VOLTS, electrolytics, most_made
 from firstglow.audit.moves import moved
-from firstglow.audit.proposal import REST, Item, Proposal
+from firstglow.audit.pieces import ELECTROLYTIC, Item, Made, electrolytic
+from firstglow.audit.pieces import capacitor as made_of
+from firstglow.audit.proposal import REST, Proposal
 from firstglow.audit.replace_reversed import REVERSE, reversed_
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_wanted
 from firstglow.audit.stress import Stress
 from firstglow.audit.tried import values_tried
 from firstglow.audit.ways import Stood
-from firstglow.markings.made import capacitor_body, made_volts, present
+from firstglow.markings.made import made_volts, present
 from firstglow.markings.series import next_down
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
@@ -24,8 +26,9 @@ def capacitor(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     if "ac volts" in by:
         to_chassis = "chassis" in part.leads.values() or "earth" in part.leads.values()
         kind = "class Y2" if to_chassis else "class X2"
-        what = f"{show(present_value(farads), 'F')}, {kind}, 250 V~ or more"
-        return Proposal(what, "", items=(Item(1, what),))
+        value = present_value(farads)
+        what = f"{show(value, 'F')}, {kind}, {INTERFERENCE_VOLTS:g} V~ or more"
+        return Proposal(what, "", items=(Item(1, Made(what, values={"farads": value, "volts": INTERFERENCE_VOLTS})),))
     volts = by["working volts"].value / (1.0 - by["working volts"].tight)
     if "surge volts" in by:
         volts = max(volts, by["surge volts"].value / 1.10 / 0.95)
@@ -46,7 +49,7 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
         value = next_down(most, "E12")
     make = part.type if part.type in ("electrolytic", "mica", "ceramic") else "film"
     rated = made_volts(volts, make)
-    kind = {"electrolytic": "electrolytic, 105 degC"}.get(make, make)
+    kind = ELECTROLYTIC if make == "electrolytic" else make
     ripple = by.get("ripple amps, rms")
     amps, hertz = ripple_wanted(stood, part, ripple.value) if ripple is not None else 0.0, ripple_hertz(stood, part)
     if rated is None and make != "electrolytic":
@@ -59,12 +62,12 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
         what = f"{_none(make)}: {row.text}"
         items = row.items(amps, hertz)
     else:
-        what = f"{show(value, 'F')} {rated:g} V {kind}"
+        made = electrolytic(value, rated) if make == "electrolytic" else made_of(value, rated, make)
+        what = made.text
         rare = make == "electrolytic" and rated > COMMON_VOLTS
-        instead = (f"{row.text}, where no shop has {rated:g} V",) if rare else ()
-        instead = (*_whole_can(stood, part, rated), *instead)
-        body = capacitor_body(make, value, rated)
-        items = (Item(1, what, ripple=amps, body=body, instead=instead, hertz=hertz),)
+        rows = (f"{row.text}, where no shop has {rated:g} V",) if rare else ()
+        instead = tuple(Made(text) for text in (*_whole_can(stood, part, rated), *rows))
+        items = (Item(1, made, ripple=amps, instead=instead, hertz=hertz),)
     if amps > 0.0:
         once = " at 100 or 120 Hz" if hertz <= stood.amplifier.mains_hz else ""
         what += f", ripple {show(amps, 'A')} rms or more{once}"
@@ -135,5 +138,7 @@ def _capacitor_changes(stood: Stood, part: Part, value: float) -> str:
     return f"{corner}; {leak}" if leak else f"{corner}; dc readings stay"
 
 
+INTERFERENCE_VOLTS = 250.0
+"""Ac that an interference capacitor is rated for at least, classes X2 and Y2 (IEC 60384-14, from memory) [V]."""
 FRESH_OHMS = 30e9
 """A new film capacitor's insulation, as a file's default has it (``amplifier.defaults``)."""

@@ -9,13 +9,14 @@ import numpy as np
 from firstglow.amplifier.model import Amplifier, Part, Quantity
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.in_series import across
-from firstglow.audit.proposal import Item, Proposal
+from firstglow.audit.pieces import Item, Made, resistor
+from firstglow.audit.proposal import Proposal
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import SURGE_TIMES
 from firstglow.audit.tried import breaks
 from firstglow.audit.ways import Array, Stood
 from firstglow.audit.ways import stood as every_way
-from firstglow.markings.made import made_watts, resistor_body
+from firstglow.markings.made import made_watts
 from firstglow.markings.series import preferred
 from firstglow.quantities import show
 from firstglow.solver.circuit import compile_circuit
@@ -33,15 +34,16 @@ SURGE = "surge amps at switch-on"
 def diode(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     piv, amps = by["peak inverse volts"].value / 0.8, by["amps, mean"].value / 0.8
     surge = by[SURGE].value / 0.8 if SURGE in by else 0.0
-    fits = ((n, v) for n, a, v in SILICON if a >= amps and SURGE_TIMES * a >= surge)
-    kind = next(fits, (f"a rectifier diode for {amps:.2g} A, {surge:.3g} A of surge", 1000.0))
-    count = max(1, ceil(piv / kind[1]))
+    fits = (k for k in SILICON if k[1] >= amps and SURGE_TIMES * k[1] >= surge)
+    kind = next(fits, (f"a rectifier diode for {amps:.2g} A, {surge:.3g} A of surge", amps, 1000.0))
+    count = max(1, ceil(piv / kind[2]))
     what = kind[0]
-    items: tuple[Item, ...] = (Item(count, kind[0], f"{count} in series" if count > 1 else ""),)
+    made = Made(kind[0], "silicon", {"amps": kind[1], "volts": kind[2]} if kind in SILICON else {})
+    items: tuple[Item, ...] = (Item(count, made, f"{count} in series" if count > 1 else "", row=count),)
     if count > 1:
         shared = across(by["peak inverse volts"].value / count, DIODE_OHMS, DIODE_WATTS, INVERSE_RMS)
         what = f"{count} of {kind[0]} in series, {shared.text} and 10 nF 1 kV across each"
-        items += (shared.item(count), Item(count, "10 nF 1 kV ceramic", "one across each"))
+        items += (shared.item(count), Item(count, Made("10 nF 1 kV ceramic"), "one across each", "beside"))
     if part.type != "selenium":
         return Proposal(what, "", items=items)
     return _silicon_for(stood, part, what, items)
@@ -75,7 +77,7 @@ def _silicon_for(stood: Stood, part: Part, what: str, items: tuple[Item, ...]) -
         f"{told}, {volts[best]:.1f} V with the resistor: that matches at {show(mean, 'A')} only, and with nothing drawing the "
         f"volts go higher. Set the idle again, output valves out first{_silicon_breaks(stood, part, ohms)}",
         alternatives=() if alone else (other,), refused=(f"{other}{alone}",) if alone else (),
-        items=(*items, Item(1, f"{show(ohms, 'ohm')} {_make(watts, rated)}", "in series with it", body=resistor_body(rated))),
+        items=(*items, Item(1, resistor(ohms, rated), "in series with it", "in its cathode lead")),
     )  # fmt: skip
 
 
@@ -110,7 +112,3 @@ def _as_silicon(stood: Stood, part: Part, joint: str, ohms: Sequence[float]) -> 
     laid[circuit.column[f"{part.name} series_ohms"]] += np.array(ohms)
     now = circuit.solve(laid, strict=False)
     return np.asarray(now.dc(joint)) if now.settled.all() else None
-
-
-def _make(watts: float, rated: float) -> str:
-    return f"metal film {rated:g} W, 1 %" if made_watts(watts, "film") else f"wirewound {rated:g} W, 5 %"

@@ -7,10 +7,10 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.audit.moves import running
-from firstglow.audit.proposal import Item
+from firstglow.audit.pieces import Item, capacitor, metal_film
 from firstglow.audit.stress import Stress
 from firstglow.audit.ways import Stood
-from firstglow.markings.made import capacitor_body, made_volts, resistor_body
+from firstglow.markings.made import made_volts
 from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
 
@@ -44,7 +44,7 @@ def leak(stood: Stood, part: Part, s: Stress) -> Found:
     new = lower_leak(s.rating, s.value, ohms)
     if new is None:
         return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts", ()
-    piece = Item(1, f"{show(new, 'ohm')} metal film 0.5 W, 1 %", "grid leak", for_part=name, body=resistor_body(0.5))
+    piece = Item(1, metal_film(new, 0.5), "grid leak", for_part=name)
     told, items = f"its grid leak {show(new, 'ohm')} 1 % in place of {show(ohms, 'ohm')}", (piece,)
     drives = _driven(stood, output, new) or f"the stage before it drives {show(new, 'ohm')}"
     coupling = [c for c in (output.coupling if output else ()) if c in stood.amplifier.parts]
@@ -89,8 +89,5 @@ def _keep_bass(stood: Stood, name: str, ohms: float, new: float, found: Found) -
     drives = f"{drives}; its bass corner stays, {kept:.1f} Hz for {corner:.1f} (with the old {show(farads, 'F')} {old:.1f} Hz{loop})"
     if volts is None:
         return told, drives, items
-    text = f"{show(more, 'F')} {volts:g} V film"
-    bigger = Item(
-        1, text, "coupling: keeps the bass", for_part=name, body=capacitor_body("film", more, volts), over=True
-    )
-    return f"{told}, and {text} for its coupling capacitor: keeps the bass", drives, (*items, bigger)
+    bigger = Item(1, capacitor(more, volts, "film"), "coupling: keeps the bass", for_part=name, over=True)
+    return f"{told}, and {bigger.text} for its coupling capacitor: keeps the bass", drives, (*items, bigger)

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Part
 from firstglow.audit.ageing import ages
 from firstglow.audit.moves import moved
-from firstglow.audit.proposal import REST, Item, Proposal
+from firstglow.audit.pieces import Item, Made, electrolytic, metal_film
+from firstglow.audit.proposal import REST, Proposal
 from firstglow.audit.stress import Stress
 from firstglow.audit.stress_passive import HALF, PLAIN_SHARE, REVERSE_VOLTS, body_volts
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
-from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
+from firstglow.markings.made import made_volts, made_watts
 from firstglow.markings.series import next_up, preferred
 from firstglow.quantities import show
 
@@ -40,7 +41,8 @@ def reversed_(
             return _both_ways(part, fresh, volts)
         rest = "" if fresh.changes == REST else f"; {fresh.changes}"
         what = f"{fresh.what}, the other way round: its minus where its plus is now"
-        return replace(fresh, what=what, changes=f"{TURNED}{rest}")
+        items = tuple(replace(i, turned=i.place == "in its place") for i in fresh.items)
+        return replace(fresh, what=what, changes=f"{TURNED}{rest}", items=items)
     found = _held(stood, part)
     if found is None:
         return _both_ways(part, fresh, volts)
@@ -60,11 +62,13 @@ def _both_ways(part: Part, fresh: Proposal, volts: float) -> Proposal:
     farads, rated = next_up(2.0 * part.value("farads"), "E6"), made_volts(volts, "electrolytic")
     why = "volts of either sign stand across it in one way of standing or another"
     if rated is None:  # a row of them as it is
-        pieces = tuple(replace(i, pieces=2 * i.pieces) for i in fresh.items)
+        pieces = tuple(
+            replace(i, pieces=2 * i.pieces, place="beside" if i.place == "beside" else "minus to minus")
+            for i in fresh.items
+        )
         return replace(fresh, what=f"{fresh.what}; two such rows, minus to minus: {why}", changes=TURNED, items=pieces)
-    text = f"{show(farads, 'F')} {rated:g} V electrolytic, 105 degC"
-    piece = Item(2, text, "2 in series, minus to minus", body=capacitor_body("electrolytic", farads, rated))
-    what = f"2 of {text} in series, minus to minus: {why}"
+    piece = Item(2, electrolytic(farads, rated), "2 in series, minus to minus", "minus to minus", 2)
+    what = f"2 of {piece.text} in series, minus to minus: {why}"
     return replace(fresh, what=what, changes=TURNED, items=(piece,), alternatives=(), refused=())
 
 
@@ -118,12 +122,14 @@ def _bled(stood: Stood, part: Part, s: Stress, new: Proposal, host: Part, ohms: 
     rated = (
         made_watts(max(2.0 * most**2 / ohms / count, 1.0), "film") or LARGEST_FILM
     )  # from 1 W on a body stands ``bears``
-    each = f"{show(preferred(ohms / count, 'E24'), 'ohm')} metal film {rated:g} W, 1 %"
+    made = metal_film(preferred(ohms / count, "E24"), rated)
+    each = made.text
     own, joints = host.name == part.name, " to ".join(host.leads.values())
     note = f"{f'{count} in series, ' if count > 1 else ''}a bleeder across {host.name}, {joints}"
     why, switch = _why(stood, part, s)
     other = (f"{switch} where it cuts no rail off from what drains it (not solved here)",) if own and switch else ()
-    piece = Item(count, each, note, for_part="" if own else host.name, body=resistor_body(rated), instead=other)
+    instead = tuple(Made(text) for text in other)
+    piece = Item(count, made, note, "across it", count, for_part="" if own else host.name, instead=instead)
     told = f"the bleeder of {show(ohms, 'ohm')} across {host.name} holds it too, nothing for itself; plus stays where it is"
     if own:
         told = f"{f'{count} of {each} in series' if count > 1 else each} across it, a bleeder; plus stays where it is"

@@ -10,7 +10,8 @@ from firstglow.amplifier.faults import fits_socket, same_valve
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Fault
 from firstglow.audit.moves import instead, moved, ripples
-from firstglow.audit.proposal import REST, Item, Proposal, said, shown
+from firstglow.audit.pieces import Item, Made, capacitor, electrolytic, wirewound
+from firstglow.audit.proposal import REST, Proposal, said, shown
 from firstglow.audit.replace_leak import Found, leak
 from firstglow.audit.replace_screens import left_alone, lower_rail
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_wanted
@@ -18,7 +19,7 @@ from firstglow.audit.stress import PRINTED, Stress
 from firstglow.audit.stress_valves import HEATER_POSITIVE, supply_ohms
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Stood, laid_for
-from firstglow.markings.made import capacitor_body, made_volts, made_watts, resistor_body
+from firstglow.markings.made import made_volts, made_watts
 from firstglow.markings.series import next_down, next_up
 from firstglow.quantities import show
 from firstglow.solver.heaters import as_wired
@@ -132,8 +133,7 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
         )
         plates = sum(lead.startswith("plate") for lead in part.leads)
         if watts:
-            text = f"{show(ohms, 'ohm')} wirewound {watts:g} W, 5 %"
-            items.append(Item(plates, text, "one in each plate lead", body=resistor_body(watts)))
+            items.append(Item(plates, wirewound(ohms, watts), "one in each plate lead", "in each plate lead"))
     other = tried(stood, changed) if changed else None
     if less is not None:
         items = [*_first_capacitor(stood, part, less, other), *items]
@@ -145,7 +145,7 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
             if types
             else "a rectifier that its sheet allows this, or less load and volts on it"
         )
-        items += [Item(1, types[0])] if types else []
+        items += [Item(1, Made(types[0], types[0]))] if types else []
     left = tuple(s.stress for s in pressing if not types and s.stress not in (*OHMS, "first capacitor"))
     return Proposal(
         "; ".join(dict.fromkeys(found)), "", _then(stood, part, changed, other), alternatives=good, items=tuple(items),
@@ -242,17 +242,15 @@ def _first_capacitor(stood: Stood, part: Part, farads: float, other: Stood | Non
     volts = made_volts(max(met, old.value("volts") if old.values.get("volts") else 0.0), "electrolytic")
     if volts is None:
         return []
-    text = f"{show(farads, 'F')} {volts:g} V electrolytic, 105 degC"
     ripple = ripple_wanted(stood, old, float(np.max(at.row(name).get("amps_rms", np.zeros(1)) * at.where(cold=False))))
-    body = capacitor_body("electrolytic", farads, volts)
     film = made_volts(volts, "film")
-    instead_of = (
-        (f"{show(farads, 'F')} {film:g} V polypropylene film: larger, its ripple is nothing to it",)
-        if film is not None and farads <= FILM_FARADS
-        else ()
-    )
+    instead_of: tuple[Made, ...] = ()
+    if film is not None and farads <= FILM_FARADS:
+        words = "polypropylene film: larger, its ripple is nothing to it"
+        instead_of = (capacitor(farads, film, "polypropylene", words),)
     note, hertz = "first capacitor behind the rectifier", ripple_hertz(stood, old)
-    return [Item(1, text, note, ripple, name, body, instead_of, hertz=hertz)]
+    made = electrolytic(farads, volts)
+    return [Item(1, made, note, ripple=ripple, for_part=name, instead=instead_of, hertz=hertz)]
 
 
 FILM_FARADS = 10e-6

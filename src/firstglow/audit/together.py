@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.ageing import ages
 from firstglow.audit.fitted import fitted
-from firstglow.audit.proposal import Item, Proposal, shown
+from firstglow.audit.pieces import Item
+from firstglow.audit.proposal import Proposal, shown
 from firstglow.audit.replace import propose
 from firstglow.audit.replace_capacitors import without_its_leak
 from firstglow.audit.stress import Stress
@@ -168,7 +169,7 @@ def _told(made: Proposal, new: Sequence[Stress]) -> Proposal:
 def _with_piece(proposal: Proposal, old: Item, new: Item, asks: Sequence[Stress]) -> Proposal:
     """A proposal with one of its pieces of better ratings: where it goes stays."""
     note = f"{new.note}, {old.note}" if new.pieces > 1 and old.note else new.note or old.note
-    piece = replace(old, pieces=new.pieces, text=new.text, note=note, body=new.body, ripple=max(old.ripple, new.ripple))
+    piece = replace(old, pieces=new.pieces, made=new.made, row=new.row, note=note, ripple=max(old.ripple, new.ripple))
     items = tuple(piece if i == old else i for i in proposal.items)
     what = proposal.what.replace(old.text, new.text).replace(_brief(old.text), _brief(new.text))
     return _told(replace(proposal, what=what, items=items), asks) if items != proposal.items else proposal
