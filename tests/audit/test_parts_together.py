@@ -101,7 +101,9 @@ def test_the_list_of_example_c_asks_for_nothing_more(tmp_path: Path) -> None:
             new = f"{value}{unit[0].replace('µ', 'u')} {said[0]}V"
         else:
             watts = said[said.index("W,") - 1]
-            new = f"{pieces * float(value):g}{unit[0].replace('Ω', 'R')} {pieces * float(watts):g}W {pieces * 500:g}V 1%"
+            new = (
+                f"{pieces * float(value):g}{unit[0].replace('Ω', 'R')} {pieces * float(watts):g}W {pieces * 500:g}V 1%"
+            )
         text = text.replace(line, line.replace(f'"{old}"', f'"{new}"'))
     fit = made(text, tmp_path)
     assert bought(fit) == {} and fit["fitted"]["stays"] == []

@@ -8,7 +8,7 @@ import pytest
 
 from at_hand import built
 from firstglow.amplifier import load
-from firstglow.ladder.changed import Changed, changed, moved, part_named, parts_said
+from firstglow.ladder.changed import Changed, changed, moved, parts_named, parts_said
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.meters import ReadingsError
 
@@ -114,7 +114,7 @@ def test_two_readings_of_one_spot_in_one_state_fall_together() -> None:
 
 def test_an_unknown_part_is_told_with_the_nearest() -> None:
     with pytest.raises(ReadingsError, match="try C5"):
-        part_named(ladder().frame.amplifier, "C55")
+        parts_named(ladder().frame.amplifier, "C55")
 
 
 def test_names_with_spaces_are_named_as_they_are_typed() -> None:

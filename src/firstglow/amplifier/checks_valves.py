@@ -199,6 +199,8 @@ def _unbiased(look: Look) -> Iterator[Problem]:
     for v in output_valves(look):
         if v.bias != "none" or v.driver is not None or v.grid_leak is None:
             continue
+        if _loose(look) & set(look.walk([v.bias_joint], _OHMIC, ())):
+            continue  # its supply is there, and what is wrong with that is told
         part = look.part(v.valve)
         remedy = _bias_remedy(look, v)
         yield problem(
@@ -211,6 +213,12 @@ def _unbiased(look: Look) -> Iterator[Problem]:
         )
 
 
+def _loose(look: Look) -> set[str]:
+    """Joints of diodes that are in no supply: their path does not come back."""
+    whole = {name for s in look.supplies for name in s.rectifiers}
+    return {j for d in look.amplifier.of_kind("diode") if d.name not in whole for j in d.leads.values()} - {"chassis"}
+
+
 def _bias_remedy(look: Look, v: OutputValve) -> str:
     """The leak on the negative rail where there is one, else a cathode resistor."""
     node = next((s.nodes[-1] for s in look.supplies if s.use in {"bias", "negative"} and s.nodes), None)
@@ -218,6 +226,8 @@ def _bias_remedy(look: Look, v: OutputValve) -> str:
         return f'"{local(look.amplifier, node, v.channel)}" for the end of {v.grid_leak} on {v.bias_joint}'
     if v.sense is not None:  # the resistor that is there, made large enough
         ends = look.part(v.sense).leads
+        if " " in local(look.amplifier, v.sense, v.channel):  # said in the valve's own line
+            return f'cathode = "270R 5W {local(look.amplifier, ends["2"], v.channel)}"'
         joints = ", ".join(f'"{local(look.amplifier, ends[lead], v.channel)}"' for lead in ("1", "2"))
         return f'{local(look.amplifier, v.sense, v.channel)} = ["270R 5W", {joints}]'
     if v.cathode == "chassis":

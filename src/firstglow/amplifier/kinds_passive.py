@@ -159,7 +159,7 @@ PASSIVE: tuple[Kind, ...] = (
         ("anode", "cathode"),
         table(
             rating("amps", "A", "rated mean current (selenium: sets its plate area)"),
-            rating("volts", "V", "rated peak inverse volts"),
+            rating("volts", "V", "rated peak inverse volts; of selenium 2.8 times the V~ printed on it"),
             row(
                 "series_ohms",
                 "ohm",

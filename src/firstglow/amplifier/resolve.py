@@ -233,14 +233,37 @@ class Resolver:
         return windings
 
     def _rectified(self, draft: Draft, winding: WindingText, where: Mapping[str, str]) -> bool:
-        """True where an end of the winding stands on a plate of a rectifier or on a diode."""
-        ends = {where[f"{draft.name} {winding.name} {lead}"] for lead in winding.leads}
+        """True where an end of the winding stands on a plate of a rectifier or on a diode, or comes to one through what is in series
+        with it: a resistor, a fuse."""
+        ends = {where[f"{draft.name} {winding.name} {lead}"] for lead in winding.leads} - {"chassis"}
+        ends |= self._in_series(ends, where)
         for other in self.scopes.drafts.values():
             if other.kind in {"diode", "rectifier"}:
                 leads = [x for x in lead_names(other) if other.kind == "diode" or x.startswith("plate")]
-                if any(where[f"{other.name} {x}"] in ends - {"chassis"} for x in leads):
+                if any(where[f"{other.name} {x}"] in ends for x in leads):
                     return True
         return False
+
+    def _in_series(self, ends: set[str], where: Mapping[str, str]) -> set[str]:
+        """The joints that these lead on to through parts that alone hang on them."""
+        at: dict[str, list[Draft]] = {}
+        for other in self.scopes.drafts.values():
+            if other.kind != "capacitor":
+                for joint in (where.get(f"{other.name} {lead}") for lead in lead_names(other)):
+                    if joint is not None:
+                        at.setdefault(joint, []).append(other)
+        found: set[str] = set()
+        new = [j for j in ends if len(at.get(j, ())) == 2]
+        while new:
+            joint = new.pop()
+            for part in at[joint]:
+                if part.kind not in {"resistor", "fuse", "switch", "wire"}:
+                    continue
+                for far in {where[f"{part.name} {lead}"] for lead in lead_names(part)} - found - ends - {"chassis"}:
+                    found.add(far)
+                    if len(at.get(far, ())) == 2:
+                        new.append(far)
+        return found
 
     def _guess(self, draft: Draft, winding: WindingText, rectified: bool, where: Mapping[str, str]) -> float:
         """Rated amps of a winding that states none: its heaters' sum, or what its valves are likely to draw."""

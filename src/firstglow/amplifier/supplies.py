@@ -60,6 +60,12 @@ class Supply:
     nodes: tuple[str, ...] = ()
     channel: str | None = None
 
+    @property
+    def giving(self) -> tuple[str, ...]:
+        """The rectifiers of each leg's last stage, each once: between them they pass all that it gives, once, however many follow
+        each other."""
+        return tuple(dict.fromkeys(plate.part for leg in self.legs for plate in leg.stages[-1]))
+
 
 def supplies(amplifier: Amplifier) -> tuple[Supply, ...]:
     """Every rectified supply: HT first, then negative ones, then dc heaters; within a use in the file's order."""

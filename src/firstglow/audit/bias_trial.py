@@ -261,8 +261,8 @@ class Trial:
             w for x in others for w in x.windings
         }:
             return None
-        amps = np.sum([np.abs(s.part(r)["amps"]) for r in supply.rectifiers], axis=0)
-        return float(np.max(amps[list(rows)])) / (2.0 if supply.form == "bridge" else 1.0)
+        amps = np.sum([np.abs(s.part(r)["amps"]) for r in supply.giving], axis=0)
+        return float(np.max(amps[list(rows)]))
 
     def _hum(self, designs: Sequence[Design], standing: Standing, rows: Sequence[int]) -> dict[str, Array]:
         """Volts rms at the grids that the bias supply alone leaves there, the idles set on nominal mains, (design,)."""

@@ -18,10 +18,10 @@ RATED: Mapping[str, str] = {"pot": "watts", "choke": "amps", "fuse": "amps"}
 
 
 def fitted(
-    amplifier: Amplifier, proposals: Mapping[str, Proposal]
+    amplifier: Amplifier, proposals: Mapping[str, Proposal], drains: Mapping[str, Item] | None = None
 ) -> tuple[Amplifier, dict[str, tuple[str, Item]], frozenset[str]]:
     """The amplifier so; part -> (whose proposal buys it, the piece), the new ones too; parts of which it is not known what they then
-    are."""
+    are. drains: bleeders besides, by the capacitor that each goes across."""
     own = {name for name, p in proposals.items() if any(not i.for_part for i in p.items)}
     parts = dict(amplifier.parts)
     by: dict[str, tuple[str, Item]] = {}
@@ -38,6 +38,8 @@ def fitted(
                 parts[part.name] = part
                 if part.name not in amplifier.parts or part.name == target:
                     by[part.name] = (name, item)
+    for name, item in (drains or {}).items():
+        parts |= {part.name: part for part in _put(parts[name], item)}
     changed = [p for n, p in parts.items() if p is not amplifier.parts.get(n)]
     return altered(amplifier, changed), by, frozenset(untold)
 

@@ -121,7 +121,7 @@ class Fuses:
         if line is None:
             return ""
         drawn = [p for p in self.places if p.place == "HT" and p.now is not None]
-        ended = {b.fault for p in drawn if p.now is not None for b in p.now.blown if b.saves}
+        ended = frozenset(fault for p in drawn if p.now is not None for fault in _ended(p.now))
         open_ = [u.blown.fault for u in self.unsaved if u.blown.fault not in ended]
         inside = next((j for j in (ht.proposed if ht else ()) if _ends_all(j, open_)), None)
         sure = next((j for j in line.proposed if not any(not b.saves for b in j.blown)), None)
@@ -137,11 +137,32 @@ class Fuses:
             return f"{line.part} as it is, {own.fuse.name}, and in HT {ht_cartridge(inside.fuse, ht.volts)}{other}"
         if sure is not None:
             return f"{to_order(sure.fuse.amps, sure.fuse.speed)} {f'in the place of {line.part}' if line.part else 'in the line'}{tires}"
-        best = own or next(iter(line.proposed), None)
-        if best is None:
-            return ""
-        left = ", ".join(b.fault for b in best.blown if not b.saves)
-        return f"{best.fuse.name} in the line; on {left} no fuse surely opens in time: off at the first sign"
+        return _most_ended(line, own, ended, ht)
+
+
+def _most_ended(line: Place, own: Judged | None, drawn: frozenset[str], ht: Place | None) -> str:
+    """Where no choice ends every fault: the one in the line that ends most, one in HT where it ends more, and what is left."""
+    every = [j for j in (own, *line.proposed) if j is not None]
+    if not every:
+        return ""
+    best = max(every, key=lambda j: len(_ended(j) - drawn))
+    done = _ended(best) | drawn
+    inside = max(ht.proposed if ht else (), key=lambda j: len(_ended(j) - done), default=None)
+    text = (
+        f"{to_order(best.fuse.amps, best.fuse.speed)} {f'in the place of {line.part}' if line.part else 'in the line'}"
+    )
+    if best is own:
+        text = f"{line.part} as it is, {own.fuse.name}"
+    if ht is not None and inside is not None and _ended(inside) - done:
+        text += f", and in HT {ht_cartridge(inside.fuse, ht.volts)}"
+        done |= _ended(inside)
+    left = ", ".join(b.fault for b in best.blown if b.fault not in done)
+    return f"{text}; on {left} no fuse surely opens in time: off at the first sign"
+
+
+def _ended(judged: Judged) -> frozenset[str]:
+    """The faults on which it surely opens in time."""
+    return frozenset(b.fault for b in judged.blown if b.saves)
 
 
 MADE_DC = (500.0, 600.0, 1000.0, 1500.0)
@@ -156,7 +177,7 @@ def ht_cartridge(fuse: Fuse, volts: float) -> str:
 
 def _ends_all(judged: Judged, faults: Sequence[str]) -> bool:
     """Does it surely open in time on each of these faults?"""
-    return all(any(b.fault == f and b.saves for b in judged.blown) for f in faults)
+    return set(faults) <= _ended(judged)
 
 
 def seconds(value: float) -> str:

@@ -78,13 +78,16 @@ def hurt(
     """What each fault that settled takes past its rating, the faulty part itself left out: text -> parts. at: as it runs;
     shorted: its columns are the faults'. The same stresses as the parts audit's, on these mains."""
     keep = [k for k in range(len(faults)) if shorted.settled[k]]
-    found = [Way("running", at, "now", runs=True), *(Way(faults[k][0], at, "now", faults=faults[k][1]) for k in keep)]
+    # a limit of the highest mains asks for a way of standing on them too: these mains are all there are here
+    healthy = [Way("running", at, level, runs=True) for level in ("now", "high")]
+    found = [*healthy, *(Way(faults[k][0], at, "now", faults=faults[k][1]) for k in keep)]
     laid = np.stack([circuit.vector(w.situation, w.faults) for w in found], axis=1)
     alone = circuit.solve(laid[:, :1])
-    standing = circuit.solve(laid, np.concatenate([alone.x, shorted.x[:, keep]], axis=1), strict=False, thorough=False)
+    start = np.concatenate([alone.x, alone.x, shorted.x[:, keep]], axis=1)
+    standing = circuit.solve(laid, start, strict=False, thorough=False)
     mains: dict[Level, float] = {"now": at.mains_volts, "high": at.mains_volts, "low": at.mains_volts}
     stood = AsItRuns(amplifier, circuit, tuple(found), standing, (), mains, dict(at.pots))
-    out: dict[str, list[str]] = {w.text: [] for w in found[1:]}
+    out: dict[str, list[str]] = {w.text: [] for w in found[len(healthy) :]}
     for part in amplifier.parts.values():
         if part.kind == "fuse":
             continue

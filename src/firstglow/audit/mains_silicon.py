@@ -205,14 +205,13 @@ class _Stand:
 
     def amps(self, extra: Sequence[float]) -> Array:
         """Dc amps that the rectifiers give."""
-        standing, share = self.solved(extra)[0], 2.0 if self.supply.form == "bridge" else 1.0
-        return np.asarray(sum(np.abs(standing.part(r)["amps"]) for r in self.supply.rectifiers) / share)
+        standing = self.solved(extra)[0]
+        return np.asarray(sum(np.abs(standing.part(r)["amps"]) for r in self.supply.giving))
 
     def rms(self, extra: Sequence[float]) -> Array:
         """Amps rms of the pulses of all legs together."""
         standing = self.solved(extra)[0]
-        last = {plate.part for leg in self.supply.legs for plate in leg.stages[-1]}
-        wave = np.sum([standing.waves.rectifiers[name] for name in sorted(last)], axis=0)
+        wave = np.sum([standing.waves.rectifiers[name] for name in sorted(self.supply.giving)], axis=0)
         return np.asarray(np.sqrt((wave**2).mean(axis=0)))
 
     def high(self, volts: float) -> tuple[Array, dict[str, Array]]:

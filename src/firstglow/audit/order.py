@@ -12,12 +12,14 @@ from firstglow.audit.pieces import Item
 from firstglow.audit.ripple_rating import ripple_text
 from firstglow.markings.made import Body
 
-NEEDS = ("old", "spare", "fault", "must")
-"""Why a piece is bought: its kind ages, it has less to spare than is asked, it ends a fault, the old one is past a rating."""
+NEEDS = ("old", "spare", "fault", "charge", "must")
+"""Why a piece is bought: its kind ages, it has less to spare than is asked, it ends a fault, it drains what stays charged, the old
+one is past a rating."""
 NEED_WORDS = {
     "old": "its kind ages",
     "spare": "more to spare, no must",
     "fault": "ends a fault in time",
+    "charge": "drains what stays charged for hours: a must",
     "must": "past a rating: a must",
 }
 ROOM = ("body_length_mm", "body_width_mm", "lead_spacing_mm")
@@ -62,8 +64,8 @@ class Line:
 
 
 def lines(found: Audit) -> list[Line]:
-    """In the order of the parts, then a fuse in HT that is not drawn. An item for a part that a proposal of its own buys already
-    is left to that one."""
+    """In the order of the parts, then bleeders and a fuse in HT that are not drawn. An item for a part that a proposal of its own
+    buys already is left to that one."""
     made: dict[str, Line] = {}
     every = (*found.parts, *found.more)
     own = {a.part for a in every if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
@@ -74,6 +76,13 @@ def lines(found: Audit) -> list[Line]:
             if item.for_part in own:
                 continue
             _add(made.setdefault(item.text, Line(item.text)), found.stood.amplifier, a, item)
+    for name, item in found.drains.items():
+        line = made.setdefault(item.text, Line(item.text))
+        line.pieces += item.pieces
+        line.parts += [name] if name not in line.parts else []
+        line.body = item.made.body
+        line.said.setdefault(item.note, []).append(name)
+        line.needs[name] = max(line.needs.get(name, "charge"), "charge", key=NEEDS.index)
     return [*made.values(), *_ht_fuse(found)]
 
 
@@ -85,6 +94,8 @@ def _ht_fuse(found: Audit) -> Iterator[Line]:
     drawn = ", ".join(p.name for p in found.stood.amplifier.of_kind("fuse")) or "no fuse drawn"
     line = Line(f"fuse {ht_cartridge(ht.fuse.fuse, ht.place.volts)}, with its holder", 1, [ht.protects])
     ends = f"in HT, not drawn: surely opens within two minutes on {', '.join(ht.faults)}; {drawn} need not open"
+    if low := [b.fault for b in ht.fuse.blown if b.lost_low]:
+        ends += f". On the lowest mains it may hold for long on {', '.join(low)}: off by hand"
     line.said = dict.fromkeys((ends, *ht.place.cautions), line.parts)
     line.needs = {ht.protects: "fault"}
     yield line
@@ -208,7 +219,7 @@ def _burns(a: Audited, text: str) -> bool:
 def _stays(found: Audit) -> Iterator[str]:
     """What is asked once all of it is fitted: nothing more, and what then has little to spare or is past a rating still."""
     every = (*found.parts, *found.more)
-    if not any(a.proposal is not None and a.proposal.items for a in every):
+    if not found.drains and not any(a.proposal is not None and a.proposal.items for a in every):
         return
     if found.stays is None:
         yield "  All of it fitted the amplifier could not be worked out: ask again with the new parts in the file."

@@ -1,12 +1,13 @@
 """Are the parts fit? Every electrical part's worst stress over all the ways the amplifier can stand, beside its rating."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.ageing import ages
 from firstglow.audit.looks import look
+from firstglow.audit.pieces import Item
 from firstglow.audit.proposal import Proposal
 from firstglow.audit.replace import propose
 from firstglow.audit.stress import Stress, Verdict, worst
@@ -40,12 +41,13 @@ class Audited:
 class Audit:
     """parts: every part of the amplifier once, in its own order. more: parts of which nothing is asked as they stand, and something once
     the order list is fitted, as they stand then. stays: what then is still tight or past a rating, by part; None where that could not
-    be worked out."""
+    be worked out. drains: the bleeders that are bought, by capacitor."""
 
     parts: tuple[Audited, ...]
     stood: Stood
     more: tuple[Audited, ...] = ()
     stays: Mapping[str, tuple[Stress, ...]] | None = None
+    drains: Mapping[str, Item] = field(default_factory=dict)
 
     def of(self, part: str) -> Audited:
         """One part; KeyError if it is none."""
@@ -82,7 +84,7 @@ def _audit(at: Stood, whole: bool = True) -> Audit:
 
     found = (audited(p, stresses[p.name], made.proposals.get(p.name), ages(p)) for p in amplifier.parts.values())
     more = (audited(amplifier.parts[n], rows, proposal, "") for n, (rows, proposal) in made.more.items())
-    return Audit(tuple(found), at, tuple(more), made.stays)
+    return Audit(tuple(found), at, tuple(more), made.stays, made.drains)
 
 
 def document(found: Audit) -> dict[str, Any]:

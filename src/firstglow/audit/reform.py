@@ -123,7 +123,8 @@ def _one(amplifier: Amplifier, part: Part, mains: float) -> Reform:
     for share in SHARES:
         supply = share * target
         jan = leak_test("electrolytic", "old", farads, supply).good_amps
-        go_on, give_up = min(STANDS * supply, jan * ohms), min(GIVE_UP * supply, jan * ohms)
+        most = jan * ohms / (1.0 + jan * ohms / supply)  # as ``leak_test`` reads it: the resistor takes its share
+        go_on, give_up = min(STANDS * supply, most), min(GIVE_UP * supply, most)
         give_up = max(give_up, go_on)
         at_once = supply - before
         alone = ohms * farads * max(0.0, log(at_once / (CHARGED * go_on)))

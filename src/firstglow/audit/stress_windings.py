@@ -70,9 +70,7 @@ def rectified(stood: Stood) -> dict[str, Array]:
     found: dict[str, Array] = {}
     for supply in stood.roles.supplies:
         if supply.form in SIMPLE:
-            drawn = sum(np.abs(stood.row(r)["amps"]) for r in supply.rectifiers) / (
-                2.0 if supply.form == "bridge" else 1.0
-            )
+            drawn = np.asarray(sum(np.abs(stood.row(r)["amps"]) for r in supply.giving))
             for name in {f"{w.part} {w.winding}" for leg in supply.legs for w in leg.windings if w.winding}:
                 found[name] = found.get(name, np.zeros(1)) + drawn
     return found

@@ -1,10 +1,11 @@
 """The order list fitted whole and audited once more: what one proposal asks of another's piece, or of a part that stays."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.ageing import ages
+from firstglow.audit.drained import drains
 from firstglow.audit.fitted import fitted
 from firstglow.audit.pieces import Item
 from firstglow.audit.proposal import Proposal, shown
@@ -25,11 +26,13 @@ Rows = tuple[Stress, ...]
 @dataclass(frozen=True, slots=True)
 class Together:
     """proposals: by part, raised where the whole list asks it. more: parts that only the list asks something of, with what they meet then.
-    stays: what each part meets then that is still tight or past its rating; None where the amplifier so would not settle."""
+    stays: what each part meets then that is still tight or past its rating; None where the amplifier so would not settle. drains: the
+    bleeders that the amplifier so wants, by capacitor."""
 
     proposals: Mapping[str, Proposal]
     more: Mapping[str, tuple[Rows, Proposal]]
     stays: Mapping[str, Rows] | None
+    drains: Mapping[str, Item] = field(default_factory=dict)
 
 
 def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Proposal]) -> Together:
@@ -43,7 +46,7 @@ def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Pr
         try:
             other = _stood(other, amplifier)
         except SolveError:
-            return Together(one_word(at, proposals), {}, None)
+            return Together(one_word(at, proposals), {}, None, _drains(at.amplifier, proposals))
         met = {p.name: tuple(KINDS[p.kind](other, p)) for p in amplifier.parts.values() if p.name not in untold}
         before = _bought(raised, more)
         for name, rows in met.items():
@@ -68,8 +71,25 @@ def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Pr
                     more[name] = (rows, _told(made, new))
         if _bought(raised, more) == before:
             break
+    if drain := _drains(amplifier, listed):
+        amplifier, _, untold = fitted(at.amplifier, listed, drain)
+        try:
+            other = _stood(other, amplifier)
+        except SolveError:
+            return Together(one_word(at, proposals), {}, None, drain)
+        met = {p.name: tuple(KINDS[p.kind](other, p)) for p in amplifier.parts.values() if p.name not in untold}
     stays = {name: left for name, rows in met.items() if (left := _left(rows))}
-    return Together(_cured(one_word(at, raised), stays), more, stays)
+    return Together(_cured(one_word(at, raised), stays), more, stays, drain)
+
+
+def _drains(amplifier: Amplifier, listed: Mapping[str, Proposal]) -> dict[str, Item]:
+    """The bleeders that an amplifier wants, but where one of no more ohms is bought already."""
+    bought = {i.for_part or n: i for n, p in listed.items() for i in p.items if i.place == "across it"}
+
+    def ohms(item: Item) -> float:
+        return item.row * item.made.values["ohms"]
+
+    return {n: i for n, i in drains(amplifier).items() if n not in bought or ohms(i) < ohms(bought[n])}
 
 
 def _cured(proposals: dict[str, Proposal], stays: Mapping[str, Rows]) -> dict[str, Proposal]:

@@ -72,6 +72,10 @@ def _say(ladder: "Ladder", found: "Changed", parts: tuple[str, ...]) -> None:
         return
     first = next(iter(found.by_rung()))
     say("\n".join(wrap(f"{len(found.repeat)} readings count no longer. Begin again at {titles[first]}.", WIDTH)))
+    numeric = {r.id: len(r.readings) for r in expected.rungs}
+    for rung, rows in found.by_rung().items():
+        say(f"  {len(rows):3d} of {numeric[rung]:3d}   {titles[rung]}")
+    say("What they are, and why:")
     for rung, rows in found.by_rung().items():
         say(f"\n{titles[rung]}")
         for why in dict.fromkeys(rows.values()):

@@ -311,15 +311,20 @@ def _faults(found: "Audit") -> Iterator[str]:
             if s.survives is False:
                 names = opens.setdefault(s.situation, []) if a.kind == "fuse" else hurt[s.situation]
                 names += [a.part] if a.part not in names else []
-    hurt = {situation: parts for situation, parts in hurt.items() if parts}
-    if hurt:
+    hurt = {situation: names for situation, names in hurt.items() if names}
+    ended, lasts = ({s: p for s, p in hurt.items() if (s in opens) == by_fuse} for by_fuse in (True, False))
+    if lasts:
         yield "\nWOULD NOT SURVIVE a neighbour's fault"
-    yield from (f"  {text}" for text in _together(found, hurt))
+    yield from (f"  {text}" for text in _together(found, lasts))
     if any(wipers(found)):
         yield "  What makes an open wiper harmless: firstglow bias FILE (two or three resistors)."
-    yield from _fuses(found, hurt, opens)
-    for situation, parts in _untold(found).items():
-        yield f"  cannot tell, its rating is not said; {situation}: {', '.join(parts)}"
+    yield from _fuses(found, lasts, bool(ended))
+    if ended:
+        fuses = dict.fromkeys(n for situation in ended for n in opens[situation])
+        yield f"\nENDED BY {', '.join(fuses)}, which surely opens within two minutes; past their ratings until then"
+    yield from (f"  {text}" for text in _together(found, ended))
+    for situation, rows in _untold(found).items():
+        yield f"  cannot tell, its rating is not said; {situation}: {', '.join(rows)}"
 
 
 def _together(found: "Audit", hurt: Mapping[str, Sequence[str]]) -> Iterator[str]:
@@ -362,21 +367,13 @@ def _untold(found: "Audit") -> dict[str, list[str]]:
     return out
 
 
-def _fuses(found: "Audit", hurt: Mapping[str, Sequence[str]], opens: Mapping[str, Sequence[str]]) -> Iterator[str]:
-    """Which of the faults a fuse of the file ends."""
+def _fuses(found: "Audit", lasts: Mapping[str, Sequence[str]], other: bool) -> Iterator[str]:
+    """What to go by where no fuse of the file ends a fault in time. other: it ends some."""
     fuses = [a for a in found.parts if a.kind == "fuse"]
-    if not hurt or not fuses:
-        return
-    for fuse in fuses:
-        saved = [text for text in hurt if fuse.part in opens.get(text, ())]
-        if saved:
-            yield f"  {fuse.part} surely opens within two minutes on: {'; '.join(saved)}"
-    held = [text for text in hurt if text not in opens]
-    if held:
-        which = "any of these" if len(held) == len(hurt) else "any other"
+    if lasts and fuses:
         names = ", ".join(f"{f.part}{' (its amps are not said)' if f.looks() else ''}" for f in fuses)
         yield (
-            f"  Not sure to open within two minutes on {which}: {names}. The signs: a plate that glows red, mains or HT amps "
-            "well over what firstglow standing says, HT that sinks; off at the first, never wait for smoke. What a fuse in HT "
-            "would do: firstglow mains."
+            f"  Not sure to open within two minutes on {'these' if other else 'any of these'}: {names}. The signs: a plate that glows "
+            "red, mains or HT amps well over what firstglow standing says, HT that sinks; off at the first, never wait for smoke."
+            f"{'' if other else ' What a fuse in HT would do: firstglow mains.'}"
         )

@@ -122,7 +122,7 @@ def _one(r: "Reform") -> Iterator[str]:
         yield from _unrated(r)
         return
     if r.meets > r.rated:
-        yield "  ! that is more than it is made for: renew it, reforming is no help"
+        yield "  ! that is more than it is made for: renew it here. The steps are for another place, of less volts"
     if r.target > r.meets:
         yield f"  so little forms nothing that shows: {_volts(r.target)} V, on a battery or a small bench supply"
     yield f"  resistor in series: {show(r.ohms, 'ohm')}, {max(r.watts, LEAST_WATTS):.2g} W or more, rated for {_volts(r.target)} V"

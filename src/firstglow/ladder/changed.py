@@ -14,6 +14,7 @@ import numpy as np
 
 from firstglow.amplifier.faults import cases_of
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.options import find_parts
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.asked import Cast
 from firstglow.readings.expected import ExpectedLadder, ExpectedReading, Stop
@@ -69,14 +70,16 @@ def parts_said(amplifier: Amplifier, text: str) -> list[str]:
     return out
 
 
-def part_named(amplifier: Amplifier, name: str) -> str:
-    """A part, an envelope or a can as the amplifier calls it; ReadingsError with the nearest for one that it has not."""
+def parts_named(amplifier: Amplifier, name: str) -> tuple[str, ...]:
+    """A part, an envelope or a can as the amplifier calls it, or the part of that name in each channel; ReadingsError with the nearest
+    for one that it has not."""
     known = _known(amplifier)
-    found = known.get(name.lower())
-    if found is None:
-        near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
-        raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {quote(known[near])}")
-    return found
+    if name.lower() in known:
+        return (known[name.lower()],)
+    if each := find_parts(amplifier, name.upper()):
+        return each
+    near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
+    raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {quote(known[near])}")
 
 
 def changed(ladder: Ladder, names: Sequence[str], before: ExpectedLadder | None = None) -> Changed:
@@ -85,7 +88,7 @@ def changed(ladder: Ladder, names: Sequence[str], before: ExpectedLadder | None 
     names: parts, envelopes or cans (all their sections), replaced by others of the same kind. before: the ladder as the drawing
     was, where the drawing changed too.
     """
-    named = [part_named(ladder.frame.amplifier, n) for n in names]
+    named = [part for n in names for part in parts_named(ladder.frame.amplifier, n)]
     rows = [_Worked(ladder, name) for name in named]
     gone = set(moved(before, ladder.expected, ladder.expected.by_id)) if before is not None else set()
     repeat = {}

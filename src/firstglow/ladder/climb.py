@@ -12,7 +12,7 @@ from typing import Any, Literal
 from firstglow.ladder import again
 from firstglow.ladder.asking import Asking, Step
 from firstglow.ladder.before_time import refuse_early
-from firstglow.ladder.changed import changed, part_named
+from firstglow.ladder.changed import changed, parts_named
 from firstglow.ladder.here import after
 from firstglow.ladder.judging import finite, judged
 from firstglow.ladder.ladder import Ladder
@@ -263,7 +263,7 @@ class Climb(Asking):
 
     def change(self, parts: Iterable[str]) -> tuple[str, ...]:
         """Parts were changed: readings that they move count no longer; their ids."""
-        names = [part_named(self.ladder.frame.amplifier, p) for p in parts]
+        names = [name for p in parts for name in parts_named(self.ladder.frame.amplifier, p)]
         self.may_change()  # refused at once, not after it is worked out
         gone = [name for name in changed(self.ladder, names).repeat if name in self.here.taken]
         gone += [

@@ -230,8 +230,7 @@ def _rectified(amplifier: Amplifier, standing: Any) -> dict[str, float]:
     for supply in roles(amplifier).supplies:
         if supply.form not in ("full wave", "half wave", "bridge"):
             continue
-        drawn = sum(abs(float(np.ravel(standing.part(r)["amps"])[0])) for r in supply.rectifiers)
-        amps = drawn / 2.0 if supply.form == "bridge" else drawn
+        amps = sum(abs(float(np.ravel(standing.part(r)["amps"])[0])) for r in supply.giving)
         for name in {f"{w.part} {w.winding}" for leg in supply.legs for w in leg.windings}:
             found[name] = found.get(name, 0.0) + amps
     return found
