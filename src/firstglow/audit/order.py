@@ -121,9 +121,12 @@ def _add(line: Line, amplifier: Amplifier, a: Audited, item: Item) -> None:
 
 
 def _need(a: Audited) -> str:
-    """By what the part that asks for it is; a part bought with it for another's sake asks as much."""
+    """By what the part that asks for it is; a part bought with it for another's sake asks as much. Of a kind that ages first, and
+    what little it has to spare comes after."""
     asked = {s.verdict for s in a.stresses if not s.fault}
-    return "must" if "unfit" in asked else "spare" if "tight" in asked else "old"
+    if "unfit" in asked:
+        return "spare" if a.proposal is not None and a.proposal.may_stay else "must"
+    return "old" if a.ages or "tight" not in asked else "spare"
 
 
 def _room(part: Part, item: Item) -> str:

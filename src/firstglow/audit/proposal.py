@@ -14,7 +14,8 @@ REST = "ratings alone change: every reading stays"
 class Proposal:
     """what: what to fit or do. why: what asks for it. changes: what reads differently then. keep: of a part that must stay, how
     it may. alternatives: other ways, tried like the first. refused: other ways that put something else past its rating, with
-    what. items: what is bought for it. left: stresses that ask for it and that nothing bought here cures."""
+    what. items: what is bought for it. left: stresses that ask for it and that nothing bought here cures.
+    may_stay: what the limit is there for is in bounds as it is."""
 
     what: str
     why: str
@@ -24,6 +25,7 @@ class Proposal:
     items: tuple[Item, ...] = ()
     refused: tuple[str, ...] = ()
     left: tuple[str, ...] = ()
+    may_stay: bool = False
 
     def row(self) -> dict[str, Any]:
         """Of the document."""

@@ -16,7 +16,7 @@ from firstglow.audit.stress import Stress
 from firstglow.audit.tried import values_tried
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import made_volts, present
-from firstglow.markings.series import next_down
+from firstglow.markings.series import is_preferred, next_down, next_up, preferred
 from firstglow.quantities import show
 from firstglow.readings.rated import section_of
 
@@ -44,7 +44,7 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     """A new one: farads that are made, for so many volts at least."""
     farads = part.value("farads")
     most = most_farads(stood, part)
-    value = present_value(farads)
+    value = electrolytic_value(farads) if part.type == "electrolytic" else present_value(farads)
     if value > most:  # as its rectifier's own proposal has it
         value = next_down(most, "E12")
     make = part.type if part.type in ("electrolytic", "mica", "ceramic") else "film"
@@ -111,6 +111,18 @@ def present_value(farads: float) -> float:
     """The value made today that is nearest."""
     made = present(farads, "F")
     return made[0].value if made else farads
+
+
+def electrolytic_value(farads: float) -> float:
+    """The nearest of E6 that may stand for it: what shops keep of electrolytics for HT (common practice)."""
+    if is_preferred(farads, "E6"):
+        return farads
+    fit = [v for v in (preferred(farads, "E6"), next_up(farads, "E6")) if LEAST_CHANGE <= v / farads - 1.0 <= MOST_CHANGE]
+    return min(fit, key=lambda v: abs(v / farads - 1.0)) if fit else present_value(farads)
+
+
+LEAST_CHANGE, MOST_CHANGE = -0.125, 0.40
+"""How far a present value may lie from an old one (``markings.made``)."""
 
 
 def _others(farads: float, value: float, rated: float | None, kind: str, most: float) -> dict[str, float]:

@@ -72,6 +72,19 @@ def _driven(stood: Stood, output: OutputValve | None, new: float) -> str:
     )
 
 
+def _like(stood: Stood, name: str) -> set[str]:
+    """The coupling capacitors of all output valves, where this is one: they are bought alike."""
+    every = {c for o in stood.roles.outputs for c in o.coupling if c in stood.amplifier.parts}
+    return every if name in every else {name}
+
+
+def _asked(stood: Stood, name: str) -> float:
+    """What it is asked to be made for [V]: its mark, and what it meets with a fifth to spare."""
+    part = stood.amplifier.parts[name]
+    stated = part.value("volts") if part.values.get("volts") else 0.0
+    return max(stated, float(np.max(np.abs(stood.row(name)["volts"]) * stood.where())) / 0.8)
+
+
 def _keep_bass(stood: Stood, name: str, ohms: float, new: float, found: Found) -> Found:
     """The coupling capacitor that keeps the bass corner with a lower grid leak: farads times ohms stay."""
     told, drives, items = found
@@ -79,8 +92,7 @@ def _keep_bass(stood: Stood, name: str, ohms: float, new: float, found: Found) -
     farads = part.value("farads")
     more = bass_kept(farads, ohms, new)
     corner, old, kept = (1.0 / (2.0 * pi * r * c) for r, c in ((ohms, farads), (new, farads), (new, more)))
-    stated = part.value("volts") if part.values.get("volts") else 0.0
-    volts = made_volts(max(stated, float(np.max(np.abs(stood.row(name)["volts"]) * stood.where())) / 0.8), "film")
+    volts = made_volts(max(_asked(stood, c) for c in _like(stood, name)), "film")
     loop = (
         " inside the feedback loop, where a moved corner may set it howling or motorboating"
         if stood.roles.loops

@@ -84,6 +84,6 @@ def left_alone(stood: Stood, pressing: Sequence[Stress]) -> str:
     # whichever channel is asked, it is the other one's
     ways = ", ".join(dict.fromkeys(re.sub(r"^\w+ channel's", "the other channel's", s.situation) for s in over))
     return (
-        f"or leave it: running on {stood.mains['now']:g} V {volts}, within the limit. It is past it only so: {ways}. Then the mains stay "
+        f"leave it: running on {stood.mains['now']:g} V {volts}, within the limit. It is past it only so: {ways}. Then the mains stay "
         "on their mark, and no valve is out for long while HT is on"
     )

@@ -34,7 +34,14 @@ OHMS = ("supply ohms a plate", "hot switching amps", "peak amps a plate")
 def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     pressing = sorted(pressing, key=lambda s: s.verdict != "unfit")
     found = [_GRID.get(s.stress, _limit)(stood, part, s) for s in pressing]
-    whats = tuple(dict.fromkeys([*(what for what, _, _ in found), *filter(None, [left_alone(stood, pressing)])]))
+    alone = left_alone(stood, pressing)
+    whats: list[str] = [alone] if alone else []
+    for s, (what, _, _) in zip(pressing, found, strict=True):
+        if what == LEAVE and len(pressing) > 1:
+            what = f"its {s.stress} stay: {LEAVE.removeprefix('leave it: ')}"
+        elif alone and s.stress in BY_WAYS and s.verdict == "unfit":
+            what = f"or {what}"
+        whats += [what] if what not in whats else []
     changes = "; ".join(dict.fromkeys(c for _, c, _ in found if c))
     left = tuple(
         s.stress for s, (_, _, items) in zip(pressing, found, strict=True) if s.verdict == "unfit" and not items
@@ -44,6 +51,8 @@ def valve(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence
     return Proposal("; ".join(whats), "", changes or rest, items=items, left=left)
 
 
+BY_WAYS = ("plate volts", "screen volts")
+"""What a way of standing alone may take past a limit."""
 LEAVE = "leave it: within its rating, only the valves' own spread asks for more room"
 
 
@@ -138,7 +147,8 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     if less is not None:
         items = [*_first_capacitor(stood, part, less, other), *items]
     good, bad, types = _other_types(stood, part, by)
-    good += _left(by, pressing)
+    stays = _left(by, pressing)
+    good += stays
     if any(s.stress not in (*OHMS, "first capacitor") for s in pressing):
         found.append(
             f"a {types[0]} in its socket"
@@ -149,7 +159,7 @@ def rectifier(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequ
     left = tuple(s.stress for s in pressing if not types and s.stress not in (*OHMS, "first capacitor"))
     return Proposal(
         "; ".join(dict.fromkeys(found)), "", _then(stood, part, changed, other), alternatives=good, items=tuple(items),
-        refused=bad, left=left,
+        refused=bad, left=left, may_stay=bool(stays),
     )  # fmt: skip
 
 
