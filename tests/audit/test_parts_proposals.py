@@ -151,7 +151,8 @@ def test_what_marked_mains_would_cure_is_said() -> None:
     """Example (a), the right channel out: 369 V on the highest mains of 253 V are some 369 x 230 / 253 = 335 V on marked ones: under
     the plates' 350 V, over the screens' 315 V (6V6GT, from memory). No resistor is read out of the amps at idle."""
     what = of(document(audited(load(A))), "V3")["proposal"]["what"]
-    plate, screen = what.split("; ")[:2]
+    leave, plate, screen = what.split("; ")[:3]
+    assert leave.startswith("leave it: running on 230 V")
     marked = [float(re.search(r"their mark alone (\d+) V", t).group(1)) for t in (plate, screen)]  # type: ignore[union-attr]
     assert all(abs(v - 369.0 * 230.0 / 253.0) < 4.0 for v in marked)
     assert "4 % left" in plate and "still past it" in screen and "at idle and several times" in screen

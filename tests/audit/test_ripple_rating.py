@@ -69,7 +69,7 @@ def parts(
     document = json.loads(firstglow("parts", file, "--json").stdout)
     stress = next(p for p in document["parts"] if p["part"] == "C1")["stresses"]
     ripple = next(s for s in stress if s["stress"] == "ripple amps, rms")
-    (line,) = (row for row in document["order"] if row["for"] == ["C1"])
+    (line,) = (row for row in document["order"] if row["for"] == ["C1"] and "electrolytic" in row["what"])
     return ripple, line
 
 
