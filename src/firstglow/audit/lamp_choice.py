@@ -18,7 +18,7 @@ from firstglow.audit.figures import Figures, figures, mains_transformer
 from firstglow.audit.mains_now import Today
 from firstglow.audit.ways import Array
 from firstglow.devices.lamp import Glow, glow
-from firstglow.solver.standing import Standing
+from firstglow.solver.standing import SolveError, Standing
 
 LAMPS = (15.0, 25.0, 40.0, 60.0, 75.0, 100.0, 150.0, 200.0, 300.0)
 """Filament lamps as made for the mains [W] (common practice)."""
@@ -118,17 +118,35 @@ def lamp_choice(today: Today, rungs: Sequence[Rung]) -> LampChoice:
     for r in distinct:
         columns.append(_laid(today, r.situation, None, "good"))
         columns += [_laid(today, r.situation, w, state) for w in sizes for state in STATES]
-    standing = today.circuit.solve(np.stack(columns, axis=1), strict=False, thorough=False)
+    standing = _solved(today, np.stack(columns, axis=1), len(sizes))
     each = 1 + len(sizes) * len(STATES)
     lamps = []
     for n, w in enumerate(sizes):
+        if not all(standing.settled[[k * each, k * each + 1 + n * len(STATES)]].all() for k in range(len(distinct))):
+            continue  # the good amplifier itself is not known with it in
         seen = tuple(
             _seen(today, r, standing, k * each, k * each + 1 + n * len(STATES)) for k, r in enumerate(distinct)
         )
         tells = sum(len(set(s.words)) == len(STATES) and None not in s.words for s in seen)
         apart = sum(s.words[0] != s.words[2] for s in seen)
         lamps.append(Lamp(w, seen, seen[-1].primary / today.now, tells, apart))
+    if not lamps:
+        raise SolveError("with a lamp in the line it would not settle; `firstglow check` first", "lamp")
     return LampChoice(watts, draws, tuple(lamps), _best(lamps, draws, ladder), ladder)
+
+
+def _solved(today: Today, laid: Array, sizes: int) -> Standing:
+    """Every column; a good amplifier's with all care, a short's only as far as it comes out soon: its brightness is not worth minutes."""
+    found = today.circuit.solve(laid, strict=False, thorough=False)
+    each = 1 + sizes * len(STATES)
+    good = [k for k in range(laid.shape[1]) if k % each == 0 or (k % each - 1) % len(STATES) == 0]
+    left = [k for k in good if not found.settled[k]]
+    if left:
+        again = today.circuit.solve(laid[:, left], strict=False)
+        x, settled, steps = np.array(found.x), np.array(found.settled), np.array(found.steps)
+        x[:, left], settled[left], steps[left] = again.x, again.settled, again.steps
+        found = Standing(x, laid, settled, steps, today.circuit)
+    return found
 
 
 def _best(lamps: Sequence[Lamp], draws: float, ladder: float | None) -> int:

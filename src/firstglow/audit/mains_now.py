@@ -143,7 +143,6 @@ def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
     switched = circuit.solve(empty, strict=False)
     if not (more.settled.all() and switched.settled.all()):
         raise SolveError(f"on {high:g} V it would not settle; `firstglow check` first", "HT")
-    on = figures(amplifier, found, switched, 0)
     runs = as_it_runs(amplifier, circuit, {**mains, "high": high}, pots[1], standing.x[:, 1:])
     brought: tuple[str, ...] = ()
     if needs(now / mark - 1.0):
@@ -151,28 +150,35 @@ def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
         brought = tuple(past(as_it_runs(amplifier, circuit, down, pots[0], standing.x[:, :1])))
     return Today(
         amplifier, found, circuit, mark, now, high, first, second, figures(amplifier, found, more, 0),
-        figures(amplifier, found, more, 1), held(amplifier, found, circuit, empty, on.ht), pots[1], pots[0], extra,
+        figures(amplifier, found, more, 1), held(amplifier, found, circuit, empty), pots[1], pots[0], extra,
         tuple(past(runs)), brought,
     )  # fmt: skip
 
 
-def held(
-    amplifier: Amplifier, found: Roles, circuit: Circuit, laid: np.ndarray, ht: Mapping[str, float]
-) -> tuple[Held, ...]:
-    """Every large HT capacitor with nothing drawing: ``ht`` are the nodes' volts then."""
-    out, seen = [], set()
-    for node in found.ht_nodes:
-        for name in node.capacitors:
-            part = amplifier.parts[name]
-            if name in seen or node.joint not in ht:
-                continue
-            seen.add(name)
-            rated = part.values.get("volts")
-            working = rated.value if rated is not None and rated.value > 0 else None
-            ring = overshoot(circuit, laid, part.leads["+"], part.leads["-"], ht[node.joint])
-            surge = None if working is None else surge_volts(amplifier, name, working)
-            out.append(Held(name, node.joint, ring * ht[node.joint], ring, working, surge))
+def held(amplifier: Amplifier, found: Roles, circuit: Circuit, laid: np.ndarray) -> tuple[Held, ...]:
+    """Every large HT capacitor with nothing drawing, those in series each with its own share. laid: (parameter,) of that moment."""
+    standing = circuit.solve(laid)
+    out = []
+    for name in _large(amplifier, found):
+        part = amplifier.parts[name]
+        one, two = part.leads["+"], part.leads["-"]
+        volts = float(standing.dc(one)[0] - standing.dc(two)[0])
+        rated = part.values.get("volts")
+        working = rated.value if rated is not None and rated.value > 0 else None
+        ring = overshoot(circuit, laid, one, two, volts)
+        surge = None if working is None else surge_volts(amplifier, name, working)
+        out.append(Held(name, one, ring * volts, ring, working, surge))
     return tuple(out)
+
+
+def _large(amplifier: Amplifier, found: Roles) -> list[str]:
+    """What holds HT: on its nodes, what the rectifiers charge, and what follows one of those in series."""
+    names = dict.fromkeys(name for node in found.ht_nodes for name in node.capacitors)
+    names |= dict.fromkeys(c for s in found.supplies if s.use == "ht" for c in (s.reservoirs or (s.reservoir,)) if c)
+    nodes = {node.joint for node in found.ht_nodes} | {"chassis"} | {s.ret for s in found.supplies}
+    feet = {amplifier.parts[name].leads["-"] for name in names} - nodes
+    names |= dict.fromkeys(c.name for c in amplifier.of_kind("capacitor") if c.leads["+"] in feet)
+    return list(names)
 
 
 def full_power(amplifier: Amplifier, found: Roles, idle: Figures) -> dict[str, float]:

@@ -148,12 +148,10 @@ def _one(silicon: Amplifier, valve: Amplifier, joint: str, kind: str, mains_now:
     rows = tuple(Compared(*(float(v) for v in row)) for row in zip(at, *drops, strict=True))
     rms = float(padded.rms(extra)[-1])
     heat = ohms * rms**2
-    laid = padded.high(high)
-    ht = {n: float(v) for n, v in laid[1].items()}
     return Behind(
         joint, kind, ohms, rms, heat, made_watts(max(TWICE * heat, 3.0), "wirewound"), rows, _crossing(rows),
         _switched(padded, high), _switched(tube, high) if _heated(valve, joint) else None,
-        held(silicon, roles(silicon), padded.circuit, laid[0], ht), real,
+        held(silicon, roles(silicon), padded.circuit, padded.high(high)), real,
     )  # fmt: skip
 
 
@@ -214,14 +212,12 @@ class _Stand:
         wave = np.sum([standing.waves.rectifiers[name] for name in sorted(self.supply.giving)], axis=0)
         return np.asarray(np.sqrt((wave**2).mean(axis=0)))
 
-    def high(self, volts: float) -> tuple[Array, dict[str, Array]]:
-        """At a switch-on on these mains, nothing drawing: parameters (parameter,), dc volts of every HT node."""
+    def high(self, volts: float) -> Array:
+        """At a switch-on on these mains, nothing drawing: (parameter,)."""
         from firstglow.audit.figures import cold
 
         pots = self.solved([0.0])[1][0]
-        laid = cold(self.circuit, changed(self.circuit, Situation(volts, pots=pots), self.change()))
-        standing = self.circuit.solve(laid)
-        return laid, {n.joint: standing.dc(n.joint)[0] for n in roles(self.amplifier).ht_nodes}
+        return cold(self.circuit, changed(self.circuit, Situation(volts, pots=pots), self.change()))
 
 
 def _proved(found: tuple[Standing, list[dict[str, float]]], joint: str) -> tuple[Standing, list[dict[str, float]]]:

@@ -117,7 +117,9 @@ def electrolytic_value(farads: float) -> float:
     """The nearest of E6 that may stand for it: what shops keep of electrolytics for HT (common practice)."""
     if is_preferred(farads, "E6"):
         return farads
-    fit = [v for v in (preferred(farads, "E6"), next_up(farads, "E6")) if LEAST_CHANGE <= v / farads - 1.0 <= MOST_CHANGE]
+    fit = [
+        v for v in (preferred(farads, "E6"), next_up(farads, "E6")) if LEAST_CHANGE <= v / farads - 1.0 <= MOST_CHANGE
+    ]
     return min(fit, key=lambda v: abs(v / farads - 1.0)) if fit else present_value(farads)
 
 

@@ -191,7 +191,7 @@ def diode(stood: Stood, part: Part) -> Iterator[Stress]:
         apart = np.maximum(apart, 2.0 * source(stood, leg)[0])
     yield from most(stood, part, "peak inverse volts", "V", apart, volts, DIODE_SHARE)
     yield from most(stood, part, "amps, mean", "A", row["amps"], mean, DIODE_SHARE, stood.where(cold=False))
-    if part.type == "silicon":
+    if part.type != "selenium":
         for leg in _legs(stood, part.name):
             volts_peak, ohms = source(stood, leg)
             surge = None if mean is None else SURGE_TIMES * mean

@@ -56,7 +56,7 @@ def fit(frame: "Frame", supply: Supply) -> str:
     parts = frame.amplifier.of_kind("capacitor")
     mine = [p.name for p in parts if set(p.leads.values()) <= ends and abs(start[p.name]) > 0.0]
     first = supply.reservoir or mine[0]
-    found = bleeder(frame.amplifier, first, mine, start)
+    found = bleeder(frame.amplifier, first, mine or [first], start)
     if found is None:
         return frame.words.text("finding.bleeder_none", part=first)
     each = frame.ohms_text(found.each_ohms)

@@ -247,11 +247,16 @@ def _polarities(frame: Frame) -> Iterator[PlannedReading]:
         yield frame.look(
             RUNG,
             "polarity",
-            "bypass_polarity",
+            "bypass_polarity" if frame.part(part).values.get("volts") else "bypass_plus",
             frame.unplugged(),
             owner=part,
-            fill={"part": part, "volts": frame.part(part).value("volts") / 1.5},
+            fill={"part": part, "volts": _rated(frame.part(part)) / 1.5},
         )
+
+
+def _rated(part: Part) -> float:
+    """Its working volts; 0 where nobody has said them."""
+    return part.value("volts") if part.values.get("volts") else 0.0
 
 
 def _plus_ends(frame: Frame, told: Iterable[Part]) -> Iterator[PlannedReading]:

@@ -5,13 +5,10 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from firstglow.ladder.dials import Ceiling, high, stands
+from firstglow.markings.made import VOLTS, made_volts
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
-
-# Working volts that electrolytic and film capacitors are sold with (IEC 60063 R5 and R10 steps and the trade's own).
-SOLD = (6.3, 10, 16, 25, 35, 50, 63, 80, 100, 160, 200, 250, 315, 350, 400, 450, 500, 550, 630, 800, 1000)
-
 
 TOOL_VOLTS = 1000.0
 """Discharge tool, clips and leads are of the 1000 V class (IEC 61243-3, IEC 61010-031: ordinary ones end there; from memory)."""
@@ -102,7 +99,9 @@ def _there(joints: Mapping[str, tuple[float, float]], leads: Mapping[str, str]) 
 
 def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
     need = here.high * most_mains(frame) / frame.gear.mains_now
-    sold = next((v for v in SOLD if v >= need), None)
+    part = frame.amplifier.parts.get(here.part or "")
+    kind = "" if part is None else part.type or ""
+    sold = made_volts(need, kind if kind in VOLTS else "film")
     return {
         "part": here.part or "",
         "rating": f"{here.rating:g}",

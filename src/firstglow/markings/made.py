@@ -8,7 +8,7 @@ from firstglow.markings.series import MarkingError, around, is_preferred, next_u
 
 # Present catalogues, rated volts after the R10 series of ISO 3; from memory.
 VOLTS: Mapping[str, tuple[float, ...]] = {
-    "electrolytic": (63, 100, 160, 200, 250, 350, 400, 420, 450, 500, 550, 600),
+    "electrolytic": (10, 16, 25, 35, 50, 63, 100, 160, 200, 250, 350, 400, 420, 450, 500, 550, 600),
     "film": (63, 100, 160, 250, 400, 630, 1000, 1250, 1600, 2000),
     "ceramic": (50, 100, 200, 500, 1000, 2000, 3000),
     "mica": (100, 300, 500, 1000),

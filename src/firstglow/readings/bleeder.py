@@ -22,6 +22,8 @@ HALF = 0.5
 RESISTOR_VOLTS = 350.0
 """Volts that one film resistor of 1 to 3 W stands (common practice; the maker's figure counts)."""
 
+LEAST_FARADS = 1e-6
+"""Less asks for no fewer ohms: begun from there [F]."""
 LEAST_WATTS = 1.0
 """Smaller ones stand fewer volts: 250 V of a quarter watt (common practice)."""
 
@@ -47,9 +49,11 @@ def bleeder(
     """A resistor across a capacitor (E24, as many in series as its volts ask for) with which it and those of ``with_it`` are
     below 60 V within a minute, capacitance and resistance at the high end of their spreads; None where none does."""
     leads, volts = amplifier.parts[name].leads, abs(start[name])
+    above = max(max(abs(start[n]) for n in with_it) / HAZARD_VOLTS, 1.1)
     farads = sum(amplifier.parts[n].value("farads") for n in with_it)
-    count = int(np.ceil(volts / RESISTOR_VOLTS))
-    each = preferred(4.0 * MINUTE / (farads * float(np.log(volts / HAZARD_VOLTS))) / count, "E24")
+    count = max(int(np.ceil(volts / RESISTOR_VOLTS)), 1)
+    farads = max(farads, LEAST_FARADS)
+    each = preferred(4.0 * MINUTE / (farads * float(np.log(above))) / count, "E24")
     for _ in range(TRIES):
         tool = Tool(leads["+"], leads["-"], each * count * (1.0 + EXACT))
         fall = discharge(amplifier, Situation(0.0), start, faults, high=True, tool=tool)

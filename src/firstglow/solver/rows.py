@@ -91,7 +91,7 @@ def _winding(bench: Bench, books: Books, name: str) -> Mapping[str, Array]:
     a, b = bench.at(part, w.start), bench.at(part, w.end)
     square = flow.row["square"] + _harmonics(flow)
     if part.kind == "transformer" and w.role == "primary":
-        square = square + _lamp_rest(books)
+        square = square + _own_rest(bench, books, part)
     r = np.maximum(bench.p(f"{name} ohms"), CONTACT_OHMS)
     out = {
         "volts": bench.dc(a) - bench.dc(b),
@@ -111,10 +111,34 @@ def _harmonics(flow: Flow) -> Array:
     return np.asarray(np.maximum(square - mean**2 - wave**2, 0.0))
 
 
-def _lamp_rest(books: Books) -> Array | float:
+def _lamp_rest(books: Books) -> Array:
     """The pulses' harmonics in the mains [A^2]."""
     flow = books.flows.get("lamp")
-    return 0.0 if flow is None else np.maximum(flow.row.get("rest", 0.0), 0.0)
+    return np.asarray(0.0 if flow is None else np.maximum(flow.row.get("rest", 0.0), 0.0))
+
+
+def _own_rest(bench: Bench, books: Books, part: Part) -> Array:
+    """Of those, what a transformer's own windings draw where several hang on the mains [A^2]."""
+    rest = _lamp_rest(books)
+    every = bench.amplifier.of_kind("transformer")
+    if len(every) == 1:
+        return rest
+    none = np.zeros(bench.x.shape[1])
+    pull = {
+        t.name: sum(
+            (
+                w.turns.value**2 * _harmonics(books.flows[f"{t.name} {w.name}"])
+                for w in t.windings
+                if w.role != "primary"
+            ),
+            none,
+        )
+        for t in every
+    }
+    whole = sum(pull.values(), none)
+    return np.asarray(
+        rest * np.where(whole > 0.0, pull[part.name] / np.where(whole > 0.0, whole, 1.0), 1.0 / len(every))
+    )
 
 
 def _transformer(bench: Bench, books: Books, part: Part) -> Mapping[str, Array]:
