@@ -155,7 +155,7 @@ def stood(amplifier: Amplifier, mains_now: float | None = None) -> Stood:
     standing = circuit.solve(laid, start, strict=False)
     lost = [w for w, good in zip(every, standing.settled, strict=True) if not good]
     for way in lost:
-        if not way.faults:
+        if not way.faults and not way.situation.switches_open:
             raise SolveError(f"{way.text}: would not settle; `firstglow check` first, or try less mains", "HT")
     if lost:
         keep = np.flatnonzero(standing.settled)
@@ -201,12 +201,17 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
         yield Way(f"cold start{words}, nothing drawing yet", plain, level, cold=True)
         for text, out in pulled:
             yield Way(text + words, plain.but(out=out), level)
-        for s in found.standby:
-            yield Way(f"{s.switch} open (standby){words}", plain.but(switches_open=frozenset({s.switch})), level)
+        for switch in _standby(amplifier):
+            yield Way(f"{switch} open (standby){words}", plain.but(switches_open=frozenset({switch})), level)
     yield Way("running" if bench else "running, lowest mains", Situation(mains["low"], pots=pots), "low", runs=True)
     high = Situation(mains["high"], pots=pots)
     for text, faults in neighbours(amplifier, found):
         yield Way(text, high, "high", faults=faults)
+
+
+def _standby(amplifier: Amplifier) -> list[str]:
+    """Its standby switches, in a rail or in the winding's return."""
+    return [p.name for p in amplifier.of_kind("switch") if p.words.get("role") == "standby"]
 
 
 def neighbours(amplifier: Amplifier, found: Roles) -> Iterator[tuple[str, tuple[Fault, ...]]]:

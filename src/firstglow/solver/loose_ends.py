@@ -3,8 +3,11 @@
 No current flows there, so the charging loop says nothing of it. But the rectifiers still charge the joint's own strays to
 the crest of the wave, and nothing takes it away: E sqrt 2, the whole unloaded HT. A meter on it, or a few picofarads less,
 reads anything down to the wave's mean; the crest is what a hand meets. The winding of a bridge then stands halfway.
+Where the return of several legs is open instead (a switch in a centre tap), the rectifiers pull the whole winding a crest away from
+what they charge.
 """
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,10 +32,35 @@ def loose_ends(standing: "Standing") -> dict[str, Array]:
     found: dict[str, Array] = {}
     for name, legs in frame.cells.items():
         for number, leg in enumerate(legs):
-            for joint, volts in _leg(standing, f"emf {name} {number + 1}", leg).items():
+            emf = f"emf {name} {number + 1}"
+            for joint, volts in {**_leg(standing, emf, leg), **_returning(standing, emf, leg, legs)}.items():
                 before = found.get(joint)
                 found[joint] = volts if before is None else np.where(np.abs(volts) > np.abs(before), volts, before)
     return found
+
+
+def _returning(standing: "Standing", emf: str, leg: Leg, legs: Sequence[Leg]) -> dict[str, Array]:
+    """The winding's joints where a part that all legs return through is open."""
+    frame, values, row = standing.circuit.frame, standing.values, standing.circuit.column
+    common = [p for p in leg.series_ac if all(p in other.series_ac for other in legs)]
+    if len(legs) < 2 or not common or leg.choke is not None:
+        return {}
+
+    def ohms(part: str) -> Array:
+        return np.asarray(1.0 / siemens(values[row[f"{part} ohms"]]))
+
+    opened = np.any([ohms(part) > BROKEN_OHMS for part in common], axis=0)
+    others = [p for p in (*leg.series_ac, *leg.series_dc) if p not in common]
+    whole = (
+        np.ones(standing.samples, dtype=bool) if not others else np.all([ohms(p) < BROKEN_OHMS for p in others], axis=0)
+    )
+    there = opened & whole & _whole(standing, leg)
+    if not np.any(there):
+        return {}
+    crest = np.sqrt(2.0) * np.maximum(standing.x[standing.circuit.index[emf]], 0.0) - JUNCTION_VOLTS * len(leg.stages)
+    at_start = any(leg.start in frame.amplifier.parts[p].leads.values() for p in common)
+    volts = standing.solved_dc(leg.end) - crest if at_start else standing.solved_dc(leg.start) + crest
+    return {joint: np.where(there, volts, standing.solved_dc(joint)) for joint in _windings(standing, leg)}
 
 
 def _leg(standing: "Standing", emf: str, leg: Leg) -> dict[str, Array]:
