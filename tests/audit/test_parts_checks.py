@@ -189,13 +189,13 @@ def test_a_hot_restart_is_followed_closely_enough() -> None:
     again = found.stood.restart
     assert again is not None
     running = value(found, "V2", "cathode amps")
-    assert 1.2 * running < again.amps["V2"] < 2.0 * running
+    assert 1.2 * running < again.amps["V2"].value < 2.0 * running
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("firstglow.audit.stress_restart.TOLERANCE", 1e-3)
         finer = restart(found.stood)
-    assert finer is not None and again.amps["V2"] == pytest.approx(finer.amps["V2"], rel=0.02)
-    assert value(found, "V2", "cathode amps, switching on hot") == again.amps["V2"]
-    assert value(found, "C6", "surge volts") == pytest.approx(again.highest["C6"])
+    assert finer is not None and again.amps["V2"].value == pytest.approx(finer.amps["V2"].value, rel=0.02)
+    assert value(found, "V2", "cathode amps, switching on hot") == again.amps["V2"].value
+    assert value(found, "C6", "surge volts") == pytest.approx(again.highest["C6"].value)
 
 
 CASCADE = """

@@ -22,17 +22,16 @@ from firstglow.audit.bias_holds import Hottest
 from firstglow.audit.bias_late import Late, before_its_bias
 from firstglow.audit.bias_lifts import Lift, Off, lift, switched_off
 from firstglow.audit.lamp_start import LampStart, lamp_start
+from firstglow.audit.restarts import OFF_SECONDS, restarts
 from firstglow.readings.stops import SURGE_HIGH, SURGE_LOW, SURGE_STEP_VOLTS
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.idle import stand
-from firstglow.solver.slow import Course, Moment, Slow, Stretch
+from firstglow.solver.slow import Course, Slow, Stretch
 from firstglow.solver.standing import SolveError
 
 Array = NDArray[np.float64]
 
 SECONDS = 60.0
-OFF_SECONDS = (2.0, 5.0, 10.0)
-"""How long the plug is out before a hot restart [s]."""
 AGAIN_SECONDS = 20.0
 INDIRECT, DIRECT = (10.0, 20.0), (2.0, 4.0)
 """Fast and slow warm-up [s] (common practice)."""
@@ -229,24 +228,11 @@ def cold_start(
     out = circuit.vector(Situation(0.0, pots=pots))[:, None]
     course = Slow(circuit, _warm_ups(circuit)).run([Stretch(seconds, np.repeat(on, 3, axis=1))])
     plain = Slow(circuit)
-    waits = np.diff([0.0, *offs])
-    gone: list[Course] = []
-    now = course.sample(0)
     try:
-        for wait in waits:
-            gone.append(plain.run([Stretch(float(wait), out)], now))
-            now = gone[-1].end
-        together = _side_by_side([o.end for o in gone])
-        again = plain.run([Stretch(again_seconds, np.repeat(on, len(gone), axis=1))], together)
+        gone, again = restarts(plain, course.sample(0), on, out, offs, again_seconds)
     except SolveError as error:  # what is known of the cold start stands all the same
         return ColdStart(amplifier, circuit, volts, pots, course, (), course, no_restart=str(error))
-    return ColdStart(amplifier, circuit, volts, pots, course, tuple(offs), again, tuple(gone))
-
-
-def _side_by_side(moments: Sequence[Moment]) -> Moment:
-    """Each ended at its own time: counted on from the first."""
-    x, held, heat = (np.concatenate([getattr(m, name) for m in moments], axis=-1) for name in ("x", "held", "heat"))
-    return Moment(moments[0].at, x, held, heat)
+    return ColdStart(amplifier, circuit, volts, pots, course, tuple(offs), again, gone)
 
 
 def _warm_ups(circuit: Circuit) -> dict[str, Array]:

@@ -102,7 +102,7 @@ def most(
     another part does, where that is worse and worth a word, and every other fault that takes it past its rating. usual: what it
     meets without any fault outside ``where``: what a fault does not add to is not the fault's."""
     sizes = np.abs(np.broadcast_to(values, (len(stood.ways),)))
-    among = stood.where() if where is None else where & stood.where()
+    among = stood.where() if where is None else where & stood.where(ends=True)
     value = 0.0
     if among.any():
         k = int(np.where(among, sizes, -1.0).argmax())

@@ -13,7 +13,7 @@ from firstglow.audit import crests
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_share
 from firstglow.audit.stress import Stress, by_mains, least, most
-from firstglow.audit.stress_restart import TEXT, or_restart
+from firstglow.audit.stress_restart import Met, or_restart
 from firstglow.audit.ways import Array, Stood
 from firstglow.quantities import show
 from firstglow.solver.nodes import find_nodes
@@ -106,20 +106,35 @@ def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
         crest = crests.across(stood, part)
         if (crest > swung * RINGS).any():
             swung, rings = np.maximum(crest, swung), "its winding's crest; what a dc meter shows of it is less"
-        yield from most(stood, part, "working volts", "V", swung, rated, FILM_SHARE, note=rings)
+        yield from most(stood, part, "working volts", "V", swung, rated, FILM_SHARE, stood.where(ends=True), note=rings)
         return
     # of a valve whose cathode stands on chassis nothing is bypassed
     cathodes = {p.leads["cathode"] for p in stood.amplifier.of_kind("valve")} - {"chassis", "earth"}
     share = BYPASS_SHARE if plus in cathodes else ELECTROLYTIC_SHARE
-    yield from most(stood, part, "working volts", "V", volts, rated, share, stood.where(cold=False))
+    yield from most(stood, part, "working volts", "V", volts, rated, share, stood.where(cold=False, ends=True))
     surge = None if rated is None else surge_volts(stood.amplifier, part.name, rated)
     again = stood.restart
-    swing = None if again is None else max(again.highest.get(part.name, 0.0), -again.lowest.get(part.name, 0.0))
-    cold = most(stood, part, "surge volts", "V", swung, surge, SURGE_SHARE, stood.where(cold=True), rings, faults=False)
+    swing = None
+    if again is not None and part.name in again.highest:
+        high, low = again.highest[part.name], again.lowest[part.name]
+        swing = high if high.value >= -low.value else Met(-low.value, low.text)
+    cold = most(
+        stood,
+        part,
+        "surge volts",
+        "V",
+        swung,
+        surge,
+        SURGE_SHARE,
+        stood.where(cold=True, ends=True),
+        rings,
+        faults=False,
+    )
     yield from or_restart(cold, swing)
-    wrong = 0.0 if again is None else -again.lowest.get(part.name, 0.0)
+    wrong = None if again is None else again.lowest.get(part.name)
     # the limit is one for hours; what a moment does is no sheet's, and told
-    note = "" if wrong <= REVERSE_VOLTS else f"and {wrong:.0f} V for a moment: {TEXT}"
+    told = wrong is not None and -wrong.value > REVERSE_VOLTS
+    note = f"and {-wrong.value:.0f} V for a moment: {wrong.text}" if told and wrong is not None else ""
     yield from most(stood, part, "reverse volts", "V", np.maximum(-volts, 0.0), REVERSE_VOLTS, HALF, note=note)
     yield from _ripple(stood, part)
 

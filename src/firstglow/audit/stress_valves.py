@@ -14,7 +14,7 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.stress import Stress, by_mains, least, least_by_mains, most
 from firstglow.audit.stress_passive import inverse, source
-from firstglow.audit.stress_restart import TEXT, or_restart
+from firstglow.audit.stress_restart import or_restart
 from firstglow.audit.ways import Level, Stood
 from firstglow.devices.rectifier import valve_series
 from firstglow.quantities import show
@@ -65,7 +65,8 @@ def _again(stood: Stood, part: Part, rating: float | None) -> Iterator[Stress]:
     if again is None or rating is None or part.name not in {o.valve for o in stood.roles.outputs}:
         return
     note = f"for a part of a second; {BRIEFLY:g} times its rating for good (common practice)"
-    yield Stress("cathode amps, switching on hot", again.amps[part.name], "A", BRIEFLY * rating, TEXT, note=note)
+    met = again.amps[part.name]
+    yield Stress("cathode amps, switching on hot", met.value, "A", BRIEFLY * rating, met.text, note=note)
 
 
 def _both_plates(stood: Stood, part: Part, limits: Any, here: Any) -> Iterator[Stress]:

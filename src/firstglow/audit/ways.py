@@ -29,13 +29,15 @@ Level = Literal["now", "high", "low"]
 @dataclass(frozen=True, slots=True)
 class Way:
     """One way of standing. text: in bench words. level: which mains. runs: everything in and warm. cold: the moment before
-    anything draws. out: envelopes pulled. faults: a neighbour's, which people expect the rest to survive."""
+    anything draws. ends: presets at their most negative, as the ladder begins: for a while, and asked of capacitors alone. faults:
+    a neighbour's, which people expect the rest to survive."""
 
     text: str
     situation: Situation
     level: Level
     runs: bool = False
     cold: bool = False
+    ends: bool = False
     faults: tuple[Fault, ...] = ()
 
 
@@ -105,12 +107,13 @@ class Stood:
         return self.standing.ac(joint) if self.standing.has_ac(joint) else np.zeros(len(self.ways))
 
     def where(
-        self, *, level: Level | None = None, runs: bool | None = None, cold: bool | None = None
+        self, *, level: Level | None = None, runs: bool | None = None, cold: bool | None = None, ends: bool = False
     ) -> NDArray[np.bool_]:
-        """Which columns are so and no fault (way,)."""
+        """Which columns are so and no fault (way,). ends: those with the presets at their ends too."""
         return np.array(
             [
                 not w.faults
+                and (ends or not w.ends)
                 and (level is None or w.level == level)
                 and (runs is None or w.runs == runs)
                 and (cold is None or w.cold == cold)
@@ -187,6 +190,7 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
         pulled.append(("small valves out", small))
     if output and small:
         pulled.append((all_out, output | small))
+    most = pulled[-1] if pulled else None
     if len(amplifier.channels) > 1:
         pulled += [
             (f"{c} channel's valves out", mine)
@@ -199,6 +203,19 @@ def ways(amplifier: Amplifier, mains: Mapping[Level, float], pots: Mapping[str, 
         plain = Situation(mains[level], pots=pots)
         yield Way(f"running{words}", plain, level, runs=True)
         yield Way(f"cold start{words}, nothing drawing yet", plain, level, cold=True)
+        ends = {**pots, **{p.pot: p.negative_end for p in found.pots if p.negative_end is not None}}
+        if ends != dict(pots):
+            low = plain.but(pots=ends)
+            yield Way(f"presets at their most negative{words}", low, level, ends=True)
+            yield Way(
+                f"cold start, presets at their most negative{words}, nothing drawing yet",
+                low,
+                level,
+                cold=True,
+                ends=True,
+            )
+            if most:
+                yield Way(f"{most[0]}, presets at their most negative{words}", low.but(out=most[1]), level, ends=True)
         for text, out in pulled:
             yield Way(text + words, plain.but(out=out), level)
         for switch in _standby(amplifier):
