@@ -20,7 +20,8 @@ class Mode:
     name: as ``--fault PART:NAME`` takes it; "{winding}" stands for each winding's name, "{type}" for a valve type.
     unit: of the value behind ``=``: "ohm", "1", "V"; None where the mode takes none.
     low, high: severity, log-uniform between them. does: its electrical effect.
-    when: on which parts of the kind it can happen.
+    when: on which parts of the kind it can happen. listed: False of what is tried by name alone, and is none of the faults that a
+        ladder is measured by.
     """
 
     name: str
@@ -29,6 +30,7 @@ class Mode:
     low: float = 0.0
     high: float = 0.0
     when: Callable[[Part], bool] = lambda part: True
+    listed: bool = True
 
     @property
     def middle(self) -> float | None:
@@ -80,6 +82,7 @@ FAULTS: Mapping[str, tuple[Mode, ...]] = {
         Mode("weak", "perveance and emission times the factor", "1", 0.4, 0.8),
         Mode("gassy", "gas grid current over plate current", "1", 1e-5, 5e-4),
         Mode("grid to cathode", "1 ohm between grid and cathode"),
+        Mode("plate to cathode", "1 ohm between plate and cathode: an arc that stays", listed=False),
         Mode("plate to screen", "1 ohm between plate and screen", when=_lead("plate", "screen")),
         Mode("heater to cathode", "ohms between heater lead 1 and cathode", "ohm", 1e4, 1e6, _separate),
     ),
@@ -149,8 +152,9 @@ def cases_of(part: Part, mains_volts: float = 230.0) -> Iterator[FaultCase]:
 
 
 def all_faults(amplifier: Amplifier) -> tuple[FaultCase, ...]:
-    """EVERY part x mode of an amplifier, in the amplifier's own order."""
-    return tuple(c for part in amplifier.parts.values() for c in cases_of(part, amplifier.mains_volts))
+    """EVERY part x listed mode of an amplifier, in the amplifier's own order."""
+    every = ((part, c) for part in amplifier.parts.values() for c in cases_of(part, amplifier.mains_volts))
+    return tuple(c for part, c in every if all(m.listed for m in FAULTS[part.kind] if m.name == c.mode))
 
 
 def fits_socket(part: Part) -> list[str]:

@@ -165,3 +165,23 @@ def settled(circuit: Circuit, laid: Array, start: Array | None = None) -> Standi
     x = np.array(first.x)
     x[:, lost] = circuit.solve(laid[:, lost], strict=False).x
     return circuit.solve(laid, x, strict=False, thorough=False)
+
+
+EFFICIENCY = 0.6
+"""Output watts over the watts that the output stage draws at full power, transformer included (class AB pentodes and beam
+valves; common practice, 0.5 to 0.65)."""
+MORE_AMPS = 1.4
+"""Full-power current over idle where no output watts are said (common practice)."""
+
+
+def full_power(amplifier: Amplifier, found: Roles, idle: Figures) -> dict[str, float]:
+    """Ohms from the first HT joint to chassis that take what full power takes beyond idle: a guess, from the output
+    transformers' watts; nothing for class A, which draws at idle what it draws at full power."""
+    ht = next((s.joint for s in found.supplies if s.use == "ht"), None)
+    if ht is None or not idle.outputs:
+        return {}
+    stage = sum(o.watts for o in idle.outputs)
+    said = [p.values["watts"].value for p in amplifier.of_kind("output transformer") if "watts" in p.values]
+    watts = sum(said) / EFFICIENCY - stage if said else (MORE_AMPS - 1.0) * stage
+    volts = idle.ht[ht]
+    return {ht: volts**2 / watts} if watts > 0.02 * stage else {}

@@ -38,6 +38,17 @@ Flows = tuple[str, float, float | None]
 """A fault, amps rms through the fuse on the mark, and on the lowest mains."""
 
 
+def line_fuses(ground: Ground) -> tuple[Judged, ...]:
+    """The fuses for the line that hold full power and surely a start on the highest mains, whatever the faults: the smallest that does,
+    and the smallest that stands ten thousand starts. SolveError."""
+    at = Situation(ground.mark, pots=ground.pots)
+    laid = [ground.circuit.vector(at), ground.circuit.vector(at.but(loads=ground.extra))]
+    drawn = np.asarray(ground.circuit.solve(np.stack(laid, axis=1)).books.flows["lamp"].row["amps_rms"])
+    amps, full = float(drawn[0]), float(drawn.max())
+    start = inrush(ground.circuit, ground.high, full, dict(ground.pots))
+    return tuple(_right(lambda f: Judged("", f, amps / f.amps, full / f.amps, start.used(f), ()), full))
+
+
 def ht_fuse(ground: Ground) -> Place | None:
     """The fuse in HT that the file does not have, judged on the mark on the faults that it is there for; None where it has one, or
     none is of use. SolveError."""

@@ -157,7 +157,7 @@ def _most_ended(line: Place, own: Judged | None, drawn: frozenset[str], ht: Plac
         text += f", and in HT {ht_cartridge(inside.fuse, ht.volts)}"
         done |= _ended(inside)
     left = ", ".join(b.fault for b in best.blown if b.fault not in done)
-    return f"{text}; on {left} no fuse surely opens in time: off at the first sign"
+    return f"{text}; on {left} no fuse surely opens in time: off at the first sign" if left else text
 
 
 def _ended(judged: Judged) -> frozenset[str]:

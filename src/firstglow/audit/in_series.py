@@ -2,13 +2,13 @@
 volts are worked out, not taken for granted."""
 
 from dataclasses import dataclass
-from math import ceil
+from math import ceil, inf
 
 from firstglow.audit.pieces import Item, electrolytic, metal_film
 from firstglow.audit.proposal import shown
 from firstglow.audit.stress_passive import body_volts
 from firstglow.markings.made import VOLTS, WATTS, made_volts
-from firstglow.markings.series import next_up, preferred
+from firstglow.markings.series import next_down, next_up, preferred
 
 EACH = 1.2
 """Volts that each of several in series is made for, over its share: their leaks and farads differ (common practice)."""
@@ -84,13 +84,17 @@ class Row:
         return Item(self.count, made, note, row=self.count, ripple=ripple, hertz=hertz), self.shared.item(self.count)
 
 
-def electrolytics(farads: float, volts: float) -> Row:
-    """The fewest of those that shops keep which stand ``volts`` in series, and have the farads together [F, V]."""
+def electrolytics(farads: float, volts: float, most: float = inf) -> Row:
+    """The fewest of those that shops keep which stand ``volts`` in series, and have the farads together [F, V]; no more than ``most``
+    where a rectifier allows no more [F]."""
     count = max(2, ceil(EACH * volts / COMMON_VOLTS))
     made = made_volts(EACH * volts / count, "electrolytic")
     assert made is not None
     # the one that gets more than its share has what it is made for at most
-    return Row(count, next_up(count * farads, "E6"), made, across(min(EACH * volts / count, made)))
+    each = next_up(count * farads, "E6")
+    if each > count * most:
+        each = next_down(count * most, "E6")
+    return Row(count, each, made, across(min(EACH * volts / count, made)))
 
 
 def most_made(kind: str) -> float:

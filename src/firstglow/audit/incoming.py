@@ -168,6 +168,10 @@ def _of_file(amplifier: Amplifier, measured: Mapping[str, tuple[str, str]]) -> I
             yield Read(part.name, Figure(q.value, part.name, 1, 1), unit, show(q.value, unit, 4), True)
 
 
+MOST_AMPS = 1.5
+"""More than this no cathode here draws for a reading [A]."""
+
+
 def _value(part: Part, text: str, where: str) -> tuple[float, str]:
     """A figure and its unit: by the part's kind, and of a capacitor or valve by what stands behind it."""
     unit = UNITS.get(part.kind, "A")
@@ -181,6 +185,9 @@ def _value(part: Part, text: str, where: str) -> tuple[float, str]:
         value = read_value(text, unit)
     except QuantityError as error:
         raise ReadingsError(f"{where}: {error.found}; {error.allowed}; try {error.remedy}") from None
+    if part.kind == "valve" and unit == "A" and value > MOST_AMPS:
+        found = f"{text} is {value:g} A through a valve"
+        raise ReadingsError(f"{where}: {found}; milliamperes end in m, volts across its resistor in V; try {text}m")
     if value <= 0.0 and unit in ("F", "ohm", "A"):
         raise ReadingsError(f"{where}: {text}; more than nothing; try what the meter shows")
     return value, unit

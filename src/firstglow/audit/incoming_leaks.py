@@ -14,7 +14,7 @@ import numpy as np
 
 from firstglow.amplifier.model import Part
 from firstglow.audit import crests
-from firstglow.audit.ageing import ages
+from firstglow.audit.ageing import ages, paper
 from firstglow.audit.stress_passive import SAFETY
 from firstglow.audit.ways import Array, Stood
 from firstglow.markings.incoming import LeakTest, leak_test
@@ -176,6 +176,8 @@ def _kind(part: Part) -> str:
     """A kind of the leakage table."""
     if part.type in SAFETY:
         return "safety"
+    if paper(part):
+        return "paper"
     if part.type in ("electrolytic", "paper", "mica", "ceramic", "polypropylene"):
         return str(part.type)
     return "film"

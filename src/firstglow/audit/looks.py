@@ -43,6 +43,7 @@ LOOK: Mapping[tuple[str, str], str] = {
         "output transformer",
         "dc amps of its plate",
     ): "mA dc on its label or in its maker's sheet: it is gapped for so much",
+    ("output transformer", "watts in its copper"): "its audio watts, by its type or its core: its copper bears no more",
     ("transformer", "volt-amperes of all windings"): "VA on its plate; else weigh it and ask a maker's table",
     ("supply", "amps"): "its front plate",
 }
@@ -66,6 +67,7 @@ SAY: Mapping[tuple[str, str], str] = {
     ("wire", "volts to chassis, crest"): '{ volts = "600V" }',
     ("inlet", "amps, rms"): '{ amps = "10" }',
     ("output transformer", "dc amps of its plate"): '{ dc_amps = "40m" }',
+    ("output transformer", "watts in its copper"): '"output transformer 8k 15W"',
     ("transformer", "volt-amperes of all windings"): '{ volt_amps = "120" }',
 }
 """How the file says it."""

@@ -11,7 +11,7 @@ from firstglow.amplifier.roles import Roles, roles
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.altered import with_ohms_ahead
 from firstglow.audit.cold_start import surge_volts
-from firstglow.audit.figures import Figures, changed, cold, figures, mains_transformer, run, settled
+from firstglow.audit.figures import Figures, changed, cold, figures, full_power, mains_transformer, run, settled
 from firstglow.audit.heater_life import LIMIT, PRINT
 from firstglow.audit.mains_limits import as_it_runs, past
 from firstglow.audit.ways import Level, levels
@@ -22,11 +22,6 @@ from firstglow.solver.standing import SolveError
 OVER, UNDER = 0.02, 0.05
 """Mains over the mark by more than the one, or under it by more than the other (makers' 5 %), ask for something: a socket's
 own wandering is as much."""
-EFFICIENCY = 0.6
-"""Output watts over the watts that the output stage draws at full power, transformer included (class AB pentodes and beam
-valves; common practice, 0.5 to 0.65)."""
-MORE_AMPS = 1.4
-"""Full-power current over idle where no output watts are said (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,16 +174,3 @@ def _large(amplifier: Amplifier, found: Roles) -> list[str]:
     feet = {amplifier.parts[name].leads["-"] for name in names} - nodes
     names |= dict.fromkeys(c.name for c in amplifier.of_kind("capacitor") if c.leads["+"] in feet)
     return list(names)
-
-
-def full_power(amplifier: Amplifier, found: Roles, idle: Figures) -> dict[str, float]:
-    """Ohms from the first HT joint to chassis that take what full power takes beyond idle: a guess, from the output
-    transformers' watts; nothing for class A, which draws at idle what it draws at full power."""
-    ht = next((s.joint for s in found.supplies if s.use == "ht"), None)
-    if ht is None or not idle.outputs:
-        return {}
-    stage = sum(o.watts for o in idle.outputs)
-    said = [p.values["watts"].value for p in amplifier.of_kind("output transformer") if "watts" in p.values]
-    watts = sum(said) / EFFICIENCY - stage if said else (MORE_AMPS - 1.0) * stage
-    volts = idle.ht[ht]
-    return {ht: volts**2 / watts} if watts > 0.02 * stage else {}

@@ -241,7 +241,7 @@ def _missing(found: Audit) -> Iterator[str]:
     for a in (*found.parts, *found.more):
         if a.proposal is not None and a.proposal.left:
             groups.setdefault(a.proposal.left, []).append(a.part)
-    unknown = [a.part for a in found.parts if any(s.verdict == "rating unknown" and s.felt for s in a.stresses)]
+    unknown = [a.part for a in found.parts if any(s.missing and s.felt for s in a.stresses)]
     if groups:
         yield "  NOT in this list, for no piece in it cures them (what to do stands above):"
     for stresses, parts in groups.items():

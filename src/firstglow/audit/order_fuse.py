@@ -1,35 +1,14 @@
 """The fuse in HT that a drawing does not have and that the order list offers: where the fuses drawn need not open in time when an
 output valve shorts, and one in HT surely does."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
-import numpy as np
-
-from firstglow.amplifier.model import Amplifier
-from firstglow.amplifier.roles import Roles
-from firstglow.audit.figures import figures, mains_transformer
+from firstglow.audit.figures import mains_transformer
 from firstglow.audit.fuse import ht_fuse
 from firstglow.audit.fuse_judged import Judged, Place
-from firstglow.audit.mains_now import full_power
+from firstglow.audit.ground import ground_of
 from firstglow.audit.parts import Audit, Audited
-from firstglow.audit.ways import Stood
-from firstglow.solver.circuit import Circuit
 from firstglow.solver.standing import SolveError
-
-
-@dataclass(frozen=True, slots=True)
-class Here:
-    """``ground.Ground`` of a solved batch."""
-
-    amplifier: Amplifier
-    roles: Roles
-    circuit: Circuit
-    mark: float
-    now: float
-    high: float
-    pots: Mapping[str, float]
-    extra: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +28,7 @@ def offered(found: Audit) -> Offered | None:
     if mains_transformer(stood.amplifier) is None or not _burns(found):
         return None
     try:
-        place = ht_fuse(_here(stood))
+        place = ht_fuse(ground_of(stood))
     except SolveError:
         return None
     if place is None:
@@ -72,12 +51,3 @@ def _burns(found: Audit) -> bool:
 
 def _gives(a: Audited, text: str) -> bool:
     return any(s.survives is False and s.situation == text for s in a.stresses)
-
-
-def _here(stood: Stood) -> Here:
-    k = int(np.flatnonzero(stood.where(level="now", runs=True))[0])
-    extra = full_power(stood.amplifier, stood.roles, figures(stood.amplifier, stood.roles, stood.standing, k))
-    return Here(
-        stood.amplifier, stood.roles, stood.circuit, stood.amplifier.mains_volts, stood.mains["now"], stood.mains["high"],
-        stood.pots, extra,
-    )  # fmt: skip

@@ -34,7 +34,7 @@ class Audited:
 
     def looks(self) -> tuple[str, ...]:
         """Where its missing ratings stand, one line each."""
-        return tuple(f"{s.stress}: {look(self.kind, s.stress)}" for s in self.stresses if s.verdict == "rating unknown")
+        return tuple(f"{s.stress}: {look(self.kind, s.stress)}" for s in self.stresses if s.missing)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from firstglow.audit.replace_diodes import diode
 from firstglow.audit.replace_heaters import heater
 from firstglow.audit.replace_valves import rectifier, valve
 from firstglow.audit.stress import PRINTED, WORST, Stress
-from firstglow.audit.stress_passive import AIR, DRIFT, body_volts, derate
+from firstglow.audit.stress_passive import AIR, DRIFT, body_volts, derate, for_the_line
 from firstglow.audit.tried import breaks, tried, values_tried
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import made_watts, present
@@ -131,6 +131,8 @@ def _choke(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
 
 def _fuse(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequence[Stress]) -> Proposal:
     need = by["running amps, rms"].value / 0.8
+    if "its mark, too large" in by:  # in the line
+        need = max(need, for_the_line(stood))
     amps = next((a for a in FUSES if a >= need), None)
     letter: Speed = "F" if part.type == "fast" else "T"
     what = to_order(amps, letter) if amps else "a fuse for so many amps"
@@ -181,6 +183,9 @@ def _plain(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
         "output transformer": "valves matched within 10 %, or their idles set alike",
     }
     what = words.get(part.kind, "a part rated for it")
+    if part.kind == "output transformer" and not {"plate a", "plate b"} <= part.leads.keys():
+        dc = next((s.value for s in pressing if s.stress == "dc amps of its plate"), 0.0)
+        what = f"less current in its valve, or a transformer made for {show(dc / 0.95, 'A', 2)} dc or more"
     return Proposal(what, "", items=(Item(1, Made(what)),) if part.kind in BOUGHT else ())
 
 

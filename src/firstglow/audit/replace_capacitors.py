@@ -57,7 +57,7 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
             f"{_none(make)}: one made for {show(ceil(volts / 100.0) * 100.0, 'V')} or more, from a maker of high-voltage capacitors; "
             "not several in series, for the resistors that would share the volts pass dc", "",
         )  # fmt: skip
-    row = electrolytics(value, rated or volts)
+    row = electrolytics(value, rated or volts, most)
     if rated is None:
         what = f"{_none(make)}: {row.text}"
         items = row.items(amps, hertz)
@@ -75,7 +75,7 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     first = any(part.name in (x.reservoir, *x.reservoirs) for x in stood.roles.supplies)
     # farads move no reading and no stress but where a rectifier charges them
     good, bad = values_tried(stood, part, f"{part.name} farads", texts) if first else (tuple(texts), ())
-    changes = _capacitor_changes(stood, part, value)
+    changes = _capacitor_changes(stood, part, value if rated is not None else row.farads / row.count)
     return Proposal(what, "", changes, alternatives=good, items=items, refused=bad)
 
 

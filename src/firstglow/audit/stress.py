@@ -30,8 +30,9 @@ class Stress:
     """value, rating [unit]; side: "at most" the rating or "at least". margin: part of the rating that is left (negative: past
     it), None without a rating. verdict: None for a fault's row, survives: None for all others. note: what else to know. everyday:
     its value running on the mains as they are, None where that is not looked at. mains_alone: it moves with the mains and has
-    a row on their mark beside it: past its rating it is tight here, and unfit only if it is so there. judged: False of what is
-    told without a verdict, because the part is rated for something else that has a row of its own."""
+    a row on their mark beside it: past its rating it is tight here, and unfit only if it is so there. judged: False where no sheet
+    rates it so, or the part is rated for something else that has a row of its own: then its rating is unknown, nobody is sent to look
+    for it, and the part's verdict does not hang on it."""
 
     stress: str
     value: float
@@ -56,9 +57,8 @@ class Stress:
 
     @property
     def verdict(self) -> Verdict | None:
-        """Fit, tight (margin under its share), unfit (past it by more than its print), rating unknown; None for a fault and for
-        what is told alone."""
-        if self.fault or not self.judged:
+        """Fit, tight (margin under its share), unfit (past it by more than its print), rating unknown; None for a fault."""
+        if self.fault:
             return None
         margin = self.margin
         if margin is None:
@@ -66,6 +66,11 @@ class Stress:
         if margin < -PRINTED and not self.mains_alone:
             return "unfit"
         return "tight" if margin < self.tight - EXACT else "fit"
+
+    @property
+    def missing(self) -> bool:
+        """Is a rating wanted that nobody has said?"""
+        return self.verdict == "rating unknown" and self.judged
 
     @property
     def survives(self) -> bool | None:
@@ -90,7 +95,7 @@ class Stress:
 
 def worst(stresses: tuple[Stress, ...]) -> Verdict:
     """A part's verdict: its worst stress's."""
-    found = [s.verdict for s in stresses if s.verdict is not None]
+    found = [s.verdict for s in stresses if s.verdict is not None and s.judged]
     return max(found, key=RANK.index, default="rating unknown")
 
 

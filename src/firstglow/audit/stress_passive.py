@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from math import sqrt
+from typing import Any
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from firstglow.audit.stress_restart import Met, or_restart
 from firstglow.audit.ways import Array, Stood
 from firstglow.quantities import show
 from firstglow.solver.nodes import find_nodes
+from firstglow.solver.standing import SolveError
 
 AIR = 50.0
 """Air inside a warm chassis [degC] (common practice)."""
@@ -265,7 +267,7 @@ def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
     from firstglow.audit.fuse_judged import Blown
 
     own = stated(part)
-    note = "IEC: carries its mark for good; a UL one 75 % of it"
+    note = "IEC: carries its mark for good; a UL one 75 % of it; whether it holds a start: firstglow mains"
     rows = most(
         stood, part, "running amps, rms", "A", line_amps(stood, part),
         None if own is None else own.amps, FUSE_SHARE, stood.where(cold=False), note,
@@ -277,8 +279,26 @@ def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
         yield s
     if own is not None and set(part.leads.values()) <= set(find_nodes(stood.amplifier).mains):
         idle = float(np.max(np.where(stood.where(level="now", runs=True), line_amps(stood, part), 0.0)))
-        note = f"{LARGEST:g} times what it carries at idle; one that is too large ends no fault (firstglow mains)"
-        yield Stress("its mark, too large", own.amps, "A", LARGEST * idle, "running, everything in", note=note)
+        largest, note = LARGEST * idle, f"{LARGEST:g} times what it carries at idle"
+        if own.amps > largest and (needs := for_the_line(stood)) > largest:
+            largest, note = needs, "the smallest that surely holds a start"
+        note += "; one that is too large ends no fault (firstglow mains)"
+        yield Stress("its mark, too large", own.amps, "A", largest, "running, everything in", note=note)
+
+
+def for_the_line(stood: Stood) -> float:
+    """Rated amps of the smallest line fuse that carries full power and surely holds a start; 0 where that is not known."""
+    from firstglow.audit.fuse import line_fuses
+    from firstglow.audit.ground import ground_of
+
+    def smallest(_: Any) -> float:
+        try:
+            return min((j.fuse.amps for j in line_fuses(ground_of(stood))), default=0.0)
+        except SolveError:
+            return 0.0
+
+    found: float = stood.amplifier.once("line fuse", smallest)
+    return found
 
 
 LARGEST = 5.0

@@ -50,9 +50,13 @@ def valve(stood: Stood, part: Part) -> Iterator[Stress]:
         ("cathode amps", "A", cathode, limits.cathode_amps, False),
     )
     for stress, unit, values, rating, needed in table:
-        if values is None or (rating is None and not needed):
-            continue  # the sheet rates no such thing
-        yield from most(stood, part, stress, unit, np.maximum(values, 0.0), rating, SHARE, here, sheet)
+        if values is None:
+            continue
+        for s in most(stood, part, stress, unit, np.maximum(values, 0.0), rating, SHARE, here, sheet):
+            if rating is not None or needed:
+                yield s
+            elif not s.fault:
+                yield replace(s, judged=False, note=RATES_NONE)
     yield from _again(stood, part, limits.cathode_amps)
     yield from _both_plates(stood, part, limits, here)
     yield from _grid_leak(stood, part, limits)
@@ -60,13 +64,22 @@ def valve(stood: Stood, part: Part) -> Iterator[Stress]:
 
 
 def _again(stood: Stood, part: Part, rating: float | None) -> Iterator[Stress]:
-    """Cathode amps of a hot restart, where they are well over the running ones and the sheet rates any."""
+    """Cathode amps of a hot restart."""
     again = stood.restart
-    if again is None or rating is None or part.name not in {o.valve for o in stood.roles.outputs}:
+    if again is None or part.name not in {o.valve for o in stood.roles.outputs}:
         return
-    note = f"for a part of a second; {BRIEFLY:g} times its rating for good (common practice)"
-    met = again.amps[part.name]
-    yield Stress("cathode amps, switching on hot", met.value, "A", BRIEFLY * rating, met.text, note=note)
+    note = (
+        f"for a part of a second; {BRIEFLY:g} times its rating for good (common practice)"
+        if rating is not None
+        else RATES_NONE
+    )
+    met, limit = again.amps[part.name], None if rating is None else BRIEFLY * rating
+    yield Stress(
+        "cathode amps, switching on hot", met.value, "A", limit, met.text, note=note, judged=rating is not None
+    )
+
+
+RATES_NONE = "the sheet that was read rates none"
 
 
 def _both_plates(stood: Stood, part: Part, limits: Any, here: Any) -> Iterator[Stress]:

@@ -80,6 +80,12 @@ def output_transformer(stood: Stood, part: Part) -> Iterator[Stress]:
     """Push-pull: dc of one half against the other. Single-ended: dc through its primary."""
     sides = [stood.row(f"{part.name} plate {side}")["amps"] for side in "ab" if f"plate {side}" in part.leads]
     draws = stood.where(cold=False)
+    heat = np.max(
+        [stood.row(f"{part.name} plate {side}")["watts"] for side in "ab" if f"plate {side}" in part.leads], axis=0
+    )
+    audio = part.value("watts") if part.values.get("watts") else None
+    note = "" if audio is None else "of a plate's lead; no more than its audio watts (common practice)"
+    yield from most(stood, part, "watts in its copper", "W", heat, audio, 0.5, draws, note)
     stated = part.value("dc_amps") if part.values.get("dc_amps") else None
     if len(sides) == 1:
         yield from most(stood, part, "dc amps of its plate", "A", sides[0], stated, SHARE, draws)

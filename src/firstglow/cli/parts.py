@@ -266,7 +266,7 @@ def _unknown(found: "Audit") -> Iterator[str]:
     for a in found.parts:
         part = found.stood.amplifier.parts[a.part]
         for s in a.stresses:
-            if s.verdict != "rating unknown":
+            if not s.missing:
                 continue
             if not s.felt:
                 idle.append(f"{a.part} ({s.stress})")

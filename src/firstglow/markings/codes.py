@@ -183,6 +183,8 @@ def _pure(body: str, of: str | None) -> list[Meaning]:
         return _bare(m[1])
     if (m := re.fullmatch(r"(\d{3,4})\s?([A-Z])", body)) and m[2] in _TRAILING:
         return _lettered(m[1], m[2], of)
+    if (m := re.fullmatch(r"([1-9]\d?)\s?J", body)) and of in (None, "capacitor"):
+        return [_picofarads(m[1], "J")]
     if (m := re.fullmatch(r"(\d\d[1-4])\s?P", body)) and of in (None, "capacitor"):
         # 103P: 103 pF is no value that is made, and P says on ceramics that the mark is the least
         plain = Meaning("capacitor", made_of(m[1], -12), "P for pF")
@@ -294,6 +296,10 @@ def _lettered(digits: str, letter: str, of: str | None) -> list[Meaning]:
     value = made_of(digits, {"K": 3, "M": 6, "G": 9}.get(letter, 0))
     first = _figures("capacitor", digits, letter)
     found = [first]
+    if (
+        len(digits) == 3 and digits.endswith("0") and letter in "FGJKM"
+    ):  # micas and styrene ones bear their picofarads written out
+        found.append(_picofarads(digits, letter))
     round_ = digits.endswith("0")  # 250K and 500K are old resistors and pots as much as 25 and 50 pF
     if letter in "KMG" and value and (of == "resistor" or round_ or is_preferred(value, "E24")):
         found.append(Meaning("resistor", value, f"letter code (IEC 60062), {letter} for the power of ten"))
@@ -304,6 +310,12 @@ def _lettered(digits: str, letter: str, of: str | None) -> list[Meaning]:
     if len(digits) == 4 or of == "resistor":
         found.append(_figures("resistor", digits, letter))
     return [*found, _figures("inductor", digits, letter)] if of == "inductor" else found
+
+
+def _picofarads(digits: str, letter: str) -> Meaning:
+    """470J, 47J: plain picofarads and the tolerance's letter, as micas and styrene capacitors have them (common practice)."""
+    value = made_of(digits, -12)
+    return Meaning("capacitor", value, "figures alone on a small capacitor: pF", *_sides(letter, value, "capacitor"))
 
 
 def _bare(number: str) -> list[Meaning]:
