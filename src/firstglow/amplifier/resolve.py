@@ -14,7 +14,7 @@ from firstglow.amplifier.joints import SPECIAL, Groups, Node, Scopes, canonical,
 from firstglow.amplifier.lines import dotted
 from firstglow.amplifier.mistakes import Mistakes, nearest
 from firstglow.amplifier.model import Amplifier, DefaultUsed, IdleTarget, Joint, Link, Origin, Part, Quantity, Winding
-from firstglow.amplifier.transformers import HT_GUESS_AMPS, mains_windings, output_windings
+from firstglow.amplifier.transformers import HT_GUESS_AMPS, Fed, mains_windings, output_windings
 from firstglow.amplifier.windings import WindingText
 from firstglow.quantities import example, read_value
 
@@ -232,17 +232,21 @@ class Resolver:
         values.setdefault("volt_amps", Quantity(load, 0.3, "uniform", Origin("default", 0)))
         return windings
 
-    def _rectified(self, draft: Draft, winding: WindingText, where: Mapping[str, str]) -> bool:
-        """True where an end of the winding stands on a plate of a rectifier or on a diode, or comes to one through what is in series
-        with it: a resistor, a fuse."""
+    def _rectified(self, draft: Draft, winding: WindingText, where: Mapping[str, str]) -> Fed:
+        """Whether an end of the winding stands on a plate of a rectifier or on a diode, or comes to one through what is in series
+        with it: a resistor, a fuse; the whole winding where both an anode and a cathode stand on one end."""
         ends = {where[f"{draft.name} {winding.name} {lead}"] for lead in winding.leads} - {"chassis"}
         ends |= self._in_series(ends, where)
+        found: dict[str, set[str]] = {}
         for other in self.scopes.drafts.values():
             if other.kind in {"diode", "rectifier"}:
                 leads = [x for x in lead_names(other) if other.kind == "diode" or x.startswith("plate")]
-                if any(where[f"{other.name} {x}"] in ends for x in leads):
-                    return True
-        return False
+                for lead in leads:
+                    if (joint := where[f"{other.name} {lead}"]) in ends:
+                        found.setdefault(joint, set()).add(lead)
+        if not found:
+            return ""
+        return "whole" if any(leads >= {"anode", "cathode"} for leads in found.values()) else "by halves"
 
     def _in_series(self, ends: set[str], where: Mapping[str, str]) -> set[str]:
         """The joints that these lead on to through parts that alone hang on them."""

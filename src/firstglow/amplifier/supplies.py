@@ -61,6 +61,12 @@ class Supply:
     channel: str | None = None
 
     @property
+    def split(self) -> bool:
+        """Is it a bridge whose middle is the winding's tap? Each of its two capacitors is then charged in both half cycles, by the
+        halves in turn, and both at once; a doubler's are charged by turns."""
+        return self.form == "full-wave doubler" and len(self.legs) == 4
+
+    @property
     def giving(self) -> tuple[str, ...]:
         """The rectifiers of each leg's last stage, each once: between them they pass all that it gives, once, however many follow
         each other."""

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 from math import log, sqrt
+from typing import Literal
 
 from firstglow.amplifier.drafts import Draft, taps
 from firstglow.amplifier.model import DefaultUsed, Origin, Quantity, Winding
@@ -63,17 +64,21 @@ class Load:
     guessed: bool
 
 
-def load_of(winding: WindingText, rectified: bool, guess: float) -> Load:
+Fed = Literal["", "by halves", "whole"]
+"""What a winding feeds: no rectifier, one that its halves take turns with, or one for the whole of it (a bridge across its ends)."""
+
+
+def load_of(winding: WindingText, rectified: Fed, guess: float) -> Load:
     """The load at rating; ``rectified`` where the winding feeds a rectifier (its rating is then dc)."""
     amps = winding.amps if winding.amps is not None else guess
-    share = 0.5 if rectified and "ct" in winding.leads else 1.0
+    share = 0.5 if rectified == "by halves" and "ct" in winding.leads else 1.0
     return Load(winding.amps, amps * (DC_TO_AC if rectified else 1.0), share, winding.amps is None)
 
 
 def mains_windings(
     draft: Draft,
     nominal_volts: float,
-    rectified: Callable[[WindingText], bool],
+    rectified: Callable[[WindingText], Fed],
     guess: Callable[[WindingText, bool], float],
     note: Callable[[DefaultUsed], None],
 ) -> tuple[tuple[Winding, ...], float]:
@@ -82,7 +87,7 @@ def mains_windings(
     nominal_volts: what the primary in use is marked for. rectified, guess: see ``load_of``.
     """
     texts = [w for w, _ in draft.windings.values()]
-    loads = {w.name: load_of(w, rectified(w), guess(w, rectified(w))) for w in texts if not w.primary}
+    loads = {w.name: load_of(w, rectified(w), guess(w, bool(rectified(w)))) for w in texts if not w.primary}
     volt_amps = sum(loads[w.name].power_amps * loads[w.name].share * w.volts for w in texts if not w.primary)
     if "volt_amps" in draft.values:
         volt_amps = draft.values["volt_amps"].value

@@ -109,6 +109,15 @@ def first_charge(amplifier: Amplifier, supply: Supply, volts: float) -> tuple[fl
     mine = [wound[w.part, w.winding] for w in leg.windings if w.winding]
     whole = charged_farads(amplifier, supply)
     farads = amplifier.parts[supply.reservoirs[0]].value("farads") if supply.form == "full-wave doubler" else whole
+    if supply.split:  # the whole winding on both capacitors in series
+        mine = list(
+            {
+                w.name: w for x in supply.legs for y in x.windings if y.winding for w in (wound[y.part, y.winding],)
+            }.values()
+        )
+        farads = 1.0 / sum(1.0 / amplifier.parts[name].value("farads") for name in supply.reservoirs)
+    if through := list(dict.fromkeys(name for x in supply.legs for name in x.coupling)):  # a pump's charge is its capacitor's
+        farads = 1.0 / (1.0 / farads + sum(1.0 / amplifier.parts[name].value("farads") for name in through))
     if not mine:
         return 0.0, 0.0
     turns = sum(w.turns.value for w in mine) / amplifier.mains_volts
@@ -117,14 +126,15 @@ def first_charge(amplifier: Amplifier, supply: Supply, volts: float) -> tuple[fl
     ohms = (
         sum(w.ohms.value for w in mine) + series + _copper(amplifier, amplifier.parts[leg.windings[0].part]) * turns**2
     )
-    both = supply.form in ("bridge", "full wave")
+    both = supply.form in ("bridge", "full wave") or supply.split
+    drop = DROP * len(leg.stages) * (2 if supply.split else 1)
     h = 1.0 / amplifier.mains_hz / STEPS
     angles = np.pi * np.arange(PHASES) / PHASES * (1.0 if both else 2.0)
     held, i2t, peak = np.zeros(PHASES), np.zeros(PHASES), 0.0
     fade = np.exp(-h / (ohms * farads))
     for n in range(int(CHARGED / h)):
         wave = sqrt(2.0) * turns * volts * np.sin(2.0 * np.pi * (n + 0.5) / STEPS + angles)
-        push = (np.abs(wave) if both else wave) - DROP * len(leg.stages) - held
+        push = (np.abs(wave) if both else wave) - drop - held
         amps = np.maximum(push, 0.0) / ohms
         # the mean over the step of what falls as the capacitor fills
         mean = amps * (1.0 - fade) * ohms * farads / h

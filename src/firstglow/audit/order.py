@@ -68,13 +68,16 @@ def lines(found: Audit) -> list[Line]:
     buys already is left to that one."""
     made: dict[str, Line] = {}
     every = (*found.parts, *found.more)
+    mine: set[str] = set()  # the parts of others for which something is bought already
     own = {a.part for a in every if a.proposal is not None and any(not i.for_part for i in a.proposal.items)}
     for a in every:
         if a.proposal is None:
             continue
         for item in a.proposal.items:
-            if item.for_part in own:
+            if item.for_part in own or (item.for_part and item.for_part in mine):
                 continue
+            if item.for_part:
+                mine.add(item.for_part)
             _add(made.setdefault(item.text, Line(item.text)), found.stood.amplifier, a, item)
     for name, item in found.drains.items():
         line = made.setdefault(item.text, Line(item.text))
@@ -209,7 +212,8 @@ def wipers(found: Audit) -> Iterator[str]:
         valves = ", ".join(dict.fromkeys(v for names in burnt.values() for v in names))
         yield (
             f"  ! NOT in this list: an open wiper ({', '.join(burnt)}) burns {valves}. The resistors that make it safe are more to "
-            "order: firstglow bias FILE says which, before the first power-up."
+            "order: firstglow bias FILE says which, before the first power-up; the grid leaks and coupling capacitors that it gives then "
+            "go in for those of this list."
         )
 
 
@@ -227,8 +231,11 @@ def _stays(found: Audit) -> Iterator[str]:
     if found.stays is None:
         yield "  All of it fitted the amplifier could not be worked out: ask again with the new parts in the file."
         return
-    told = {a.part for a in every if a.proposal is not None and a.proposal.left}
-    past = [n for n, rows in found.stays.items() if n not in told and any(s.verdict == "unfit" for s in rows)]
+    told = {a.part: a.proposal.left for a in every if a.proposal is not None}
+    past = [
+        n for n, rows in found.stays.items()
+        if any(s.verdict == "unfit" and s.stress not in told.get(n, ()) for s in rows)
+    ]  # fmt: skip
     tight = [n for n, rows in found.stays.items() if all(s.verdict == "tight" for s in rows)]
     asks = f"past a rating still {', '.join(past)}" if past else "it asks for nothing more to buy"
     room = f"; with little to spare, and left so, {', '.join(tight)}" if tight else ""

@@ -8,8 +8,10 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.roles import HeaterWinding
 from firstglow.audit.moves import running
+from firstglow.audit.pieces import Item, Made, wirewound
 from firstglow.audit.proposal import Proposal
 from firstglow.audit.stress import Stress
+from firstglow.audit.stress_passive import AIR, derate
 from firstglow.audit.ways import Stood
 from firstglow.devices.emission import HEATER_POWER
 from firstglow.markings.made import made_watts
@@ -34,9 +36,10 @@ def heater(stood: Stood, part: Part, by: Mapping[str, Stress], pressing: Sequenc
         )  # fmt: skip
     dc = _DcLine.of(stood, part, line) if line is not None and line.supply is not None else None
     if dc is not None:
-        told, after = dc.told()
+        told, after, piece = dc.told()
         lives = "hotter than its rating a heater lives shorter" if dc.volts > rated else "starved, a cathode wears out"
-        return Proposal(told, "", f"its heater {dc.volts:.2f} V to about {after:.2f} V, to be read warm; {lives}")
+        changes = f"its heater {dc.volts:.2f} V to about {after:.2f} V, to be read warm; {lives}"
+        return Proposal(told, "", changes, items=() if piece is None else (piece,))
     if high in pressing:
         told = _dropping(stood, line) if line is not None else ""
         return Proposal(
@@ -91,18 +94,18 @@ class _DcLine:
         feed = feed if feed and amps[feed] > 0.5 * drawn else ""
         return cls(stood, part, volts, rated, top, above(top), feed, heaters, k)
 
-    def told(self) -> tuple[str, float]:
-        """Ohms that bring it to its mark, and the volts that it then has: in place of the resistor that feeds it, solved with
-        each; a resistor of its own by hand, its rectified volts taken to stay."""
+    def told(self) -> tuple[str, float, Item | None]:
+        """Ohms that bring it to its mark, the volts that it then has, and what is bought: in place of the resistor that feeds it,
+        solved with each; a resistor of its own by hand, its rectified volts taken to stay."""
         share = self.rated / self.volts
         drawn = sum(_drawn(p, self.stood, self.k) for p in self.heaters if self.top in p.leads.values())
         amps = drawn * share**HEATER_POWER
         if not self.feed:
             ohms = self.top_volts * (1.0 - share) / amps
             if ohms <= 0.0:
-                return f"more rectified volts: nothing in its lead to {self.top} is too many ohms", self.volts
-            told = _resistor(ohms, amps)
-            return f"{told} in the lead to {self.top}, for all heaters on it", self.rated
+                return f"more rectified volts: nothing in its lead to {self.top} is too many ohms", self.volts, None
+            told = _words(self._made(preferred(ohms, "E24"), amps))
+            return f"{told} in the lead to {self.top}, for all heaters on it", self.rated, None
         old = self.stood.amplifier.parts[self.feed].value("ohms")
         ohms, top, through = old, self.top_volts, abs(float(self.stood.row(self.feed)["amps"][self.k]))
         for _ in range(ROUNDS):  # as less is drawn the rectified volts rise
@@ -110,18 +113,33 @@ class _DcLine:
             if ohms <= 0.0:
                 volts, *_ = self._with(1e-3)
                 return (
-                    f"more rectified volts: with no ohms at all for {self.feed} ({show(old, 'ohm')}) it has {volts:.2f} V"
-                ), volts
+                    (
+                        f"more rectified volts: with no ohms at all for {self.feed} ({show(old, 'ohm')}) it has {volts:.2f} V"
+                    ),
+                    volts,
+                    None,
+                )
             volts, top, through, _ = self._with(ohms)
             share = self.rated / volts
         fitted = preferred(ohms, "E24")
         if (fitted - old) * (self.volts - self.rated) <= 0.0:  # the mark lies within half a step of what is there
             fitted = next_up(1.001 * old, "E24") if self.volts > self.rated else next_down(0.999 * old, "E24")
         volts, _, through, others = self._with(fitted)
-        told = _resistor(fitted, through)
+        made = self._made(fitted, through)
         starved = ", ".join(f"{name} then has {v:.2f} V of {r:g}" for name, (v, r) in others.items() if v < LOW * r)
         but = f"; but {starved}: not on one line with it" if starved and volts >= LOW * self.rated else ""
-        return f"{told} in place of {self.feed} ({show(old, 'ohm')}){but}", volts
+        told = f"{_words(made)} in place of {self.feed} ({show(old, 'ohm')}){but}"
+        # one that starves its neighbours is not bought
+        return told, volts, None if but else Item(1, made, "feeds heaters", for_part=self.feed, over=True)
+
+    def _made(self, ohms: float, amps: float) -> Made:
+        """Made so that the audit finds it half used in a warm chassis, on the highest mains."""
+        most = 1.0
+        if self.feed:
+            each = np.abs(self.stood.row(self.feed)["amps"]) * self.stood.where(cold=False)
+            most = max(1.0, float(each.max()) / float(each[self.k]))
+        needs = 2.0 * ohms * (amps * most) ** 2 / derate("wirewound", AIR)
+        return wirewound(ohms, made_watts(max(needs, 3.0), "wirewound") or needs)
 
     def _with(self, ohms: float) -> tuple[float, float, float, dict[str, tuple[float, float]]]:
         """Its volts, those of the top, amps of the feed, and envelope -> (volts, rated) of the others, with other ohms in the feed."""
@@ -146,11 +164,9 @@ def _drawn(part: Part, stood: Stood, k: int) -> float:
     return float(amps * (abs(stood.row(part.name)["heater_volts"][k]) / volts) ** HEATER_POWER)
 
 
-def _resistor(ohms: float, amps: float) -> str:
-    """In bench words: the nearest made, twice its watts."""
-    value = preferred(ohms, "E24")
-    watts = made_watts(max(2.0 * value * amps**2, 3.0), "wirewound")
-    return f"{show(value, 'ohm')} {f'{watts:g} W ' if watts else ''}wirewound"
+def _words(made: Made) -> str:
+    """In bench words."""
+    return f"{show(made.values['ohms'], 'ohm')} {made.values['watts']:g} W wirewound"
 
 
 def _dropping(stood: Stood, line: HeaterWinding) -> str:

@@ -13,14 +13,14 @@ frequency multipliers, 0.75 to 0.85; from memory)."""
 
 def ripple_hertz(stood: Stood, part: Part) -> float:
     """What its ripple repeats at [Hz]: the mains behind a half wave and in a doubler, each of whose capacitors is charged by one half
-    cycle, else twice the mains."""
+    cycle, else twice the mains (a bridge whose middle is the winding's tap among them)."""
     mains, joints = stood.amplifier.mains_hz, set(part.leads.values())
     for s in stood.roles.supplies:
         if s.form == "half wave" and (part.name in s.reservoirs or joints & {s.joint, *s.nodes}):
             return mains
         # across both of a full-wave doubler's the halves come by turns
         whole = s.form == "full-wave doubler" and joints == {s.joint, s.ret}
-        if s.middle is not None and part.name in s.reservoirs and not whole:
+        if s.middle is not None and not s.split and part.name in s.reservoirs and not whole:
             return mains
     return 2.0 * mains
 

@@ -50,6 +50,8 @@ def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Pr
         met = {p.name: tuple(KINDS[p.kind](other, p)) for p in amplifier.parts.values() if p.name not in untold}
         before = _bought(raised, more)
         for name, rows in met.items():
+            if name in raised and raised[name].items and any(s.stress == LEAK and s.verdict == "unfit" for s in rows):
+                raised[name] = _lower(raised[name], propose(other, amplifier.parts[name], rows, ""))
             new = [s for s in rows if _asks(s, stresses.get(name, ()), name in by)]
             if not new:
                 continue
@@ -92,6 +94,22 @@ def _drains(amplifier: Amplifier, listed: Mapping[str, Proposal]) -> dict[str, I
     return {n: i for n, i in drains(amplifier).items() if n not in bought or ohms(i) < ohms(bought[n])}
 
 
+LEAK = "grid leak"
+"""With presets and bias where the list puts them, the network ahead of it may have more ohms than before."""
+
+
+def _lower(proposal: Proposal, made: Proposal | None) -> Proposal:
+    """A valve's proposal with the grid leak, and the coupling capacitor, that the fitted amplifier asks for."""
+    fresh = {i.for_part: i for i in (made.items if made is not None else ()) if i.for_part}
+    what, items = proposal.what, []
+    for item in proposal.items:
+        new = fresh.get(item.for_part, item)
+        items.append(new)
+        for old, now in ((item.text, new.text), (item.text.split(" metal film")[0], new.text.split(" metal film")[0])):
+            what = what.replace(old, now)
+    return replace(proposal, what=what, items=tuple(items))
+
+
 def _cured(proposals: dict[str, Proposal], stays: Mapping[str, Rows]) -> dict[str, Proposal]:
     """What a proposal alone puts past its rating, and the rest of the list ends."""
     if any(s.verdict == "unfit" for rows in stays.values() for s in rows):
@@ -110,6 +128,11 @@ def one_word(at: Stood, proposals: Mapping[str, Proposal]) -> dict[str, Proposal
     over = {i.for_part: i for p in proposals.values() for i in p.items if i.over}
     out = dict(proposals)
     for name in over.keys() & out.keys():
+        if at.amplifier.parts[name].kind == "resistor":
+            what = f"{over[name].text}: the heaters behind it ask for it"
+            changes = "their volts come to their mark"
+            out[name] = replace(out[name], what=what, changes=changes, alternatives=(), refused=(), items=())
+            continue
         what = f"{over[name].text}: the valve behind it asks for it with a lower grid leak"
         # the corner is told here: what its own value in the old place would do to it is no longer true
         rest = without_its_leak(at, at.amplifier.parts[name])

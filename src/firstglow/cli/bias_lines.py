@@ -210,7 +210,7 @@ def part_lines(b: Any, p: Any) -> Iterator[str]:
         elif parts[0] in leaks:
             yield "  the grid leaks, 1 %: their valves allow no more with fixed bias"
         elif parts[0] in couplings:
-            yield "  the coupling capacitors: keep the bass with those leaks, of the volts that the old ones have"
+            yield "  the coupling capacitors: keep the bass with those leaks, of the volts that firstglow parts asks there"
 
 
 def _closing(b: Any) -> Iterator[str]:
