@@ -34,7 +34,10 @@ RESET = (
 CONTACT = "grid current of contact potential: the further a cathode rises with HT, the less of it; under 0.1 V on any grid stopper"
 FALLS = {
     ("valve", "plate watts"): RESET,
+    ("output transformer", "watts in its copper"): RESET,
     ("valve", "screen watts"): RESET,
+    ("valve", "cathode amps"): RESET,
+    ("valve", "cathode amps, switching on hot"): RESET,
     ("resistor", "watts"): RESET,
     ("resistor", "volts"): f"{RESET}; or {CONTACT}",
     ("capacitor", "ripple amps, rms"): RESET,

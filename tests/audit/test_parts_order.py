@@ -20,7 +20,8 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_the_order_list_counts_pieces_and_merges_what_is_alike(tmp_path: Path) -> None:
     """Example (c): C2 and C3 in one line with the ripple of the busier; 150 kohm past its body's volts is two of 75 kohm. Totals are
-    sums. Old 8, 0.02 and 250: 10 uF (shops keep electrolytics in E6), 0.022 uF, 240 kohm, each with the made value on the other side (IEC 60063)."""
+    sums. Old 8, 0.02 and 250: 10 uF (shops keep electrolytics in E6), 0.022 uF, 240 kohm, each with the made value on the other side
+    (IEC 60063)."""
     found = document(audited(load(C)))
     lines = {line["what"]: line for line in found["order"]}
     line = lines["47 µF 550 V electrolytic, 105 degC"]

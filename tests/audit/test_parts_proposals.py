@@ -65,7 +65,7 @@ def test_what_must_stay_original_is_restuffed(tmp_path: Path) -> None:
         ('R1 = ["270R 5W', 'R1 = ["270R 0.25W', "R1", "270 Ω, metal film 2 W", 'R1 = ["270R 2W'),
         ('C2 = ["22u 450V"', 'C2 = ["22u 350V"', "C2", "22 µF 450 V electrolytic", 'C2 = ["22u 450V"'),
         ('C5 = ["0.1u 630V film"', 'C5 = ["0.1u 250V film"', "C5", "0.1 µF 630 V film", 'C5 = ["0.1u 630V film"'),
-        ('C6 = ["100u 25V"', 'C6 = ["100u 10V"', "C6", "100 µF 63 V electrolytic", 'C6 = ["100u 63V"'),
+        ('C6 = ["100u 25V"', 'C6 = ["100u 10V"', "C6", "100 µF 25 V electrolytic", 'C6 = ["100u 25V"'),
         ('F1 = ["fuse 500m slow"', 'F1 = ["fuse 100m slow"', "F1", "T 200mA", 'F1 = ["fuse 200m slow"'),
         ('R10 = ["470k', 'R10 = ["2M2', "V2", "its grid leak 910 kΩ 1 %", 'R10 = ["910k'),
     ],

@@ -55,7 +55,8 @@ def test_said_of_a_part(text: str, of: str, value: float) -> None:
 
 @pytest.mark.parametrize(("text", "values"), [
     ("10m", [1e-5, 1e-2, 1e-2, 1e7]), ("10mf", [1e-5, 1e-2]), ("16 MF 450 V", [16e-6, 16e-3]), ("104", [1e-7, 1e5, 0.1]),
-    ("470K", [47e-12, 470e-12, 470e3]), ("500K", [50e-12, 500e-12, 500e3]), ("470J", [47e-12, 470e-12]), ("470K 2W", [47e-12, 470e3]), ("1052G", [10.5e-9, 10.5e3, 1e-6]),
+    ("470K", [47e-12, 470e-12, 470e3]), ("500K", [50e-12, 500e-12, 500e3]), ("470J", [47e-12, 470e-12]),
+    ("470K 2W", [47e-12, 470e3]), ("1052G", [10.5e-9, 10.5e3, 1e-6]),
     ("10M", [1e7, 1e4, 1e-5, 1e-2]), ("0.1", [1e-7, 0.1]),
     ("0.047K", [47e-9, 47.0]), (".5K", [0.5e-6, 500.0]),  # no volts said: a film capacitor of 10 %, or kilohms
     ("brown black black red brown", [10e3, 120.0]),  # from the other end 12 x 10, 1 %: both in E24

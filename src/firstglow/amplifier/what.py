@@ -155,6 +155,10 @@ def _designation(token: str, said: Said) -> bool:
     return False
 
 
+MOST_AMPS = 10.0
+"""A bare number of more amperes than this was meant in milliamperes [A]."""
+
+
 def _value(kind: Kind, token: str, said: Said) -> bool:
     """Read the token as one of the kind's unnamed attributes; raises QuantityError for one that has two readings."""
     asked: QuantityError | None = None
@@ -174,6 +178,8 @@ def _value(kind: Kind, token: str, said: Said) -> bool:
             continue
         if not re.search(r"[A-Za-zΩ]", token):
             right = f"{token}u" if unit == "F" else f"{token}R" if unit == "ohm" else f"{token}{unit}"
+            if unit == "A" and float(token) > MOST_AMPS:
+                right = f"{token}m"
             asked = asked or QuantityError(f"{token!r} has no unit", f"a unit: {unit}", f'"{right}"')
             continue
         if name in said.values:
@@ -290,7 +296,12 @@ def _no_part(text: str, tokens: list[str], likely: str | None) -> QuantityError:
         if _DIODE.fullmatch(token):
             amps = "known are 1N4001 to 1N4007, 1N5400 to 1N5408, UF4001 to UF4007; any other by the amps and volts of its sheet"
             return QuantityError(f"{token!r} is no diode known here", amps, '"silicon 1A 1000V"')
+        if ohms := re.fullmatch(r"([\d.]+[kKM]?)[oO]hms?", token):
+            return QuantityError(f"{text!r} names no part", allowed, f'"{ohms[1]}"')
         near = nearest(token.upper(), list(bases.designations()))
+        if near is not None and re.sub(r"\D", "", near) != re.sub(r"\D", "", token):
+            like = f"a type that `firstglow valves` lists; {near} is like it in name alone, and no stand-in"
+            return QuantityError(f"{token!r} is no valve type with a known law", like, "firstglow valves")
         if near is not None:
             slip = "a type that `firstglow valves` lists; a name like it is no stand-in, unless it was a slip"
             return QuantityError(f"{token!r} is no valve type with a known law", slip, f'"{near}"')

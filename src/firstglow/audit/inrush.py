@@ -81,16 +81,22 @@ def inrush(circuit: Circuit, volts: float, full_amps: float, pots: dict[str, flo
     laid = changed(circuit, Situation(volts, pots=pots), {})
     course = Slow(circuit, tolerance=COARSE).run([Stretch(SECONDS, laid[:, None])])
     amps = line_amps(course)
-    peak, i2t = 0.0, 0.0
+    crest: dict[tuple[str, tuple[str, ...]], float] = {}
+    i2t = 0.0
     for supply in supplies(amplifier):
         if supply.kind != "valve" and supply.input == "capacitor":
             one = first_charge(amplifier, supply, volts)
-            peak, i2t = peak + one[0], i2t + one[1]
+            # one winding's copper holds all that it charges to one peak
+            at = supply.transformer, supply.windings[:1]
+            crest[at] = max(crest.get(at, 0.0), one[0])
+            i2t += one[1]
+    peak = sum(crest.values())
     if i2t > amps[-1] ** 2 * CHARGED:  # slow time smears the first charge: heaters alone until it is over
         over = int(np.argmax(course.seconds >= CHARGED))
         near = (course.seconds >= CHARGED) & (course.seconds <= 1.5 * CHARGED)
         heat = _heater_watts(course)  # colder than they are then they draw more, in proportion
-        amps[:over] = np.minimum(amps[:over], np.median(amps[near]) * heat[:over] / np.median(heat[near]))
+        usual = float(np.median(heat[near]))
+        amps[:over] = np.minimum(amps[:over], np.median(amps[near]) * (heat[:over] / usual if usual > 0.0 else 1.0))
     part = mains_transformer(amplifier)
     low, high = CORE_TIMES["toroid" if part is not None and _build(part) == "toroid" else "EI"]
     copper = _copper(amplifier, part)
@@ -116,7 +122,9 @@ def first_charge(amplifier: Amplifier, supply: Supply, volts: float) -> tuple[fl
             }.values()
         )
         farads = 1.0 / sum(1.0 / amplifier.parts[name].value("farads") for name in supply.reservoirs)
-    if through := list(dict.fromkeys(name for x in supply.legs for name in x.coupling)):  # a pump's charge is its capacitor's
+    if through := list(
+        dict.fromkeys(name for x in supply.legs for name in x.coupling)
+    ):  # a pump's charge is its capacitor's
         farads = 1.0 / (1.0 / farads + sum(1.0 / amplifier.parts[name].value("farads") for name in through))
     if not mine:
         return 0.0, 0.0

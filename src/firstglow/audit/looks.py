@@ -67,7 +67,7 @@ SAY: Mapping[tuple[str, str], str] = {
     ("wire", "volts to chassis, crest"): '{ volts = "600V" }',
     ("inlet", "amps, rms"): '{ amps = "10" }',
     ("output transformer", "dc amps of its plate"): '{ dc_amps = "40m" }',
-    ("output transformer", "watts in its copper"): '"output transformer 8k 15W"',
+    ("output transformer", "watts in its copper"): '{ watts = "15" }',
     ("transformer", "volt-amperes of all windings"): '{ volt_amps = "120" }',
 }
 """How the file says it."""

@@ -131,4 +131,6 @@ def unsolved(found: Audit) -> list[str]:
 
 
 def _look(kind: str, stress: Stress) -> str | None:
-    return look(kind, stress.stress) if stress.verdict == "rating unknown" else None
+    if stress.verdict != "rating unknown":
+        return None
+    return look(kind, stress.stress) if stress.judged else "nothing to look for: no sheet that was read rates it so"

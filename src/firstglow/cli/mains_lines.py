@@ -241,7 +241,7 @@ def _fuses(found: "MainsAudit") -> Iterator[str]:
         yield f"  Fit: {found.fuses.fit}."
     high = found.today.mark * (1.0 + found.today.amplifier.mains_spread)
     yield f"  Judged on {found.fuses.mains:g} V, whatever the mains are today; a start on {high:.0f} V."
-    charge = f"; capacitors behind silicon a peak of {i.charge:.2g} A" if i.charge > i.running else ""
+    charge = f"; capacitors behind silicon a peak of {i.charge:.3g} A" if i.charge > i.running else ""
     yield (
         f"  A start: {i.first:.2g} A rms at once into cold heaters, {i.cold:.2g} A a cycle later, {i.running:.2g} A when warm"
         f"{charge}; the core may add a peak of "

@@ -1,7 +1,8 @@
 """How far behind a choke the volts swing past where they settle, when a supply that is there at once is switched on.
 
 Silicon charges the reservoir in a cycle or two, while every cathode is cold and nothing draws: choke and capacitor then
-ring. Worked out in slow time for the nominal amplifier; within half a percent of the whole waveform (tests/solver).
+ring. Worked out in slow time for the nominal amplifier; within half a percent of the whole waveform where a reservoir
+stands ahead of the choke (tests/solver); in a doubler and behind a choke input 2 to 5 % under it (waveforms integrated by hand).
 """
 
 from functools import lru_cache
