@@ -9,12 +9,13 @@ from firstglow.amplifier.defaults import capacitor_type, fill
 from firstglow.amplifier.digest import digest
 from firstglow.amplifier.drafts import Draft, Place, lead_names
 from firstglow.amplifier.drawn_loops import settle_links
+from firstglow.amplifier.fed import fed
 from firstglow.amplifier.guesses import bias_pots, other_joint
 from firstglow.amplifier.joints import SPECIAL, Groups, Node, Scopes, canonical, natural, terminal
 from firstglow.amplifier.lines import dotted
 from firstglow.amplifier.mistakes import Mistakes, nearest
 from firstglow.amplifier.model import Amplifier, DefaultUsed, IdleTarget, Joint, Link, Origin, Part, Quantity, Winding
-from firstglow.amplifier.transformers import HT_GUESS_AMPS, Fed, mains_windings, output_windings
+from firstglow.amplifier.transformers import HT_GUESS_AMPS, mains_windings, output_windings
 from firstglow.amplifier.windings import WindingText
 from firstglow.quantities import example, read_value
 
@@ -225,49 +226,12 @@ class Resolver:
         windings, load = mains_windings(
             draft,
             self.head.mains_volts,
-            lambda w: self._rectified(draft, w, where),
+            lambda w: fed(self.scopes.drafts.values(), draft, w, where),
             lambda w, r: self._guess(draft, w, r, where),
             self.defaults.append,
         )
         values.setdefault("volt_amps", Quantity(load, 0.3, "uniform", Origin("default", 0)))
         return windings
-
-    def _rectified(self, draft: Draft, winding: WindingText, where: Mapping[str, str]) -> Fed:
-        """Whether an end of the winding stands on a plate of a rectifier or on a diode, or comes to one through what is in series
-        with it: a resistor, a fuse; the whole winding where both an anode and a cathode stand on one end."""
-        ends = {where[f"{draft.name} {winding.name} {lead}"] for lead in winding.leads} - {"chassis"}
-        ends |= self._in_series(ends, where)
-        found: dict[str, set[str]] = {}
-        for other in self.scopes.drafts.values():
-            if other.kind in {"diode", "rectifier"}:
-                leads = [x for x in lead_names(other) if other.kind == "diode" or x.startswith("plate")]
-                for lead in leads:
-                    if (joint := where[f"{other.name} {lead}"]) in ends:
-                        found.setdefault(joint, set()).add(lead)
-        if not found:
-            return ""
-        return "whole" if any(leads >= {"anode", "cathode"} for leads in found.values()) else "by halves"
-
-    def _in_series(self, ends: set[str], where: Mapping[str, str]) -> set[str]:
-        """The joints that these lead on to through parts that alone hang on them."""
-        at: dict[str, list[Draft]] = {}
-        for other in self.scopes.drafts.values():
-            if other.kind != "capacitor":
-                for joint in (where.get(f"{other.name} {lead}") for lead in lead_names(other)):
-                    if joint is not None:
-                        at.setdefault(joint, []).append(other)
-        found: set[str] = set()
-        new = [j for j in ends if len(at.get(j, ())) == 2]
-        while new:
-            joint = new.pop()
-            for part in at[joint]:
-                if part.kind not in {"resistor", "fuse", "switch", "wire"}:
-                    continue
-                for far in {where[f"{part.name} {lead}"] for lead in lead_names(part)} - found - ends - {"chassis"}:
-                    found.add(far)
-                    if len(at.get(far, ())) == 2:
-                        new.append(far)
-        return found
 
     def _guess(self, draft: Draft, winding: WindingText, rectified: bool, where: Mapping[str, str]) -> float:
         """Rated amps of a winding that states none: its heaters' sum, or what its valves are likely to draw."""

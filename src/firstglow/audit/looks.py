@@ -78,11 +78,17 @@ SELENIUM_SAYS = ("peak inverse volts", "amps, mean")
 """What its line says of it; a sheet gives no surge."""
 
 
+SWITCH_VOLTS = (250.0, 400.0, 500.0, 600.0, 1000.0)
+"""What switches are marked for [V] (makers' sheets, from memory)."""
+
+
 def say(part: Part, stress: Stress) -> str:
     """What then stands in the part's line of the file; "" where the sheet of its type says it."""
     key = (part.kind, stress.stress)
     if key == ("capacitor", "working volts"):
         return _capacitor(part, stress)
+    if key == ("switch", "volts it parts"):
+        return f'{{ volts = "{next((v for v in SWITCH_VOLTS if v >= stress.value), SWITCH_VOLTS[-1]):g}V" }}'
     if part.kind == "diode" and part.type == "selenium":
         return SELENIUM.format(plates=round(part.value("plates"))) if stress.stress in SELENIUM_SAYS else ""
     if key in SAY:

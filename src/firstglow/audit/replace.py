@@ -14,7 +14,8 @@ from firstglow.audit.replace_diodes import diode
 from firstglow.audit.replace_heaters import heater
 from firstglow.audit.replace_valves import rectifier, valve
 from firstglow.audit.stress import PRINTED, WORST, Stress
-from firstglow.audit.stress_passive import AIR, DRIFT, body_volts, derate, for_the_line
+from firstglow.audit.stress_line import for_the_line
+from firstglow.audit.stress_passive import AIR, DRIFT, body_volts, derate
 from firstglow.audit.tried import breaks, tried, values_tried
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import made_watts, present

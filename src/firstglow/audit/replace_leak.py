@@ -43,6 +43,9 @@ def leak(stood: Stood, part: Part, s: Stress) -> Found:
     ohms = stood.amplifier.parts[name].value("ohms")
     new = lower_leak(s.rating, s.value, ohms)
     if new is None:
+        if output is None or output.bias == "cathode":
+            more = f"{show(s.value, 'ohm')} of {show(s.rating, 'ohm')} at most"
+            return f"less ohms in all from its grid to chassis, {more}: its leak is not the most of them", "", ()
         return "less ohms in what feeds its grid leak: a stiffer bias network", "bias volts", ()
     piece = Item(1, metal_film(new, 0.5), "grid leak", for_part=name)
     told, items = f"its grid leak {show(new, 'ohm')} 1 % in place of {show(ohms, 'ohm')}", (piece,)

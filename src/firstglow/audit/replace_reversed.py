@@ -13,7 +13,8 @@ from firstglow.audit.moves import moved
 from firstglow.audit.pieces import Item, Made, electrolytic, metal_film
 from firstglow.audit.proposal import REST, Proposal
 from firstglow.audit.stress import Stress
-from firstglow.audit.stress_passive import HALF, PLAIN_SHARE, REVERSE_VOLTS, body_volts
+from firstglow.audit.stress_line import PLAIN_SHARE
+from firstglow.audit.stress_passive import HALF, REVERSE_VOLTS, body_volts
 from firstglow.audit.tried import breaks, tried
 from firstglow.audit.ways import Array, Stood
 from firstglow.markings.made import made_volts, made_watts

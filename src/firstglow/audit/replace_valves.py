@@ -81,7 +81,7 @@ def _limit(stood: Stood, part: Part, s: Stress) -> Found:
             (),
         )
     if s.stress == "cathode amps, switching on hot":
-        return "a minute's rest before it is switched on again", REST, ()
+        return "a minute's rest before it is switched on again", "nothing", ()
     told = f"a type of its socket, heater and curves rated for {shown(s.value / 0.9, s.unit)} or more"
     return (
         f"{told} (none is known here to be the same valve: look in its maker's lists){_marked(stood, part, s)}",

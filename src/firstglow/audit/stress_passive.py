@@ -1,9 +1,7 @@
 """What resistors, capacitors, pots, chokes, diodes and the odd parts are asked, beside what they are rated for."""
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
 from math import sqrt
-from typing import Any
 
 import numpy as np
 
@@ -14,11 +12,10 @@ from firstglow.audit import crests
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_share
 from firstglow.audit.stress import Stress, by_mains, least, most
+from firstglow.audit.stress_line import PLAIN_SHARE, fuse, inlet, switch, wire
 from firstglow.audit.stress_restart import Met, or_restart
 from firstglow.audit.ways import Array, Stood
 from firstglow.quantities import show
-from firstglow.solver.nodes import find_nodes
-from firstglow.solver.standing import SolveError
 
 AIR = 50.0
 """Air inside a warm chassis [degC] (common practice)."""
@@ -35,9 +32,11 @@ BYPASS_SHARE = 1.0 / 3.0
 """A cathode's bypass is rated 1.5 times its volts at least (common practice)."""
 REVERSE_VOLTS = 1.0
 """What an electrolytic stands the wrong way round [V] (IEC 60384-4 type tests, from memory)."""
+ANY_BEARS = 50e-3
+"""Ripple that an electrolytic for HT of some microfarads bears whoever made it (makers' sheets, from memory): nobody is sent to look."""
 RIPPLE_AMPS = 5e-3
 """Less ripple than this no electrolytic feels [A rms] (common practice)."""
-DIODE_SHARE, FUSE_SHARE, PLAIN_SHARE = 0.20, 0.20, 0.10
+DIODE_SHARE = 0.20
 SURGE_TIMES = 30.0
 """A silicon diode's one-cycle surge over its mean current: 30 A for the 1 A types (1N4001 to 1N4007, from memory)."""
 SAFETY = ("X", "Y", "X2", "Y2", "X1", "Y1")
@@ -161,7 +160,11 @@ def _ripple(stood: Stood, part: Part) -> Iterator[Stress]:
         counts = f"{100 * share:.0f} % of a sheet's figure for 100 or 120 Hz count"
         note += f"; {ripple_hertz(stood, part):g} Hz here, where {counts}"
     amps = row.get("amps_rms", np.zeros(1))
-    if rated is not None or float(np.max(amps)) > RIPPLE_AMPS:
+    if "amps_rms" not in row and part.name in stood.ripple_amps:
+        limit, value = None if rated is None else share * rated.value, stood.ripple_amps[part.name]
+        asked, where = rated is not None or value > ANY_BEARS, "running, highest mains"
+        yield Stress("ripple amps, rms", value, "A", limit, where, tight=0.3, note=note, judged=asked)
+    elif rated is not None or float(np.max(amps)) > RIPPLE_AMPS:
         yield from most(
             stood, part, "ripple amps, rms", "A", amps, None if rated is None else share * rated.value, 0.3,
             stood.where(cold=False), note,
@@ -261,90 +264,6 @@ def source(stood: Stood, leg: Leg) -> tuple[Array, float]:
     return crests.crest_of(stood, leg), max(ohms, 1e-3)
 
 
-def fuse(stood: Stood, part: Part) -> Iterator[Stress]:
-    """Running current, rms. Of a fault: whether it surely opens before something else burns, which is what it is there for."""
-    from firstglow.audit.fuse import stated
-    from firstglow.audit.fuse_judged import Blown
-
-    own = stated(part)
-    note = "IEC: carries its mark for good; a UL one 75 % of it; whether it holds a start: firstglow mains"
-    rows = most(
-        stood, part, "running amps, rms", "A", line_amps(stood, part),
-        None if own is None else own.amps, FUSE_SHARE, stood.where(cold=False), note,
-    )  # fmt: skip
-    for s in rows:
-        if s.fault and own is not None:
-            blown = Blown(s.situation, s.value, s.value / own.amps, own.holds(s.value), own.blows_within(s.value))
-            s = replace(s, rating=own.saves_from, note=f"{blown.text}; {OPENS}")
-        yield s
-    if own is not None and set(part.leads.values()) <= set(find_nodes(stood.amplifier).mains):
-        idle = float(np.max(np.where(stood.where(level="now", runs=True), line_amps(stood, part), 0.0)))
-        largest, note = LARGEST * idle, f"{LARGEST:g} times what it carries at idle"
-        if own.amps > largest and (needs := for_the_line(stood)) > largest:
-            largest, note = needs, "the smallest that surely holds a start"
-        note += "; one that is too large ends no fault (firstglow mains)"
-        yield Stress("its mark, too large", own.amps, "A", largest, "running, everything in", note=note)
-
-
-def for_the_line(stood: Stood) -> float:
-    """Rated amps of the smallest line fuse that carries full power and surely holds a start; 0 where that is not known."""
-    from firstglow.audit.fuse import line_fuses
-    from firstglow.audit.ground import ground_of
-
-    def smallest(_: Any) -> float:
-        try:
-            return min((j.fuse.amps for j in line_fuses(ground_of(stood))), default=0.0)
-        except SolveError:
-            return 0.0
-
-    found: float = stood.amplifier.once("line fuse", smallest)
-    return found
-
-
-LARGEST = 5.0
-"""A line fuse's mark over its running amps at idle, at most: 1.5 to 2 times full load (common practice), and full load at most two
-and a half times idle."""
-
-OPENS = "the rating here: from when on it surely opens within two minutes"
-"""Of a fuse's row in a fault."""
-
-
-def line_amps(stood: Stood, part: Part) -> Array:
-    """Rms through a part that carries ac or dc (way,) [A]; of one in the line of the only transformer all that the mains give,
-    harmonics included: it, the plug and the primary are in series."""
-    row = stood.row(part.name)
-    own = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row.get("amps", np.zeros(1))))
-    mains = set(find_nodes(stood.amplifier).mains)
-    if len(stood.amplifier.of_kind("transformer")) != 1 or not set(part.leads.values()) <= mains:
-        return np.asarray(own)
-    return np.asarray(np.maximum(own, stood.standing.books.flows["lamp"].row["amps_rms"]))
-
-
-def switch(stood: Stood, part: Part) -> Iterator[Stress]:
-    """Amps closed, volts open."""
-    amps, volts = part.values.get("amps"), part.values.get("volts")
-    yield from most(stood, part, "amps", "A", line_amps(stood, part), None if amps is None else amps.value, PLAIN_SHARE)
-    one, two = list(part.leads.values())[:2]
-    apart = np.abs(stood.dc(one) - stood.dc(two))
-    if part.words.get("role") == "mains":
-        apart = np.array([w.situation.mains_volts for w in stood.ways])
-    yield from most(
-        stood, part, "volts it parts", "V", apart, None if volts is None else volts.value, PLAIN_SHARE, faults=False
-    )
-
-
-def wire(stood: Stood, part: Part) -> Iterator[Stress]:
-    """Amps, and volts of its insulation to chassis (U0, not core to core)."""
-    row = stood.row(part.name)
-    amps = np.maximum(row.get("amps_rms", np.zeros(1)), np.abs(row.get("amps", np.zeros(1))))
-    carries, u0 = (part.value(name) if part.values.get(name) else None for name in ("amps", "volts"))
-    yield from most(stood, part, "amps", "A", amps, carries, PLAIN_SHARE)
-    crest = [np.abs(stood.dc(j)) + sqrt(2.0) * np.abs(stood.ac(j)) for j in part.leads.values()]
-    note = "" if u0 is None else f"the peak of its U0, {u0:.0f} V ac"
-    rating = None if u0 is None else sqrt(2.0) * u0
-    yield from most(stood, part, "volts to chassis, crest", "V", np.maximum(*crest[:2]), rating, PLAIN_SHARE, note=note)
-
-
 def lamp(stood: Stood, part: Part) -> Iterator[Stress]:
     """Its volts."""
     volts = np.hypot(stood.row(part.name).get("volts_ac", 0.0), stood.row(part.name)["volts"])
@@ -361,13 +280,6 @@ def gas_tube(stood: Stood, part: Part) -> Iterator[Stress]:
     yield from least(
         stood, "least amps", "A", amps, part.value("amps_min"), PLAIN_SHARE, stood.where(runs=True), "holds the glow"
     )
-
-
-def inlet(stood: Stood, part: Part) -> Iterator[Stress]:
-    """All that the mains give, rms."""
-    amps = np.asarray(stood.standing.books.flows["lamp"].row["amps_rms"])
-    rated = part.value("amps") if part.values.get("amps") else None
-    yield from most(stood, part, "amps, rms", "A", amps, rated, PLAIN_SHARE, faults=False)
 
 
 def terminals(stood: Stood, part: Part) -> Iterator[Stress]:

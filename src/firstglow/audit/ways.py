@@ -91,6 +91,26 @@ class Stood:
                 out.setdefault(name, np.zeros(len(self.ways)))[k] = max(float(more), 0.0)
         return out
 
+    @cached_property
+    def ripple_amps(self) -> Mapping[str, float]:
+        """Ripple in each electrolytic that no rectifier charges, running on the highest mains [A rms]: its volts at each multiple of the
+        mains over its reactance."""
+        from firstglow.solver.ripple import standing_ripple
+
+        charged = {c for s in self.roles.supplies for c in (*s.reservoirs, s.reservoir)}
+        k = int(np.flatnonzero(self.where(level="high", runs=True))[0])
+        alone = self.circuit.solve(np.array(self.standing.values[:, k]), self.standing.x[:, k], strict=False)
+        if not self.roles.supplies or not alone.settled.all():
+            return {}
+        seen = standing_ripple(self.circuit, alone, self.ways[k].situation)
+        out = {}
+        for c in self.amplifier.of_kind("capacitor"):
+            if c.type == "electrolytic" and c.name not in charged:
+                siemens = 2.0 * np.pi * self.amplifier.mains_hz * c.value("farads")
+                at = [n * siemens * abs(seen.component(c.leads["+"], c.leads["-"], n)[0]) for n in seen.responses]
+                out[c.name] = float(np.sqrt(np.sum(np.square(at))))
+        return out
+
     def ripple_watts(self, name: str) -> Array:
         """What ripple adds to a resistor's watts (way,)."""
         return self._bare.get(name, np.zeros(len(self.ways)))

@@ -70,7 +70,7 @@ def command(
     if as_json:
         print_json({**bias_document(found), "goes_with": fits})
         return
-    for line in lines(found, every, fits):
+    for line in lines(found, every, fits, f"With {rectifier}" if rectifier else f"As {as_}"):
         say(line)
 
 

@@ -18,7 +18,8 @@ def trade_offs(p: Any) -> Iterator[str]:
     yield f"a tenth of the travel moves a grid {span / 10:.1f} V"
 
 
-def lines(b: Any, every: bool = False, goes_with: str = "") -> Iterator[str]:
+def lines(b: Any, every: bool = False, goes_with: str = "", now: str = "As changed") -> Iterator[str]:
+    """now: what the amplifier asked about is called beside what was drawn."""
     low, _, high = b.trial.mains
     net = b.trial.net
     yield f"{b.amplifier.name}: the bias supply ({net.supply.joint}, {net.supply.kind}), mains {low:.0f} to {high:.0f} V"
@@ -26,7 +27,7 @@ def lines(b: Any, every: bool = False, goes_with: str = "") -> Iterator[str]:
     yield from _wanted_lines(b)
     yield from (f"  ! {c.what}: {c.text}" for c in b.now.checks if c.as_drawn)
     yield from _idle_lines(b)
-    shown = [] if b.now in b.was.values() else [("As changed", b.now)]
+    shown = [] if b.now in b.was.values() else [(now, b.now)]
     for title, p in [*((f"As it was ({k})", p) for k, p in b.was.items()), *shown]:
         yield ""
         yield f"{title}:"
