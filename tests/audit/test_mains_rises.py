@@ -37,7 +37,6 @@ FALLS = {
     ("output transformer", "watts in its copper"): RESET,
     ("valve", "screen watts"): RESET,
     ("valve", "cathode amps"): RESET,
-    ("valve", "cathode amps, switching on hot"): RESET,
     ("resistor", "watts"): RESET,
     ("resistor", "volts"): f"{RESET}; or {CONTACT}",
     ("capacitor", "ripple amps, rms"): RESET,

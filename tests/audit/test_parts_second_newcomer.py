@@ -176,10 +176,11 @@ def test_an_ordered_fuse_is_drawn_as_the_readme_says_and_asked_for_no_more(tmp_p
     """That it is ordered no more is looked at on example (b) (``test_parts_order``)."""
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     drawn = 'F2 = ["fuse 315m slow", "ht minus", "chassis"]'
-    assert drawn in readme and '"ht ct" = "ht minus"' in readme
-    text = (ROOT / A).read_text(encoding="utf-8").replace('"ht ct" = "chassis"', '"ht ct" = "ht minus"')
+    move = 'rejoin = { "T1 ht ct" = "ht minus" }'
+    assert drawn in readme and move in readme
     file = tmp_path / "fused.toml"
-    file.write_text(text.replace("\nR1 = ", f"\n{drawn}\nR1 = ", 1), encoding="utf-8")
+    layer = f'\n[[layer]]\nkind = "changed"\nwhy = "a fuse in HT"\n{move}\nadd = {{ {drawn} }}\n'
+    file.write_text((ROOT / A).read_text(encoding="utf-8") + layer, encoding="utf-8")
     fit = json.loads(firstglow("mains", file, "--json").stdout)["fuses"]["fit"]
     assert fit == "F1, and F2 in HT as they are"
 

@@ -299,7 +299,7 @@ def _no_part(text: str, tokens: list[str], likely: str | None) -> QuantityError:
         if ohms := re.fullmatch(r"([\d.]+[kKM]?)[oO]hms?", token):
             return QuantityError(f"{text!r} names no part", allowed, f'"{ohms[1]}"')
         near = nearest(token.upper(), list(bases.designations()))
-        if near is not None and re.sub(r"\D", "", near) != re.sub(r"\D", "", token):
+        if near is not None and sorted(re.sub(r"\D", "", near)) != sorted(re.sub(r"\D", "", token)):
             like = f"a type that `firstglow valves` lists; {near} is like it in name alone, and no stand-in"
             return QuantityError(f"{token!r} is no valve type with a known law", like, "firstglow valves")
         if near is not None:

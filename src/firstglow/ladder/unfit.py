@@ -5,7 +5,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from firstglow.ladder.dials import Ceiling, high, stands
-from firstglow.markings.made import VOLTS, made_volts
+from firstglow.readings.rated import sold_volts
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
@@ -100,8 +100,7 @@ def _there(joints: Mapping[str, tuple[float, float]], leads: Mapping[str, str]) 
 def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
     need = here.high * most_mains(frame) / frame.gear.mains_now
     part = frame.amplifier.parts.get(here.part or "")
-    kind = "" if part is None else part.type or ""
-    sold = made_volts(need, kind if kind in VOLTS else "film")
+    sold = sold_volts(need, "" if part is None else part.type or "")
     return {
         "part": here.part or "",
         "rating": f"{here.rating:g}",

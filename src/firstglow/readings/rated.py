@@ -1,8 +1,9 @@
-"""How a part of the file is rated: the catalogue's section that a valve is, and what stands in its cathode."""
+"""How a part of the file is rated: the catalogue's section that a valve is, what stands in its cathode, the volts that are sold."""
 
 from typing import Any
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.markings.made import VOLTS, made_volts
 
 
 def cathode_ohms(amplifier: Amplifier, part: Part) -> float:
@@ -28,3 +29,8 @@ def section_of(part: Part) -> Any:
         return next(s for s in kind.sections if s.name == str(named))
     suffix = part.name.removeprefix(part.envelope or part.name).strip()
     return kind.sections[min({"": 0, "a": 0, "b": 1, "c": 2}.get(suffix, 0), len(kind.sections) - 1)]
+
+
+def sold_volts(need: float, kind: str) -> float | None:
+    """The next working volts that a kind of capacitor is made for, a film one where the kind is none of those; None above all."""
+    return made_volts(need, kind if kind in VOLTS else "film")
