@@ -5,7 +5,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
@@ -102,6 +101,8 @@ class Others:
 
     def amplifying(self) -> dict[str, dict[tuple[str, str], Array]]:
         """The slopes, each type's own by what its law may get wrong of them, shared by all valves of the type."""
+        from scipy.special import ndtri  # a fifth of a second to load, and few commands come here
+
         if "amplifying" not in self._shared:
             kinds = {v.name: v.type or "" for v in self.amplifier.of_kind("valve")}
             screened = {v.type or "" for v in self.amplifier.of_kind("valve") if "screen" in v.leads}

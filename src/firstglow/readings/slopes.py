@@ -6,7 +6,6 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from firstglow.readings.asked import COLD, STANDING, Block, Cast
 from firstglow.readings.meters import Range
@@ -181,6 +180,8 @@ class _Table:
 
     def gains(self, block: Block, readings: Sequence[PlannedReading]) -> None:
         """What the laws may get wrong of a gain, type by type."""
+        from scipy.special import ndtr
+
         count, one = len(self.types), ndtr(np.array([1.0, -1.0]))
         own = {}
         for k, kind in enumerate(self.types):
