@@ -69,7 +69,9 @@ def _put(part: Part, item: Item) -> Iterator[Part]:
 def _resistor(name: str, leads: Mapping[str, str], item: Item) -> Part:
     ohms, watts = item.made.values["ohms"], item.made.values["watts"]
     values = {"ohms": item.row * ohms, "watts": item.row * watts, "volts": item.row * body_volts(watts)}
-    return Part(name, "resistor", item.made.type, dict(leads), {k: Quantity(v) for k, v in values.items()})
+    exact = {k: Quantity(v) for k, v in values.items()}
+    exact["ohms"] = Quantity(values["ohms"], item.made.tolerance or 0.0, "uniform")
+    return Part(name, "resistor", item.made.type, dict(leads), exact)
 
 
 def _resistors(part: Part, item: Item) -> Iterator[Part]:
@@ -88,7 +90,8 @@ def _resistors(part: Part, item: Item) -> Iterator[Part]:
 def _capacitor(part: Part, item: Item) -> Part:
     made = item.made.values
     values = {
-        **part.values, "farads": Quantity(made["farads"] / item.row), "volts": Quantity(item.row * made["volts"])
+        **part.values, "farads": Quantity(made["farads"] / item.row, _over(part, item), "uniform"),
+        "volts": Quantity(item.row * made["volts"]),
     }  # fmt: skip
     values.pop("surge_volts", None)
     if item.ripple:
@@ -96,6 +99,18 @@ def _capacitor(part: Part, item: Item) -> Part:
     words = {k: v for k, v in part.words.items() if k not in ("note", "original")}
     leads = {"+": part.leads["-"], "-": part.leads["+"]} if item.turned else part.leads
     return replace(part, type=item.made.type, values=values, words=words, leads=leads)
+
+
+def _over(part: Part, item: Item) -> float:
+    """How far its farads may be off: as it is sold, and no nearer than the file has the old one; what drains it counts with that."""
+    old = part.values["farads"]
+    return max(
+        item.made.tolerance or 0.0, old.spread if old.shape == "uniform" else 0.0, LEAST_SPREAD.get(item.made.type, 0.0)
+    )
+
+
+LEAST_SPREAD = {"electrolytic": 0.30}
+"""What a file's own default has of a kind (``amplifier.defaults``): with it the bought one is judged once it is drawn."""
 
 
 def _diode(part: Part, item: Item) -> Part:

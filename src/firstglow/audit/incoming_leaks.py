@@ -142,7 +142,7 @@ def _must(stood: Stood, part: Part, kind: str) -> tuple[float, str]:
         values = np.broadcast_to(stood.row(part.name).get("volts_ac", np.zeros(1)), (len(stood.ways),))
     else:
         values = np.abs(_across(stood, part)) * stood.swing(part.leads["+"], part.leads["-"])
-    k = int(np.where(stood.where(), values, -1.0).argmax())
+    k = int(np.where(stood.where(ends=True), values, -1.0).argmax())
     return float(values[k]), stood.ways[k].text
 
 

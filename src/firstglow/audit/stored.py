@@ -195,18 +195,17 @@ def at_worst(
 
 def most_on(amplifier: Amplifier, mains: float) -> dict[str, float]:
     """The most volts that these mains put on each capacitor: everything in and warm, with every cathode cold, and with every valve
-    but rectifiers out, presets at their idle and at both ends, the ring of a choke included. Raises SolveError."""
+    but rectifiers out, each with the presets at their idle and at both ends, the ring of a choke included. Raises SolveError."""
     circuit = compile_circuit(amplifier)
     targets = {v: t.amps.value for v, t in amplifier.idle.items() if t.pot}
     idle = stand(circuit, Situation(amplifier.mains_volts, idle=targets))
     pots = {k: float(at[0]) for k, at in idle.pots.items()}
     settings = [pots, *(dict.fromkeys(pots, end) for end in (0.0, 1.0) if pots)]
     out = all_but_rectifiers(amplifier)
-    situations = [
-        Situation(mains, pots=pots),
-        *(Situation(mains, pots=at, out=o) for at in settings for o in (frozenset(), out)),
-    ]
-    laid = np.stack([laid_for(circuit, at, k > 0, ()) for k, at in enumerate(situations)], axis=1)
+    situations = [Situation(mains, pots=at) for at in settings]
+    warm = len(situations)
+    situations += [Situation(mains, pots=at, out=o) for at in settings for o in (frozenset(), out)]
+    laid = np.stack([laid_for(circuit, at, k >= warm, ()) for k, at in enumerate(situations)], axis=1)
     standing = circuit.solve(laid, np.repeat(idle.standing.x, len(situations), axis=1))
     whole = circuit.vector(situations[0])
 
@@ -217,7 +216,7 @@ def most_on(amplifier: Amplifier, mains: float) -> dict[str, float]:
         def ring(red: str, black: str, settled: float) -> float:
             return overshoot(circuit, whole, red, black, settled)
 
-        return Stands(mains, dc, ring if k else None)
+        return Stands(mains, dc, ring if k >= warm else None)
 
     return most_kept(amplifier, [stands(k) for k in range(len(situations))])
 

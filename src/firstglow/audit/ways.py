@@ -102,7 +102,10 @@ class Stood:
         alone = self.circuit.solve(np.array(self.standing.values[:, k]), self.standing.x[:, k], strict=False)
         if not self.roles.supplies or not alone.settled.all():
             return {}
-        seen = standing_ripple(self.circuit, alone, self.ways[k].situation)
+        try:
+            seen = standing_ripple(self.circuit, alone, self.ways[k].situation)
+        except np.linalg.LinAlgError:  # nothing is charged there
+            return {}
         out = {}
         for c in self.amplifier.of_kind("capacitor"):
             if c.type == "electrolytic" and c.name not in charged:

@@ -136,9 +136,7 @@ def _lines(amplifier: Any, kept: Any) -> Iterator[str]:
     yield f"{amplifier.name}: what stays charged after switch-off"
     feed = f"{kept.mains:.0f} V mains put" if kept.on_mains else "its supplies put"
     turned = any(t.pot for t in amplifier.idle.values())
-    ends = (
-        f", presets at either end{' (parts and start have them at idle)' if amplifier.idle else ''}" if turned else ""
-    )
+    ends = f", presets at either end{' (start has them at idle)' if amplifier.idle else ''}" if turned else ""
     yield (
         f"from the most that {feed} on each: warm, just switched on, or every valve but rectifiers out{ends}; farads and ohms at the "
         "slow end of their tolerances (electrolytics 30 % over where the file says none)"

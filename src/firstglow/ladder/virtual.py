@@ -186,7 +186,7 @@ def typed(r: ExpectedReading, on: Range, value: float, needle: bool = False) -> 
     if shown == "OL":
         return "OL"
     text = shown.replace("Ω", "").replace(" ", "")
-    return f"{text} on {on.full:g}" if needle and (r.start is not None or on != r.on) else text
+    return f"{text} on {on.full:g}" if r.start is not None or (needle and on != r.on) else text
 
 
 def hidden_fault(ladder: Ladder, seed: int) -> Fault:

@@ -37,6 +37,9 @@ SAMPLES = 2000
 # where nothing else was sampled.
 HOTTEST = 3.09
 HOT_SAMPLES = 400
+# Behind the same reading no healthy valve takes more times the nominal watts than this; beside a reading of nothing the quotient says
+# anything.
+MOST_HOT = 2.0
 # Two readings of one kind on one rung that are expected within this of each other are the same reading at two places.
 ALIKE = 0.2
 # Fewer amplifiers of the stated spreads than this settling is no basis for a band.
@@ -233,5 +236,6 @@ def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tu
         middle = sheet.nominal.watts[name, valve, electrode][MIDDLE] / max(abs(sheet.shown[i]), 1e-12)
         if len(ratio) > 10 and middle > 0:
             spread = np.log(ratio)
-            out[name, valve, electrode] = float(max(1.0, np.exp(spread.mean() + HOTTEST * spread.std()) / middle))
+            hottest = float(np.exp(spread.mean() + HOTTEST * spread.std()) / middle)
+            out[name, valve, electrode] = min(max(1.0, hottest), MOST_HOT)
     return out

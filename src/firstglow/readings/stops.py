@@ -120,12 +120,15 @@ class Limits:
         return [Limit(rule.side, rule.limit * self.share(r), rule.why or "the limit for this reading")]
 
     def zero(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
-        """Either side of nothing. Where a bias stands instead (back bias), half of it may be missing, as on its own rung."""
+        """Either side of nothing. Where a bias stands instead (back bias), half of it may be missing, as on its own rung; where a
+        capacitor of its kind leaks a little as drawn, more than that and the limit."""
         assert rule.limit is not None
         why = rule.why or "nothing may stand here"
         limit = rule.limit * self.share(r)
-        if abs(self.nominal(r)) > limit:
+        if self.nominal(r) < -limit:
             return self.side(r, abs(self.nominal(r)) / 2, "below", why)
+        if self.nominal(r) > limit:
+            return [Limit("above", self.nominal(r) + limit, why, physical=False), Limit("below", -limit, why)]
         return [Limit("above", limit, why), Limit("below", -limit, why)]
 
     def sign(self, r: PlannedReading, rule: StopRule) -> list[Limit]:

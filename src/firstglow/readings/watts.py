@@ -36,7 +36,7 @@ def at_watts(part: Part, electrode: str, shown: Array, watts: Array, hot: float)
     why = f"{part.name}: past what healthy ones read; {said} is for the average {part.type} (design-centre)"
     soft = [replace(limit, physical=False, yielded=why) for limit in found]
     full = crossing(shown, watts * hot, most * DESIGN_MAXIMUM)
-    if full is None:
+    if full is None or watts[0] * hot >= most * DESIGN_MAXIMUM:  # as drawn already: nothing is left to stop at
         return soft
     over = f"{100 * (DESIGN_MAXIMUM - 1):.0f} % over the {said}"
     return [*soft, Limit("above", full, f"{part.name}: the hottest {part.type} of the spread then takes {over}")]

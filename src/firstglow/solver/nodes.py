@@ -112,4 +112,38 @@ def _alternating(amplifier: Amplifier, at: Mapping[tuple[str, str], str], mains:
         ends = [at[part.name, lead] for lead in ("end 1", "wiper", "end 2")]
         edges += [(ends[0], ends[1]), (ends[1], ends[2])]
     found = spread(start, edges, quiet)
+    found = (*found, *_rows(amplifier, at, found))
     return tuple(j for j in found if j not in GROUNDED and j not in mains)
+
+
+def _rows(amplifier: Amplifier, at: Mapping[tuple[str, str], str], found: tuple[str, ...]) -> list[str]:
+    """The joints between capacitors in series that alone hold a joint which ac reaches: without them its ac would hang on nothing."""
+    joined: dict[str, set[str]] = {}
+    for part in amplifier.of_kind("capacitor"):
+        if part.value("farads") >= QUIET_FARADS:
+            one, two = at[part.name, "+"], at[part.name, "-"]
+            joined.setdefault(one, set()).add(two)
+            joined.setdefault(two, set()).add(one)
+    still, out = {*found, *GROUNDED}, []
+    for joint in found:
+        if joint in GROUNDED or joined.get(joint, set()) & GROUNDED:
+            continue
+        for way in _to_ground(joint, joined, still):
+            out += [j for j in way if j not in out]
+    return out
+
+
+def _to_ground(joint: str, joined: Mapping[str, set[str]], still: set[str]) -> list[list[str]]:
+    """From a joint over new ones to one at rest, along capacitors that follow each other."""
+    ways = []
+    for first in joined.get(joint, set()) - still:
+        way, here = [first], first
+        while not joined[here] & GROUNDED:
+            onward = joined[here] - still - {joint, *way}
+            if len(onward) != 1:
+                break
+            here = onward.pop()
+            way.append(here)
+        if joined[here] & GROUNDED:
+            ways.append(way)
+    return ways
