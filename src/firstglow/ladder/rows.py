@@ -9,6 +9,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.dials import lower
 from firstglow.readings.probe import Kind, PlannedReading, StopRule
+from firstglow.solver.nodes import GROUNDED, find_nodes
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
@@ -29,11 +30,14 @@ def heaters(
 ) -> Iterator[PlannedReading]:
     """Rows 13, 14, 27: each heater, pin to pin."""
     state = "" if at.out >= envelopes else frame.words.text("rung.note.loaded")
+    alternating = set(find_nodes(frame.amplifier).ac)
     direct = {j for s in frame.supplies("heater") for j in (s.joint, *s.nodes)}
     for part in heater_parts(frame, envelopes):
         far = "ct" if part.leads["1"] == part.leads["2"] and "ct" in part.leads else "2"
         rated = part.value("volts") / (2.0 if far == "ct" else 1.0)  # halves in parallel: each across the line
-        kind: Kind = "dc volts" if direct & set(part.leads.values()) else "ac volts"
+        hot = set(part.leads.values()) - GROUNDED
+        # behind a filter resistor and its capacitor no winding's ac stands any more
+        kind: Kind = "dc volts" if direct & hot or not alternating & hot else "ac volts"
         limits: tuple[StopRule, ...] = stops.within(WRONG, "wrong tap, or windings exchanged")
         if loaded:
             # under full dial every heater is low: in proportion then, the absolute top all the same
