@@ -7,7 +7,7 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.audit.ageing import ages
 from firstglow.audit.drained import drains
 from firstglow.audit.fitted import fitted
-from firstglow.audit.pieces import Item
+from firstglow.audit.pieces import Item, Made
 from firstglow.audit.proposal import Proposal, shown
 from firstglow.audit.replace import propose
 from firstglow.audit.replace_capacitors import without_its_leak
@@ -71,6 +71,7 @@ def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Pr
                 made = propose(other, amplifier.parts[name], rows, "")
                 if made is not None and (made.items or any(s.verdict == "unfit" for s in new)):
                     more[name] = (rows, _told(made, new))
+        raised = _alike(raised)
         if _bought(raised, more) == before:
             break
     if drain := _drains(amplifier, listed):
@@ -92,6 +93,24 @@ def _drains(amplifier: Amplifier, listed: Mapping[str, Proposal]) -> dict[str, I
         return item.row * item.made.values["ohms"]
 
     return {n: i for n, i in drains(amplifier).items() if n not in bought or ohms(i) < ohms(bought[n])}
+
+
+def _alike(proposals: Mapping[str, Proposal]) -> dict[str, Proposal]:
+    """Coupling capacitors of one value for the volts of the one that meets most: they are bought alike."""
+    mine = [i for p in proposals.values() for i in p.items if i.over and "farads" in i.made.values]
+    most: dict[float, Made] = {}
+    for made in (i.made for i in mine):
+        before = most.get(made.values["farads"])
+        if before is None or made.values["volts"] > before.values["volts"]:
+            most[made.values["farads"]] = made
+    out = {}
+    for name, p in proposals.items():
+        items = tuple(replace(i, made=most[i.made.values["farads"]]) if i in mine else i for i in p.items)
+        what = p.what
+        for old, new in zip(p.items, items, strict=True):
+            what = what.replace(old.text, new.text)
+        out[name] = replace(p, what=what, items=items)
+    return out
 
 
 LEAK = "grid leak"

@@ -312,7 +312,7 @@ def _place(p: "Place", low: float) -> Iterator[str]:
 
 def _on_the_lowest(each: "Sequence[Judged]", low: float) -> Iterator[str]:
     """What a fuse no longer ends in time there."""
-    for j in each:
+    for j in {j.fuse.name: j for j in each}.values():  # the one drawn may be the one proposed
         lost = ", ".join(f"{b.fault} ({b.low_amps:.3g} A)" for b in j.blown if b.lost_low)
         if lost:
             yield (

@@ -10,7 +10,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder.unfit import most_mains
 from firstglow.readings.bleeder import bleeder
-from firstglow.solver.discharge import HAZARD_VOLTS, way_out
+from firstglow.solver.discharge import HAZARD_VOLTS, way_between, way_out
 from firstglow.solver.kept import Stands, most_kept
 
 if TYPE_CHECKING:
@@ -41,10 +41,13 @@ def _stands(frame: "Frame", at: Situation) -> Stands:
 
 
 def undrained(frame: "Frame") -> frozenset[str]:
-    """Joints of the HT supplies whose reservoir has no way drawn, through resistors, from its + to its -, every valve cold."""
-    at = frame.ht_only()
+    """Joints of the HT supplies whose reservoir has no way drawn, through resistors, from its + to its -, every valve cold; of a
+    doubler's two, or of several in series, none from the supply's own joint back either."""
+    at, amplifier = frame.ht_only(), frame.amplifier
     return frozenset(
-        s.joint for s in frame.supplies("ht") if s.reservoir and not way_out(frame.amplifier, at, s.reservoir)
+        s.joint
+        for s in frame.supplies("ht")
+        if s.reservoir and not way_out(amplifier, at, s.reservoir) and not way_between(amplifier, at, s.joint, s.ret)
     )
 
 

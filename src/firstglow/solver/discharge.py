@@ -154,7 +154,12 @@ def discharge(
 def way_out(amplifier: Amplifier, situation: Situation, capacitor: str) -> tuple[str, ...]:
     """Parts of least resistance from a capacitor's + to its -, as drawn; () where leakage alone empties it."""
     leads = amplifier.parts[capacitor].leads
-    return least_path(ColdNetwork(passives(amplifier, situation, {}, []), []).branches, leads["+"], leads["-"])
+    return way_between(amplifier, situation, leads["+"], leads["-"])
+
+
+def way_between(amplifier: Amplifier, situation: Situation, red: str, black: str) -> tuple[str, ...]:
+    """The same between two joints."""
+    return least_path(ColdNetwork(passives(amplifier, situation, {}, []), []).branches, red, black)
 
 
 def capacitor_starts(amplifier: Amplifier, mains_volts: float, dc: Callable[[str], Array]) -> dict[str, Array]:
