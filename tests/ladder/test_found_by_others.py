@@ -22,10 +22,10 @@ T2 = ["output transformer 5k single-ended 6W", { taps = "8R", centre = "HT1", co
 LS = ["load 8R", "T2 8", "chassis"]
 R9 = ["220k 2W", "HT1", "chassis"]
 """
-VALVE = """T1 = ["mains transformer", { primary = "230V", ht = "250-0-250V 90m 90+110R", rect = "5V 2A", heat = "6.3V 2A", "heat 2" = "chassis" }]
+VALVE = """T1 = ["mains transformer", { primary = "230V", ht = "250-0-250V 90m 90+110R", rect = "5V 2A" }, HEATS]
 V9 = ["GZ34", { plate1 = "T1 ht 1", plate2 = "T1 ht 2", cathode = "HT0", heater = "T1 rect" }]
 S2 = ["standby switch", "HT0", "HT1"]
-"""
+""".replace("HEATS", '{ heat = "6.3V 2A", "heat 2" = "chassis" }')
 
 
 def test_capacitors_in_series_hold_the_ac_of_what_they_alone_hold() -> None:
