@@ -7,6 +7,8 @@ import pytest
 from at_hand import built, firstglow
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
+from firstglow.readings.observe import Observer
+from firstglow.readings.vsafe import safe_bias
 from firstglow.solver.circuit import compile_circuit
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
@@ -109,3 +111,46 @@ C1 = ["47u 450V", "HT1", "chassis"]
     file.write_text(HEAD + text + row + STAGE.replace("HEAT", "T1 heat"), encoding="utf-8")
     said = firstglow("parts", file, code=None)
     assert said.returncode in (0, 2, 3) and "Traceback" not in said.stderr
+
+
+def test_each_capacitor_of_a_row_is_read_at_its_own_ends() -> None:
+    """Half the rail each where both are shared alike (Kirchhoff), stopped at its own volts; a row behind the choke too."""
+    row = 'C1 = ["94u 350V", "HT1", "mid"]\nC2 = ["94u 350V", "mid", "chassis"]\n'
+    row += 'RA = ["220k 2W 5%", "HT1", "mid"]\nRB = ["220k 2W 5%", "mid", "chassis"]\n'
+    found = built(load(HEAD + VALVE + STAGE.replace("HEAT", "T1 heat") + row)).expected.by_id
+    rail = found["4/HT1 after 1 min/shared"].expected if "4/HT1 after 1 min/shared" in found else None
+    upper, lower = (found[f"4/{name} own ends/shared"] for name in ("C1", "C2"))
+    assert isinstance(upper.expected, float) and isinstance(lower.expected, float)
+    assert upper.expected == pytest.approx(lower.expected, rel=0.02)
+    assert rail is None or upper.expected + lower.expected == pytest.approx(rail, rel=0.1)  # the meter loads each half
+    for one in (upper, lower):
+        assert one.stop_above is not None and one.stop_above.limit <= 350.0
+
+
+PAIR = """T1 = ["mains transformer", { primary = "230V", ht = "250V 90m", "ht 2" = "chassis", bias = "40V", "bias 2" = "chassis" }, HEATS]
+D1 = ["silicon 1A 1000V", "T1 ht 1", "HT1"]
+C1 = ["47u 450V", "HT1", "chassis"]
+R9 = ["220k 2W", "HT1", "chassis"]
+D2 = ["silicon 1A 1000V", "braw", "T1 bias 1"]
+C2 = ["100u 100V", "chassis", "braw"]
+P1 = ["preset 10k", "braw", "wiper", "foot"]
+R1 = ["10k", "foot", "chassis"]
+R2 = ["220k", "g3", "wiper"]
+R3 = ["220k", "g4", "wiper"]
+V1 = ["12AU7", { section = "a", grid = "in", plate = "47k HT1", cathode = "1k chassis", heater = "T1 heat" }]
+J1 = ["input", "in", "chassis"]
+R6 = ["1M", "in", "chassis"]
+C5 = ["0.1u 630V film", "V1 plate", "g3"]
+C6 = ["0.1u 630V film", "V1 plate", "g4"]
+V3 = ["6V6GT", { grid = "g3", plate = "T2 plate a", screen = "HT1", cathode = "10R chassis", heater = "T1 heat", IDLE }]
+V4 = ["6V6GT", { grid = "g4", plate = "T2 plate b", screen = "HT1", cathode = "10R chassis", heater = "T1 heat" }]
+T2 = ["output transformer 8k 15W", { taps = "8R", centre = "HT1", common = "chassis" }]
+LS = ["load 8R", "T2 8", "chassis"]
+""".replace("HEATS", '{ heat = "6.3V 2A", "heat 2" = "chassis" }').replace("IDLE", 'idle = "25m", set_by = "P1"')
+
+
+def test_a_valve_without_an_idle_of_its_own_is_held_like_the_one_on_its_bias() -> None:
+    """One preset for a pair, the idle said of one: what holds the strongest of one type holds the other (no Vsafe was asked of it)."""
+    observer = Observer(load(HEAD + PAIR))
+    mine, other = (safe_bias(observer, valve, 230.0) for valve in ("V3", "V4"))
+    assert mine is not None and mine < -10.0 and other == pytest.approx(mine, rel=0.02)

@@ -62,13 +62,24 @@ class Dials:
 
 def high(frame: "Frame", capacitor: str) -> float:
     """What a capacitor may read in an amplifier at the upper end of its transformer's tolerance, over the nominal: by the
-    windings of the supply that it hangs on; one on no supply stands at HT while a valve is out."""
+    windings of the supply that it hangs on; one on no supply stands at HT while a valve is out. One of several in series gets more
+    where the resistor that shares the volts to it is at the upper end of its own."""
     reach = {"uniform": 1.0, "normal": 3.0, "exact": 0.0}
     leads = set(frame.part(capacitor).leads.values()) - {"chassis"}
     own = [s for s in frame.roles.supplies if leads & set(s.nodes)] or frame.supplies("ht") or frame.roles.supplies
     steps = {(w.part, w.winding) for s in own for leg in s.legs for w in leg.windings}
     windings = (w for t in frame.amplifier.of_kind("transformer") for w in t.windings if (t.name, w.name) in steps)
-    return 1.0 + READ + max((reach[w.turns.shape] * w.turns.spread for w in windings), default=0.0)
+    most = max((reach[w.turns.shape] * w.turns.spread for w in windings), default=0.0)
+    steady = {"chassis"}.union(*({s.ret, s.joint, *s.nodes} for s in own))
+    if leads <= steady:
+        return 1.0 + READ + most
+    across = (
+        r
+        for r in frame.amplifier.of_kind("resistor")
+        if set(r.leads.values()) == set(frame.part(capacitor).leads.values())
+    )
+    share = max((reach[q.shape] * q.spread for q in (r.values["ohms"] for r in across)), default=0.0)
+    return (1.0 + READ + most) * (1.0 + share)
 
 
 def stands(frame: "Frame", capacitor: str, joints: Mapping[str, tuple[float, float]]) -> float:

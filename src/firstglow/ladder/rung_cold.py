@@ -63,15 +63,20 @@ def _readings(frame: Frame) -> Iterator[PlannedReading]:
 
 
 def large_capacitors(frame: Frame) -> list[Part]:
-    """Every capacitor that keeps a charge worth reading: on the nodes of an HT or bias supply, and all of a doubler."""
+    """Every capacitor that keeps a charge worth reading: on the nodes of an HT or bias supply, what follows one of those in series, and
+    all of a doubler."""
     rails = [s for s in frame.roles.supplies if s.use != "heater"]
     nodes = {j for s in rails for j in (*s.nodes, s.joint)}
     pumped = {c for s in rails for c in s.reservoirs}
-    return [
-        p
-        for p in frame.amplifier.of_kind("capacitor")
-        if p.name in pumped or (p.value("farads") >= LARGE and nodes & set(p.leads.values()))
-    ]
+    every = frame.amplifier.of_kind("capacitor")
+    first = [p for p in every if p.name in pumped or (p.value("farads") >= LARGE and nodes & set(p.leads.values()))]
+    feet = {j for p in first for j in p.leads.values()} - nodes - {"chassis"} - {s.ret for s in rails}
+    also = {
+        p.name
+        for p in every
+        if p.type == "electrolytic" and p.value("farads") >= LARGE and feet & set(p.leads.values())
+    }
+    return [p for p in every if p in first or p.name in also]
 
 
 def ohms(frame: Frame, word: str, key: str, red: End, black: End, **more: Any) -> PlannedReading:

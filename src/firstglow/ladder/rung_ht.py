@@ -167,11 +167,17 @@ def _supply(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedRead
 
 
 def _stacked(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedReading]:
-    """Capacitors in series (a doubler, a stack): each across its own two ends, stopped at its own working volts."""
-    ends = {supply.ret, "chassis"}
+    """Capacitors in series (a doubler, a stack at the reservoir or further on): each across its own two ends, stopped at its own
+    working volts."""
+    ends, nodes = {supply.ret, "chassis"}, {supply.joint, *supply.nodes}
+    large = {part.name: set(part.leads.values()) for part in large_capacitors(frame)}
+    # a joint that one hangs from a node on, and another from chassis
+    mids = set().union(*(j - nodes - ends for j in large.values() if j & nodes)) & set().union(
+        *(j - nodes - ends for j in large.values() if j & ends)
+    )
     for part in large_capacitors(frame):
-        joints = set(part.leads.values())
-        in_stack = part.name in supply.reservoirs or supply.joint in joints
+        joints = large[part.name]
+        in_stack = part.name in supply.reservoirs or supply.joint in joints or joints & mids
         if not in_stack or (joints & ends and joints & set(supply.nodes)):
             continue
         yield frame.reading(

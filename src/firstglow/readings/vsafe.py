@@ -4,6 +4,8 @@ from typing import Any
 
 import numpy as np
 
+from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.roles import roles
 from firstglow.readings.observe import Observer
 from firstglow.readings.rated import cathode_ohms, section_of
 from firstglow.readings.safe_bias import Spread, strongest
@@ -14,11 +16,12 @@ def safe_bias(
 ) -> float | None:
     """Vsafe [V to chassis] of an output valve section with today's unloaded HT; see ``safe_bias.strongest``.
 
-    socket: mains today [V rms]. idle_amps: its target (default: the file's). bare: what ``unloaded`` gave at these mains,
+    socket: mains today [V rms]. idle_amps: its target (default: the file's, or that of a valve on the same bias).
+    bare: what ``unloaded`` gave at these mains,
     where several valves are asked for. None where there is no target.
     """
     amplifier, circuit = observer.amplifier, observer.circuit
-    target = amplifier.idle.get(valve)
+    target = _target(amplifier, valve)
     amps = idle_amps if idle_amps is not None else target.amps.value if target else None
     if amps is None:
         return None
@@ -37,6 +40,17 @@ def safe_bias(
             if row is not None and circuit.parameters[row].sigma > 0:
                 spreads.append(Spread(of, circuit.parameters[row].sigma))
     return strongest(law.law, amps, plate - cathode, screen - cathode, spreads) + cathode
+
+
+def _target(amplifier: Amplifier, valve: str) -> Any:
+    """Its idle; of one that the file gives none, the idle of another whose grid leak stands on the same bias."""
+    if valve in amplifier.idle:
+        return amplifier.idle[valve]
+    outputs = roles(amplifier).outputs
+    joint = next((o.bias_joint for o in outputs if o.valve == valve), None)
+    beside = (o.valve for o in outputs if joint is not None and o.bias_joint == joint and o.valve in amplifier.idle)
+    name = next(beside, None)
+    return None if name is None else amplifier.idle[name]
 
 
 def unloaded(observer: Observer, socket: float) -> tuple[Any, float]:
