@@ -17,8 +17,8 @@ from firstglow.audit.ways import Stood
 from firstglow.audit.ways import stood as every_way
 from firstglow.solver.standing import SolveError
 
-ROUNDS = 4
-"""How often the list is raised at most; what is raised are ratings, which ask nothing of others."""
+ROUNDS = 6
+"""How often the list is raised at most; what is raised are ratings, which ask nothing of others, and bleeders once."""
 FITTED = "the whole order list fitted"
 Rows = tuple[Stress, ...]
 
@@ -40,9 +40,11 @@ def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Pr
     raised, asked = dict(proposals), dict(stresses)
     more: dict[str, tuple[Rows, Proposal]] = {}
     other = at
+    drain: dict[str, Item] = {}
+    drained = False
     for _ in range(ROUNDS):
         listed = one_word(at, raised) | {name: p for name, (_, p) in more.items()}
-        amplifier, by, untold = fitted(at.amplifier, listed)
+        amplifier, by, untold = fitted(at.amplifier, listed, drain)
         try:
             other = _stood(other, amplifier)
         except SolveError:
@@ -73,14 +75,12 @@ def together(at: Stood, stresses: Mapping[str, Rows], proposals: Mapping[str, Pr
                     more[name] = (rows, _told(made, new))
         raised = _alike(raised)
         if _bought(raised, more) == before:
-            break
-    if drain := _drains(amplifier, listed):
-        amplifier, _, untold = fitted(at.amplifier, listed, drain)
-        try:
-            other = _stood(other, amplifier)
-        except SolveError:
-            return Together(one_word(at, proposals), {}, None, drain)
-        met = {p.name: tuple(KINDS[p.kind](other, p)) for p in amplifier.parts.values() if p.name not in untold}
+            if drained:
+                break
+            # bleeders come last, for what all the rest then is, and ask something of the rest themselves
+            drain, drained = _drains(amplifier, listed), True
+            if not drain:
+                break
     stays = {name: left for name, rows in met.items() if (left := _left(rows))}
     return Together(_cured(one_word(at, raised), stays), more, stays, drain)
 
