@@ -58,12 +58,12 @@ def parted(
     """start: volts on each capacitor; closed: the fall with everything as it is; inside: those that are not on the mains side."""
     return tuple(
         found
-        for name in _partings(amplifier)
+        for name in partings(amplifier)
         if name not in {f.part for f in faults} and (found := _one(amplifier, start, closed, faults, inside, name))
     )
 
 
-def _partings(amplifier: Amplifier) -> Iterator[str]:
+def partings(amplifier: Amplifier) -> Iterator[str]:
     """Switches, fuses and links inside, feedback's aside."""
     mains = set(find_nodes(amplifier).mains)
     links = {link.part for link in amplifier.links.values() if not link.feedback}
