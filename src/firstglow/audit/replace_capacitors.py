@@ -13,6 +13,7 @@ from firstglow.audit.proposal import REST, Proposal
 from firstglow.audit.replace_reversed import REVERSE, reversed_
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_wanted
 from firstglow.audit.stress import Stress
+from firstglow.audit.stress_passive import RIPPLE_AMPS
 from firstglow.audit.tried import values_tried
 from firstglow.audit.ways import Stood
 from firstglow.markings.made import made_volts, present
@@ -51,7 +52,11 @@ def _fresh(stood: Stood, part: Part, by: Mapping[str, Stress], volts: float) -> 
     rated = made_volts(volts, make)
     kind = ELECTROLYTIC if make == "electrolytic" else make
     ripple = by.get("ripple amps, rms")
-    amps, hertz = ripple_wanted(stood, part, ripple.value) if ripple is not None else 0.0, ripple_hertz(stood, part)
+    felt = ripple is not None and ripple.value > RIPPLE_AMPS
+    amps, hertz = (
+        ripple_wanted(stood, part, ripple.value) if ripple is not None and felt else 0.0,
+        ripple_hertz(stood, part),
+    )
     if rated is None and make != "electrolytic":
         return Proposal(
             f"{_none(make)}: one made for {show(ceil(volts / 100.0) * 100.0, 'V')} or more, from a maker of high-voltage capacitors; "
