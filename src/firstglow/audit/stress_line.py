@@ -82,11 +82,13 @@ def switch(stood: Stood, part: Part) -> Iterator[Stress]:
     yield from most(stood, part, "amps", "A", line_amps(stood, part), None if amps is None else amps.value, PLAIN_SHARE)
     one, two = list(part.leads.values())[:2]
     apart = np.abs(stood.dc(one) - stood.dc(two))
+    rating = None if volts is None else volts.value
     if part.words.get("role") == "mains":
-        apart = np.array([w.situation.mains_volts for w in stood.ways])
-    yield from most(
-        stood, part, "volts it parts", "V", apart, None if volts is None else volts.value, PLAIN_SHARE, faults=False
-    )
+        # V~ on a switch is of the mains' mark; that they wander 10 % is in it (as of any mains part)
+        marked = np.full(len(stood.ways), stood.amplifier.mains_volts)
+        yield from most(stood, part, "volts it parts", "V", marked, rating, 0.0, stood.where(level="now"), faults=False)
+        return
+    yield from most(stood, part, "volts it parts", "V", apart, rating, PLAIN_SHARE, faults=False)
 
 
 def wire(stood: Stood, part: Part) -> Iterator[Stress]:
