@@ -9,6 +9,7 @@ import pytest
 from parts_at_hand import A, B, C, audited, made, of, without_restart
 
 from at_hand import firstglow
+from drawn import HEAD, stage
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Fault, Situation
 from firstglow.amplifier.supplies import supplies
@@ -17,21 +18,15 @@ from firstglow.audit.ripple_rating import ripple_hertz
 from firstglow.audit.ways import stood
 from firstglow.solver.circuit import compile_circuit
 
-HEAD = """format = 1
-amplifier = { name = "Windings", drawing = "own", mains = "230V 50Hz" }
-[parts]
-"""
-STAGE = """V2 = ["EL84", { grid = "in", plate = "T2 plate a", screen = "HT1", cathode = "150R chassis", heater = "HEAT" }]
-J1 = ["input", "in", "chassis"]
-R6 = ["1M", "in", "chassis"]
-T2 = ["output transformer 5k single-ended 6W", { taps = "8R", centre = "HT1", common = "chassis" }]
-LS = ["load 8R", "T2 8", "chassis"]
-C1 = ["47u 450V", "HT1", "chassis"]
-R9 = ["220k 2W", "HT1", "chassis"]
-"""
+
+def supplied(heater: str = "T1 heat") -> str:
+    """The stage with its reservoir."""
+    return stage(heater).replace("R9 = ", 'C1 = ["47u 450V", "HT1", "chassis"]\nR9 = ')
+
+
 ONE = """T1 = ["mains transformer", { primary = "230V", ht = "200V 90m", "ht 2" = "chassis", heat = "6.3V 2A", "heat 2" = "chassis" }]
 D1 = ["silicon 1A 1000V", "T1 ht 1", "HT1"]
-""" + STAGE.replace("HEAT", "T1 heat")
+""" + supplied()
 
 
 @pytest.fixture(autouse=True)
@@ -86,14 +81,9 @@ def test_the_halves_of_a_bridge_carry_all_of_the_time() -> None:
         + TURNS.replace("CT", ', "ht ct" = "half"')
         + BRIDGE
         + 'C8 = ["47u 350V", "half", "chassis"]\n'
-        + STAGE.replace("HEAT", "T1 heat")
+        + supplied()
     )
-    turn = load(
-        HEAD
-        + TURNS.replace("CT", ', "ht ct" = "chassis"')
-        + "".join(BRIDGE.splitlines(True)[:2])
-        + STAGE.replace("HEAT", "T1 heat")
-    )
+    turn = load(HEAD + TURNS.replace("CT", ', "ht ct" = "chassis"') + "".join(BRIDGE.splitlines(True)[:2]) + supplied())
     whole, half = (next(w for w in a.parts["T1"].windings if w.name == "ht a") for a in (both, turn))
     amps, primary = DC_TO_AC * 0.09, both.parts["T1"].windings[0].ohms.value
     loses = 60.0 / 230.0 * primary / 230.0
@@ -106,9 +96,7 @@ def test_a_bridge_whose_middle_is_the_tap_ripples_at_twice_the_mains() -> None:
         HEAD
         + TURNS.replace("CT", ', "ht ct" = "half"')
         + BRIDGE
-        + STAGE.replace("HEAT", "T1 heat").replace(
-            '"HT1", "chassis"]\nR9', '"HT1", "half"]\nC2 = ["47u 450V", "half", "chassis"]\nR9'
-        )
+        + supplied().replace('"HT1", "chassis"]\nR9', '"HT1", "half"]\nC2 = ["47u 450V", "half", "chassis"]\nR9')
     )
     found = stood(load(text))
     (ht,) = (s for s in supplies(found.amplifier) if s.use == "ht")
@@ -125,7 +113,7 @@ T1 = ["mains transformer", { primary = "230V", "primary 1" = "on", "primary 2" =
 T3 = ["mains transformer", { primary = "230V", "primary 1" = "on", "primary 2" = "neutral", heat = "6.3V 2A", "heat 2" = "chassis" }]
 D1 = ["silicon 1A 1000V", "T1 ht 1", "HT1"]
 """
-        + STAGE.replace("HEAT", "T3 heat")
+        + supplied("T3 heat")
     )
     standing = compile_circuit(load(text)).solve(compile_circuit(load(text)).vector(Situation(230.0)))
     amps, first = (float(standing.part(f"{t} primary")["amps_rms"][0]) for t in ("T3", "T1"))
@@ -143,7 +131,7 @@ def test_an_open_return_leaves_the_winding_a_crest_away() -> None:
         + TURNS.replace("CT", ', "ht ct" = "ct"')
         + 'S2 = ["standby switch", "ct", "chassis"]\n'
         + "".join(BRIDGE.splitlines(True)[:2])
-        + STAGE.replace("HEAT", "T1 heat")
+        + supplied()
     )
     amplifier = load(text)
     found = audited(amplifier)

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 
 from at_hand import built, firstglow
+from drawn import HEAD, stage
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.observe import Observer
@@ -13,17 +14,6 @@ from firstglow.solver.circuit import compile_circuit
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 B = (EXAMPLES / "b-hazel-four.toml").read_text(encoding="utf-8")
-HEAD = """format = 1
-amplifier = { name = "Found", drawing = "own", mains = "230V 50Hz" }
-[parts]
-"""
-STAGE = """V2 = ["EL84", { grid = "in", plate = "T2 plate a", screen = "HT1", cathode = "150R chassis", heater = "HEAT" }]
-J1 = ["input", "in", "chassis"]
-R6 = ["1M", "in", "chassis"]
-T2 = ["output transformer 5k single-ended 6W", { taps = "8R", centre = "HT1", common = "chassis" }]
-LS = ["load 8R", "T2 8", "chassis"]
-R9 = ["220k 2W", "HT1", "chassis"]
-"""
 VALVE = """T1 = ["mains transformer", { primary = "230V", ht = "250-0-250V 90m 90+110R", rect = "5V 2A" }, HEATS]
 V9 = ["GZ34", { plate1 = "T1 ht 1", plate2 = "T1 ht 2", cathode = "HT0", heater = "T1 rect" }]
 S2 = ["standby switch", "HT0", "HT1"]
@@ -32,7 +22,7 @@ S2 = ["standby switch", "HT0", "HT1"]
 
 def test_capacitors_in_series_hold_the_ac_of_what_they_alone_hold() -> None:
     """Behind a valve rectifier and a switch: two of 94 uF are one of 47 (closed form), and no joint floats to a million volts rms."""
-    one = VALVE + STAGE.replace("HEAT", "T1 heat") + 'C1 = ["47u 500V", "HT1", "chassis"]\n'
+    one = VALVE + stage() + 'C1 = ["47u 500V", "HT1", "chassis"]\n'
     two = one.replace(
         '["47u 500V", "HT1", "chassis"]', '["94u 350V", "HT1", "mid"]\nC2 = ["94u 350V", "mid", "chassis"]'
     )
@@ -71,11 +61,7 @@ C11 = ["4700u 25V", "dc heat", "chassis"]
 
 def test_a_heater_behind_a_filter_resistor_is_read_on_dc() -> None:
     """No winding's ac stands behind resistor and capacitor: on an ac range a healthy one reads nothing, and was told to."""
-    ladder = built(
-        load(
-            HEAD + FILTERED + STAGE.replace("HEAT", '["dc heat", "chassis"]').replace('"["', '["').replace('"]"', '"]')
-        )
-    )
+    ladder = built(load(HEAD + FILTERED + stage('["dc heat", "chassis"]').replace('"["', '["').replace('"]"', '"]')))
     rows = [r for r in ladder.expected.readings() if "V2 heater pin to pin" in r.id]
     assert rows and all(r.kind == "dc volts" and r.expected > 0.5 for r in rows)
 
@@ -89,10 +75,10 @@ C1 = ["100u 350V", "HT1", "T1 ht 2"]
 C2 = ["100u 350V", "T1 ht 2", "chassis"]
 """
     file = tmp_path / "doubler.toml"
-    file.write_text(HEAD + text + STAGE.replace("HEAT", "T1 heat"), encoding="utf-8")
+    file.write_text(HEAD + text + stage(), encoding="utf-8")
     assert "NO BLEEDER" not in firstglow("check", file).stdout
     file.write_text(
-        HEAD + text + STAGE.replace("HEAT", "T1 heat").replace('R9 = ["220k 2W", "HT1", "chassis"]\n', ""),
+        HEAD + text + stage().replace('R9 = ["220k 2W", "HT1", "chassis"]\n', ""),
         encoding="utf-8",
     )
     assert "NO BLEEDER" in firstglow("check", file).stdout
@@ -108,7 +94,7 @@ C1 = ["47u 450V", "HT1", "chassis"]
 """
     text = FILTERED.splitlines(keepends=True)[0].replace(', low = "9V 2A"', ', heat = "6.3V 2A", "heat 2" = "chassis"')
     file = tmp_path / "row.toml"
-    file.write_text(HEAD + text + row + STAGE.replace("HEAT", "T1 heat"), encoding="utf-8")
+    file.write_text(HEAD + text + row + stage(), encoding="utf-8")
     said = firstglow("parts", file, code=None)
     assert said.returncode in (0, 2, 3) and "Traceback" not in said.stderr
 
@@ -117,7 +103,7 @@ def test_each_capacitor_of_a_row_is_read_at_its_own_ends() -> None:
     """Half the rail each where both are shared alike (Kirchhoff), stopped at its own volts; a row behind the choke too."""
     row = 'C1 = ["94u 350V", "HT1", "mid"]\nC2 = ["94u 350V", "mid", "chassis"]\n'
     row += 'RA = ["220k 2W 5%", "HT1", "mid"]\nRB = ["220k 2W 5%", "mid", "chassis"]\n'
-    found = built(load(HEAD + VALVE + STAGE.replace("HEAT", "T1 heat") + row)).expected.by_id
+    found = built(load(HEAD + VALVE + stage() + row)).expected.by_id
     rail = found["4/HT1 after 1 min/shared"].expected if "4/HT1 after 1 min/shared" in found else None
     upper, lower = (found[f"4/{name} own ends/shared"] for name in ("C1", "C2"))
     assert isinstance(upper.expected, float) and isinstance(lower.expected, float)
