@@ -376,3 +376,21 @@ def test_rc_stage_tables(kind: str, rows: list[tuple[float, float, float, float]
         got = -float(network(amplifier, {"V1": slopes}).drive("input").at("next")[0])
         errors.append(got / printed - 1)
     assert np.median(np.abs(errors)) < reach, errors
+
+
+@pytest.mark.parametrize("farads", [(32e-6, 32e-6), (50e-6, 32e-6)])
+def test_two_capacitors_beside_each_other_are_both_a_short(farads: tuple[float, float]) -> None:
+    """Supply behind 10 kohm, two reservoirs beside each other on the stage's rail: at 1 kHz the rail stands still, so that the gain is
+    mu RL/(rp + RL) as if the rail were the supply itself. Each alone is 5 ohm there, whatever the other is."""
+    b = Builder("rail")
+    b.add("bench", "supply", {"+": "HT", "-": "chassis"}, volts=300.0)
+    b.resistor("R9", "HT", "rail", 10e3)
+    for name, value in zip(("C8", "C9"), farads, strict=True):
+        b.capacitor(name, "rail", "chassis", value)
+    b.input("grid")
+    b.triode("V1", "12AX7", "plate", "grid", "chassis")
+    b.resistor("R1", "rail", "plate", 100e3)
+    amplifier = b.build()
+    band = find_band(amplifier, ON, {"V1": triode(100.0, 62.5e3)}, 1000.0)
+    assert all(value > band.farads[name] for name, value in zip(("C8", "C9"), farads, strict=True))
+    assert gain(amplifier, 100.0, 62.5e3, "plate") == pytest.approx(-100.0 * 100e3 / (100e3 + 62.5e3), rel=1e-3)

@@ -12,7 +12,7 @@ from math import cos, pi
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.devices.rectifier import limited_series
+from firstglow.devices.rectifier import SMALLEST_PERVEANCE, limited_series
 from firstglow.devices.semiconductor import junction_series
 
 Array = NDArray[np.float64]
@@ -134,6 +134,8 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
     everywhere = p.leak is not None or p.sense is not None or p.dent is not None or against.min() < 0.0
     out: list[Flow] = []
     for leg, rows in _turns(p, everywhere):
+        if _pulled(p, leg):
+            continue
         phase = p.phase[leg]
         wave = (phase * WAVE[: p.cells])[:, None]
         if p.dent is not None:
@@ -159,6 +161,11 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
             _split(p, flow, other)
         out.append(flow)
     return out
+
+
+def _pulled(p: Problem, leg: int) -> bool:
+    """Is the leg's rectifier out of its socket in every sample? All its cells would be worked through for nothing."""
+    return p.leak is None and not p.junction[leg] and bool(p.scale[leg].max() <= 2.0 * SMALLEST_PERVEANCE)
 
 
 def _turns(p: Problem, everywhere: bool) -> list[tuple[int, slice]]:

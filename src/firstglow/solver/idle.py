@@ -4,7 +4,7 @@ A bordered Newton solution, all samples together. A pot that comes to its end st
 and the valve is reported as out of travel.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -210,12 +210,14 @@ def cathode_amps(standing: Standing, valve: str) -> Array:
 @dataclass(frozen=True, slots=True)
 class Care:
     """How a batch is solved. at: its parameters prepared. settled: largest last step. steps: most that are taken.
-    together: so many of them by all samples, the rest by those alone that are not settled then."""
+    together: so many of them by all samples, the rest by those alone that are not settled then. last: which samples need no
+    further step, from the sizes of the last two."""
 
     at: Prepared
     settled: float = SETTLED
     steps: int = STEPS
     together: int = STEPS
+    last: Callable[[Array, Array], NDArray[np.bool_]] | None = None
 
 
 class Turning:
@@ -245,7 +247,7 @@ class Turning:
     def _steps(self, p: Array, x: Array, wanted: Array, care: "Care", most: int) -> NDArray[np.bool_]:
         """At most so many steps, in place; which samples came to rest."""
         e, at = self.equations, care.at
-        rest = np.zeros(p.shape[1], dtype=bool)
+        rest, before = np.zeros(p.shape[1], dtype=bool), np.full(p.shape[1], np.inf)
         longest, last = np.full((len(self.pots), p.shape[1]), LONGEST_TURN), np.zeros((len(self.pots), p.shape[1]))
         for _ in range(most):
             terms, slopes = e.fill(x, at)
@@ -268,7 +270,12 @@ class Turning:
             for pot, d in zip(self.pots, turn, strict=True):
                 pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
             there = (change < care.settled) | only_floats(change, residual)
-            rest |= good & there & (np.abs(turn).max(axis=0) < care.settled)
+            there &= np.abs(turn).max(axis=0) < care.settled
+            if care.last is not None:
+                size = np.maximum(change, np.abs(turn).max(axis=0))
+                there |= care.last(size, before)
+                before = size
+            rest |= good & there
             if rest.all():
                 break
         return rest

@@ -30,9 +30,10 @@ from firstglow.solver.stamps import merge
 MOST_OHMS = 1e4
 """An open mains side counts as this [ohm]: nothing flows then, whatever it is."""
 FULL_PASSES = 60
-PASSES = 2
-"""Passes of the cycle in one step of the whole: the first, without slopes, brings its inner unknowns to where the last step
-left the others. Without it they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2."""
+PASSES, FIRST_PASSES = 2, 3
+"""Passes of the cycle in one step of the whole: all but the last, without slopes, bring its inner unknowns to where the last step
+left the others. Without them they lag a step, and the whole converges with the order 1.4 of a secant instead of Newton's 2.
+The first step of all starts from another amplifier's cycle."""
 MOST_TRIES = 3
 ASTRAY = 3
 """Steps in a row that leave a cycle unsettled by more than ``NEAR``, after which it is begun from nothing."""
@@ -242,7 +243,7 @@ class Pulses:
         ``PASSES`` where nothing is known of how it goes."""
         carry = c.pop("carry", None)
         if carry is None or "exact" in c:
-            return PASSES
+            return PASSES if "unsettled" in c else FIRST_PASSES
         legs, by = len(self.legs), around - c["around"]
         at = [r.envelope for r in self.legs]
         ways = [*by[1 : 2 + legs], *(by[2 + legs + at.index(e)] for e in self.envelopes)]

@@ -311,7 +311,7 @@ def find_band(
 ) -> Band:
     """Weigh each capacitor's and choke's reactance at ``hertz`` against what it looks into, nominal values.
 
-    A capacitor whose reactance is smaller than the impedance around it passes the signal (a short at mid-band), one
+    A capacitor whose reactance is smaller than the resistance around it passes the signal (a short at mid-band), one
     whose reactance is larger does not matter yet (compensation, grid stoppers' strays); a choke the other way round.
     """
     first = {valve: {pair: np.atleast_1d(s)[:1] for pair, s in table.items()} for valve, table in slopes.items()}
@@ -322,7 +322,8 @@ def find_band(
     probes = network.solve([{s.a: 1.0, s.b: -1.0} for s in stores] + [{c.start: 1.0, c.end: -1.0} for c in chokes])
     farads, henries = {}, {}
     for store, probe in zip(stores, probes[: len(stores)], strict=True):
-        around = 1.0 / probe.at(store.a, store.b)[0] - 1j * omega * store.farads[0]
+        # only what conducts: two equal capacitors beside each other would each be told that the other is the short
+        around = (1.0 / probe.at(store.a, store.b)[0]).real
         farads[store.part] = float(abs(around) / omega)
     for choke, probe in zip(chokes, probes[len(stores) :], strict=True):
         assert choke.henries is not None
