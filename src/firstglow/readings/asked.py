@@ -61,12 +61,6 @@ def cost(same: Sequence[Block]) -> float:
     return alone + 0.8 * len(quantities & {"ripple volts", "hum volts", "peak volts"})
 
 
-def kin(same: Sequence[Block]) -> tuple[float, float, bool, int]:
-    """Sorts the blocks of one standing solution so that what is alike to the current follows one another."""
-    at = same[0].situation
-    return at.mains_volts, at.lamp_watts or 0.0, bool(at.idle), -len(at.out)
-
-
 @dataclass(frozen=True, slots=True)
 class Cast:
     """Which amplifiers stand in the columns.

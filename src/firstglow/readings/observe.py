@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Situation
-from firstglow.readings.asked import COLD, MANY, STANDING, Block, Cast, cost, key_of, kin, needs_standing
-from firstglow.readings.beyond import Beyond
+from firstglow.readings.asked import COLD, MANY, STANDING, Block, Cast, cost, key_of, needs_standing
 from firstglow.readings.expected import MAINS_STEPS
 from firstglow.readings.others import Others, cold_cathodes
 from firstglow.readings.points import Point, points, together
@@ -149,11 +148,10 @@ class Observer:
             ready = {k: f for k, f in self._ahead.items() if k in asked} if cast.values is self.mains_steps else {}
             ready |= self._stand_together([(b, cast) for k, b in asked.items() if k not in ready])
         ohms = {} if ohms_for is None else _ohms_together(ready, by_key, ohms_for)
-        beyond = Beyond()
         for key, same in by_key.items():
             found = ready.get(key)
             if found is None and any(map(needs_standing, same)):
-                found = Found(self.predicted(same[0], cast)) if predict else self._stand(same[0], cast, beyond)
+                found = Found(self.predicted(same[0], cast)) if predict else self._stand(same[0], cast)
             standing = None
             if found is not None:
                 standing = found.standing
@@ -164,7 +162,7 @@ class Observer:
             for block in same:
                 self._read_cold(block, cast, seen)
                 self._read_standing(block, standing, cast, ohms_for, ohms.get(key, {}), seen)
-                self._read_others(block, standing, cast, seen, shared, beyond, predict)
+                self._read_others(block, standing, cast, seen, shared, predict)
             if remember is not None and "cold cathodes" in shared:
                 self._solved[COLD_KEY + key] = columns_of(shared["cold cathodes"], slice(remember, remember + 1))
         return seen
@@ -176,7 +174,7 @@ class Observer:
         by_key: dict[str, list[Block]] = {}
         for block in wanted:
             by_key.setdefault(block.dc_key, []).append(block)
-        shares = shared_out(sorted(by_key.values(), key=kin), cost)
+        shares = shared_out(by_key.values(), cost)
         pieces = [partial(self.see, [b for same in share for b in same], cast, ohms_for) for share in shares]
         return merged(side_by_side(pieces))
 
@@ -206,9 +204,8 @@ class Observer:
         still = np.zeros(cast.samples)
         return {v: amps * (1.0 + cast.setting.get(v, still)) for v, amps in situation.idle.items()}
 
-    def _stand(self, block: Block, cast: Cast, beyond: Beyond) -> Found:
-        """The standing solution of one situation; idle brought to its targets where the situation asks for it. beyond: what is
-        known of the same amplifiers in others."""
+    def _stand(self, block: Block, cast: Cast) -> Found:
+        """The standing solution of one situation; idle brought to its targets where the situation asks for it."""
         laid = cast.laid(self.circuit, block.situation)
         point = None if cast.each else self._points.get(block.dc_key)
         targets = self._targets(block.situation, cast)
@@ -217,22 +214,11 @@ class Observer:
                 return Found(self.circuit.solve(laid, strict=False))
             idle = self.circuit.solve_idle(laid, targets, strict=False)
         else:
-            line, turned = point.start(laid, cast.setting)
+            start, turned = point.start(laid, cast.setting)
             near = self._near_to(block.dc_key, point)
-
-            def some(which: slice) -> Any:
-                if not targets:
-                    return near.solve(turned[:, which], line[:, which])
-                own = {v: amps[which] for v, amps in targets.items()}
-                return near.solve_idle(turned[:, which], own, line[:, which]).standing
-
-            start = beyond.start(laid, line, some)
             if not targets:
-                found = near.solve(turned, start)
-                beyond.learn(laid, line, found)
-                return Found(found)
+                return Found(near.solve(turned, start))
             idle = near.solve_idle(turned, targets, start)
-            beyond.learn(laid, line, idle.standing)
         return Found(idle.standing, dict(idle.out_of_travel), dict(idle.pots))
 
     def _near_to(self, key: str, point: Point) -> Any:
@@ -242,21 +228,17 @@ class Observer:
             self._near[key] = Near(point.standing)
         return self._near[key]
 
-    def _stand_cold(self, key: str, warm: Any, cast: Cast, beyond: Beyond, predict: bool) -> Any:
+    def _stand_cold(self, key: str, warm: Any, cast: Cast, predict: bool) -> Any:
         """The same amplifiers with every cathode but the rectifiers' cold, pots where they stand."""
         laid = cold_cathodes(self.amplifier, self.circuit, warm.values)
         point = None if cast.each else self._points.get(COLD_KEY + key)
         if point is None:
             return self.circuit.solve(laid, strict=False)
-        line, _ = point.start(laid, {})
+        start, _ = point.start(laid, {})
         if predict:
             n = cast.samples
-            return type(warm)(line, laid, np.ones(n, dtype=bool), np.zeros(n, dtype=np.int64), self.circuit)
-        near = self._near_to(COLD_KEY + key, point)
-        start = beyond.start(laid, line, lambda some: near.solve(laid[:, some], line[:, some]))
-        found = near.solve(laid, start)
-        beyond.learn(laid, line, found)
-        return found
+            return type(warm)(start, laid, np.ones(n, dtype=bool), np.zeros(n, dtype=np.int64), self.circuit)
+        return self._near_to(COLD_KEY + key, point).solve(laid, start)
 
     def _read_standing(
         self,
@@ -286,21 +268,14 @@ class Observer:
                             seen.watts[r.id, rule.part, electrode] = np.asarray(row[f"{electrode}_watts"])
 
     def _read_others(
-        self,
-        block: Block,
-        standing: Any,
-        cast: Cast,
-        seen: Seen,
-        shared: dict[str, Any],
-        beyond: Beyond,
-        predict: bool,
+        self, block: Block, standing: Any, cast: Cast, seen: Seen, shared: dict[str, Any], predict: bool
     ) -> None:
         """What starts from the standing solution; column by column where each has its own faults."""
         wanted = [r for r in block.readings if r.probe.quantity not in STANDING | COLD | {"look"}]
         if not wanted:
             return
         if not cast.each:
-            made = self._others(block, wanted, standing, cast, shared, beyond, predict)
+            made = self._others(block, wanted, standing, cast, shared, predict)
             for r in wanted:
                 seen.values[r.id] = np.broadcast_to(made.read(r.probe, r.id), (cast.samples,))
             return
@@ -308,7 +283,7 @@ class Observer:
             seen.values[r.id] = np.full(cast.samples, np.nan)
         for k in range(cast.samples):
             alone = None if standing is None else columns_of(standing, slice(k, k + 1))
-            made = self._others(block, wanted, alone, cast.one(k), {}, Beyond(), predict)
+            made = self._others(block, wanted, alone, cast.one(k), {}, predict)
             for r in wanted:
                 seen.values[r.id][k] = made.read(r.probe, r.id)[0]
 
@@ -319,12 +294,11 @@ class Observer:
         standing: Any,
         cast: Cast,
         shared: dict[str, Any],
-        beyond: Beyond,
         predict: bool,
     ) -> Others:
         return Others(
             self.amplifier, self.circuit, block.situation, [r.probe for r in wanted], standing, cast, shared,
-            lambda: self._stand_cold(block.dc_key, standing, cast, beyond, predict),
+            lambda: self._stand_cold(block.dc_key, standing, cast, predict),
         )  # fmt: skip
 
     def _read_cold(self, block: Block, cast: Cast, seen: Seen) -> None:

@@ -24,15 +24,13 @@ def processors() -> int:
 
 
 def shared_out(work: Iterable[T], cost: Callable[[T], float]) -> list[list[T]]:
-    """Work in as many shares as there are processors, none empty, each about the same cost; the order is kept, so that what
-    helps its neighbour stands in the same share."""
-    pieces = list(work)
-    whole, count = sum(map(cost, pieces)), processors()
-    shares: list[list[T]] = [[] for _ in range(count)]
-    done = 0.0
-    for piece in pieces:
-        shares[min(int(count * (done + cost(piece) / 2.0) / whole), count - 1)].append(piece)
-        done += cost(piece)
+    """Work in as many shares as there are processors, none empty, each about the same cost."""
+    shares: list[list[T]] = [[] for _ in range(processors())]
+    loads = [0.0] * len(shares)
+    for piece in sorted(work, key=cost, reverse=True):
+        least = loads.index(min(loads))
+        shares[least].append(piece)
+        loads[least] += cost(piece)
     return [share for share in shares if share]
 
 
