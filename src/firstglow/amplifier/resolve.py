@@ -229,6 +229,7 @@ class Resolver:
             lambda w: fed(self.scopes.drafts.values(), draft, w, where),
             lambda w, r: self._guess(draft, w, r, where),
             self.defaults.append,
+            lambda w: tuple(where[f"{draft.name} {w.name} {lead}"] for lead in w.leads),
         )
         values.setdefault("volt_amps", Quantity(load, 0.3, "uniform", Origin("default", 0)))
         return windings

@@ -4,7 +4,7 @@ A printed secondary voltage is the LOADED one, with every winding at its rating.
 regulation, half of it in the primary and half in the secondaries.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from math import log, sqrt
@@ -81,10 +81,12 @@ def mains_windings(
     rectified: Callable[[WindingText], Fed],
     guess: Callable[[WindingText, bool], float],
     note: Callable[[DefaultUsed], None],
+    joints: Callable[[WindingText], tuple[str, ...]],
 ) -> tuple[tuple[Winding, ...], float]:
     """Windings of a mains transformer, and the load [VA] of all of them at their ratings.
 
-    nominal_volts: what the primary in use is marked for. rectified, guess: see ``load_of``.
+    nominal_volts: what the primary in use is marked for. rectified, guess: see ``load_of``. joints: where the leads of a winding
+    are soldered.
     """
     texts = [w for w, _ in draft.windings.values()]
     loads = {w.name: load_of(w, rectified(w), guess(w, bool(rectified(w)))) for w in texts if not w.primary}
@@ -95,41 +97,44 @@ def mains_windings(
     build = draft.type or str(draft.words.get("build", "EI"))
     typical = regulation(volt_amps, build)
     primary_amps = volt_amps / nominal_volts
-    drop = 0.0
+    primaries = [w for w in texts if w.primary]
+    beside = {w.name: [o.name for o in primaries if set(joints(o)) == set(joints(w))] for w in primaries}
     out: list[Winding] = []
-    for text in (w for w in texts if w.primary):
+    ohms_of: dict[str, list[float]] = {}
+    for text in primaries:
         origin = draft.windings[text.name][1]
+        own = ohms_of[text.name] = []
         for side in text.sides:
-            # the same wire all along a tapped winding: ohms go as the turns
-            ohms = side.ohms if side.ohms is not None else 0.5 * typical * side.volts / primary_amps
-            out.append(
-                _winding(
-                    side.name,
-                    side.start,
-                    side.end,
-                    Quantity(side.volts, 0.0, "exact", origin),
-                    ohms,
-                    side.ohms is None,
-                    text,
-                    "primary",
-                    origin,
-                )
-            )
-            if side.ohms is None:
-                note(
-                    DefaultUsed(
-                        f"{draft.name} {side.name}",
-                        "ohms",
-                        f"{ohms:.3g} ohm",
-                        "60 % either way, from typical regulation",
-                    )
-                )
-        if not drop:
-            used = min((s for s in _spans(text)), key=lambda s: abs(s[0] - nominal_volts))
-            drop = primary_amps * sum(w.ohms.value for w in out[: used[1]]) / nominal_volts
+            # the same wire all along a tapped winding: ohms go as the turns; windings beside each other share the amps
+            amps = primary_amps / len(beside[text.name])
+            own.append(side.ohms if side.ohms is not None else 0.5 * typical * side.volts / amps)
+            volts = Quantity(side.volts, 0.0, "exact", origin)
+            unknown = side.ohms is None
+            out.append(_winding(side.name, side.start, side.end, volts, own[-1], unknown, text, "primary", origin))
+            if unknown:
+                said = f"{own[-1]:.3g} ohm", "60 % either way, from typical regulation"
+                note(DefaultUsed(f"{draft.name} {side.name}", "ohms", *said))
+    drop = primary_amps * _in_use(primaries, beside, ohms_of, nominal_volts) / nominal_volts if primaries else 0.0
     for text in (w for w in texts if not w.primary):
         out.extend(_secondary(draft, text, loads[text.name], typical, drop, note))
     return tuple(out), volt_amps
+
+
+def _in_use(
+    primaries: Sequence[WindingText], beside: Mapping[str, Sequence[str]], ohms: Mapping[str, Sequence[float]],
+    nominal_volts: float,
+) -> float:  # fmt: skip
+    """Ohms of the primary on the mains: the part of the first whose volts come nearest to what it is marked for, all in series
+    where their sum comes nearer, and what lies beside each other as that has it."""
+    first = primaries[0]
+    volts, sides = min(_spans(first), key=lambda s: abs(s[0] - nominal_volts))
+    own = {w.name: sum(ohms[w.name]) for w in primaries}
+    total = sum(w.volts / len(beside[w.name]) for w in primaries)
+    if len(primaries) > 1 and abs(total - nominal_volts) < abs(volts - nominal_volts):
+        return sum(own[w.name] / len(beside[w.name]) ** 2 for w in primaries)
+    if len(beside[first.name]) > 1:
+        return 1.0 / sum(1.0 / own[name] for name in beside[first.name])
+    return sum(ohms[first.name][:sides])
 
 
 def _spans(text: WindingText) -> list[tuple[float, int]]:
