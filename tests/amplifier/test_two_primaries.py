@@ -19,8 +19,10 @@ PRIMARIES = {
     ),
     "two beside each other": (
         110.0,
-        'primarya = "110V 8R", primaryb = "110V 8R", "primarya 1" = "hot", "primarya 2" = "neutral", '
-        + '"primaryb 1" = "hot", "primaryb 2" = "neutral"',
+        (
+            'primarya = "110V 8R", primaryb = "110V 8R", "primarya 1" = "hot", "primarya 2" = "neutral", '
+            '"primaryb 1" = "hot", "primaryb 2" = "neutral"'
+        ),
     ),
 }
 

@@ -67,3 +67,17 @@ def test_no_figure_is_given_of_the_way_round() -> None:
         shared.solve(shared.vector(Situation(230.0), blown))
     assert abs(float(own.solve(own.vector(Situation(230.0), blown)).dc("HT1")[0])) < 1.0
     assert float(shared.solve(shared.vector(Situation(230.0))).dc("HT1")[0]) > 300.0
+
+
+def test_a_standby_switch_behind_the_rectifier_is_in_nobodys_return() -> None:
+    """Its one end is the rectifier's cathode, on which the rectifier's own heater winding rides: a transformer's joint, and no tap
+    that HT and bias share. Open, HT is empty (C1 has only insulation to lose its charge through) and the bias stands."""
+    text = FILE.format(windings=SHARED[0], tap=SHARED[1], ct="").replace(
+        'cathode = "HT1", heater = "T1 rect"', 'cathode = "HT0", heater = "T1 rect"'
+    )
+    circuit = compile_circuit(load(text + 'S2 = ["standby switch", "HT0", "HT1"]\n'))
+    on = circuit.solve(circuit.vector(Situation(230.0)))
+    opened = circuit.solve(circuit.vector(Situation(230.0), [Fault("S2", "open")]))
+    assert float(on.dc("HT1")[0]) > 300.0
+    assert abs(float(opened.dc("HT1")[0])) < 1.0
+    assert float(opened.dc("bias")[0]) < -20.0

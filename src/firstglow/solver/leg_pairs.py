@@ -69,9 +69,15 @@ def common_returns(amplifier: Amplifier, legs: Sequence[Leg]) -> tuple[str, ...]
     own = {(w.part, w.winding) for leg in legs for w in leg.windings if w.winding}
     mine = {(leg.start, leg.end) for leg in legs}
     others = [leg for s in supplies(amplifier) for leg in s.legs if (leg.start, leg.end) not in mine]
-    if not any((w.part, w.winding) in own for leg in others for w in leg.windings):
+    shared = own & {(w.part, w.winding) for leg in others for w in leg.windings}
+    if not shared:
         return ()
-    taps = {j for t in amplifier.of_kind("transformer") for j in t.leads.values()}
+    # a part on another winding's joint (the rectifier's own heater rides on HT) is no tap's
+    taps = {
+        t.leads[lead]
+        for t in amplifier.of_kind("transformer") for w in t.windings if (t.name, w.name) in shared
+        for lead in (w.start, w.end)
+    }  # fmt: skip
     passed = dict.fromkeys(name for leg in legs for name in (*leg.series_ac, *leg.series_dc))
     return tuple(name for name in passed if taps & set(amplifier.parts[name].leads.values()))
 
