@@ -52,6 +52,16 @@ class PaperPhysics:
     def fall(self, situation: Situation, joint: str, times: Sequence[float]) -> Sequence[float]:
         return [self.joints(situation)[joint][0] * float(np.exp(-t / 15.0)) for t in times]
 
+    def settings(self, situation: Situation) -> Mapping[str, float]:
+        return {v.pot: 0.5 for v in self.roles.outputs if v.valve in situation.idle and v.pot}
+
+    def cathode_amps(self, situation: Situation) -> Mapping[str, float]:
+        volts, found = self.joints(situation), {}
+        for v in self.roles.outputs:
+            if v.envelope not in situation.out:
+                found[v.valve] = (volts[v.plate][0] - volts[v.cathode][0]) / POWER
+        return found
+
     def gain(self, situation: Situation, channel: str | None) -> float:
         return self.open_gain if situation.feedback == "open" else self.open_gain / (1 + self.closed_loop_gain)
 

@@ -58,7 +58,7 @@ def test_lamp_pots_and_generator_by_their_own_names() -> None:
     assert between(ladder(B), "8/LS gain/shared", "8/V2 cathode/shared") == "Generator off, input shorted."
     half, leak = "6a/V3 cathode at half idle/left", "6a/V4 grid through 1 Mohm/left"
     assert between(ladder(A), half, leak) == "Controls back at their most negative end."
-    assert between(ladder(A), leak, half).startswith("Idle set to V3 12 mA")
+    assert "turn left P1 until V3 draws 12 mA; turn left P2 until V4 draws 12 mA." in between(ladder(A), leak, half)
 
 
 def test_a_rectifier_s_warm_up_is_seen_from_cold() -> None:

@@ -8,6 +8,7 @@ from firstglow.ladder.judging import ratio_to
 from firstglow.ladder.safing import Phase
 from firstglow.ladder.sides import others
 from firstglow.ladder.stands import powered_up, turned
+from firstglow.ladder.turning import turn
 from firstglow.ladder.waits import begins_with_the_plug, powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.learn import Learned
@@ -44,15 +45,16 @@ def now(climb: Climb, reading: ExpectedReading, *, own: bool) -> str:
         )
         if begins_with_the_plug(reading.planned):
             return f"{up} A minute to warm; then {_fall(climb, probe.seconds)}"
-        return " ".join(t for t in (up, _divided(climb, reading)) if t)
+        return " ".join(t for t in (up, _presets(climb, reading), _divided(climb, reading)) if t)
     if begins_with_the_plug(reading.planned):
         return _fall(climb, probe.seconds)
     divided = _divided(climb, reading)
     if climb.here.powered and climb.stage(climb.here.stage).readings[0] == reading.id:
-        return divided  # what changed before it was done on its card, with the plug out
+        # what changed before it was done on its card, with the plug out, but for what is turned under power
+        return " ".join(t for t in (_presets(climb, reading), divided) if t)
     number = [r.id for r in mine].index(reading.id)
     raised = number and mine[number - 1].situation.mains_volts < at.mains_volts
-    text = "" if own and not raised else done_since(climb, reading.id)
+    text = _presets(climb, reading) if own and not raised else done_since(climb, reading.id)
     past = climb.ladder.frame.words.text("stands.dial_limit", limit=limit) if raised and limit else ""
     return " ".join(t for t in (text, past, divided) if t)
 
@@ -66,6 +68,14 @@ def done_since(climb: Climb, name: str, *, unplugged: bool = False) -> str:
         return ""
     before, here = ids[rung[at - 1]].planned.situation, ids[name].planned.situation
     return turned(climb.ladder.frame, before, here, unplugged=unplugged)
+
+
+def _presets(climb: Climb, reading: ExpectedReading) -> str:
+    """Which presets are turned, until what, where this reading's idle is not that of the reading before it, on whatever rung."""
+    at, every = reading.planned.situation, [r for rung in climb.ladder.expected.rungs for r in rung.readings]
+    number = [r.id for r in every].index(reading.id)
+    before = every[number - 1].planned.situation.idle if number else {}
+    return turn(climb.ladder.frame, at) if at.idle and at.idle != before else ""
 
 
 def _fall(climb: Climb, seconds: float) -> str:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier
+from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.asked import key_of
 from firstglow.readings.observe import Observer
@@ -114,6 +115,23 @@ class SolverPhysics:
         start = {name: dc for name, (dc, _) in self.joints(situation).items()}
         found = discharge(self.amplifier, situation, start)
         return [float(v) for v in found.joint_volts(joint, np.array(times))[:, 0]]
+
+    def settings(self, situation: Situation) -> Mapping[str, float]:
+        """Pot -> position to which the situation's idle turns it."""
+        from firstglow.solver.idle import pots_of
+
+        standing = self.standing(_worst(situation))
+        targets = {valve: np.full(1, amps) for valve, amps in situation.idle.items()}
+        rows = self.circuit.column
+        return {pot: float(standing.values[rows[f"{pot} position"]][0]) for pot in pots_of(self.circuit, targets)}
+
+    def cathode_amps(self, situation: Situation) -> Mapping[str, float]:
+        """Output valve that is in -> amps through its cathode."""
+        from firstglow.solver.idle import cathode_amps
+
+        standing = self.standing(_worst(situation))
+        outputs = [v for v in roles(self.amplifier).outputs if v.envelope not in situation.out]
+        return {v.valve: float(cathode_amps(standing, v.valve)[0]) for v in outputs}
 
     def loop_gain(self, situation: Situation, channel: str | None) -> float:
         """Size of the loop gain, through the situation's test resistor where it has one."""

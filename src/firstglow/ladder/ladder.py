@@ -138,7 +138,9 @@ def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> d
     if not delta:
         return {}
     text = differs(frame, rung.situation, reading.situation)
-    return {**delta, "text": text.replace(f"{reading.channel} ", "") if reading.channel else text}
+    # an idle names presets of both channels: each keeps its channel
+    short = reading.channel and not reading.situation.idle
+    return {**delta, "text": text.replace(f"{reading.channel} ", "") if short else text}
 
 
 def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:

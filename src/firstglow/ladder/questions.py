@@ -30,6 +30,14 @@ class Physics(Protocol):
         """Volts dc of a joint to chassis at some times [s] after this situation was switched off."""
         ...
 
+    def settings(self, situation: Situation) -> Mapping[str, float]:
+        """Pot -> position to which the situation's idle turns it; the pots that an idle sets."""
+        ...
+
+    def cathode_amps(self, situation: Situation) -> Mapping[str, float]:
+        """Output valve that is in -> amps through its cathode."""
+        ...
+
     def loop_gain(self, situation: Situation, channel: str | None) -> float:
         """Size of the loop gain at mid-band of the channel's loop; ``situation.feedback`` "closed" or "test"."""
         ...

@@ -11,6 +11,7 @@ from firstglow.ladder.rows import gas_tubes
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_output import bridged, bridged_stop, current_stop, half_drop
 from firstglow.ladder.rung_small import nodes
+from firstglow.ladder.turning import turning_lines
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 RUNG = "9"
@@ -34,7 +35,8 @@ def rung(frame: Frame) -> PlannedRung:
     )
     key = "before" if at.idle else "before_fixed"
     hold, wait = Hold(False, frame.words.text("rung.idle.hold")), WAIT_SINGLE if single else WAIT
-    return powered(frame, RUNG, "idle", at, readings, hold, wait, before=key, warned=bool(at.idle))
+    also = turning_lines(frame, at, frame.roles.outputs)
+    return powered(frame, RUNG, "idle", at, readings, hold, wait, before=key, warned=bool(at.idle), also=also)
 
 
 def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 42

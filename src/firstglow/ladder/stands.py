@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder.turning import set_by, turn
 
 if TYPE_CHECKING:
     from firstglow.ladder.frame import Frame
@@ -15,7 +16,7 @@ def stands(frame: "Frame", at: Situation) -> str:
     if at.lifted:
         parts.append(say("stands.lifted", links=", ".join(sorted(at.lifted))))
     if at.idle:
-        parts.append(say("stands.idle", targets=_idle(at)))
+        parts.append(say("stands.idle", targets=set_by(frame, at)))
     elif at.pots and at.mains_volts > 0:
         parts.append(say("stands.pots", pots=_pots(frame, at)))
     if at.feedback != "closed":
@@ -39,7 +40,7 @@ def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
         moved = {p: x for p, x in own.pots.items() if rung.pots.get(p) != x}
         parts.append(", ".join(f"{p} {_place(frame, x)}" for p, x in sorted(moved.items())) + ".")
     if own.idle != rung.idle:
-        parts.append(say("stands.idle", targets=_idle(own)) if own.idle else say("stands.idle_back"))
+        parts.append(say("stands.idle", targets=set_by(frame, own)) if own.idle else say("stands.idle_back"))
     if own.load != rung.load:
         parts.append(say(f"stands.speaker_{own.load}"))
     if own.switches_open - rung.switches_open:
@@ -88,7 +89,10 @@ def turned(frame: "Frame", before: Situation, now: Situation, *, unplugged: bool
         parts.append(say("stands.input_shorted"))
         before = before.but(stimulus_volts=0.0)
     same = before.but(mains_volts=now.mains_volts, lamp_watts=now.lamp_watts)
-    return " ".join(p for p in (*parts, differs(frame, same, now)) if p)
+    # an idle is set under power, by what its valve then draws: no hand's work while the plug is out
+    idle = now.idle or before.idle
+    dialled = turn(frame, now) if now.idle != before.idle and now.idle and not unplugged else ""
+    return " ".join(p for p in (*parts, differs(frame, same.but(idle=idle), now), dialled) if p)
 
 
 def _mains(frame: "Frame", at: Situation) -> str:
@@ -116,7 +120,3 @@ def _pots(frame: "Frame", at: Situation) -> str:
 
 def _place(frame: "Frame", position: float) -> str:
     return frame.words.text({0.0: "stands.end_1", 1.0: "stands.end_2"}.get(position, "stands.middle"))
-
-
-def _idle(at: Situation) -> str:
-    return ", ".join(f"{valve} {amps * 1e3:.3g} mA" for valve, amps in sorted(at.idle.items()))
