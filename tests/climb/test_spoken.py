@@ -21,7 +21,9 @@ THEIRS = {"valve": "tube", "plate": "anode", "ht": "B+", "chassis": "ground"}
 BENCH = 'format = 1\nwords = { valve = "tube", plate = "anode", ht = "B+", chassis = "ground" }\n'
 # names that files use, not words: ids of readings
 NAMES = re.compile(r"\d+[a-z]?/[^/\n<>]+/\w+")
-UNCHOSEN = re.compile(r"\b(valves?|plates?|HT|chassis)\b", re.IGNORECASE)
+# the metal box stays a chassis: only the joint that volts are read to is a bench's ground
+BOX = r"(?<!the )(?<!a )(?<!bare )(?<!live-)(?<!\A)(?<!  )"
+UNCHOSEN = re.compile(rf"\b(valves?|plates?|HT|{BOX}chassis)\b", re.IGNORECASE)
 OUR_UNCHOSEN = re.compile(r"(?<!gas )\btubes?\b|B\+|\banodes?\b|\bground\b", re.IGNORECASE)
 
 
@@ -97,6 +99,33 @@ def test_the_ladder_its_sheet_the_check_and_the_verdict_say_it_too(bench: Path, 
     told = lines_of("verdict", B, "--readings", readings, "--bench", bench)
     assert not words_in(told, UNCHOSEN)
     assert any("5/V1 plate/shared" in line for line in told)  # what a readings file calls it stays
+
+
+SENTENCES = (
+    "Before a hand goes under the chassis, to lift a capacitor",
+    "clips and tools are counted out of the chassis.",
+    "Plug in, hands off the chassis, switch on",
+    "firstglow never says that a chassis may be touched",
+    "firstglow never says that the set is safe; whatever a\nchassis shows",
+    "bench earth clip to bare chassis",
+    "everything else OUT of the\n         chassis: tools, loose parts",
+    "someone licensed for live-chassis sets",
+)
+
+
+@pytest.mark.parametrize("text", SENTENCES)
+def test_a_bench_that_says_ground_still_has_a_metal_box(text: str) -> None:
+    """ "Before a hand goes under the ground", "hands off the ground": nobody knows what to do."""
+    assert Spoken(THEIRS).said(text) == text
+    assert Spoken(THEIRS).page(f"<p>{text}</p>") == f"<p>{text}</p>"
+    assert Spoken(THEIRS).document([text]) == [text]
+
+
+def test_only_the_joint_is_the_ground_of_such_a_bench() -> None:
+    said = Spoken(THEIRS).said
+    assert said("black: chassis → red: V1 pin 6") == "black: ground → red: V1 pin 6"
+    assert said("from HT plus to CHASSIS") == "from B+ plus to GROUND"
+    assert said("that lead tied to\nchassis: the first stage") == "that lead tied to\nground: the first stage"
 
 
 def test_columns_stay_and_names_are_no_words() -> None:

@@ -233,11 +233,11 @@ class Worded:
 
     def ask(self, screen: Screen, ask: dict[str, Any], seconds: float | None) -> tuple[Said, str]:
         """As it is asked."""
-        return self._talk.ask(lambda: [self._said(line) for line in screen()], ask, seconds)
+        return self._talk.ask(lambda: self._said("\n".join(screen())).split("\n"), ask, seconds)
 
     def say(self, lines: Sequence[str]) -> None:
         """As it is said."""
-        self._talk.say([self._said(line) for line in lines])
+        self._talk.say(self._said("\n".join(lines)).split("\n") if lines else [])
 
     def busy(self, line: str) -> None:
         """As it is said."""

@@ -1,5 +1,8 @@
 """A bench's own words in whatever is shown: valve or tube, plate or anode, HT or B+, chassis or ground.
 
+The chassis is two things: the joint that volts are read to ("red to chassis", "chassis" alone), which a bench may call
+its ground, and the metal box that hands and tools go into ("under the chassis"), which is a chassis on every bench.
+
 One vocabulary inside; the other is put in where text leaves for a screen or a page. Names that a file or a readings file
 uses (``6/V2 plate/shared``, ``HT1``) are names and stay as they are.
 """
@@ -12,6 +15,8 @@ from typing import Any
 OURS: Mapping[str, str] = {"valve": "valve", "plate": "plate", "ht": "HT", "chassis": "chassis"}
 WIDTH = 80
 _NAMES = r"(?<![\w/])\d+[a-z]?/[^/\n<>]+/\w+"  # ids of readings
+# what stands before the box, never before the joint
+_BOX = re.compile(r"(?:\b(?:the|a|bare|this|that|one|no|its|each|every)\s+|\blive-)$", re.IGNORECASE)
 _GAPS = re.compile(r"( {2,})")
 _LEAVE = re.compile(r"<style.*?</style>|<script.*?</script>|<[^>]*>", re.DOTALL)
 
@@ -29,12 +34,17 @@ class Spoken:
 
     def said(self, text: str) -> str:
         """A text, its columns kept where they are."""
-        return "\n".join(self._line(line) for line in text.split("\n")) if self._pattern else text
+        if not self._pattern:
+            return text
+        lines = text.split("\n")
+        return "\n".join(self._line(line, before) for line, before in zip(lines, ["", *lines], strict=False))
 
     def page(self, html: str) -> str:
         """A page: the text between its tags."""
         kept = _LEAVE.findall(html)
-        between = [self._put(text) for text in _LEAVE.split(html)] if self._pattern else _LEAVE.split(html)
+        between = _LEAVE.split(html)
+        if self._pattern:
+            between = [self._put(text, before) for text, before in zip(between, ["", *between], strict=False)]
         return "".join(a + b for a, b in zip(between, [*kept, ""], strict=True))
 
     def document(self, made: Any) -> Any:
@@ -49,15 +59,15 @@ class Spoken:
             return [self.document(value) for value in made]
         return made
 
-    def _line(self, line: str) -> str:
-        """Each cell of a line, and the gap after it as much wider as the cell became narrower."""
+    def _line(self, line: str, before: str) -> str:
+        """Each cell of a line, and the gap after it as much wider as the cell became narrower. before: the line above."""
         out, off = "", 0
         for n, piece in enumerate(_GAPS.split(line)):
             if n % 2:
                 out += " " * max(1, len(piece) + off)
                 off = 0
             else:
-                new = self._put(piece)
+                new = self._put(piece, before if not "".join(out).strip() else "")
                 out, off = out + new, off + len(piece) - len(new)
         out = out.rstrip() if line == line.rstrip() else out
         return out if len(out) <= WIDTH or len(out) <= len(line) else re.sub(r"\b[Aa]n (?=anode)", "", out)
@@ -79,7 +89,8 @@ class Spoken:
             else None
         )
 
-    def _put(self, text: str) -> str:
+    def _put(self, text: str, before: str = "") -> str:
+        """A text with the bench's words in it. before: what it goes on from, above."""
         pattern, changed = self._pattern, self._changed
         assert pattern is not None
 
@@ -87,6 +98,8 @@ class Spoken:
             word = found["word"]
             own = next((w for w in changed if word is not None and (w == word or w == word.lower())), None)
             if word is None or own is None:  # a name, or letters that only look like HT
+                return found[0]
+            if own == "chassis" and (found["a"] or self._is_box(text[: found.start("word")], before)):
                 return found[0]
             said = changed[own]
             if own != "HT":
@@ -97,3 +110,7 @@ class Spoken:
             return f"{article}{said}{found['s']}"
 
         return pattern.sub(one, text)
+
+    @staticmethod
+    def _is_box(text: str, before: str) -> bool:
+        return bool(_BOX.search(text if text.strip() else f"{before.rstrip()} "))
