@@ -97,3 +97,28 @@ def test_the_sheet_still_carries_every_cause(hazel: Ladder) -> None:
     for reading in hazel.expected.readings():
         for texts in reading.planned.checks.values():
             assert set(texts) <= set(reading.planned.check_first)
+
+
+def test_a_lamp_darker_than_expected_is_no_short(hazel: Ladder) -> None:
+    """V2 dead: the lamp in series is dark because too little is drawn. "A rectifier or a capacitor shorted" was told,
+    which makes it brighter: by the solver, the same amplifier with V2 dead draws less through the lamp, never more."""
+    name = "6/lamp/shared"
+    planned = hazel.expected.by_id[name].planned
+    observer = hazel.sheet.observer
+    watts = [
+        float(
+            np.ravel(
+                observer.circuit.solve(observer.circuit.apply(observer.nominal, planned.situation, f)).row(
+                    planned.probe
+                )
+            )[0]
+        )
+        for f in ((), (Fault("V2", "dead"),))
+    ]
+    assert watts[1] < watts[0]
+    darker, brighter = one(hazel, name, "dark"), one(hazel, name, "full")
+    assert "less current than this amplifier draws" in darker.why
+    assert any("a valve dead, or out of its socket, or its heater cold" in text for text in darker.check_first)
+    assert not any("short" in text for text in darker.check_first)
+    assert any("shorted" in text for text in brighter.check_first)
+    assert not any("dead" in text for text in brighter.check_first)

@@ -126,6 +126,11 @@ class ExpectedReading:
         found = tuple(text for side in (*self.sides(value), "either") for text in planned.checks.get(side, ()))
         return found or parts
 
+    def lamp_checks(self, *, brighter: bool) -> tuple[str, ...]:
+        """The same for a lamp: brighter means that more is drawn than expected, darker that less is."""
+        side = "bright" if brighter else "dark"
+        return tuple(self.planned.checks.get(side, ())) or self.checks()
+
     def sides(self, value: float) -> tuple[str, str]:
         """("low" or "high" by size, "minus" or "plus" by sign) of a value against what is expected. Size follows the sign
         of what is expected: a bias that has gone to 0 or past it is low."""

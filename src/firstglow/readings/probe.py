@@ -72,7 +72,7 @@ class PlannedReading:
     needs: True where the rung's gate may not be passed with this unread.
     expect_word: for "lamp" (dark, dim, half, full) and "look" (yes, no) readings.
     check_first: what to check first when it is off, whichever way. checks: of these, by side, what only that side can
-        be: "low", "high" by size, "minus", "plus" by sign, "either"; empty where no side tells them apart.
+        be: "low", "high" by size, "minus", "plus" by sign, "bright", "dark" of a lamp, "either"; empty where no side tells them apart.
     rest_volts: what a healthy part may hold there all the same [V]: a capacitor that was emptied brings some back.
     stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
     remark: what a person must know of this row beside its numbers (a part bridged by others, a stop from a guess); the

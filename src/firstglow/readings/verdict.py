@@ -222,7 +222,11 @@ def _judge_word(reading: ExpectedReading, row: Taken) -> Verdict:
     expected = " or ".join(reading.words)
     if brighter:
         why = f"the lamp is {word} where {expected} is expected: more current than this amplifier draws"
-        return Verdict(row.id, row.text, "switch off now", f"{why}{'; ' + stop if stop else ''}", reading.checks())
+        checks = reading.lamp_checks(brighter=True)
+        return Verdict(row.id, row.text, "switch off now", f"{why}{'; ' + stop if stop else ''}", checks)
+    if reading.kind == "lamp":
+        why = f"the lamp is {word} where {expected} is expected: less current than this amplifier draws"
+        return Verdict(row.id, row.text, "look first", why, reading.lamp_checks(brighter=False))
     if reading.kind == "look" and stop:
         return Verdict(row.id, row.text, "switch off now", stop, reading.checks())
     return Verdict(row.id, row.text, "look first", f"{word}; {expected} is expected", reading.checks())
