@@ -11,6 +11,7 @@ from firstglow.sheets.rounds import TOUCHED, rounds, rounds_text
 SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e9, "n": 1e-9, "p": 1e-12}
 UNITS = {"ohm": "Ω", "1": ""}
 LARGEST_OHMS = 1e8
+_WORDS = re.compile(r"[^\s()]+|[()]|\s+")
 SPARE = " (when time allows)"  # a reading that no gate needs
 
 
@@ -165,10 +166,10 @@ def together(texts: Sequence[str]) -> str:
     """One text for two twins: the words they share once, what differs side by side."""
     if len(set(texts)) == 1:
         return texts[0]
-    split = [t.split() for t in texts]
-    if len({len(w) for w in split}) != 1:
+    split = [_WORDS.findall(t) for t in texts]  # a parenthesis is no part of the word in it
+    if len({tuple(w if w in "()" or w.isspace() else "" for w in words) for words in split}) != 1:
         return " / ".join(texts)
-    return " ".join(words[0] if len(set(words)) == 1 else "/".join(words) for words in zip(*split, strict=True))
+    return "".join(words[0] if len(set(words)) == 1 else "/".join(words) for words in zip(*split, strict=True))
 
 
 def row(number: int, pair: Sequence[Mapping[str, Any]], words: Mapping[str, str], turn: Sequence[int] = ()) -> Row:
@@ -244,7 +245,7 @@ def instead_text(reading: Mapping[str, Any]) -> str:
 
 
 def chart_text(pair: Sequence[Mapping[str, Any]]) -> str:
-    """What charts say of a row, each once: "chart 285 V at 220 V, 20 kΩ/V: 301 V here today"; "" for none."""
+    """What charts say of a row, each once, by title and source; "" for none."""
     return "; ".join(dict.fromkeys(str(chart["text"]) for r in pair for chart in r.get("charts") or []))
 
 
