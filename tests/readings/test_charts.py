@@ -177,6 +177,30 @@ def test_a_chart_of_another_revision_is_told_before_power() -> None:
     assert "R4 of 220 kΩ instead of 100 kΩ would explain it" in text
 
 
+def test_each_of_two_charts_is_named_and_its_quarrel_is_told_in_its_own_state() -> None:
+    """Only "chart 285 V ...; chart 410 V ...; CHART AND DRAWING DISAGREE" left open which, who says so, and stood on rung 4 too:
+    there no valve is in, and a chart of the playing amplifier is neither right nor wrong."""
+    good = chart_of(120.0, "10M", POINTS).replace('"wall chart"', '"wall chart"\nsource = "maker"')
+    bad = '\n[[chart]]\ntitle = "other drawing"\nmeter = "10M"\n[chart.points]\nHT1 = "900V"\n'
+    on = built(small(good + bad), mode="fast")
+    rows = {
+        r["id"]: [c["text"] for c in r["charts"]]
+        for rung in on.document["rungs"]
+        for r in rung["readings"]
+        if r.get("charts")
+    }
+    both = {name: texts for name, texts in rows.items() if len(texts) == 2}
+    assert both
+    for maker, other in both.values():
+        assert maker.startswith('chart "wall chart" (maker): ')
+        assert other.startswith('chart "other drawing": 900 V at ')
+        assert "DISAGREE" not in maker
+    assert any("THIS CHART AND THE DRAWING DISAGREE" in other for _, other in both.values())
+    early = [t for name, texts in rows.items() if name.startswith("4/") for t in texts]
+    assert early
+    assert not any("DISAGREE" in text for text in early)
+
+
 def test_chart_prediction_and_measurement_side_by_side(taken_at_110: Ladder) -> None:
     reading = next(
         r for r in taken_at_110.expected.readings() if r.id.startswith("9/") and r.id in _charted(taken_at_110)

@@ -70,13 +70,16 @@ class Beside:
 
     @property
     def text(self) -> str:
-        """ "chart 285 V at 220 V, 20 kΩ/V: 301 V here today"."""
+        """``chart "sheet 2" (maker): 285 V at 220 V, 20 kΩ/V: 301 V here today``. Its quarrel with the drawing is told only
+        where the amplifier stands as the chart has it: elsewhere the chart says nothing that could be right or wrong."""
         chart, point = self.compared.chart, self.compared.point
         how = " by the mains alone" if self.by == "mains" else ""
         state = "" if self.same_state else " as it stands on this rung"
-        doubt = "" if self.compared.agrees else "; CHART AND DRAWING DISAGREE, see what was found"
+        doubt = " (THIS CHART AND THE DRAWING DISAGREE, see what was found)"
+        doubt = "" if self.compared.agrees or not self.same_state else doubt
+        who = f" ({chart.source})" if chart.source else ""
         return (
-            f"chart {volts_text(point.volts)} at {chart.mains_volts:g} V, {chart.meter}: "
+            f'chart "{chart.title}"{who}: {volts_text(point.volts)} at {chart.mains_volts:g} V, {chart.meter}: '
             f"{volts_text(self.here)} here today{state}{how}{doubt}"
         )
 
