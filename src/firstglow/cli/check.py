@@ -59,6 +59,9 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_
     say(_findings_head(len(findings)))
     for number, text in enumerate(findings, 1):
         say(f"  {number}. {text}")
+    say(
+        "What a cold start's ring, a crest and a fault ask of the parts is not looked at here: firstglow parts FILE tells it."
+    )
     if defaults:
         say("Not said in the file, so taken:")
         for head, lines in grouped(amplifier):
@@ -86,7 +89,7 @@ def in_si(text: str) -> dict[str, float | str | None]:
 
 def _findings_head(count: int) -> str:
     if not count:
-        return "Findings: none. What the drawing shows and a rating can tell was looked at; only the ladder proves the rest."
+        return "Findings: none. What the drawing shows and a rating can tell as it plays was looked at; only the ladder proves the rest."
     return f"Findings: {count}, to be looked at before any power:"
 
 

@@ -67,7 +67,7 @@ def parse_taken(
         line = re.search(r"line (\d+)", str(error))
         at = line[1] if line else str(text.count("\n") + 1)
         raise ReadingsError(f'{file}:{at}: file: {error}; TOML; try "rung/probe/channel" = "38.2"') from None
-    wrong = [str(_unknown(key, _TOP, f"{file}:{_line(text, key)}")) for key in data if key not in _TOP]
+    wrong = [str(_unknown(key, _TOP, f"{file}:{_line(text, key)}: file")) for key in data if key not in _TOP]
     found = data.get("readings")
     if not isinstance(found, dict):
         told = f'{file}:1: readings: no [readings] table; one is needed; try [readings] and then "id" = "38.2"'
@@ -144,6 +144,6 @@ def _unknown(key: str, allowed: tuple[str, ...], where: str) -> ReadingsError:
 
 
 def _line(text: str, key: str) -> int:
-    """1-based line on which a key is written; 1 if it cannot be found."""
-    pattern = re.compile(r'^\s*["\']?' + re.escape(key) + r'["\']?\s*=')
+    """1-based line on which a key or its table is written; 1 if it cannot be found."""
+    pattern = re.compile(r'^\s*\[{0,2}\s*["\']?' + re.escape(key) + r'["\']?\s*[=.\]]')
     return next((n for n, line in enumerate(text.splitlines(), 1) if pattern.match(line)), 1)

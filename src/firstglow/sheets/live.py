@@ -10,7 +10,7 @@ ELECTRODE = re.compile(r"(V\w+) (\w+)")
 
 
 def live_text(live: Sequence[Mapping[str, Any]]) -> str:
-    """``LIVE about 375 V: HT1, V3 V4 plate; ...``; "" where nothing is. Never shortened: the one left out is the one touched.
+    """``LIVE about 375 V: HT1, V3 and V4 plate; ...``; "" where nothing is. Never shortened: the one left out is the one touched.
 
     live: the rung's list, {"joint", "volts", "kind"}, the highest first and the mains last.
     """
@@ -29,9 +29,13 @@ def live_text(live: Sequence[Mapping[str, Any]]) -> str:
 
 
 def joined(names: Sequence[str]) -> str:
-    """Names with commas, valves that share an electrode's name told once: ``V3 V4 plate``."""
+    """Names with commas, valves that share an electrode's name told once: ``V3, V4 and V7 plate``."""
     shared: dict[str, list[str]] = {}
     for name in names:
         match = ELECTRODE.fullmatch(name)
         shared.setdefault(match[2] if match else name, []).append(match[1] if match else "")
-    return ", ".join(f"{' '.join(who)} {what}" if who != [""] else what for what, who in shared.items())
+    return ", ".join(f"{_and(who)} {what}" if who != [""] else what for what, who in shared.items())
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else names[0]
