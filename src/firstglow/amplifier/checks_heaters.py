@@ -12,6 +12,7 @@ from firstglow.amplifier.leg_types import WindingStep
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem, Winding
 from firstglow.amplifier.remedies import local, problem
+from firstglow.amplifier.windings import free_winding
 
 # A 6.3 V heater on a 5 V winding has 0.79 of its volts, a 5 V heater on 6.3 V 1.26 of them. Volts as marked are known
 # to about 5 % (UNMARKED: of a winding without a rating only the unloaded volts, up to 15 % high, common practice).
@@ -89,13 +90,16 @@ def _remedy(look: Look, heater: Part, ratio: float) -> str:
         for w in part.windings:
             if w.role != "primary":
                 prefix = w.start.rsplit(" ", 1)[0]
-                spans[prefix] = spans.get(prefix, 0.0) + _marked(w)
+                spans[prefix] = spans.get(prefix, 0.0) + marked_volts(w)
         for prefix, volts in spans.items():
             for rated in wanted:
                 off = abs(volts / rated - 1)
                 if off < 0.12 and (best is None or off < best[0]):
                     best = (off, f'heater = "{local(look.amplifier, part.name, heater.channel)} {prefix}"')
-    return best[1] if best else f'a winding for it: heat = "{wanted[-1]:g}V {heater.value("amps") * 1.5:.2g}A ct"'
+    if best:
+        return best[1]
+    taken = (w.start.rsplit(" ", 1)[0] for part in look.amplifier.of_kind("transformer") for w in part.windings)
+    return f'a winding for it: {free_winding(taken)} = "{wanted[-1]:g}V {heater.value("amps") * 1.5:.2g}A ct"'
 
 
 def _volts(look: Look) -> dict[str, tuple[float, bool]]:
@@ -135,11 +139,11 @@ def _emf(look: Look, b: Branch) -> float | None:
     if b.sort == "source":
         return part.value("volts")
     if b.sort == "winding" and is_mains_secondary(look.net, b):
-        return _marked(next(w for w in part.windings if w.name == b.winding))
+        return marked_volts(next(w for w in part.windings if w.name == b.winding))
     return None
 
 
-def _marked(w: Winding) -> float:
+def marked_volts(w: Winding) -> float:
     """Open-circuit volts less the drop at rated current: half of it in the winding, as much again in the primary."""
     if w.amps is None:
         return w.turns.value

@@ -1,13 +1,16 @@
 """What the structure shows that is no mistake of the file and yet wants a look before any power: plain lines."""
 
+from firstglow.amplifier.checks_heaters import marked_volts
 from firstglow.amplifier.drawn_loops import drawn_loops, opens
 from firstglow.amplifier.intake import contradictions
 from firstglow.amplifier.look import Look, look_at
 from firstglow.amplifier.loop_sign import loop_sign
-from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.model import Amplifier, Part, Winding
 from firstglow.amplifier.remedies import line_of, local
 from firstglow.amplifier.role_types import Loop
 from firstglow.amplifier.slips import slips
+
+MAINS_VOLTS = (0.93, 1.15)  # of the mains: a winding marked for them; unrated, its unloaded volts are all that is known
 
 
 def findings(amplifier: Amplifier) -> tuple[str, ...]:
@@ -20,6 +23,7 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
         *found,
         *slips(look),
         *_no_input(look),
+        *_at_mains_volts(look),
         *_one_sided(look),
         *_cannot_be_lifted(look, loops),
         *_adding(look, loops),
@@ -38,6 +42,31 @@ def _no_input(look: Look) -> list[str]:
         f'cold phasing alone. Add J1 = ["input", "{first} grid", "chassis"], with the joint that your input is on.'
     )
     return [text]
+
+
+def _at_mains_volts(look: Look) -> list[str]:
+    """Secondaries on nothing that have the mains' own volts: likely the primary under another name, or a second one."""
+    out = []
+    for part in look.amplifier.of_kind("transformer"):
+        for name, sides in _whole_windings(part).items():
+            volts = sum(marked_volts(w) for w in sides)
+            joints = {part.leads[lead] for w in sides for lead in (w.start, w.end)}
+            alone = all(b.part == part.name for j in joints for b in look.net.at.get(j, ()))
+            if alone and MAINS_VOLTS[0] <= volts / look.amplifier.mains_volts <= MAINS_VOLTS[1]:
+                out.append(
+                    f"{_at(part)}: its winding {name} has about the mains' own volts and nothing is on it. Is it a primary? "
+                    f"Then its name begins with primary. If it is a spare, its ends are as live as the mains: cap both."
+                )
+    return out
+
+
+def _whole_windings(part: Part) -> dict[str, list[Winding]]:
+    """Secondaries by the name that the file gives them, all sides of each."""
+    found: dict[str, list[Winding]] = {}
+    for winding in part.windings:
+        if winding.role != "primary":
+            found.setdefault(winding.start.rsplit(" ", 1)[0], []).append(winding)
+    return found
 
 
 def _at(part: Part) -> str:

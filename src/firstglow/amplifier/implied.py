@@ -10,8 +10,11 @@ from firstglow.amplifier.bases import Base
 from firstglow.amplifier.drafts import Draft, Place, lead_names, taps
 from firstglow.amplifier.joints import Groups, Node, Scopes, natural
 from firstglow.amplifier.model import DefaultUsed, Origin, Quantity
+from firstglow.amplifier.windings import free_winding
 
 _DEFAULT = Origin("default", 0)
+FITS = 0.12  # a heater and a winding whose marked volts are no further apart belong together
+SPARE_AMPS = 1.5  # of what the heaters draw: a winding that is added carries so much (common practice)
 
 
 class Implied:
@@ -129,16 +132,13 @@ class Implied:
             if draft is not None and draft.lost:
                 self.scopes.mistakes.broken = True
                 return []
-            known = [
-                f"{d.local} {w}" for d in self._all("transformer") for w in d.windings if not w.startswith("primary")
-            ]
             self.scopes.mistakes.broken = True
             self.scopes.mistakes.add(
                 places[0].line,
                 owner.name,
                 f"heater = {places[0].text!r}",
                 "a winding of a mains transformer, or a list of two joints",
-                f'heater = "{self._fitting(owner) or (known[0] if known else "T1 heat")}"',
+                self._feeding(owner),
             )
             return []
         nodes = [self.scopes.node(p, owner.name) for p in places]
@@ -150,7 +150,7 @@ class Implied:
             (d, w)
             for d in self._all("transformer")
             for w, _ in d.windings.values()
-            if not w.primary and any(abs(w.volts / v - 1) < 0.12 for v, _ in base.heaters)
+            if not w.primary and any(abs(w.volts / v - 1) < FITS for v, _ in base.heaters)
         ]
         if base.rectifier and base.joined:
             fits = [f for f in fits if not self._taken(*f)] or fits
@@ -168,18 +168,32 @@ class Implied:
             return []
         names = ", ".join(f"{d.name} {w.name}" for d, w in fits) or "none fits"
         volts = " or ".join(f"{v:g} V" for v, _ in base.heaters)
-        first = f"{fits[0][0].local} {fits[0][1].name}" if fits else "T1 heat"
         self.scopes.mistakes.add(
             owner.line,
             owner.name,
             f"no winding named for its heater of {volts} ({names})",
             "a winding, or a list of two joints",
-            f'heater = "{first}"',
+            self._feeding(owner),
         )
         return []
 
+    def _feeding(self, owner: Draft) -> str:
+        """What to write for a valve's heater: the winding of its volts, or one that is added to the transformer."""
+        fitting = self._fitting(owner)
+        if fitting is not None:
+            return f'heater = "{fitting}"'
+        volts = owner.base.heaters[0][0] if owner.base is not None else 6.3
+        glass = {d.envelope: d.base for d in self._all("valve", "rectifier") if d.base is not None}
+        amps = sum(b.heaters[0][1] for b in glass.values() if b.heaters[0][0] == volts) or 1.0
+        drafts = list(self._all("transformer"))
+        name = free_winding(name for d in drafts for name in d.windings)
+        on = next((d.local for d in drafts), "a mains transformer")
+        # a centre tap stands on chassis by itself; of a heater that takes its cathode along it would be a short
+        centre = "" if owner.base is not None and owner.base.joined else " ct"
+        return f'a winding for it on {on}: {name} = "{volts:g}V {SPARE_AMPS * amps:.2g}A{centre}"'
+
     def _fitting(self, owner: Draft) -> str | None:
-        """The winding whose volts are the nearest to those of a valve's heater."""
+        """The winding whose volts are the nearest to those of a valve's heater; None where none is near enough."""
         wanted = [volts for volts, _ in owner.base.heaters] if owner.base is not None else [6.3]
         found = [
             (min(abs(w.volts / v - 1) for v in wanted), f"{d.local} {w.name}")
@@ -187,7 +201,7 @@ class Implied:
             for w, _ in d.windings.values()
             if not w.primary
         ]
-        return min(found)[1] if found else None
+        return min(found)[1] if found and min(found)[0] < FITS else None
 
     def _taken(self, draft: Draft, winding: object) -> bool:
         name = getattr(winding, "name", "")

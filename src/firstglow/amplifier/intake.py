@@ -7,7 +7,7 @@ from typing import Any
 
 from firstglow.amplifier.aside import FuseFound, Intake, PluggedIn, Speed
 from firstglow.amplifier.document import Document
-from firstglow.amplifier.mistakes import Mistakes, nearest, short
+from firstglow.amplifier.mistakes import Mistakes, nearest, nearest_part, short
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.options import find_parts
 from firstglow.quantities import QuantityError, plain, read_value
@@ -113,7 +113,7 @@ def _originals(table: Mapping[str, Any], amplifier: Amplifier, mistakes: Mistake
         )
         if not names:
             known = [*amplifier.parts, *(p.envelope for p in amplifier.parts.values() if p.envelope)]
-            near = nearest(word, known) or next(iter(amplifier.parts), "taking it out")
+            near = nearest_part(word, known) or next(iter(amplifier.parts), "taking it out")
             found, at = f"there is no part {short(word)!r}", ("intake", "original", str(number))
             mistakes.add(at, "intake", found, "parts of this amplifier", f'"{near}"')
         out += names

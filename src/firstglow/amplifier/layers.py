@@ -13,7 +13,7 @@ from firstglow.amplifier.document import Document
 from firstglow.amplifier.drafts import Draft, Place, lead_names, lead_of
 from firstglow.amplifier.joints import Groups, Node, Scopes
 from firstglow.amplifier.lines import Path
-from firstglow.amplifier.mistakes import Mistakes, nearest, short
+from firstglow.amplifier.mistakes import Mistakes, nearest, nearest_part, short
 from firstglow.amplifier.model import Origin, Quantity
 from firstglow.amplifier.partlines import NAME, PartReader
 from firstglow.amplifier.soldering import solder, with_vias
@@ -146,7 +146,7 @@ class Layers:
                 if channel is None and where is None:
                     break
         if not found and not (self.lenient or self._bare(word) in self.passed_over):
-            near = nearest(word, self.scopes.drafts) or next(iter(self.scopes.drafts), "R1")
+            near = nearest_part(word, self.scopes.drafts) or next(iter(self.scopes.drafts), "R1")
             self.mistakes.add(path, word, f"there is no part {short(word)!r}", "a part of this amplifier", f'"{near}"')
         return [(draft, rest) for draft, rest in found if not draft.lost]  # the unread line is told already
 

@@ -18,9 +18,31 @@ def mains_refused(amplifier: Amplifier, volts: float) -> Problem | None:
     if not told:
         return None
     low, high = LEAST_OVER * amplifier.mains_volts, MOST_OVER * amplifier.mains_volts
-    remedy = f"the tap marked for {volts:g} V, said in the file as mains and as the primary's lead"
+    remedy = _remedy(amplifier, volts)
     line = amplifier.lines.get("amplifier.mains", 1)
     return Problem(amplifier.file, line, "mains", told, f"{low:.0f} to {high:.0f} V at the socket", remedy)
+
+
+def _remedy(amplifier: Amplifier, volts: float) -> str:
+    """The tap of the primary that is nearest to so many volts, where one can live on them; else mains that it can."""
+    taps = sorted(primary_volts(amplifier), key=lambda tap: abs(volts / tap - 1.0))
+    if taps and LEAST_OVER <= volts / taps[0] <= MOST_OVER:
+        return f"the tap marked for {taps[0]:g} V, said in the file as mains and as the primary's lead"
+    # no tap is made up: what the transformer does not have is not asked for
+    return f"the volts at the socket read again; as drawn it is a set for {amplifier.mains_volts:g} V"
+
+
+def primary_volts(amplifier: Amplifier) -> tuple[float, ...]:
+    """Volts that the primaries are marked for: from the start of each to each of its leads."""
+    found = []
+    for part in amplifier.of_kind("transformer"):
+        total: dict[str, float] = {}
+        for w in part.windings:
+            if w.role == "primary":
+                name = w.start.rsplit(" ", 1)[0]
+                total[name] = total.get(name, 0.0) + w.turns.value
+                found.append(total[name])
+    return tuple(found)
 
 
 def over_mark(amplifier: Amplifier, volts: float) -> str:

@@ -12,6 +12,7 @@ MOST = 200  # more are not read by anyone; the last one says how many were left 
 class Mistakes:
     """The mistakes found so far in one file.
 
+    first: told before all others, whatever their lines.
     broken: a part or a joint is missing from what was read, so what depends on the whole is not judged: it would only
     repeat the same mistake in other words.
     """
@@ -20,6 +21,7 @@ class Mistakes:
         self.file = file
         self.lines = lines
         self.found: list[Problem] = []
+        self.first: list[Problem] = []
         self.broken = False
 
     def line(self, path: Path) -> int:
@@ -56,7 +58,7 @@ class Mistakes:
     def stop(self) -> None:
         """Raise AmplifierError if anything was found."""
         if self.found:
-            ordered = sorted(self.found, key=lambda p: p.line)
+            ordered = [*self.first, *sorted(self.found, key=lambda p: p.line)]
             raise AmplifierError(tuple(ordered[:MOST]))
 
 
@@ -66,6 +68,15 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     lower = {name.lower(): name for name in reversed(names)}
     found = difflib.get_close_matches(word[:60].lower(), list(lower)[:2000], n=1, cutoff=0.6)
     return lower[found[0]] if found else None
+
+
+def nearest_part(word: str, known: Iterable[str]) -> str | None:
+    """The known part whose name is most like ``word`` among those of its kind, as the letter says that it begins with: no
+    resistor for a capacitor; of any kind where there is none of that letter, None where none is like it then."""
+    names, letter = list(known), word.split()[-1][:1].lower() if word.split() else ""
+    same = {name.lower(): name for name in reversed(names) if name.split() and name.split()[-1][:1].lower() == letter}
+    found = difflib.get_close_matches(word[:60].lower(), list(same)[:2000], n=1, cutoff=0.0)
+    return same[found[0]] if found else nearest(word, names)
 
 
 def short(text: object, most: int = 60) -> str:

@@ -6,7 +6,7 @@ from shlex import quote
 
 from firstglow.amplifier.faults import FAULTS, Mode, cases_of
 from firstglow.amplifier.mains_mark import MOST_SOLVED, over_mark
-from firstglow.amplifier.mistakes import nearest
+from firstglow.amplifier.mistakes import nearest, nearest_part
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Fault, Feedback, LoadState, Situation
 from firstglow.quantities import QuantityError, code, read_value
@@ -36,7 +36,7 @@ def parts_called(amplifier: Amplifier, word: str, option: str = "PART") -> tuple
     name = " ".join(word.split())
     found = find_parts(amplifier, name) or tuple(p.name for p in amplifier.parts.values() if p.envelope == name)
     if not found:
-        near = nearest(name, amplifier.parts) or next(iter(amplifier.parts), "")
+        near = nearest_part(name, amplifier.parts) or next(iter(amplifier.parts), "")
         raise SituationError(option, f"{name!r} is no part here", "a part of the file by its name", quote(near))
     return found
 
@@ -211,7 +211,7 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
     part_word, colon, rest = text.partition(":")
     named = find_parts(amplifier, part_word)
     if not colon or not named:
-        near = _at_lead(amplifier, part_word) or nearest(part_word, amplifier.parts) or next(iter(amplifier.parts))
+        near = _at_lead(amplifier, part_word) or nearest_part(part_word, amplifier.parts) or next(iter(amplifier.parts))
         raise SituationError(
             "--fault",
             f"{text!r}: no part {part_word.strip()!r}" if colon else f"{text!r} has no mode",

@@ -9,7 +9,7 @@ from firstglow.amplifier import bases
 from firstglow.amplifier.attributes import Attribute, kinds
 from firstglow.amplifier.drafts import Draft, Place, Via, lead_names, lead_of
 from firstglow.amplifier.lines import Path
-from firstglow.amplifier.mistakes import Mistakes, short
+from firstglow.amplifier.mistakes import Mistakes, nearest, short
 from firstglow.amplifier.model import Origin, Quantity
 from firstglow.amplifier.partwords import read_word
 from firstglow.amplifier.what import Said, read_what
@@ -276,7 +276,14 @@ class PartReader:
             self.lead(draft, lead, value, at)
 
     def winding(self, draft: Draft, key: str, value: Any, at: Path) -> None:
-        """Read one winding of a mains transformer."""
+        """Read one winding of a mains transformer. One named nearly like the primary is asked about: as a secondary it
+        would stand at the mains' own volts on nothing."""
+        if not key.startswith("primary") and nearest(key, ["primary"]):
+            found = f"winding {short(key)!r}: did you mean primary?"
+            allowed = "a winding whose name begins with primary; secondaries by names unlike it: heat, ht, bias"
+            self.mistakes.add(at, draft.name, found, allowed, f"primary in place of {short(key)}")
+            draft.lost = self.mistakes.broken = True
+            return
         if not isinstance(value, str):
             allowed = "volts, amps, ohms as one text"
             self.mistakes.add(at, draft.name, f"{short(value)!r} is no winding", allowed, f'{key} = "6.3V 4A ct"')

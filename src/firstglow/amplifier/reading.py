@@ -20,6 +20,7 @@ from firstglow.amplifier.layers import Accuracies, Layers
 from firstglow.amplifier.mistakes import Mistakes
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.partlines import NAME, PartReader
+from firstglow.amplifier.refusals import refused_as_far_as_read
 from firstglow.amplifier.resolve import Resolver
 from firstglow.amplifier.soldering import solder, with_vias
 
@@ -61,10 +62,20 @@ def load(
     everything, drawn = with_phases(everything, phases), with_phases(drawn, phases)
     if not document.mistakes.broken:
         _structure(document.mistakes, drawn, everything)
+    else:
+        # what reaches the mains as far as it was read is told before anything that would lead on with such a set
+        document.mistakes.first += refused_as_far_as_read(everything, _what_lines(document))
     document.mistakes.stop()
     if as_ == "changed":
         return everything
     return drawn if as_ == "drawn" else with_phases(_build(document, as_, meters or {}, lenient=True), phases)
+
+
+def _what_lines(document: Document) -> list[str]:
+    """What each part line of the file says that the part is, as it stands there."""
+    lines = [line for key in document.data for line in _table(document, key).values()]
+    firsts = [line[0] if isinstance(line, list) and line else line for line in lines]
+    return [text for text in firsts if isinstance(text, str)]
 
 
 def _structure(mistakes: Mistakes, *amplifiers: Amplifier) -> None:

@@ -7,12 +7,14 @@ capacitor counts where it feeds a valve or a rectifier (a heater's dropping capa
 one is lifted on the first rung.
 """
 
+import re
 from collections.abc import Callable, Iterable
 
 from firstglow.amplifier.graph import CONDUCTING, OHMIC, Branch, Net, Path, joints_along, least_ohms, net_of, reach
 from firstglow.amplifier.model import Amplifier, Part, Problem
 from firstglow.amplifier.roles_ends import is_safety
 
+_TRANSFORMER, _OUTPUT = re.compile(r"(?i)trans?f|\btrafo|\bsupply"), re.compile(r"(?i)\boutput")
 FIRM_OHMS = 1e3
 """What a joint may have to chassis or to the mains and still be held there, whatever a small capacitor brings [ohm]."""
 _LICENSED = "someone licensed for live-chassis sets, with the set on an isolating transformer: it gets no ladder here"
@@ -37,6 +39,16 @@ def refusals(amplifier: Amplifier) -> tuple[Problem, ...]:
     return tuple(found)
 
 
+def refused_as_far_as_read(amplifier: Amplifier, lines: Iterable[str]) -> tuple[Problem, ...]:
+    """The same for a file with parts that could not be read: what of it joins the mains to a pin, and no mains transformer
+    only where no line could be one. lines: what each part of the file says it is."""
+    found = list(_joined(net_of(amplifier), _mains(amplifier)))
+    likely = any(_TRANSFORMER.search(text) and not _OUTPUT.search(text) for text in lines)
+    if not likely and not amplifier.of_kind("transformer") and not _has_transformer(amplifier):
+        found.insert(0, _no_transformer(amplifier))
+    return tuple(found)
+
+
 def _mains(amplifier: Amplifier) -> tuple[str, ...]:
     """Joints line and neutral stand on."""
     inlets = [p.leads[lead] for p in amplifier.of_kind("inlet") for lead in ("line", "neutral") if lead in p.leads]
@@ -47,6 +59,8 @@ def _has_transformer(amplifier: Amplifier) -> bool:
     """A transformer with a primary and a winding beside it; a bench supply stands in for one in a fragment."""
     if amplifier.fragment or amplifier.of_kind("supply"):
         return True
+    if any(not p.windings for p in amplifier.of_kind("transformer")):
+        return True  # which of its windings is the primary is asked: it is there
     return any({w.role for w in p.windings} == {"primary", "secondary"} for p in amplifier.of_kind("transformer"))
 
 

@@ -1,8 +1,9 @@
 """Reads the text of a winding: ``300-0-300V 150m 90+94R``, ``6.3V 4A ct``, ``0-117-230V 14R``, ``42V 20m 60R``."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from itertools import pairwise
+from itertools import chain, count, pairwise
 
 from firstglow.quantities import QuantityError, plain, read_spread, read_value
 
@@ -101,6 +102,12 @@ def read_winding(name: str, text: str, old: WindingText | None = None) -> Windin
             sides = tuple(replace(new, ohms=was.ohms) for new, was in zip(sides, old.sides, strict=True))
         return WindingText(name, tuple(leads), sides, amps or old.amps, open_volts, spread, old.ohms_spread)
     return WindingText(name, tuple(leads), sides, amps, open_volts, spread)
+
+
+def free_winding(taken: Iterable[str]) -> str:
+    """A name for one more heater winding: heat, heat2, ..."""
+    names = set(taken)
+    return next(name for name in chain(["heat"], (f"heat{k}" for k in count(2))) if name not in names)
 
 
 def _example(name: str) -> str:

@@ -168,7 +168,9 @@ def valve_type(name: str) -> ValveType:
     """
     found = _names().get(_key(name))
     if found is None:
-        near = difflib.get_close_matches(_key(name), _names(), n=3, cutoff=0.5)
+        near = difflib.get_close_matches(_key(name), _names(), n=9, cutoff=0.5)
+        # two figures exchanged is the commonest slip: EL48 is EL84 before it is EL86
+        near = sorted(near, key=lambda k: sorted(k) != sorted(_key(name)))[:3]
         close = ", ".join(dict.fromkeys(_names()[k][0] for k in near)) or ", ".join(type_names()[:6])
         raise DeviceError(f"unknown valve type {name}; try {close}")
     kind, remark = found

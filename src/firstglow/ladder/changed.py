@@ -7,12 +7,12 @@ and with a changed drawing whatever is expected otherwise now.
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from shlex import quote
 
 import numpy as np
 
 from firstglow.amplifier.faults import cases_of
+from firstglow.amplifier.mistakes import nearest_part
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.options import find_parts
 from firstglow.ladder.ladder import Ladder
@@ -78,8 +78,8 @@ def parts_named(amplifier: Amplifier, name: str) -> tuple[str, ...]:
         return (known[name.lower()],)
     if each := find_parts(amplifier, name.upper()):
         return each
-    near = (get_close_matches(name.lower(), known, 1, 0.0) or [""])[0]
-    raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {quote(known[near])}")
+    near = nearest_part(name, known.values()) or next(iter(known.values()), "")
+    raise ReadingsError(f"PART: {name!r} is no part here; a part of the file by its name; try {quote(near)}")
 
 
 def changed(ladder: Ladder, names: Sequence[str], before: ExpectedLadder | None = None) -> Changed:

@@ -332,7 +332,9 @@ class Frame(Structure):
     def _checks(words: Words, key: str, aside: str, values: Mapping[str, object]) -> dict[str, tuple[str, ...]]:
         """What to check first, by side; the likeliest side's first."""
         before = f"{aside}_" if aside else ""
-        named = {side: f"{before}{side}" for side in ("low", "plus", "high", "minus", "bright", "dark")} | {"either": "check"}
+        named = {side: f"{before}{side}" for side in ("low", "plus", "high", "minus", "bright", "dark")} | {
+            "either": "check"
+        }
         found = {side: words.lines(f"{key}.{name}", **values) for side, name in named.items()}
         return {side: texts for side, texts in found.items() if texts}
 
