@@ -42,9 +42,19 @@ def _shorts(look: Look) -> Iterator[Problem]:
             continue
         around = reach(look.net, [b.a], lambda x, _: x in kept).get(b.b, ())
         sizes = [abs(_rise(look, x)) for x in (*around, b)]
-        if abs(at_b - at_a - rise) > UNEQUAL * max(sizes) and b.part not in told:
+        off = abs(at_b - at_a - rise)
+        if _fed_by_another(look, b, around):  # a core of its own: which of its ends is which makes no loop
+            off = abs(abs(at_b - at_a) - abs(rise))
+        if off > UNEQUAL * max(sizes) and b.part not in told:
             told.add(b.part)
             yield _short(look, b, around)
+
+
+def _fed_by_another(look: Look, b: Branch, around: Path) -> bool:
+    """Is it the primary of a mains transformer across a primary of another, whose tap feeds it or the mains both?"""
+    windings = [x for x in (b, *around) if x.sort == "winding"]
+    mains = all(look.part(x.part).kind == "transformer" and is_primary(look.net, x) for x in windings)
+    return b.sort == "winding" and mains and len(windings) > 1 and b.part not in {x.part for x in windings[1:]}
 
 
 def _selector(look: Look, b: Branch) -> bool:
@@ -61,8 +71,13 @@ def _short(look: Look, b: Branch, around: Path) -> Problem:
     route = " - ".join(joints_along(b.a, around))
     if len(windings) == 1:
         found = f"winding {b.winding} is shorted: {b.lead_a} and {b.lead_b} are joined ({route})"
+    elif _fed_by_another(look, b, around):
+        found = f"{' and '.join(windings)} stand across each other and are marked for other volts ({route})"
     else:
         found = f"windings {', '.join(windings)} are shorted together: their volts do not cancel around {route}"
+    if wire is None and _fed_by_another(look, b, around):
+        remedy = f"the primary of {b.part} on the volts that it is marked for"
+        return problem(look.amplifier, part, part.name, found, "each primary on its own marked volts", remedy)
     remedy = f"{wire.name} taken out" if wire is not None else f'a joint of its own for {lead}: "{part.name} {lead}"'
     return problem(
         look.amplifier, wire or part, (wire or part).name, found, "no way round a winding but through a load", remedy

@@ -42,7 +42,8 @@ def refusals(amplifier: Amplifier) -> tuple[Problem, ...]:
 def refused_as_far_as_read(amplifier: Amplifier, lines: Iterable[str]) -> tuple[Problem, ...]:
     """The same for a file with parts that could not be read: what of it joins the mains to a pin, and no mains transformer
     only where no line could be one. lines: what each part of the file says it is."""
-    found = list(_joined(net_of(amplifier), _mains(amplifier)))
+    # not through capacitors: whether one feeds a joint shows only where all that holds the joint was read
+    found = list(_joined(net_of(amplifier), _mains(amplifier), (False,)))
     likely = any(_TRANSFORMER.search(text) and not _OUTPUT.search(text) for text in lines)
     if not likely and not amplifier.of_kind("transformer") and not _has_transformer(amplifier):
         found.insert(0, _no_transformer(amplifier))
@@ -75,10 +76,10 @@ def _no_transformer(amplifier: Amplifier) -> Problem:
     )
 
 
-def _joined(net: Net, starts: Iterable[str]) -> Iterable[Problem]:
+def _joined(net: Net, starts: Iterable[str], ways: Iterable[bool] = (False, True)) -> Iterable[Problem]:
     """One problem each for the chassis, rectifiers, valve pins, terminals that the mains reach; the shortest path."""
     told: set[str] = set()
-    for pumped in (False, True):
+    for pumped in ways:
         paths = reach(net, list(starts), _may(net, pumped), {"chassis", "earth"} if pumped else ())
         for joint, path in paths.items():
             if pumped and joint in {"chassis", "earth"}:
