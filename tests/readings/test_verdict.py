@@ -252,3 +252,24 @@ def test_one_mistyped_name_hides_no_danger() -> None:
     assert lines[2].startswith("r:5: 3/bias/left: -34: LOOK FIRST")
     assert lines[3].startswith("r:1: readings: GO ON: 3/ht, 4/lamp;")
     assert all(line.count("; ") >= 2 and "; try " in line for line in lines)  # the form of every error (CONTRACTS.md)
+
+
+def test_one_mistyped_name_leaves_every_comparison_in() -> None:
+    """What is judged beside another reading is judged so beside a mistake as well: 120 and 108 V are 10 % apart, where halves
+    of one winding are 5 % at most; 20 ohm cold and 30 warm are 0.5/0.00393 = 127 K, past any insulation."""
+    rows = (
+        reading("2b/HT1 leg 1/x", "ac volts", expected=115.0, low=100.0, high=130.0),
+        reading("2b/HT1 leg 2/x", "ac volts", expected=115.0, low=100.0, high=130.0),
+        reading("2b/cold/x", "ohms", Situation(0.0), "ohms", expected=20.0, low=15.0, high=25.0),
+        reading("2b/warm/x", "ohms", Situation(0.0), "warm ohms", expected=25.0, low=15.0, high=40.0),
+    )
+    rung = ExpectedRung(PlannedRung("2b", "2b", FULL, "", (), tuple(r.planned for r in rows), Hold(False, "")), rows)
+    alone = ExpectedLadder("Test", "0", 230.0, digital(), (rung,), by_id={r.id: r for r in rows})
+    lines = [f'"{r.id}" = "{typed}"' for r, typed in zip(rows, ("120", "108", "20", "30"), strict=True)]
+    good = verdict(alone, parse_taken("\n".join(["[readings]", *lines]))).verdicts
+    assert [v.verdict for v in good] == ["go on", "look first", "go on", "switch off now"]
+    with pytest.raises(ReadingsError) as caught:
+        verdict(alone, parse_taken("\n".join(["[readings]", *lines, '"2b/hum" = "1"']), "r"))
+    told = str(caught.value).splitlines()
+    assert [line.split(":")[1] for line in told] == ["5", "6", "3", "1"]
+    assert "DO NOT GO ON" in told[0] and "LOOK FIRST" in told[2] and "GO ON: 2b/HT1 leg 1/x, 2b/cold/x;" in told[3]

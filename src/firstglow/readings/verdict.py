@@ -89,10 +89,10 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
             judged += [judge(ladder, reading, by_id[reading.id], taken)] if reading.id in by_id else []
         except ReadingsError as error:
             wrong.append(str(error))
-    if wrong:
-        raise told_beside(ladder, judged, by_id, wrong)
     judged = [against_cold(ladder, v, judged) for v in judged]
     judged = legs_alike(ladder, second_look(ladder, judged))
+    if wrong:
+        raise told_beside(ladder, judged, by_id, wrong)
     return gates(ladder, judged)
 
 
