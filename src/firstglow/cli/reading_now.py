@@ -117,6 +117,15 @@ def _same_point(one: ExpectedReading, two: ExpectedReading) -> bool:
     return (a.probe, a.situation) == (b.probe, b.situation) and a.under_power and a.probe.kind not in ("look", "lamp")
 
 
+def mains(climb: Climb, name: str) -> tuple[str, str]:
+    """(which mains its figures are for, what is typed for other ones): "at your 248 V of mains", "mains 248"."""
+    sheet, volts = climb.ladder.expected.by_id[name], climb.mains_now(name)
+    typed = volts or sheet.planned.situation.mains_volts or climb.ladder.expected.mains
+    why = climb.unjudged(name)
+    told = f"not judged: {why}" if why else f"at your {typed:.0f} V of mains" if volts and sheet.mains_curve else ""
+    return told, f"mains {typed:.0f}"
+
+
 def wait(climb: Climb, step: Step) -> str:
     """What is still waited for before this reading, and when it is to be switched off for one."""
     name = step.reading or ""

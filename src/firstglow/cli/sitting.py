@@ -1,6 +1,7 @@
 """One sitting of a climb: shows what is asked, takes the answer, says what it means. Judges nothing itself."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from typing import Any
 
@@ -89,8 +90,8 @@ class Sitting:
             "words": lambda: self._words(rest),
             "skip": lambda: self._skip(rest),
             "socket": lambda: self._socket(rest),
-            "mains": lambda: self._said.append(self.climb.mains(typed_mains(rest))),
-            "meter": lambda: self._said.append(self.climb.use_meter(rest.strip())),
+            "mains": lambda: self._said.extend(screens.wrapped(self.climb.mains(typed_mains(rest)))),
+            "meter": lambda: self._said.extend(screens.wrapped(self.climb.use_meter(rest.strip()))),
             "changed": lambda: self._changed(rest),
         }
         if word in commands:
@@ -276,6 +277,7 @@ class Sitting:
 
     def _reading_screen(self, step: Step, rung: Mapping[str, Any]) -> list[str]:
         known = self.climb.learned(step.reading or "")
+        known = replace(known, reading=self.climb.at_mains(known.reading))
         reading = known.reading
         planned = self.climb.rung(step.rung).planned
         own = own_situation(self.climb.ladder.frame, planned, reading.planned)
@@ -285,10 +287,11 @@ class Sitting:
             self._name, rung["title"], ids.index(reading.id) + 1, len(ids),
             rung["live"] if powered else (), reading_now.wait(self.climb, step), self._last, self._tried,
             known.grounds, reading_now.beside(self.climb, reading), reading_now.now(self.climb, reading, own=bool(own)),
+            *reading_now.mains(self.climb, reading.id),
         )  # fmt: skip
         charts = next((r.get("charts") for r in rung["readings"] if r["id"] == reading.id), None)
         room = screens.ROOM - (len(self._said) + 1 if self._said else 0)
-        sheet = self.climb.ladder.expected.by_id[reading.id]
+        sheet = self.climb.at_mains(self.climb.ladder.expected.by_id[reading.id])
         shown = {**reading.json(own), "charts": charts or [], "remark": reading_now.remark(known, sheet)}
         return screens.reading_screen(shown, around, room=room)
 
@@ -312,7 +315,7 @@ class Sitting:
         """What is asked, as an event that is not kept."""
         data: dict[str, Any] = {"kind": step.kind, "stage": step.stage}
         if step.kind == "reading" and step.reading is not None:
-            reading = self.climb.reading(step.reading)
+            reading = self.climb.at_mains(self.climb.reading(step.reading))
             if self.climb.to_pull(reading.id) is not None:
                 data |= {"begins": "out"}
             data["left"] = round(reading_now.left(self.climb, step), 1)

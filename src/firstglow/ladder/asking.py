@@ -8,12 +8,13 @@ from typing import Literal
 from firstglow.ladder.drift import AGAIN, drifted
 from firstglow.ladder.fall import Fall, fall
 from firstglow.ladder.here import here
-from firstglow.ladder.judging import as_learned, is_node
+from firstglow.ladder.judging import as_learned, is_node, mains_here
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.make_safe import before_warm
 from firstglow.ladder.safing import Asked, asked
 from firstglow.ladder.steps import Stage, stages
 from firstglow.ladder.waits import WARM, begins_with_the_plug, powered_for, to_cool, to_fall, to_settle, warm_seconds
+from firstglow.readings.at_mains import as_read, mains_away, unjudged
 from firstglow.readings.expected import ExpectedReading, ExpectedRung
 from firstglow.readings.learn import Learned
 from firstglow.readings.meters import Meter
@@ -87,6 +88,21 @@ class Asking:
     def learned(self, name: str) -> Learned:
         """The same, with how many readings say so."""
         return as_learned(self.ladder, self.here, name)
+
+    def mains_now(self, name: str) -> float | None:
+        """Mains that a reading is judged at, by the last that were told [V]; None where none were, or none are on."""
+        return mains_here(self.here, self._expected(name))
+
+    def at_mains(self, reading: ExpectedReading) -> ExpectedReading:
+        """A reading, its band learned or the sheet's, as its figures stand at the mains that were told: what it is held to."""
+        sheet = self._expected(reading.id)
+        away = mains_away(self.ladder.expected, sheet, self.mains_now(reading.id))
+        return reading if unjudged(self.ladder.expected, sheet, away) else as_read(reading, sheet, away)
+
+    def unjudged(self, name: str) -> str:
+        """Why a figure is not judged at the mains that were told, "" where it is."""
+        sheet = self._expected(name)
+        return unjudged(self.ladder.expected, sheet, mains_away(self.ladder.expected, sheet, self.mains_now(name)))
 
     @property
     def step(self) -> Step:

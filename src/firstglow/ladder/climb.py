@@ -20,11 +20,12 @@ from firstglow.ladder.near import Nearby
 from firstglow.ladder.safing import answers
 from firstglow.ladder.states import StateError, follow
 from firstglow.ladder.steps import Stage
+from firstglow.readings.at_mains import MAINS_REACH
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 from firstglow.readings.probe import PlannedReading
 from firstglow.readings.slips import Slip, recognised, words_elsewhere
-from firstglow.readings.verdict import MAINS_REACH, Verdict
+from firstglow.readings.verdict import Verdict
 from firstglow.records.record import Record, now
 from firstglow.records.store import Store
 
@@ -204,7 +205,7 @@ class Climb(Asking):
                 f"dial, read again; try mains {wanted or socket:.0f}"
             )
         self._keep("mains", value=f"{volts:g}", data={"volts": volts, "share": share})
-        said = f"mains {100 * (share - 1):+.1f} %: readings are compared for that from here on"
+        said = f"mains {100 * (share - 1):+.1f} %: EXPECT and band are for that from here on"
         if abs(share - 1.0) <= MAINS_SHEET:
             return said
         return f"{said}; limits stay where they are: quit, then --resume --mains-now {share * socket:.0f} makes them for these"

@@ -47,9 +47,7 @@ def judged(
     expected = ladder.expected
     text = as_ratio(ladder, place, name, text)
     reading = expected.by_id[name]
-    wanted = reading.planned.situation.mains_volts
-    mains = place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
-    row = Taken(name, text.strip(), mains, place.meter, "here")
+    row = Taken(name, text.strip(), mains_here(place, reading), place.meter, "here")
     known, file = as_learned(ladder, place, name), TakenFile((row,), None, place.meter, dict(meters or {}))
     verdict = judge(expected, reading, row, file)
     if verdict.verdict == "look first" and known.grounds:
@@ -58,6 +56,12 @@ def judged(
     verdict = drifting(against_the_other(verdict, ladder, place, name), ladder, place, name)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
+
+
+def mains_here(place: Here, reading: ExpectedReading) -> float | None:
+    """Mains that a reading is taken at, by the last that were told [V]; None where none were, or none are on."""
+    wanted = reading.planned.situation.mains_volts
+    return place.mains_share * wanted if place.mains_share is not None and wanted > 0.0 else None
 
 
 def as_ratio(ladder: Ladder, place: Here, name: str, text: str) -> str:

@@ -6,7 +6,8 @@ from difflib import get_close_matches
 from math import inf, isfinite
 from typing import Any, Literal
 
-from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, Stop, hidden_text, overload
+from firstglow.readings.at_mains import mains_away, to_sheet, unjudged
+from firstglow.readings.expected import ExpectedLadder, ExpectedReading, Stop, hidden_text, overload
 from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
 from firstglow.readings.pairs import against_cold, legs_alike
@@ -16,17 +17,11 @@ from firstglow.readings.typed import split_range, typed_number, typed_word
 
 Answer = Literal["go on", "look first", "switch off now", "note only"]
 
-# A dial within this part of where the rung wants it is corrected for; past it the figure is not judged.
-MAINS_REACH = 0.12
-# And where the rung's dial ends below the socket's mains, past it by more than this: a capacitor may set that end.
-DIAL_SLACK = 0.085
 # Volts that move by less than this over 20 % of mains do not follow them; a wrong tap or a sagging socket is no further off.
 _FOLLOWS, _TAP = 0.1, 0.25
 _MAINS_ASKED = (
     "the mains: were there really {:.0f} V at the plug when this was read? Read them now, type them beside it"
 )
-# Below this part of the band's width an expected value counts as nothing: mains then shift it, not scale it.
-_NOTHING = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,15 +139,10 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         possible = not isfinite(here) or abs(here) <= most
         why = beside(why, reading, pen(reading, here), possible)
         return Verdict(row.id, row.text, "switch off now", why, reading.checks(here), here)
-    away = _mains_away(ladder, reading, row, taken)
+    away = mains_away(ladder, reading, row.mains, taken.mains)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
-    wanted = reading.planned.situation.mains_volts
-    if away is not None and away > 1.0 + DIAL_SLACK and wanted < ladder.mains * (1.0 - DIAL_SLACK):
-        why = f"read with {away * wanted:.0f} V of mains where this rung's dial ends at {wanted:.0f} V: set the dial back, read again"
-        return Verdict(row.id, row.text, "look first", why, (), None)
-    if away is not None and abs(away - 1.0) > MAINS_REACH:
-        why = f"read with {away * wanted:.0f} V of mains where this rung wants {wanted:.0f} V: set the dial and read it again"
+    if why := unjudged(ladder, reading, away):
         return Verdict(row.id, row.text, "look first", why, (), None)
     hidden = _hidden(reading, on, meter, said is not None)
     if hidden:
@@ -163,7 +153,7 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, "look first", why, reading.checks(value), here)
     spare = 0.0 if on is None or reading.on is None else max(0.0, on.limits(value) - reading.on.limits(here))
     value = here
-    compared = _to_these_mains(reading, value, away)
+    compared = to_sheet(reading, value, away)
     judged = _judge_band(reading, row, value, compared, spare)
     if judged.verdict == "look first" and row.mains is None and _with_the_mains(reading, compared):
         judged = replace(judged, check_first=(_MAINS_ASKED.format(ladder.mains), *judged.check_first))
@@ -286,33 +276,6 @@ def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None, 
         if found.average == average and away > (on.limits(0.0) if limit == 0.0 else 0.0):
             return Stop(limit, found.why)
     return None
-
-
-def _mains_away(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: TakenFile) -> float | None:
-    """Mains at the moment over the mains that the rung wants; None where none were read or none are on."""
-    wanted = reading.planned.situation.mains_volts
-    if wanted <= 0.0:
-        return None
-    if row.mains is not None:
-        dialled, socket = row.mains / wanted, row.mains / ladder.mains
-        # a rung with the dial low, and a figure that can only be the socket's: the dial stood where it should
-        return socket if abs(socket - 1.0) < MAINS_REACH < abs(dialled - 1.0) else dialled
-    return None if taken.mains is None else taken.mains / ladder.mains
-
-
-def _to_these_mains(reading: ExpectedReading, value: float, away: float | None) -> float:
-    """The value as it would be at the mains of the sheet."""
-    if away is None or away == 1.0 or not reading.mains_curve or not isfinite(value):
-        return value
-    import numpy as np
-
-    curve = np.array(reading.mains_curve)
-    there = float(np.polynomial.Polynomial.fit(MAINS_STEPS, curve, 2)(away))
-    here = float(curve[MAINS_STEPS.index(1.0)])
-    width = (reading.high or 0.0) - (reading.low or 0.0)
-    if abs(here) > _NOTHING * width and there * here > 0:
-        return value * here / there
-    return value + here - there
 
 
 def _range_of(reading: ExpectedReading, value: float, meter: Meter) -> Range | None:

@@ -36,7 +36,7 @@ class Around:
     last: the last verdict in one line. clips: places of the clips that are on. tried: the last verdict on this very
     reading, where it was not go on. grounds: how many readings before it its band is learned from, 0 for the sheet's.
     beside: what its twin, its other leg or the row before it read, "" where that is not read yet. now: what is done at the bench
-    since the reading before it.
+    since the reading before it. at: which mains its figures are for, "" for the sheet's. mains: what is typed for other ones.
     """
 
     amplifier: str
@@ -50,6 +50,8 @@ class Around:
     grounds: int = 0
     beside: str = ""
     now: str = ""
+    at: str = ""
+    mains: str = "mains 230"
 
 
 def folded(label: str, text: str, width: int = WIDTH) -> list[str]:
@@ -97,9 +99,9 @@ def _reading(reading: Mapping[str, Any], around: Around, ink: str, small: int) -
     note = note.replace(OVERLOAD, "").strip()
     lines += [*gap, *folded("STOP IF", stop or "no limit of its own"), *gap]
     lines += _expect(told, reading, ink, large=small < 2)
-    if around.grounds:
-        count = f"the {around.grounds} readings" if around.grounds > 1 else "the reading"
-        lines += folded("", f"yours, by {count} before it")
+    count = f"the {around.grounds} readings" if around.grounds > 1 else "the reading"
+    yours = f"yours, by {count} before it" if around.grounds else ""
+    lines += folded("", ", ".join(t for t in (yours, around.at) if t)) if yours or around.at else []
     for label, text in (("CHART", told.chart), ("BESIDE", around.beside), ("NOTE", note)):
         lines += folded(label, text) if text else []
     if around.live:
@@ -108,7 +110,7 @@ def _reading(reading: Mapping[str, Any], around: Around, ink: str, small: int) -
     lines += folded("WAIT", around.wait) if around.wait else []
     if around.tried:
         lines += [RULE, *around.tried]
-    own = "mains 230" if reading.get("needs", True) else "skip (all)"
+    own = around.mains if reading.get("needs", True) else "skip (all)"
     return [*lines, RULE, f"{KEY}   why  back  {own}  quit  help"]
 
 
