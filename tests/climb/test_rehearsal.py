@@ -7,6 +7,7 @@ import select
 import subprocess
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,9 @@ import pytest
 
 from at_hand import built, firstglow
 from firstglow.amplifier import Fault, load
+from firstglow.cli.rehearse import stopped
 from firstglow.ladder import virtual
-from firstglow.ladder.careful import Careful, Clock, Outcome
+from firstglow.ladder.careful import Careful, Clock, Outcome, Taken
 from firstglow.ladder.climb import Climb
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.virtual import Virtual, hidden_fault
@@ -79,6 +81,22 @@ def test_a_fault_stops_it_where_a_meter_can_see_it_and_ends_made_safe(fault: Fau
     assert outcome.stopped_at.reading.rung == rung
     assert not person.climb.here.powered
     walk(person.climb.events)
+
+
+@pytest.mark.parametrize(
+    ("fault", "word"),
+    [
+        (Fault("C5", "leaks", 500e3), "DO NOT GO ON"),  # an ohmmeter's finding, the plug out
+        (Fault("V2", "grid to cathode"), "SWITCH OFF NOW"),
+    ],
+    ids=["unplugged", "under power"],
+)
+def test_what_stops_it_is_called_as_the_climb_calls_it(fault: Fault, word: str) -> None:
+    found = climbed(ladder(B), fault)[0].stopped_at
+    assert found is not None
+    off = Taken(found.reading, found.text, replace(found.verdict, verdict="switch off now"), found.answered)
+    assert found.reading.planned.under_power == (word == "SWITCH OFF NOW")
+    assert stopped(off)[0].startswith(f"  ✗ {word}: ")
 
 
 def walk(records: tuple[Record, ...]) -> None:

@@ -122,14 +122,15 @@ def told(ladder: "Ladder", outcome: "Outcome") -> list[str]:
 
 def stopped(taken: "Taken") -> list[str]:
     """The reading that stopped a climb."""
-    from firstglow.sheets.climb_screen import SIGNS
+    from firstglow.sheets.climb_screen import SIGNS, called
 
     verdict, r = taken.verdict, taken.reading
     expected = r.shown or ("open" if r.expected is None else str(r.expected))
     what = (
         f"{r.planned.what} ({r.planned.channel})" if r.planned.channel not in ("", "shared", None) else r.planned.what
     )
-    first = f"{SIGNS[verdict.verdict]} {verdict.verdict.upper()}: {what} reads {taken.text}, expected {expected}"
+    word = called(verdict.verdict, on=r.planned.under_power)
+    first = f"{SIGNS[verdict.verdict]} {word}: {what} reads {taken.text}, expected {expected}"
     lines = [first, f"why: {verdict.why}", *(f"check first: {text}" for text in verdict.check_first)]
     return [
         line
