@@ -117,6 +117,29 @@ def test_a_file_changed_between_sittings_asks_again_only_what_it_moved(tmp_path:
     assert "changed" not in run(file, "--records", records, "--resume", answers=["quit"]).stderr
 
 
+def test_the_records_of_another_amplifier_are_named_first(tmp_path: Path) -> None:
+    """Their 230 V on a primary of 120 V was told as a wrong tap, "try the tap marked for 230 V": never a word of that."""
+    records = tmp_path / "r.jsonl"
+    run(B, "--records", records, answers=[""])
+    kept = records.read_bytes()
+    done = run(EXAMPLES / "c-sorrel-twenty.toml", "--records", records, "--resume", code=2)
+    told = " ".join(done.stderr.split())
+    assert f"{records}: these records are of Hazel Four, and c-sorrel-twenty.toml is Sorrel Twenty" in told
+    assert "try --records c-sorrel-twenty.climb.jsonl" in told and "tap" not in told
+    assert records.read_bytes() == kept
+
+
+def test_mains_of_another_tap_are_not_carried_over(tmp_path: Path) -> None:
+    """The file put right, 120 V where it had said 230: the records' 230 V at the socket are not put on that primary."""
+    file, records = tmp_path / "b.toml", tmp_path / "r.jsonl"
+    file.write_text(B.read_text(encoding="utf-8"), encoding="utf-8")
+    run(file, "--records", records, answers=[""])
+    text = file.read_text(encoding="utf-8").replace('mains = "230V 50Hz"', 'mains = "120V 60Hz"')
+    file.write_text(text.replace('primary = "230V 28R"', 'primary = "120V 7R"'), encoding="utf-8")
+    done = run(file, "--records", records, "--resume", answers=["quit"])
+    assert "The amplifier file changed since the last sitting" in done.stderr and "tap" not in done.stderr
+
+
 def test_from_a_rung(tmp_path: Path) -> None:
     records = tmp_path / "r.jsonl"
     run(B, "--records", records, answers=[*RUNG_0, "", "0.0"])

@@ -74,14 +74,18 @@ def command(
                 f"another name"
             )
         begun = _begun(before)
-        mains = volts_of(mains_now) or begun.get("mains")
+        old = _as_it_was(begun, amplifier, kept, as_)
+        # what stood at another tap's socket says nothing of this one's
+        same_tap = old is None or old.mains_volts == amplifier.mains_volts
+        mains = volts_of(mains_now) or (begun.get("mains") if same_tap else None)
         ladder = _ladder(amplifier, gear, mains, meter or begun.get("meter"), bool(quick or begun.get("quick")))
         climb = _climb(ladder, store, gear)
         climb.begin(
             file=str(file), mains=ladder.expected.mains, meter=ladder.expected.meter.name, quick=quick,
             as_=as_, source=file.read_text(encoding="utf-8-sig"),
         )  # fmt: skip
-        _since(climb, begun, amplifier, gear, as_)
+        if old is not None:
+            _since(climb, begun, old, amplifier, gear, as_)
         if from_rung is not None:
             _again(climb, from_rung)
         _sit(climb, as_json, store.told, in_charts(amplifier, file))
@@ -116,17 +120,33 @@ def _climb(ladder: "Ladder", store: Any, gear: "Bench | None") -> "Climb":
     return Climb(ladder, store, meters=meters, clock=record.now)
 
 
-def _since(climb: "Climb", begun: dict[str, Any], amplifier: "Amplifier", gear: "Bench | None", as_: str) -> None:
-    """A file that changed since the last sitting: what that moved is read again, and the rest stands."""
+def _as_it_was(begun: dict[str, Any], amplifier: "Amplifier", kept: Path, as_: str) -> "Amplifier | None":
+    """The amplifier that these records were made on, None where the file says the same today. Those of another one are refused
+    before anything is worked out: its mains and its figures say nothing of this one."""
     from firstglow.amplifier import load
+    from firstglow.amplifier.digest import digest
+
+    if not begun or begun.get("digest") == digest(amplifier):
+        return None
+    old = load(str(begun["source"]), as_=begun.get("as_", as_))
+    if old.name == amplifier.name:
+        return old
+    own = Path(amplifier.file).with_suffix(".climb.jsonl").name
+    raise click.ClickException(
+        f"{kept}: these records are of {old.name}, and {Path(amplifier.file).name} is {amplifier.name}; records of the amplifier on "
+        f"the bench, by its name; try --records {own}, or the name in the file as it was"
+    )
+
+
+def _since(
+    climb: "Climb", begun: dict[str, Any], old: "Amplifier", amplifier: "Amplifier", gear: "Bench | None", as_: str
+) -> None:
+    """A file that changed since the last sitting, ``old`` then: what that moved is read again, and the rest stands."""
     from firstglow.ladder.changed import moved
 
-    digest = climb.ladder.expected.digest
-    if not begun or begun.get("digest") == digest:
-        return
-    ladder = climb.ladder.expected
-    old = load(str(begun["source"]), as_=begun.get("as_", as_))
-    before = _ladder(old, gear, ladder.mains, ladder.meter.name, bool(begun.get("quick"))).expected
+    ladder, digest = climb.ladder.expected, climb.ladder.expected.digest
+    mains = ladder.mains if old.mains_volts == amplifier.mains_volts else begun.get("mains")
+    before = _ladder(old, gear, mains, ladder.meter.name, bool(begun.get("quick"))).expected
     gone = moved(before, ladder, climb.here.taken)
     if climb.here.powered:
         raise click.ClickException(
