@@ -52,7 +52,6 @@ def test_a_dead_cathode_is_no_slip_of_the_pen() -> None:
     reading = ladder.expected.by_id["6/V2 cathode lamp out/shared"]
     assert isinstance(reading.expected, float) and 9.0 < reading.expected < 11.0
     assert slip(reading, 0.01) == ""
-    assert slip(reading, reading.expected / 1e3) == ""
     taken = parse_taken(f'[readings]\n"{reading.id}" = "0.01"\n')
     assert "mV" not in verdict(ladder.expected, taken).verdicts[0].why
     # next to nothing on HT may be a slip, but is never called innocent
@@ -60,6 +59,41 @@ def test_a_dead_cathode_is_no_slip_of_the_pen() -> None:
     assert isinstance(ht.expected, float)
     found = pen(ht, ht.expected / 1e3)
     assert found is not None and not found.innocent and "next to nothing" in found.text
+
+
+def test_millivolts_that_the_range_cannot_show_ask_for_the_unit() -> None:
+    """60 V in 6000 counts are steps of 10 mV: 9.78 mV was on no such range, and is asked; what a dead one reads comes first."""
+    ladder = built(load(EXAMPLE), mode="fast")
+    reading = ladder.expected.by_id["6/V2 cathode lamp out/shared"]
+    assert reading.on is not None and reading.on.step == pytest.approx(0.01)
+    for typed in ("9.78mV", "0.00978", "9.78 mV"):
+        found = verdict(ladder.expected, parse_taken(f'[readings]\n"{reading.id}" = "{typed}"\n')).verdicts[0]
+        assert found.verdict == "switch off now"
+        assert (
+            0
+            < found.why.index("below the stop limit")
+            < found.why.index("Or a slip: is it V typed as mV? 9.78 V would be right")
+        )
+    found = pen(reading, 9.78e-3)
+    assert found is not None and not found.innocent
+    assert pen(reading, 0.978e-3) is None  # 0.978 V would not be right either
+
+
+def test_a_supply_of_the_other_sign_is_no_supply_that_is_gone() -> None:
+    """-359 V where 360 stand is all of it: leads, or a rectifier the wrong way round, and nothing that leaves too little."""
+    ladder = built(load(EXAMPLE), mode="fast")
+    name = "4/HT1 after 10 min/shared"
+    turned, low = (
+        verdict(ladder.expected, parse_taken(f'[readings]\n"{name}" = "{typed}"\n')).verdicts[0]
+        for typed in ("-359", "150")
+    )
+    assert (turned.verdict, low.verdict) == ("switch off now", "switch off now")
+    assert "its sign is the wrong one" in turned.why and "leaky" not in turned.why
+    assert "which lead was on which joint" in turned.check_first[0] and "reversed" in turned.check_first[1]
+    assert (
+        low.why.startswith("150.0 V is below the stop limit")
+        and "less than half of it there: a leaky capacitor" in low.why
+    )
 
 
 @pytest.mark.parametrize("meter", ["digital", "20k"])

@@ -118,7 +118,7 @@ def _node(
     there = (*frame.capacitors_on(node, minus), *frame.stands_with(node, minus, at))
     limits = tuple(stops.rating(c, share) for c in there)
     if rung == RUNG:  # rows 21, 22
-        limits = (*limits, stops.least(0.5, "next to nothing there: a leaky capacitor, a short, or no rectifier"))
+        limits = (*limits, stops.least(0.5, "less than half of it there: a leaky capacitor, a short, or no rectifier"))
     if rung == "4a":
         limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"))
         limits = (*limits, stops.least(EARLY_LEAST, "a diode shorted or open, or a short on HT"))

@@ -57,7 +57,7 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
     if low is None or high is None or not isfinite(value):
         return None
     if abs(value) <= _nothing(reading):
-        return _megohms(reading, value)
+        return _megohms(reading, value) or _milli(reading, value)
 
     def fits(candidate: float) -> bool:
         # a figure of nothing fits every slip: only a candidate clear of zero says anything
@@ -80,11 +80,11 @@ def pen(reading: ExpectedReading, value: float) -> Slip | None:
             tail = "; read it again on that range: if it is as typed, it is far past the limit"
             return Slip(kind, f"{text}? {means} on the {_range_text(reading)} range{tail}", innocent=False)
         if text and fits(value * factor):
-            there = reading.text(value * factor)
             # a thousandth is also what is left of a dead one: that is never explained away
-            dead = factor == 1e3 and reading.unit in ("V", "A")
-            tail = "; read it again on that unit: if it is as typed, next to nothing is there" if dead else ""
-            return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again{tail}", not dead)
+            if factor == 1e3 and reading.unit in ("V", "A"):
+                return _thousandth(reading, value)
+            there = reading.text(value * factor)
+            return Slip(kind, f"{text}? {there} would be right; look at the meter's unit again")
         if text and reading.low is not None and reading.low < 0 and fits(-value * factor):
             there = reading.text(-value * factor)
             return Slip(kind, f"{text}, and the minus left out? {there} would be right; read it again with both")
@@ -100,6 +100,26 @@ def _megohms(reading: ExpectedReading, value: float) -> Slip | None:
     return Slip(
         "unit",
         f"is it MΩ typed as Ω? {reading.text(meant)} would be right; read it again, with its unit: as typed it is a dead short",
+        innocent=False,
+    )
+
+
+def _milli(reading: ExpectedReading, value: float) -> Slip | None:
+    """0.00978, or 9.78 mV, where 9.78 V belong: finer than this range's step, so no figure of it. What the range itself shows
+    of a dead one (0.01) says nothing of a unit."""
+    low, high, on, meant = reading.low, reading.high, reading.on, value * 1e3
+    if on is None or reading.unit not in ("V", "A") or low is None or high is None:
+        return None
+    seen_there = abs(value - on.rounded(value)) <= 1e-6 * on.step
+    return None if seen_there or not low <= meant <= high or nothing_stands(reading) else _thousandth(reading, value)
+
+
+def _thousandth(reading: ExpectedReading, value: float) -> Slip:
+    unit = reading.unit
+    return Slip(
+        "unit",
+        f"is it {unit} typed as m{unit}? {reading.text(value * 1e3)} would be right; look at the meter's unit again; read it again "
+        "on that unit: if it is as typed, next to nothing is there",
         innocent=False,
     )
 

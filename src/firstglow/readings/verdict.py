@@ -24,6 +24,13 @@ _MAINS_ASKED = (
 )
 
 
+# What is checked first where a supply reads as much as it should, with the other sign.
+TURNED = (
+    "which lead was on which joint: the other way round it reads right; made safe first, then clipped and read again",
+    "if it reads so with the leads right: the rectifier the wrong way round, and every capacitor there with its volts reversed",
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """What one reading means. value: as typed. why, check_first: in bench words.
@@ -133,12 +140,20 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, *past, reading.checks(inf), None)
     stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
     if stop is not None:
-        why = f"{reading.text(value)} is past the stop limit {reading.text(stop.limit)}: {stop.why}{_turned_round(reading, here)}"
+        least = stop is reading.stop_below and stop.limit >= 0.0
+        where = f"{'below' if least else 'past'} the stop limit {reading.text(stop.limit)}"
+        turned = _turned_round(reading, here)
+        why = f"{reading.text(value)} is {where}: {stop.why}{'; ' + turned if turned else ''}"
         # more than any range of this meter shows was not read on it: then only the slip is left
         most = max((r.full for r in meter.ranges if on is not None and r.kind == on.kind), default=inf)
         possible = not isfinite(here) or abs(here) <= most
+        checks = reading.checks(here)
+        if (
+            turned and least
+        ):  # as much as there should be, and the other way: what leaves too little is not what is wrong
+            why, checks = f"{reading.text(value)} is {where}: {turned}", TURNED
         why = beside(why, reading, pen(reading, here), possible)
-        return Verdict(row.id, row.text, "switch off now", why, reading.checks(here), here)
+        return Verdict(row.id, row.text, "switch off now", why, checks, here)
     away = mains_away(ladder, reading, row.mains, taken.mains)
     if reading.note_only:
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
@@ -230,7 +245,7 @@ def _turned_round(reading: ExpectedReading, value: float) -> str:
         return ""
     if value * expected >= 0.0 or not abs(expected) / 2.0 < abs(value) < 2.0 * abs(expected):
         return ""
-    return "; its sign is the wrong one: red and black exchanged, the minus left out, or it really stands the wrong way round"
+    return "its sign is the wrong one: red and black exchanged, the minus left out, or it really stands the wrong way round"
 
 
 def _glow(word: str) -> int:
