@@ -12,6 +12,7 @@ from firstglow.ladder.turning import turn
 from firstglow.ladder.waits import begins_with_the_plug, powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.learn import Learned
+from firstglow.sheets.rows import limit_word, moved_by_text
 
 BESIDE = 2  # readings of the other side that are told beside one
 SAFE_WHY: dict[Phase, str] = {
@@ -197,11 +198,13 @@ def why(climb: Climb, step: Step, live: list[str]) -> list[str]:
     if step.reading is None or step.kind != "reading":
         return why_here(climb, step)
     reading = climb.reading(step.reading)
-    moved = ", ".join(f"{part} ({100 * share:.0f} %)" for part, share in reading.moved_by)
+    moved = ", ".join(f"{moved_by_text(part)} ({100 * share:.0f} %)" for part, share in reading.moved_by)
     lines = [f"Moved most by: {moved}." if moved else "No single part moves it."]
     stops = [s for s in (reading.stop_below, reading.stop_above) if s]
     word = "Switch off" if reading.planned.under_power else "It stays unplugged"
-    lines += [f"{word} past {reading.text(s.limit)}: {s.why}." for s in stops]
+    lines += [
+        f"{word} {limit_word(s.limit, below=s is reading.stop_below)} {reading.text(s.limit)}: {s.why}." for s in stops
+    ]
     lines += [f"Band and limit overlap: {s.separate}." for s in stops if s.separate]
     checks = "; ".join(reading.planned.check_first)
     lines += [f"If it is off, check first: {checks}."] if checks else []

@@ -12,6 +12,11 @@ SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e
 UNITS = {"ohm": "Ω", "1": ""}
 LARGEST_OHMS = 1e8
 _WORDS = re.compile(r"[^\s()]+|[()]|\s+")
+_OF_A_TYPE = re.compile(r"^type (\S+) (?:triode |pentode )?(\w+)$")
+_TYPE_SAYS = {
+    "perveance": "how strong a {} is", "mu": "how much a {} amplifies", "screen": "what the screen of a {} takes",
+    "contact": "at which volts a {}'s grid begins to draw", "emission": "how much the cathode of a {} can give",
+}  # fmt: skip
 SPARE = " (when time allows)"  # a reading that no gate needs
 
 
@@ -104,6 +109,13 @@ def expect_text(reading: Mapping[str, Any]) -> tuple[str, str]:
     return figure, f"{scaled(low, unit, scale, decimals, -1)}  to  {scaled(high, unit, scale, decimals, 1)}"
 
 
+def limit_word(limit: float, *, below: bool) -> str:
+    """Which way a limit is passed. On a negative rail half the people at a bench read "above" as "more volts"."""
+    if limit < 0.0:
+        return "beyond" if below else "nearer 0 than"
+    return "below" if below else "above"
+
+
 def stop_text(reading: Mapping[str, Any]) -> str:
     """When to switch off, rounded toward safe."""
     unit = reading.get("unit")
@@ -123,9 +135,7 @@ def stop_text(reading: Mapping[str, Any]) -> str:
     else:
         for limit, is_low, direction in ((below, True, 1), (above, False, -1)):
             if limit is not None:
-                # on a negative rail half the people at a bench read "above" as "more volts": say which way instead
-                word = ("beyond" if is_low else "nearer 0 than") if limit < 0 else ("below" if is_low else "above")
-                texts.append(f"{word} {figure(limit, direction)}")
+                texts.append(f"{limit_word(limit, below=is_low)} {figure(limit, direction)}")
     if reading.get("kind") == "lamp":
         texts = []
     words = str(reading.get("stop_words") or "")
@@ -249,12 +259,20 @@ def chart_text(pair: Sequence[Mapping[str, Any]]) -> str:
     return "; ".join(dict.fromkeys(str(chart["text"]) for r in pair for chart in r.get("charts") or []))
 
 
+def moved_by_text(name: str) -> str:
+    """What moves a reading, in bench words: a part by its name, what its type's data leave open as what that is of it."""
+    found = _OF_A_TYPE.fullmatch(name)
+    if found is None:
+        return name
+    return _TYPE_SAYS.get(found[2], "the {}'s own data").format(found[1])
+
+
 def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:
     """The two parts that move a reading most; "" where there is nothing to tell."""
     names = []
     for item in (pair[0].get("moved_by") or [])[:2]:
         name = str(item["part"]).removeprefix("left ").removeprefix("right ")
-        names.append(re.sub(r"^type (\S+) \w+$", r"the \1's own data", name).replace("mains volts", "the mains"))
+        names.append(_OF_A_TYPE.sub(r"the \1's own data", name).replace("mains volts", "the mains"))
     if set(names) <= {"the mains", "the meter", "T1"}:
         return ""  # every reading is moved by these: to say so on each row says nothing
     return "moved most by " + " and ".join(dict.fromkeys(names)) if names else ""
