@@ -61,10 +61,10 @@ def standing(amplifier: Amplifier, situation: Situation | None = None, faults: t
 
 def verdict(climbed: "Ladder", readings: str | Path) -> "Verdicts":
     """What a readings file means on a ladder. Raises ReadingsError."""
+    from firstglow.ladder.slipped import file_judged
     from firstglow.readings.taken import read_taken
-    from firstglow.readings.verdict import verdict as judge
 
-    return judge(climbed.expected, read_taken(readings, later=True))
+    return file_judged(climbed, read_taken(readings, later=True))
 
 
 def valve(name: str) -> "ValveType":

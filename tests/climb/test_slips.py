@@ -10,7 +10,9 @@ from player import begun, climbed, healthy, ladder, once, showing, up_to
 
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.climb import Answered, Climb
+from firstglow.ladder.slipped import file_judged
 from firstglow.readings.meters import ReadingsError, built_in
+from firstglow.readings.taken import parse_taken
 
 B, A = "b-hazel-four", "a-linden-twin"
 
@@ -157,3 +159,26 @@ def test_mains_that_no_dial_of_this_rung_shows_are_refused() -> None:
         with pytest.raises(ReadingsError, match="this rung stands at 230 V"):
             climb.mains(volts)
     assert "-5.0 %" in climb.mains(218.5)
+
+
+@pytest.mark.parametrize(
+    ("reading", "typed", "words"),
+    [
+        # the solver's own: `standing --lamp 40`, `--out V2`, and the plate on the pin beside the cathode's
+        ("6/HT1/shared", "206", "40 W limiter lamp still in the line"),
+        ("6/HT1/shared", "355", "output valves still out (V2)"),
+        ("6/V2 cathode lamp out/shared", "276", "is the probe there?"),
+        ("4/HT1 after 1 min/shared", "-360", "sign"),
+    ],
+)
+def test_a_readings_file_knows_the_slips_that_a_climb_knows(reading: str, typed: str, words: str) -> None:
+    (found,) = file_judged(ladder(B), parse_taken(f'[readings]\n"{reading}" = "{typed}"\n')).verdicts
+    _, climbed_to = told(reading, typed)
+    assert any(words in s.text for s in found.slips), found
+    assert found.slips == climbed_to.slips
+    assert found.innocent == (found.verdict == "look first")
+    # and beside a mistake in the file as well
+    with pytest.raises(ReadingsError) as caught:
+        file_judged(ladder(B), parse_taken(f'[readings]\n"{reading}" = "{typed}"\n"6/humm" = "1"\n', "r"))
+    line = next(t for t in str(caught.value).splitlines() if f": {reading}: " in t)
+    assert ("try this slip first: " in line and words in line) == found.innocent

@@ -34,10 +34,11 @@ def command(
     """
     from firstglow.amplifier import load
     from firstglow.ladder.ladder import build
+    from firstglow.ladder.slipped import file_judged
     from firstglow.readings.charts import side_by_side
     from firstglow.readings.meters import meter_from_table
+    from firstglow.readings.slips import alone
     from firstglow.readings.taken import read_taken
-    from firstglow.readings.verdict import verdict
     from firstglow.sheets.climb_screen import called
 
     gear = bench_of(bench)
@@ -45,7 +46,7 @@ def command(
     taken = read_taken(readings, meters, later=True)
     mains = volts_of(mains_now)
     ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter)
-    told = verdict(ladder.expected, taken)
+    told = file_judged(ladder, taken)
     charts = {r["id"]: r["charts"] for rung in ladder.document["rungs"] for r in rung["readings"] if r.get("charts")}
     if as_json:
         made = told.json()
@@ -65,11 +66,13 @@ def command(
     for v in told.verdicts:
         word = called(v.verdict, on=ladder.expected.by_id[v.id].planned.under_power)
         say(f"{SIGNS[v.verdict]} {word:<15} {v.id} = {v.value}")
-        say(f"    {v.why}")
+        say(f"    {alone(v.why, v.slips)}")
         for line in side_by_side(charts.get(v.id, ()), ladder.expected.by_id[v.id], v.compared):
             say(f"    {line}")
-        for text in v.check_first:
-            say(f"    check first: {text}")
+        checks = [f"check first: {text}" for text in v.check_first]
+        slips = [f"a slip? {one.text}" for one in v.slips]
+        for text in (*slips, *checks) if v.innocent else (*checks, *slips):
+            say(f"    {text}")
     if told.ahead:
         say(f"{told.ahead}.")
     if told.stopped_at:

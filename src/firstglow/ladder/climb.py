@@ -18,13 +18,14 @@ from firstglow.ladder.judging import finite, judged
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.near import Nearby
 from firstglow.ladder.safing import answers
+from firstglow.ladder.slipped import slips_of
 from firstglow.ladder.states import StateError, follow
 from firstglow.ladder.steps import Stage
 from firstglow.readings.at_mains import MAINS_REACH
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
 from firstglow.readings.probe import PlannedReading
-from firstglow.readings.slips import Slip, recognised, words_elsewhere
+from firstglow.readings.slips import Slip
 from firstglow.readings.verdict import Verdict
 from firstglow.records.record import Record, now
 from firstglow.records.store import Store
@@ -298,19 +299,8 @@ class Climb(Asking):
 
     # ------------------------------------------------------------------------------------------ inside
     def _slips(self, reading: ExpectedReading, value: float | None, verdict: Verdict) -> tuple[Slip, ...]:
-        if verdict.verdict not in ("look first", "switch off now"):
-            return ()
-        if value is None:
-            return words_elsewhere(self.ladder.expected, reading, verdict.value.strip().lower())
-        compared = verdict.compared if verdict.compared is not None else value
-        return recognised(
-            self.ladder.expected,
-            reading,
-            compared,
-            self.nearby.of(reading),
-            mains_read=self.here.mains_share is not None,
-            meters=self.meters,
-        )
+        read = self.here.mains_share is not None
+        return slips_of(self.ladder, self.nearby, reading, value, verdict, mains_read=read, meters=self.meters)
 
     def _settle(self) -> None:
         """Everything that follows by itself: gates that readings decide, the switch-off between two set-ups."""

@@ -1,6 +1,6 @@
 """What a reading means: go on, look first, or switch off now. The stop limit always wins."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from math import inf, isfinite
@@ -11,7 +11,7 @@ from firstglow.readings.expected import ExpectedLadder, ExpectedReading, Stop, h
 from firstglow.readings.learn import second_look
 from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
 from firstglow.readings.pairs import against_cold, legs_alike
-from firstglow.readings.slips import beside, pen
+from firstglow.readings.slips import Slip, beside, pen
 from firstglow.readings.taken import Taken, TakenFile, told_in_order
 from firstglow.readings.typed import split_range, typed_number, typed_word
 
@@ -36,6 +36,7 @@ class Verdict:
     """What one reading means. value: as typed. why, check_first: in bench words.
 
     compared [SI]: the value brought to the ladder's meter and mains, None for words and where nothing is compared.
+    slips: what may explain it before any part is blamed, from whoever knows the circuit.
     """
 
     id: str
@@ -44,6 +45,15 @@ class Verdict:
     why: str
     check_first: tuple[str, ...] = ()
     compared: float | None = None
+    slips: tuple[Slip, ...] = ()
+
+    @property
+    def innocent(self) -> bool:
+        """Would a slip alone explain it, so that it is looked at before any part? Never past a stop."""
+        return self.verdict == "look first" and bool(self.slips) and all(one.innocent for one in self.slips)
+
+
+Explain = Callable[[list[Verdict]], list[Verdict]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +79,16 @@ class Verdicts:
         return {
             "verdicts": [
                 {"id": v.id, "value": v.value, "verdict": v.verdict, "why": v.why,
-                 "check_first": list(v.check_first)} for v in self.verdicts
+                 "check_first": list(v.check_first), "slips": [s.text for s in v.slips]} for v in self.verdicts
             ],
             "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to, "ahead": self.ahead,
             "mains": self.mains,
         }  # fmt: skip
 
 
-def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
+def verdict(ladder: ExpectedLadder, taken: TakenFile, explain: Explain = list) -> Verdicts:
     """Judge a readings file against a ladder. ReadingsError, a line each, for unknown ids and unreadable values: what the
-    other lines mean stands in it too, the dangerous ones first."""
+    other lines mean stands in it too, the dangerous ones first. explain: puts to doubts the slips that would explain them."""
     wrong = list(taken.wrong)
     for row in taken.readings:
         if row.id not in ladder.by_id:
@@ -92,7 +102,7 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile) -> Verdicts:
         except ReadingsError as error:
             wrong.append(str(error))
     judged = [against_cold(ladder, v, judged) for v in judged]
-    judged = legs_alike(ladder, second_look(ladder, judged))
+    judged = explain(legs_alike(ladder, second_look(ladder, judged)))
     if wrong:
         raise told_beside(ladder, judged, by_id, wrong)
     return gates(ladder, judged)
@@ -122,6 +132,7 @@ def _as_a_line(ladder: ExpectedLadder, v: Verdict, where: str) -> str:
     stopped = v.verdict == "switch off now" and reading.planned.under_power
     word = "DO NOT GO ON" if v.verdict == "switch off now" and not stopped else v.verdict.upper()
     do = "off, plug out, make safe" if stopped else (v.check_first or ("reading it again",))[0]
+    do = f"this slip first: {v.slips[0].text}" if v.innocent else do
     return f"{where}: {v.id}: {v.value}: {word}: {v.why}; a healthy one: {allowed}; try {do}"
 
 
