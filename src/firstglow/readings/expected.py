@@ -48,7 +48,8 @@ class ExpectedReading:
     ground: what a range is judged on that it is read on. start: the range to put the meter on first, None where that is
     ``on``. hidden: why the ladder's meter cannot judge it, and what can; "" where it can. bridged: which part can be open
     here and still read inside the band ("" for none): inside it nothing is proved of that part. over: what an overload of
-    this range means, where the stop limit lies past it ("" elsewhere).
+    this range means, where the stop limit lies past it ("" elsewhere). looked: a rating short of the stop; above it this is
+    looked at first, whatever the mains.
     """
 
     planned: PlannedReading
@@ -70,6 +71,7 @@ class ExpectedReading:
     hidden: str = ""
     bridged: str = ""
     over: str = ""
+    looked: Stop | None = None
 
     @property
     def id(self) -> str:
@@ -147,6 +149,11 @@ class ExpectedReading:
         scale = next((s for s in ("M", "k", "") if abs(value) >= SCALE[s]), "m") if value else ""
         return f"{value / SCALE[scale]:.4g} {scale}{SIGN.get(self.unit or '1', self.unit or '')}".strip()
 
+    @property
+    def _looked(self) -> str:
+        """Only where a healthy one may read so: elsewhere the band says it."""
+        return f"Above {self.text(self.looked.limit)}: look first." if self.looked and self.looked.cut else ""
+
     def json(self, rung_situation: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """The reading as CONTRACTS.md's READING; ``situation`` is left to the ladder, which knows the rung's."""
         p = self.planned
@@ -162,7 +169,7 @@ class ExpectedReading:
             "shown": self.shown, "contact": p.contact, "channel": p.channel, "twin": p.twin,
             "situation": dict(rung_situation or {}),
             "moved_by": [{"part": part, "share": round(share, 4)} for part, share in self.moved_by],
-            "note_only": self.note_only, "remark": " ".join(t for t in (p.remark, self.bridged, self.over) if t),
+            "note_only": self.note_only, "remark": " ".join(t for t in (p.remark, self.bridged, self.over, self._looked) if t),
             "hidden": self.hidden, "stop_words": p.stop_words, "words": list(self.words),
             "red_at": p.red_at, "black_at": p.black_at,
             "pin": {"base": p.pin[0], "number": p.pin[1]} if p.pin else None,

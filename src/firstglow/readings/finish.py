@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Feedback
 from firstglow.readings.apart import Apart, Ground
-from firstglow.readings.expected import ExpectedReading, ExpectedRung, hidden_text, overload
+from firstglow.readings.expected import ExpectedReading, ExpectedRung, Stop, hidden_text, overload
 from firstglow.readings.least import least_ohms
 from firstglow.readings.limit import Limit
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
@@ -232,7 +232,22 @@ def with_stops(amplifier: Amplifier, row: ExpectedReading, rung: str, limits: Li
         found, row.low, row.high, on, lambda: ANOTHER if coarse else cheapest(amplifier, row), middle, shown, coarse,
     )  # fmt: skip
     means = overload(above, on, meter) if above is not None and above.limit > on.full else ""
-    return replace(row, stop_below=below, stop_above=above, over=OVER.get(means, ""))
+    row = replace(row, stop_below=below, stop_above=above, over=OVER.get(means, ""))
+    return looked_at(row, limits.working(row.planned))
+
+
+def looked_at(row: ExpectedReading, found: Sequence[Limit]) -> ExpectedReading:
+    """The row with the rating that it may pass for seconds only, short of the stop. Its band stays what healthy amplifiers do:
+    where the rating cuts that, it is a result about the amplifier."""
+    from dataclasses import replace
+
+    over = [limit for limit in found if limit.side == "above" and limit.value > 0.0]
+    if not over or row.on is None:
+        return row
+    least = min(over, key=lambda limit: limit.value)
+    at = row.on.rounded(least.value, -1)
+    cut = row.high is not None and at < row.high
+    return replace(row, looked=Stop(at, least.why, cut))
 
 
 def grounded(row: ExpectedReading, found: Sequence[Limit]) -> Ground:

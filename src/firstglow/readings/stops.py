@@ -188,6 +188,15 @@ class Limits:
         said = f"{rule.part} is a {working:g} V part: {volts:.0f} V ({whose}) for the seconds of a switch-on only"
         return self._capacitor(r, part, volts, said)
 
+    def working(self, r: PlannedReading) -> list[Limit]:
+        """Working volts of the capacitors whose surge volts stop a cold start: past them it is looked at first."""
+        found: list[Limit] = []
+        for part in (self.amplifier.parts[rule.part] for rule in r.stops if rule.rule == "surge volts"):
+            volts = part.value("volts")
+            said = f"{part.name} is a {volts:g} V part, past its working volts at every switch-on"
+            found += self._capacitor(r, part, volts, said)
+        return found
+
     def _capacitor(self, r: PlannedReading, part: Part, volts: float, why: str) -> list[Limit]:
         plus, minus = part.leads["+"], part.leads["-"]
         red, black = r.probe.red, r.probe.black

@@ -181,6 +181,11 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     value = here
     compared = to_sheet(reading, value, away)
     judged = _judge_band(reading, row, value, compared, spare)
+    if reading.looked is not None and value > reading.looked.limit:
+        why = f"{reading.text(value)} is above {reading.text(reading.looked.limit)}: {reading.looked.why}"
+        judged = replace(
+            judged, verdict="look first", why=f"{why}; {reading.shown} is expected", check_first=reading.checks(value)
+        )
     if judged.verdict == "look first" and row.mains is None and _with_the_mains(reading, compared):
         judged = replace(judged, check_first=(_MAINS_ASKED.format(ladder.mains), *judged.check_first))
     if reading.bridged and judged.verdict == "go on":
