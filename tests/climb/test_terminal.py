@@ -125,7 +125,7 @@ def test_keys_forms_slips_and_the_one_key_at_a_terminal(tmp_path: Path, sheet: d
         assert "is not a reading" in screen.send("rubbish\n")
         assert "try back" in screen.send("bakc\n")
         assert "in ohm" in screen.send("3V\n")
-        assert "It stays unplugged past" in screen.send("why\n")  # ohms: there is nothing to switch off
+        assert "It stays unplugged above" in screen.send("why\n")  # ohms: there is nothing to switch off
         os.write(screen.fd, b"\x1b[A")  # an arrow key is no Esc
         assert "go on" in screen.send("0,05\n").split("\n")[0]
         assert "asked again: rung 0" in screen.send("back\n")
