@@ -3,7 +3,7 @@
 from firstglow.ladder.climb import Climb
 from firstglow.ladder.dialling import amps_text, most_amps
 from firstglow.ladder.frame import Frame
-from firstglow.ladder.make_safe import LIVE_AC, LIVE_DC
+from firstglow.ladder.live import LIVE_AC, LIVE_DC
 from firstglow.ladder.steps import Stage
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.probe import PlannedReading

@@ -14,7 +14,8 @@ from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.charts import with_charts
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import gear_of
-from firstglow.ladder.make_safe import MakeSafe, live, make_safe
+from firstglow.ladder.live import live
+from firstglow.ladder.make_safe import MakeSafe, make_safe
 from firstglow.ladder.overloads import as_it_stands, overloads
 from firstglow.ladder.plan import frame_of, plan_frame
 from firstglow.ladder.stands import differs, stands

@@ -1,4 +1,4 @@
-"""The foot of every rung: off, unplug, wait the computed fall, discharge, below 10 V. And what is live before that."""
+"""The foot of every rung: off, unplug, wait the computed fall, discharge, below 10 V."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +16,6 @@ from firstglow.ladder.unfit import most_mains
 from firstglow.solver.discharge import HAZARD_VOLTS, WORKING_VOLTS, Discharge, discharge, tool_ohms, tool_watts
 from firstglow.solver.kept import LONGEST_SECONDS, wait_told
 
-LIVE_DC, LIVE_AC = 60.0, 30.0  # V, V rms: listed from here up
 NEVER = LONGEST_SECONDS
 
 
@@ -148,18 +147,29 @@ def _one(frame: Frame, start: dict[str, float], held: tuple[Held, ...]) -> MakeS
 def before_warm(frame: Frame, at: Situation) -> Situation | None:
     """How HT stands in a situation until the cathodes are warm: nothing draws yet. None where no HT is on."""
     here = frame.physics.joints(at)
-    if not any(abs(here[s.joint][0]) > LIVE_DC for s in frame.supplies("ht")):
+    if not any(abs(here[s.joint][0]) > HAZARD_VOLTS for s in frame.supplies("ht")):
         return None
     return frame.ht_only(loads=at.loads).but(mains_volts=at.mains_volts)
 
 
+def while_warming(frame: Frame, at: Situation) -> tuple[Situation, ...]:
+    """How a situation stands on its way to warm: nothing draws yet; then small valves draw and output valves, slower or fitted
+    last, do not. Nothing where no HT is on."""
+    cold = before_warm(frame, at)
+    if cold is None:
+        return ()
+    if not frame.output_envelopes - at.out or not frame.small_envelopes - at.out:
+        return (cold,)
+    return cold, at.but(out=at.out | frame.output_envelopes, idle={})
+
+
 def _at_worst(frame: Frame, rungs: Sequence[Sequence[Situation]]) -> list[list[Situation]]:
-    """Of each rung every powered situation on the highest mains, and how each stands cold: who switches off while it warms
+    """Of each rung every powered situation on the highest mains, and how each stands while it warms: who switches off then
     leaves that behind. All of them are asked of the physics together."""
     more = max(1.0, most_mains(frame) / frame.gear.mains_now)
     warm = [[at.but(mains_volts=more * at.mains_volts) for at in rung if at.mains_volts > 0.0] for rung in rungs]
     frame.physics.prepare([at for rung in warm for at in rung])
-    cold = [[c for c in (before_warm(frame, at) for at in rung) if c is not None] for rung in warm]
+    cold = [[c for at in rung for c in while_warming(frame, at)] for rung in warm]
     frame.physics.prepare([at for rung in cold for at in rung])
     return [[*w, *c] for w, c in zip(warm, cold, strict=True)]
 
@@ -171,31 +181,3 @@ def _order(frame: Frame, start: dict[str, float]) -> tuple[str, ...]:
     first = {s.reservoir for s in frame.supplies("ht")}
     last = {c for s in frame.negatives for n in (s.joint, *s.nodes) for c in frame.capacitors_on(n, s.ret)}
     return tuple(sorted(charged, key=lambda c: (c in last, c not in first, -abs(start[c]), c)))
-
-
-def live(frame: Frame, situations: Sequence[Situation]) -> list[dict[str, Any]]:
-    """Joints that are live in any situation of a rung, the highest first: above 60 V dc, 30 V ac, on the mains, or so at
-    the socket's full mains: the dial is one turn away from there (LADDER 5: live from the first turn). Every switch-on is a
-    cold start: until the cathodes are warm, HT stands where it does with nothing drawing."""
-    worst: dict[str, tuple[float, str]] = {}
-    covered = mains_joints(frame.amplifier)
-    for at in situations:
-        if at.mains_volts == 0.0:
-            continue
-        full = frame.physics.joints(at.but(mains_volts=max(at.mains_volts, frame.gear.mains_now)))
-        here = dict(frame.physics.joints(at))
-        cold = before_warm(frame, at)
-        if cold is not None:
-            here |= {j: v for j, v in frame.physics.joints(cold).items() if j in here and abs(v[0]) > abs(here[j][0])}
-        for joint, (dc, ac) in here.items():
-            if joint in covered or joint == "earth":
-                continue
-            for volts, most, kind, limit in ((dc, full[joint][0], "dc", LIVE_DC), (ac, full[joint][1], "ac", LIVE_AC)):
-                if max(abs(volts), abs(most)) > limit and abs(volts) > worst.get(joint, (0.0, ""))[0]:
-                    worst[joint] = (abs(volts), kind)
-        for joint in covered:
-            if at.mains_volts > worst.get(joint, (0.0, ""))[0]:
-                worst[joint] = (at.mains_volts, "mains")
-    # a microvolt apart is the rounding of a solution: twins stand by name
-    ranked = sorted(worst.items(), key=lambda item: (item[1][1] == "mains", -round(item[1][0], 6), item[0]))
-    return [{"joint": joint, "volts": round(volts, 1), "kind": kind} for joint, (volts, kind) in ranked]

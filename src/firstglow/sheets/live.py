@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 TOGETHER = 0.93  # joints above this part of the highest of a group stand in that group
-KINDS = {"dc": "V", "ac": "V ac", "mains": "V, on the mains"}
+KINDS = {"dc": "V", "crest": "V at the crest", "ac": "V ac", "mains": "V, on the mains"}
 ELECTRODE = re.compile(r"(V\w+) (\w+)")
 
 
