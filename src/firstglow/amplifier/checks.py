@@ -9,6 +9,7 @@ from firstglow.amplifier.checks_turned import turned_rectifiers
 from firstglow.amplifier.checks_valves import valve_problems
 from firstglow.amplifier.checks_windings import winding_problems
 from firstglow.amplifier.drawn_loops import positive_loops
+from firstglow.amplifier.half_rails import half_rail_problems
 from firstglow.amplifier.look import look_at
 from firstglow.amplifier.model import Amplifier, Problem
 from firstglow.amplifier.refusals import refusals
@@ -40,7 +41,7 @@ def _found(amplifier: Amplifier) -> list[Problem]:
     """Every mistake of the structure, the causes first."""
     look = look_at(amplifier)
     drawn = amplifier.layers == ("drawn",)
-    found: list[Problem] = []
+    found: list[Problem] = half_rail_problems(look)
     if drawn:
         found += joint_problems(look)
     if drawn or amplifier.layers[-1] == "changed":

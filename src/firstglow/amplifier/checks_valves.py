@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 
 from firstglow.amplifier.graph import holds
+from firstglow.amplifier.half_rails import taps
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem
 from firstglow.amplifier.remedies import like, local, problem, resistor_line, wire_line
@@ -125,7 +126,7 @@ def _fed(look: Look, part: Part, electrode: str) -> Iterator[Problem]:
         return
     if any(s != part.name for j in reached for s in look.at(j, "cathode")):
         return
-    if slips(look, reached):
+    if slips(look, reached) or any(j in taps(look) for j in reached):
         return
     nodes = next((s.nodes for s in look.supplies if s.use == "ht" and s.nodes), tuple(look.positive))
     if part.name not in look.plates:

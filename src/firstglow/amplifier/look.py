@@ -90,6 +90,11 @@ def look_at(amplifier: Amplifier) -> Look:
         for joint in (*s.nodes, s.joint, s.rectified):
             if joint != "chassis":
                 rail.setdefault(joint, s.name)
+        if s.form == "full-wave doubler" and s.middle is not None:
+            # half of the rail, which a winding's tap may well be drawn to feed from
+            for joint in (s.middle, *supply_nodes(net, s.middle, s.ret, quiet)):
+                if joint != "chassis":
+                    rail.setdefault(joint, s.name)
         sources[s.joint] = s.sign
         if s.use == "ht":
             minus |= dict.fromkeys(_minus(net, s), s.name)
