@@ -8,7 +8,9 @@ from pathlib import Path
 import pytest
 from test_plan import EXAMPLES
 
+from drawn import HEAD, stage
 from firstglow.amplifier import load
+from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.overloads import Overload, as_it_stands, overloads
@@ -100,3 +102,23 @@ def test_no_rung_is_printed_that_would_pass_twice_a_rating(
     assert part in rungs[-1].hold.text
     assert rungs[-1].hold.signed is (last == "10")
     assert sum("OVERLOAD" in line for line in frame.findings) >= (last != "10")
+
+
+def test_a_follower_onto_a_negative_rail_stands_on_its_heater_while_it_is_cold() -> None:
+    """Its cathode is held up by its own current alone: cold it stands at the rail, 100k away with nothing flowing, and the heater at
+    chassis; the 12AU7's 200 V (data sheet) are passed there, and by 30 V warm they are not."""
+    bias = """D8 = ["silicon 1A 1000V", "NEG", "T1 neg 1"]
+C18 = ["47u 450V", "chassis", "NEG"]
+V9a = ["12AU7", { plate = "HT1", grid = "1M chassis", cathode = "150k 2W NEG", heater = "T1 heat" }]
+"""
+    ht = """T1 = ["mains transformer", { primary = "230V", ht = "200V 90m", "ht 2" = "chassis", neg = "250V 50m", "neg 2" = "chassis" }, HEATS]
+D1 = ["silicon 1A 1000V", "T1 ht 1", "HT1"]
+C1 = ["47u 450V", "HT1", "chassis"]
+""".replace("HEATS", '{ heat = "6.3V 3A", "heat 2" = "chassis" }')
+    amplifier = load(HEAD + ht + bias + stage())
+    (found,) = [o for o in overloads(amplifier) if o.part.startswith("V9")]
+    drawing_nothing = Situation(230.0, out=frozenset({"V2", "V9"}))
+    rail = float(SolverPhysics(amplifier).standing(drawing_nothing).dc("NEG")[0])
+    assert found.value == pytest.approx(-rail, rel=0.001)
+    assert found.limit == 200.0
+    assert "heater to cathode, at every cold start" in found.text

@@ -1,4 +1,5 @@
-"""What the drawing asks of its parts beyond their ratings, with everything in and at its idle, at the marked mains.
+"""What the drawing asks of its parts beyond their ratings, with everything in and at its idle, at the marked mains; from
+heater to cathode, cold too.
 
 A value typed wrong (1R for 220k) mostly shows here before a meter is near it: something stands past what it is rated
 for. Each is named with its figures and what to do. Capacitors in every other state are ``unfit``'s.
@@ -21,6 +22,7 @@ SHARE = 0.3  # of a current: a part that carries this much of it is named
 FIND = "Find what draws it before any power."
 FIND_OR_FIT = "Find what draws it, or fit a type for it, before any power."
 _FIND = (FIND, FIND_OR_FIT)
+HEATER = "stands, heater to cathode,"
 SMALL_WATTS = 2.0  # W: a resistor whose watts nobody said is taken as no more than this (common practice)
 
 
@@ -67,7 +69,21 @@ def overloads(amplifier: Amplifier, physics: SolverPhysics | None = None) -> tup
     """Every part past a rating, the worst first. SolveError where the amplifier would not settle."""
     physics = physics or SolverPhysics(amplifier)
     standing = physics.standing(as_it_stands(amplifier))
-    return past_ratings(amplifier, standing)
+    warm = past_ratings(amplifier, standing)
+    cold = [o for o in _cold_heaters(amplifier, physics) if (o.part, HEATER) not in {(w.part, w.what) for w in warm}]
+    return tuple(sorted((*warm, *cold), key=lambda o: -o.value / o.limit))
+
+
+def _cold_heaters(amplifier: Amplifier, physics: SolverPhysics) -> Iterator[Overload]:
+    """What stands from heater to cathode at every cold start, nothing drawing yet: a cathode that only its own valve lifts is at
+    the far end of its resistor, which may be a negative rail."""
+    sections = amplifier.of_kind("valve")
+    cold = Situation(amplifier.mains_volts, out=frozenset(p.envelope for p in sections if p.envelope is not None))
+    standing = physics.standing(cold) if sections else None
+    for part in amplifier.of_kind("valve", "rectifier"):
+        for over in _heater_to_cathode(amplifier, standing, part) if standing is not None else ():
+            if over.value > SLACK * over.limit:
+                yield replace(over, what=f"{HEATER} at every cold start,")
 
 
 def past_ratings(amplifier: Amplifier, standing: Any) -> tuple[Overload, ...]:
@@ -203,7 +219,7 @@ def _heater_to_cathode(amplifier: Amplifier, standing: Any, part: Part) -> Itera
     above = float(np.ravel(standing.dc(heater.leads["1"]) - standing.dc(part.leads["cathode"]))[0])
     volts, most = abs(above), limits.heater_apart(above)
     remedy = f"Give its heater a winding of its own, or {'lower' if above > 0.0 else 'lift'} the heater line."
-    yield Overload(part.name, "stands, heater to cathode,", volts, most, "V", remedy)
+    yield Overload(part.name, HEATER, volts, most, "V", remedy)
 
 
 def _windings(amplifier: Amplifier, standing: Any) -> Iterator[Overload]:
