@@ -99,7 +99,9 @@ def test_a_bench_s_own_words_stand_everywhere_and_fit(ladder: Any) -> None:
     assert found["cells"] == []
     said = [text for text in found["said"] if not text.startswith("in small print")]  # an example of a name
     assert any("anode" in text for text in said)
-    assert [t for t in said if re.search(r"(?i:\b(valve|plate|chassis)s?\b)|\bHT\b", t)] == []
+    # the metal box stays a chassis; the joint that volts are read to is the bench's ground
+    ours = r"(?i:\b(valve|plate)s?\b|(?<!the )(?<!a )(?<!bare )\bchassis\b)|\bHT\b"
+    assert [t for t in said if re.search(ours, t)] == []
 
 
 def test_no_finding_falls_off_the_first_page() -> None:
