@@ -111,10 +111,12 @@ def test_a_follower_onto_a_negative_rail_stands_on_its_heater_while_it_is_cold()
 C18 = ["47u 450V", "chassis", "NEG"]
 V9a = ["12AU7", { plate = "HT1", grid = "1M chassis", cathode = "150k 2W NEG", heater = "T1 heat" }]
 """
-    ht = """T1 = ["mains transformer", { primary = "230V", ht = "200V 90m", "ht 2" = "chassis", neg = "250V 50m", "neg 2" = "chassis" }, HEATS]
+    ht = """T1 = ["mains transformer", WINDINGS, HEATS]
 D1 = ["silicon 1A 1000V", "T1 ht 1", "HT1"]
 C1 = ["47u 450V", "HT1", "chassis"]
 """.replace("HEATS", '{ heat = "6.3V 3A", "heat 2" = "chassis" }')
+    windings = '{ primary = "230V", ht = "200V 90m", "ht 2" = "chassis", neg = "250V 50m", "neg 2" = "chassis" }'
+    ht = ht.replace("WINDINGS", windings)
     amplifier = load(HEAD + ht + bias + stage())
     (found,) = [o for o in overloads(amplifier) if o.part.startswith("V9")]
     drawing_nothing = Situation(230.0, out=frozenset({"V2", "V9"}))

@@ -12,7 +12,7 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.role_types import Loop, Roles
 from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
-from firstglow.ladder import drains, unfit
+from firstglow.ladder import drains, hanging, unfit
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.overloads import Overload, by_part
 from firstglow.ladder.places import End, end_at, end_of, own_name
@@ -300,7 +300,8 @@ class Frame(Structure):
         key = f"reading.{text}"
         own_id = self.reading_id(rung, word, owner)
         words = replace(self.words, has=things_of(self, part, self.words.has))
-        checks = self._checks(words, key, aside, values)
+        own_checks = self._checks(words, key, aside, values)
+        checks = hanging.with_parts(self, own_checks, kind, red.joint, black.joint, situation)
         return PlannedReading(
             id=own_id,
             what=_once(words.text(f"{key}.what", **values)),
