@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from drawn import stage
 from firstglow.amplifier import AmplifierError, load
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.transformers import REGULATION, regulation
@@ -222,3 +223,16 @@ def test_ohms_too_many_on_a_plain_winding_are_shared_out_too() -> None:
         read_winding("primary", "0-110-230V 3+4+5R")
     assert caught.value.remedy == '"0-110-230V 5.74+6.26R"'
     read_winding("primary", caught.value.remedy.strip('"'))
+
+
+def test_a_primary_may_have_a_stroke_in_its_name() -> None:
+    """Whatever begins with primary is one (docs/file.md); `_` elsewhere is an attribute's."""
+    windings = (
+        '{ primary_a = "230V", "primary_a 1" = "line", "primary_a 2" = "neutral", ht = "200V 90m", "ht 2" = "chassis" }'
+    )
+    ht = f"""T1 = ["mains transformer", {windings}, {{ heat = "6.3V 2A", "heat 2" = "chassis" }}]
+D1 = ["silicon 1A 1000V", "T1 ht 1", "HT1"]
+C1 = ["47u 450V", "HT1", "chassis"]
+"""
+    found = load(HEAD + ht + stage()).parts["T1"].windings
+    assert [w.role for w in found if w.name == "primary_a"] == ["primary"]

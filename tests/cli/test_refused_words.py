@@ -94,3 +94,9 @@ def test_one_range_of_mains_for_standing_up_to_130_percent_and_one_for_the_ladde
     assert run("standing", B, "--mains-now", "299", "--json").returncode == 0
     assert all("0 to 299 V" in run("standing", B, "--mains-now", v).stderr for v in ("300", "9999", "-3"))
     assert all("196 to 253 V" in run("ladder", B, "--mains-now", v).stderr for v in ("260", "9999", "20"))
+
+
+def test_a_fault_of_a_part_that_is_not_there_is_answered_with_one_that_can_be() -> None:
+    """No valve has a mode "open": the nearest part's own, the asked one where it has it."""
+    said = run("standing", B, "--fault", "V3x:dead").stderr
+    assert re.search(r'try --fault "V\w+:dead"', said)

@@ -33,7 +33,11 @@ def test_a_resistor_in_the_primary_lead_is_named_with_the_primary_s_ohms() -> No
     text = PAIR.replace('primary = "230V"', 'primary = "230V 20R", "primary 2" = "neutral"').replace(
         "D1 = [", 'R99 = ["33R 10W", "line", "T1 primary 1"]\nD1 = [', 1
     )
-    name = next(r.id for r in built(load(HEAD + text), mode="fast").expected.readings() if "primary" in r.id and r.id.startswith(("0/", "1/")))
+    name = next(
+        r.id
+        for r in built(load(HEAD + text), mode="fast").expected.readings()
+        if "primary" in r.id and r.id.startswith(("0/", "1/"))
+    )
     assert "R99" in checks(text, name, 0.4) and "R99" in checks(text, name, 3.0)
 
 

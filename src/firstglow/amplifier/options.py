@@ -216,7 +216,7 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
             "--fault",
             f"{text!r}: no part {part_word.strip()!r}" if colon else f"{text!r} has no mode",
             "PART:MODE or PART:MODE=VALUE",
-            f'--fault "{near}:open"',
+            f'--fault "{near}:{_mode_of(amplifier, near, rest)}"',
         )
     if len(named) > 1:
         raise SituationError(
@@ -256,6 +256,13 @@ def read_fault(amplifier: Amplifier, text: str) -> Fault:
     if not 0 < number <= 1e15:
         raise SituationError("--fault", f"{mode_word}={value}", "more than 0", f"--fault {example}")
     return Fault(part.name, mode_word, number)
+
+
+def _mode_of(amplifier: Amplifier, name: str, asked: str) -> str:
+    """A mode that this part has: the one asked for, else the nearest to it."""
+    modes = list(dict.fromkeys(c.mode for c in cases_of(amplifier.parts[name], amplifier.mains_volts)))
+    wanted = asked.partition("=")[0].strip()
+    return next((m for m in (wanted, nearest(wanted, modes), *modes) if m in modes), "open")
 
 
 def _at_lead(amplifier: Amplifier, text: str) -> str | None:

@@ -17,7 +17,7 @@ from firstglow.amplifier.windings import read_winding
 from firstglow.quantities import QuantityError, Spread, code, example, read_spread, read_value
 
 NAME = re.compile(r"[A-Za-z][A-Za-z0-9_]{0,19}")
-_WINDING = re.compile(r"[a-z][a-z0-9]*")
+_WINDING = re.compile(r"[a-z][a-z0-9]*|primary[a-z0-9_]*")  # else _ is an attribute's
 
 
 # What a part is likely to be by the letter its name begins with, where its first text cannot be read (IEC 81346-2 and

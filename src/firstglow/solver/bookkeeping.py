@@ -172,9 +172,14 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
         else:  # a volt in hundreds: its law at the current that weighs most tells it better than a difference
             weighty = square / np.maximum(np.abs(amps), 1e-15)
             own = np.abs(amps) * c["scale"][n] * np.log1p(weighty / c["limit"][n])
-        plates = [(plate, 1.0 / len(stage)) for stage in leg.stages for plate in stage]
+        # plates of one valve side by side carry one wave between them: amps add up, not squares
+        plates = [
+            (plate, 1.0 / len(stage), sum(other.part is plate.part for other in stage))
+            for stage in leg.stages
+            for plate in stage
+        ]
         cost, given = np.zeros_like(amps), np.zeros_like(amps)
-        for plate, part in plates:
+        for plate, part, tied in plates:
             i, i_ac = amps * part, leg.phase * in_phase * part
             flow = books.flows[plate.part.name]
             flow.through(plate.anode, plate.cathode, i)
@@ -183,14 +188,14 @@ def _rectifiers(bench: Bench, group: Pulses, c: Coefficients, books: Books) -> N
             given = given + i * (bench.dc(plate.cathode) - bench.dc(plate.anode))
             cost = cost + i_ac * (bench.ac(ends[0]) - bench.ac(ends[1]))
             flow.row["own_watts"] = flow.row.get("own_watts", 0.0) + np.maximum(own, 0.0) / len(plates)
-            flow.row["square"] = flow.row.get("square", 0.0) + square * part**2
+            flow.row["square"] = flow.row.get("square", 0.0) + tied * square * part**2
             name = f"{plate.lead}_amps" if plate.valve else "amps"
             flow.row[name] = flow.row.get(name, 0.0) + plate.way * i
         crossed = np.abs(in_phase * leg_pairs.not_met(group, n, wide, c, source)) + np.abs(
             amps * _others_drop(bench, leg, amps)
         )
         least = least - AVERAGED * (np.abs(given) + np.abs(cost)) - crossed
-        costs.append(([plate.part.name for plate, _ in plates], cost - given))
+        costs.append(([plate.part.name for plate, *_ in plates], cost - given))
         for w in leg.leg.windings:
             if w.winding:
                 row = books.flows[f"{w.part} {w.winding}"].row
