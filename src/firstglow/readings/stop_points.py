@@ -1,7 +1,7 @@
 """What the stop limits ask of the solver, all at once: it needs no band, so it is worked out while the bands are."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -9,8 +9,9 @@ from numpy.typing import NDArray
 
 from firstglow.readings.asked import Block
 from firstglow.readings.dead import dead_ohms
-from firstglow.readings.hotter import DRIVE_STEPS, drive
+from firstglow.readings.hotter import DRIVE_VOLTS, drive, further
 from firstglow.readings.observe import Observer
+from firstglow.readings.rated import section_of
 from firstglow.readings.seen import columns_of
 from firstglow.readings.vsafe import safe_bias, unloaded
 
@@ -55,20 +56,49 @@ def stop_points(observer: Observer, wanted: Sequence[Block], socket: float, show
     )
 
 
+Path = tuple[Array, Array, NDArray[np.bool_]]
+
+
 def _paths(
     observer: Observer, blocks: Mapping[str, Block], wanted: Sequence[tuple[str, str]]
-) -> dict[tuple[str, str], tuple[Array, Array, NDArray[np.bool_]]]:
-    circuit, hotter = observer.circuit, drive()
+) -> dict[tuple[str, str], Path]:
+    """Each as far as any idle goes wrong; those that are cut off deeper than that, until they have no bias left."""
+    points = {pair: observer.point(blocks[pair[0]]).standing for pair in wanted}
+    found = _driven(observer, {pair: (points[pair], drive()) for pair in wanted})
+    more = {}
+    for pair, (x, values, settled) in found.items():
+        end = columns_of(replace(points[pair], x=x, values=values, settled=settled, steps=settled), slice(-1, None))
+        bias = _bias_left(observer, pair[1], end)
+        if bias > 0.0:
+            more[pair] = end, further(bias) - DRIVE_VOLTS
+    for pair, path in (_driven(observer, more) if more else {}).items():
+        one, two, good = (np.concatenate((a, b), axis=-1) for a, b in zip(found[pair], path, strict=True))
+        found[pair] = one, two, good
+    return found
+
+
+def _bias_left(observer: Observer, valve: str, end: Any) -> float:
+    """Volts that still hold a valve at the end of its path [V]; 0 where its plate is at its limit there."""
+    row = {key: float(np.ravel(value)[0]) for key, value in end.part(valve).items()}
+    most = section_of(observer.amplifier.parts[valve]).limits.plate_watts
+    if most is None or row["plate_watts"] >= most or not bool(end.settled[0]):
+        return 0.0
+    return -(row["grid_volts"] + DRIVE_VOLTS)
+
+
+def _driven(observer: Observer, wanted: Mapping[tuple[str, str], tuple[Any, Array]]) -> dict[tuple[str, str], Path]:
+    """Paths from one standing solution each, hotter by so many volts, all solved together."""
+    circuit = observer.circuit
     laid, start = [], []
-    for key, valve in wanted:
-        point = observer.point(blocks[key])
-        values = np.repeat(point.standing.values, DRIVE_STEPS, axis=1)
+    for (_, valve), (point, hotter) in wanted.items():
+        values = np.repeat(point.values, len(hotter), axis=1)
         values[circuit.column[f"{valve} contact"]] += hotter
         laid.append(values)
-        start.append(np.repeat(point.standing.x, DRIVE_STEPS, axis=1))
+        start.append(np.repeat(point.x, len(hotter), axis=1))
     found = circuit.solve(np.concatenate(laid, axis=1), np.concatenate(start, axis=1), strict=False, thorough=False)
-    out = {}
-    for k, pair in enumerate(wanted):
-        own = columns_of(found, slice(k * DRIVE_STEPS, (k + 1) * DRIVE_STEPS))
+    out, first = {}, 0
+    for pair, (_, hotter) in wanted.items():
+        own = columns_of(found, slice(first, first + len(hotter)))
         out[pair] = own.x, own.values, own.settled
+        first += len(hotter)
     return out

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.readings.asked import Block
 from firstglow.readings.expected import share_of
-from firstglow.readings.hotter import crossing, drive
+from firstglow.readings.hotter import crossing
 from firstglow.readings.least import least_ohms
 from firstglow.readings.limit import Limit, Side
 from firstglow.readings.meters import Range
@@ -253,7 +253,8 @@ class Limits:
         path = self._path(r, rule.part)
         row = path.part(rule.part)
         good = np.logical_and.accumulate(path.settled)
-        amps, volts = np.asarray(row["plate_amps"])[good], drive()[good]
+        contact = path.values[path.circuit.column[f"{rule.part} contact"]]
+        amps, volts = np.asarray(row["plate_amps"])[good], (contact - contact[0])[good]
         if len(volts) < 2 or not amps[1] > amps[0]:
             return []
         runs = float(amps[0] * (volts[1] - volts[0]) / (amps[1] - amps[0]))

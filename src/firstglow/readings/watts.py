@@ -1,12 +1,13 @@
 """Readings at which a valve takes what its plate or its screen is rated for."""
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Part
-from firstglow.readings.hotter import crossing
+from firstglow.readings.hotter import crossing, reading_at
 from firstglow.readings.limit import Limit
 from firstglow.readings.rated import section_of
 
@@ -16,6 +17,9 @@ Array = NDArray[np.float64]
 # (6550), both in the makers' sheets of the valve data. The first is for the average valve on its marked mains and leaves
 # room for the spread, the second is for the hottest (IEC 60134).
 DESIGN_MAXIMUM = 14.0 / 12.0
+
+# The reading at which watts along a path reach a limit.
+At = Callable[[Array, Array, float], float | None]
 
 
 def at_watts(part: Part, electrode: str, shown: Array, watts: Array, hot: float) -> list[Limit]:
@@ -29,29 +33,31 @@ def at_watts(part: Part, electrode: str, shown: Array, watts: Array, hot: float)
     if most is None:
         return []
     said = f"{most:g} W at its {electrode}"
-    found = _rated(part, said, shown, watts, hot, most)
+    # a plate is never without its limit; a screen that nothing on the path takes to its own stands
+    at = reading_at if electrode == "plate" else crossing
+    found = _rated(part, said, shown, watts, hot, most, at)
     if not str(limits.rating_system).startswith("design-centre"):
         return found
     # a limit for the average valve gives way to what healthy ones read, as far as the hottest takes the design-maximum
     why = f"{part.name}: past what healthy ones read; {said} is for the average {part.type} (design-centre)"
     soft = [replace(limit, physical=False, yielded=why) for limit in found]
-    full = crossing(shown, watts * hot, most * DESIGN_MAXIMUM)
+    full = at(shown, watts * hot, most * DESIGN_MAXIMUM)
     if full is None or watts[0] * hot >= most * DESIGN_MAXIMUM:  # as drawn already: nothing is left to stop at
         return soft
     over = f"{100 * (DESIGN_MAXIMUM - 1):.0f} % over the {said}"
     return [*soft, Limit("above", full, f"{part.name}: the hottest {part.type} of the spread then takes {over}")]
 
 
-def _rated(part: Part, said: str, shown: Array, watts: Array, hot: float, most: float) -> list[Limit]:
+def _rated(part: Part, said: str, shown: Array, watts: Array, hot: float, most: float, at: At) -> list[Limit]:
     """The reading at which the hottest valve of the spread takes ``most``. Where that one takes it already behind what
     is expected, the reading at which the valve as drawn does; where the drawing itself runs past it (a finding says
     so), no rating is left to stop at, only the band."""
-    here = crossing(shown, watts * hot, most)
+    here = at(shown, watts * hot, most)
     if here is None:
         return []
     if watts[0] * hot < most:
         return [Limit("above", here, f"{part.name}: the hottest {part.type} of the spread then takes {said}")]
-    here = crossing(shown, watts, most)
+    here = at(shown, watts, most)
     if here is None:
         return []
     if watts[0] < most:
