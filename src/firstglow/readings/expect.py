@@ -223,7 +223,8 @@ def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tu
         return {}
     if seen is None:
         draws = draw(sheet.observer.circuit, HOT_SAMPLES, sheet.mains_width, seed)
-        seen = sheet.observer.see(wanted, Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed)), predict=True)
+        # solved, never by slopes: of a valve that is cut off those make volts without watts, and a ratio of anything
+        seen = sheet.observer.see(wanted, Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed)))
     number = {r.id: i for i, r in enumerate(sheet.readings)}
     out = {}
     for (name, valve, electrode), watts in seen.watts.items():
