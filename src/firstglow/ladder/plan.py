@@ -28,7 +28,7 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.gear import Gear
 from firstglow.ladder.overloads import Overload
 from firstglow.ladder.questions import Physics
-from firstglow.ladder.ratings import within_ratings
+from firstglow.ladder.ratings import within_capacitors, within_ratings
 from firstglow.ladder.stands import stands
 from firstglow.ladder.to_hand import to_hand
 from firstglow.readings.probe import Hold, PlannedRung
@@ -47,7 +47,7 @@ def plan(amplifier: Amplifier, gear: Gear, physics: Physics) -> tuple[PlannedRun
 def plan_frame(frame: Frame) -> tuple[PlannedRung, ...]:
     """The same, from a frame."""
     rungs = with_contacts(frame, _once([_needs(rung) for rung in _powered(frame)]))
-    rungs = within_ratings(frame, rungs)
+    rungs = within_capacitors(frame, within_ratings(frame, rungs))
     rungs = [_with_the_list(frame, rungs), *rungs[1:]]
     return tuple(
         replace(

@@ -1,8 +1,10 @@
-"""No reading past what meter and leads are rated for: the reading is left out, or the ladder ends before it."""
+"""No reading past what meter and leads are rated for: the reading is left out, or the ladder ends before it. None across a
+capacitor without that one's working volts among its stops."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 
+from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
@@ -43,3 +45,17 @@ def within_ratings(frame: Frame, rungs: Sequence[PlannedRung]) -> list[PlannedRu
         else:
             made.append(rung)
     return made
+
+
+def within_capacitors(frame: Frame, rungs: Sequence[PlannedRung]) -> list[PlannedRung]:
+    """Every reading that puts the meter across a capacitor of known volts is stopped at them, whatever it is read for."""
+    return [replace(rung, readings=tuple(_stopped(frame, r) for r in rung.readings)) for rung in rungs]
+
+
+def _stopped(frame: Frame, reading: PlannedReading) -> PlannedReading:
+    if reading.situation.mains_volts == 0.0 or reading.probe.kind != "dc volts" or reading.probe.quantity != "volts":
+        return reading
+    ends = {reading.probe.red, reading.probe.black}
+    told = {rule.part for rule in reading.stops if rule.rule in ("capacitor volts", "surge volts")}
+    across = [name for name in frame.rated if name not in told and set(frame.part(name).leads.values()) == ends]
+    return replace(reading, stops=(*reading.stops, *(stops.rating(name) for name in across)))

@@ -6,7 +6,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
-from firstglow.ladder.rung_output import bridged
+from firstglow.ladder.rung_output import bridged, cathode_ratings
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 RUNG = "8"
@@ -67,6 +67,10 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
                 at,
                 owner=v.valve,
                 contact="clip",
-                stops=(*stops.within(JUMP, "oscillation above hearing"), stops.dissipation(v.valve)),
+                stops=(
+                    *stops.within(JUMP, "oscillation above hearing"),
+                    stops.dissipation(v.valve),
+                    *cathode_ratings(frame, v),
+                ),
                 fill={"part": part, "shorted": bridged(frame, v)},
             )

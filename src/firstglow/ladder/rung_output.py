@@ -73,13 +73,36 @@ def _rung(
 
 
 def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[StopRule, ...]:
-    """Past the idle target where there is one (Rs x Iq), and past the plate's dissipation in any case."""
+    """Past the idle target where there is one (Rs x Iq), and past the plate's dissipation and what stands in its cathode's
+    lead in any case."""
     part, target = frame.cathode_part(v), frame.target(v)
-    limit = (stops.dissipation(v.valve),)
+    limit = (stops.dissipation(v.valve), *cathode_ratings(frame, v))
     if part is None or target is None or not frame.has_bias(v):
         return limit
     volts = share * target * frame.part(part).value("ohms")
     return (stops.above(volts, f"past the idle target of {target * 1e3:.3g} mA"), *limit)
+
+
+def cathode_ratings(frame: Frame, v: OutputValve) -> Iterator[StopRule]:
+    """Cathode volts to chassis past which a cathode or a resistor in its lead is overrun, whatever the plate takes: a valve with
+    much in its cathode never gets to its watts."""
+    parts = [frame.part(name) for name in v.cathode_path if name != v.hum_pot]
+    if not parts or "chassis" not in parts[-1].leads.values() or any(p.kind not in ("resistor", "wire") for p in parts):
+        return
+    sharing = [o for o in frame.roles.outputs if o.valve in v.shares_cathode]
+    valves = {p.name: 1 + sum(p.name in o.cathode_path for o in sharing) for p in parts}
+    # volts at the cathode for each ampere of a valve, all that share a resistor giving the same
+    resistors = [p for p in parts if p.kind == "resistor"]
+    ohms = sum(p.value("ohms") * valves[p.name] for p in resistors)
+    amps = section_of(frame.part(v.valve)).limits.cathode_amps
+    if amps is not None:
+        yield stops.above(
+            ohms * amps, f"{v.valve}: its cathode then gives {amps * 1e3:.3g} mA, the most it is rated for"
+        )
+    for p in resistors:
+        if "watts" in p.values:
+            most = (p.value("watts") / p.value("ohms")) ** 0.5 / valves[p.name]
+            yield stops.above(ohms * most, f"{p.name} then takes its {p.value('watts'):g} W")
 
 
 def bridged_stop(frame: Frame, v: OutputValve) -> tuple[StopRule, ...]:
