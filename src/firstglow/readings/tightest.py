@@ -9,6 +9,9 @@ from firstglow.readings.meters import Range
 # A limit that is no rating keeps this share of the band's own half off it: from 2 to 3 standard deviations, so that one
 # healthy amplifier in 740 is switched off instead of one in 44 (normal distribution).
 CLEAR = 0.5
+# What should stand there and does not reads nothing: a limit that gives way to a band keeps at least this share of the band's
+# foot, and so stays on its own side of nothing. A quarter of the least that healthy ones read is none of them (common practice).
+FOOT = 0.25
 
 
 def tightest(
@@ -39,14 +42,19 @@ def tightest(
     for limit in limits:
         value, why = limit.value, limit.why
         soft = not limit.physical and off_low is not None and off_high is not None
-        if soft and off_low is not None and off_high is not None:
-            away = min(value, off_low) if limit.side == "below" else max(value, off_high)
+        low_room, high_room = off_low, off_high
+        if soft and low_room is not None and high_room is not None and low is not None and high is not None:
+            if on is not None and on.signed:
+                low_room, high_room = short_of_nothing(
+                    limit, low_room, high_room, on.rounded(FOOT * low, 1), on.rounded(FOOT * high, -1)
+                )
+            away = min(value, low_room) if limit.side == "below" else max(value, high_room)
             soft = abs(away) < limit.most
             value = away if soft else value
         if on is not None:
             value = on.rounded(value, 1 if limit.side == "below" else -1)
-            if soft and off_low is not None and off_high is not None:
-                value = min(value, off_low) if limit.side == "below" else max(value, off_high)
+            if soft and low_room is not None and high_room is not None:
+                value = min(value, low_room) if limit.side == "below" else max(value, high_room)
                 if limit.yielded and abs(value - limit.value) > on.step:
                     why = limit.yielded
             if shown is not None:
@@ -55,6 +63,8 @@ def tightest(
                     why = f"{why}; as drawn it stands past that before anything is wrong: less mains, or another part"
                 else:
                     value = beyond(value, limit, shown, on, hidden)
+            if soft and gone_past_nothing(limit, value, on):
+                continue
             if limit.side == "below" and not on.signed and value <= 0.0:
                 # room for the band went past nothing, where no reading gets: short of the band, or it stops nothing
                 value = on.rounded(min(limit.value, limit.value if low is None else low), -1)
@@ -69,6 +79,23 @@ def tightest(
         if limit.side == "above" and (above is None or stop.limit < above.limit):
             above = stop
     return below, above
+
+
+def short_of_nothing(limit: Limit, off_low: float, off_high: float, foot: float, head: float) -> tuple[float, float]:
+    """The room for a band where a limit on a size gives way to it: never past the band's ``foot``, or ``head`` of a negative one."""
+    if limit.side == "below" and limit.value > 0.0:
+        return max(off_low, foot), off_high
+    if limit.side == "above" and limit.value < 0.0:
+        return off_low, min(off_high, head)
+    return off_low, off_high
+
+
+def gone_past_nothing(limit: Limit, value: float, on: Range) -> bool:
+    """Has a limit on a size given way so far that what reads nothing would not trip it? It then stops nothing."""
+    if not on.signed or limit.value == 0.0 or (limit.side == "below") != (limit.value > 0.0):
+        return False
+    size = value if limit.value > 0.0 else -value
+    return size <= on.limits(0.0)
 
 
 def below_in_proportion(low: float, expected: float) -> float:
