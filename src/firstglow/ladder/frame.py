@@ -14,7 +14,7 @@ from firstglow.amplifier.situation import Feedback, Situation
 from firstglow.ladder import dials as dial_rules
 from firstglow.ladder import drains, hanging, unfit
 from firstglow.ladder.gear import Gear
-from firstglow.ladder.overloads import Overload, by_part
+from firstglow.ladder.overloads import Overload, by_part, tubes_alone
 from firstglow.ladder.places import End, end_at, end_of, own_name
 from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
@@ -142,7 +142,13 @@ class Frame(Structure):
         structural = structure_findings(self.amplifier)
         # a capacitor that is unfit has its line already, with the states in which it is
         beside = [o for o in self.overloaded if o.part not in self.dials.unfit]
-        return structural + unfit.findings(self) + drains.findings(self) + by_part(beside)
+        return structural + unfit.findings(self) + drains.findings(self) + self._tubes_alone() + by_part(beside)
+
+    def _tubes_alone(self) -> tuple[str, ...]:
+        """Gas tubes past their most on the rungs where HT is on and no output valve takes its share."""
+        if "4" not in self.dials.dial or not self.amplifier.of_kind("gas tube"):
+            return ()
+        return tubes_alone(self.amplifier, self.physics.joints(self.ht_only(self.dial("4"), loads=self.ht_loads)))
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""

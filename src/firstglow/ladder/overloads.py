@@ -5,7 +5,7 @@ A value typed wrong (1R for 220k) mostly shows here before a meter is near it: s
 for. Each is named with its figures and what to do. Capacitors in every other state are ``unfit``'s.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -108,6 +108,20 @@ def as_it_stands(amplifier: Amplifier) -> Situation:
     """Everything in, each pot at its valve's idle, the loop closed, the mains as marked."""
     idle = {valve: target.amps.value for valve, target in amplifier.idle.items() if target.pot}
     return Situation(amplifier.mains_volts, idle=idle)
+
+
+def tubes_alone(amplifier: Amplifier, joints: Mapping[str, tuple[float, float]]) -> tuple[str, ...]:
+    """A line for each gas tube past its most where nothing draws beside it: it carries what its valves will take. A tube's most
+    is no average, so any more than that is told. joints: volts dc and ac of each, with HT on and the output valves out."""
+    told = []
+    for part in amplifier.of_kind("gas tube"):
+        volts = abs(joints[part.leads["anode"]][0] - joints[part.leads["cathode"]][0])
+        amps = max(volts - part.value("volts"), 0.0) / part.value("ohms")  # running volts, then a slope resistance
+        for o in _gas_tube(part, {"amps": amps}):
+            if o.value > o.limit:
+                figures = f"{o.part} {o.what} {_finely(o.value, o.unit)}, rated {_finely(o.limit, o.unit)}"
+                told.append(f"OVERRUN with the output valves out (rungs 4 and 5): {figures}. {o.remedy}")
+    return tuple(told)
 
 
 def _drawn_by(amplifier: Amplifier, standing: Any, over: Overload) -> str:

@@ -27,6 +27,7 @@ MINUTES = (1, 5, 10)
 EARLY_LEAST = 0.75  # of the first turn's HT: one diode of a bridge shorted leaves about half (common practice)
 COLD = 300.0  # s without power: a heater and its cathode are cold (common practice)
 SILENT = 0.1  # V: a cathode or a loudspeaker terminal with HT on and its valve out (common practice)
+UNHELD = 1.25  # of what a gas tube holds: an 0A2 of 150 V strikes at 185 V at most, so it is not lit (makers' sheets, from memory)
 FALL_TIMES = (5.0, 10.0, 20.0, 30.0, 60.0, 120.0)  # s
 
 
@@ -233,7 +234,8 @@ def plate(frame: Frame, rung: str, at: Situation, v: OutputValve) -> PlannedRead
 
 
 def screen(frame: Frame, rung: str, at: Situation, v: OutputValve) -> PlannedReading:
-    """Output screen pin to chassis."""
+    """Output screen pin to chassis; above what a gas tube holds it at, that one does not glow."""
+    held = next((t.part for t in frame.roles.gas_tubes if v.valve in t.holds), None)
     return frame.reading(
         rung,
         "screen",
@@ -243,7 +245,10 @@ def screen(frame: Frame, rung: str, at: Situation, v: OutputValve) -> PlannedRea
         at,
         owner=v.valve,
         contact="clip",
-        stops=(stops.least(0.5, "screen resistor open"),),
+        stops=(
+            stops.least(0.5, "screen resistor open"),
+            *((stops.most(UNHELD, f"{held} does not glow"),) if held else ()),
+        ),
     )
 
 

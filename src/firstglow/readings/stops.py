@@ -338,13 +338,14 @@ class Limits:
         return [Limit("below", low, why)] if low > 0.0 or self.nominal(r) < 0.0 else []
 
     def gas_tube(self, r: PlannedReading, rule: StopRule) -> list[Limit]:
-        """The reading at which a stabiliser tube carries its most."""
+        """Volts across a stabiliser tube with its most amps through it: its running volts stay and its slope resistance adds.
+        One from tube to tube differs by more than that: the limit gives way, and what is past it does not glow."""
         part = self.amplifier.parts[rule.part]
-        amps = abs(float(np.ravel(self.standing(r).part(rule.part)["amps"])[0]))
-        most = part.value("amps_max")
-        if amps <= 0 or most <= amps:
-            return []
-        return self.side(r, abs(self.nominal(r)) * most / amps, "above", f"{rule.part} then carries {most:g} A")
+        most, amps = part.value("amps_max"), float(np.ravel(self.standing(r).part(rule.part)["amps"])[0])
+        volts = abs(self.nominal(r)) + part.value("ohms") * max(most - abs(amps), 0.0) * self.share(r)
+        why = f"{rule.part} then carries {most:g} A, or does not glow"
+        past = f"{rule.part} does not glow, or carries more than its {most:g} A"
+        return [replace(one, yielded=past) for one in self.side(r, volts, "above", why, physical=False)]
 
 
 _RULES: Mapping[str, Callable[[Limits, PlannedReading, StopRule], list[Limit]]] = {
