@@ -49,7 +49,8 @@ class StopRule:
         "zero" (``limit`` volts either side of 0), "heater" (``limit``: absolute volts), "ratio" (``limit``: fraction of
         the expected value), "ratio to" (``part``: id of another reading, ``limit``: fraction of that one's expected),
         "path" (half of the least ohms that the ways drawn may show),
-        "heater to cathode" (``part`` valve section), "gas tube amps" (``part``: its volts at its most amps), "grid drift" (``part`` valve section: what
+        "heater to cathode" (``part`` valve section), "gas tube amps" (``part``: its volts at its most),
+        "grid drift" (``part`` valve section: what
         over its grid leak drives it to its limit), "slow fall" (half as fast as computed), "at supply" (``part`` joint that
         feeds it, ``limit``: what is left of the drop), "hum" (three times the computed, and over ``limit``),
         "fixed" (``limit`` in the reading's unit; common practice or a standard, named in ``why``).
