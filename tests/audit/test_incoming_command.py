@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from at_hand import audited, standing
+from at_hand import audited, sorrel_of_500_volts, standing
 from firstglow import schemas
 from firstglow.amplifier import Fault, Situation, SituationError, load
 from firstglow.audit.incoming import document, incoming, typed
@@ -266,8 +266,8 @@ def test_the_leak_of_what_was_ordered_is_held_to_its_own_farads() -> None:
 
 
 def test_the_order_is_the_one_that_parts_prints() -> None:
-    """Every resistor and capacitor of Sorrel's order list, asked for by name here."""
-    amplifier = load(C)
+    """Every resistor and capacitor of the order list of a Sorrel of 500 V, asked for by name here."""
+    amplifier = load(sorrel_of_500_volts())
     lines = {
         (name, line["what"])
         for line in order(audited(amplifier))

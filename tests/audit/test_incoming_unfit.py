@@ -68,7 +68,7 @@ def test_an_electrolytic_of_unknown_rating_has_no_test(weak: Path) -> None:
 
 def test_past_its_rating_it_is_not_tested_in_its_place(weak: Path) -> None:
     """C3 of 350 V where over 400 stand: on a supply of its own at 350 V, and UNFIT there. An old one's limit by hand (JAN-C-62, seen
-    quoted, to 350 V): 0.025 mA a microfarad and 0.3 mA: 47 uF 1.475 mA. Within its rating (500 V) it stays on its rail."""
+    quoted, to 350 V): 0.025 mA a microfarad and 0.3 mA: 47 uF 1.475 mA. Within its rating (550 V) it stays on its rail."""
     row = of(told(weak, "C2", "C3")["capacitors"], "C3")
     assert row["must_stand_volts"] > 400.0 > 350.0 == row["rated_volts"]
     assert (row["how"], row["test_volts"]) == ("supply of its own", 350.0)

@@ -7,9 +7,10 @@ from pathlib import Path
 import jsonschema
 import pytest
 from click.testing import CliRunner
-from parts_at_hand import EXAMPLES, A, B, C, audited, made, of, without_restart
+from parts_at_hand import EXAMPLES, A, B, audited, made, of, without_restart
 
 from at_hand import audited as whole
+from at_hand import sorrel_of_500_volts
 from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.audit.looks import SAY
@@ -151,10 +152,12 @@ def test_units_are_the_contracts() -> None:
     assert units == {"V", "A", "ohm", "W", "F"}
 
 
-def test_what_is_asked_is_printed_and_what_goes_in_is_no_verdict() -> None:
-    """Example (c): 460 V of 500 V are 8 % left of the 10 % asked; its HT crest is 296 V x 1.1 x root 2 = 460 V, past which the choke
-    rings at a switch-on."""
-    text = CliRunner().invoke(command, [str(C)]).output
+def test_what_is_asked_is_printed_and_what_goes_in_is_no_verdict(tmp_path: Path) -> None:
+    """Example (c) of 500 V: 460 V of 500 V are 8 % left of the 10 % asked; its HT crest is 296 V x 1.1 x root 2 = 460 V, past which the
+    choke rings at a switch-on."""
+    file = tmp_path / "c.toml"
+    file.write_text(sorrel_of_500_volts(), encoding="utf-8")
+    text = CliRunner().invoke(command, [str(file)]).output
     flat = " ".join(text.split())
     assert "460 V of 500 V, 8 % left where 10 % is asked" in flat and "47 % left where 50 % is asked" in flat
     settles = re.search(r"it settles at (\d+) V: the choke rings into it at a switch-on", flat)

@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 from parts_at_hand import WIDE_AND_OLD, A, B, C, audited, made, of, planted, without_restart
 
+from at_hand import sorrel_of_500_volts
 from firstglow.amplifier import load
 from firstglow.audit.parts import document
 from firstglow.cli.parts import command
@@ -19,15 +20,15 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_the_order_list_counts_pieces_and_merges_what_is_alike(tmp_path: Path) -> None:
-    """Example (c): C2 and C3 in one line with the ripple of the busier; 150 kohm past its body's volts is two of 75 kohm. Totals are
-    sums. Old 8, 0.02 and 250: 10 uF (shops keep electrolytics in E6), 0.022 uF, 240 kohm, each with the made value on the other side
+    """Example (c) of 500 V: C2 and C3 in one line with the ripple of the busier; 150 kohm past its body's volts is two of 75 kohm. Totals
+    are sums. Old 8, 0.02 and 250: 10 uF (shops keep electrolytics in E6), 0.022 uF, 240 kohm, each with the made value on the other side
     (IEC 60063)."""
-    found = document(audited(load(C)))
+    found = made(sorrel_of_500_volts(), tmp_path)
     lines = {line["what"]: line for line in found["order"]}
     line = lines["47 µF 550 V electrolytic, 105 degC"]
     assert (line["pieces"], line["for"]) == (2, ["C2", "C3"]) and any("ripple" in n for n in line["notes"])
     assert lines["75 kΩ metal film 2 W, 1 %"]["pieces"] == 2 and lines["75 kΩ metal film 2 W, 1 %"]["count"] == 1
-    text = CliRunner().invoke(command, [str(C)]).output
+    text = CliRunner().invoke(command, [str(tmp_path / "asked.toml")]).output
     assert "In all 7 pieces, 5 kinds." in text and "firstglow incoming" in text
     old = (
         B.read_text()
@@ -84,8 +85,8 @@ def test_what_no_piece_cures_stands_under_the_list(tmp_path: Path) -> None:
 
 
 def test_with_the_whole_order_put_in_nothing_is_left(tmp_path: Path) -> None:
-    """Example (c): each line of its order in the file, and no part is unfit or tight."""
-    text = C.read_text(encoding="utf-8")
+    """Example (c) of 500 V: each line of its order in the file, and no part is unfit or tight."""
+    text = sorrel_of_500_volts()
     assert not [p for p in made(text, tmp_path)["parts"] if p["proposal"] is not None and p["proposal"]["left"]]
     for old, new in (
         ('C2 = ["47u 500V"', 'C2 = ["47u 550V"'),
@@ -108,6 +109,16 @@ def test_with_the_whole_order_put_in_nothing_is_left(tmp_path: Path) -> None:
         if s["verdict"] in ("unfit", "tight") and not s["mains_alone"]
     ]  # fmt: skip
     assert not pressing and found["order"] == []  # heaters on the highest mains alone: nothing one buys
+
+
+def test_no_part_of_a_sound_example_is_past_its_rating() -> None:
+    """Example (c) as drawn: its crest of 296 V x 1.1 x root 2 = 460 V is within nine tenths of 550 V, and 563 V, to where the choke
+    rings into C3, within 1.1 x 550 = 605 V less the twentieth that is asked (575 V)."""
+    found = document(audited(load(C)))
+    assert not [p["part"] for p in found["parts"] if p["verdict"] == "unfit"]
+    assert [of(found, name)["verdict"] for name in ("C3", "C4")] == ["fit", "fit"]
+    assert of(found, "C2")["verdict"] == "rating unknown"  # its ripple alone: no stress of it is tight
+    assert not [s for s in of(found, "C2")["stresses"] if s["verdict"] in ("unfit", "tight")]
 
 
 def test_an_old_first_capacitor_and_its_rectifier_ask_for_the_same(tmp_path: Path) -> None:

@@ -36,7 +36,6 @@ GAS = B + 'R20 = ["12k 10W 5%", "HT2", "reg"]\nG1 = ["0A2", "reg", "chassis"]\nR
 LAMP = B + 'LP1 = ["pilot lamp 6.3V 0.1A", "T1 heat 1", "T1 heat 2"]\n'
 CLASS_X = B + 'C9 = ["100n 275V X2", "T1 primary 1", "neutral"]\n'
 GZ34 = swap(A, ('["5V4G"', '["GZ34"'))
-CAN_550 = swap(C, ('C3 = ["47u 500V"', 'C3 = ["47u 550V"'))
 BETWEEN = B + 'C9 = ["10u 450V", "HT2", "HT3"]\n'
 BIASED = swap(B, ('ct 0R12" }]', 'ct 0R12", bias = "46V 30m 55R", "bias 2" = "chassis" }]')) + (
     'D1 = ["silicon 1A 1000V", "bias raw", "T1 bias 1"]\nC9 = ["47u 100V", "chassis", "bias raw"]\n'
@@ -94,7 +93,7 @@ PLANTS = (
     Plant("electrolytic working volts", B, ('C2 = ["22u 450V"', 'C2 = ["22u 350V"'), "C2", "working volts", {
         ("C2", "surge volts"): ("unfit", SAME_MARK),
     }),
-    Plant("surge volts", CAN_550, ('C3 = ["47u 550V"', 'C3 = ["47u 500V"'), "C3", "surge volts", {
+    Plant("surge volts", C, ('C3 = ["47u 550V"', 'C3 = ["47u 500V"'), "C3", "surge volts", {
         ("C3", "working volts"): ("tight", SAME_MARK),
     }),
     Plant("ripple current", BIASED, (

@@ -99,8 +99,8 @@ PLANTED = {
     "b: reservoir": ("b", "50+50u 450V", "50+50u 300V", "C1a", "8"),
     "b: last node": ("b", '"22u 450V', '"22u 300V', "C2", "8"),
     "b: cathode bypass": ("b", "100u 25V", "100u 6.3V", "C6", "5"),
-    "c: reservoir": ("c", '"47u 500V", "HT1"', '"47u 350V", "HT1"', "C2", "8"),
-    "c: behind the choke": ("c", '"47u 500V", "HT2"', '"47u 350V", "HT2"', "C3", "8"),
+    "c: reservoir": ("c", '"47u 550V", "HT1"', '"47u 350V", "HT1"', "C2", "8"),
+    "c: behind the choke": ("c", '"47u 550V", "HT2"', '"47u 350V", "HT2"', "C3", "8"),
     "c: cathode bypass": ("c", 'C8 = ["100u 63V"', 'C8 = ["100u 16V"', "C8", "5"),
 }
 

@@ -1,18 +1,15 @@
 """The highest of a cold start: to a capacitor's working volts it goes on, to its surge volts it is looked at, past them it is
 off (LADDER reference, row 45: the surge rating counts here only)."""
 
-from pathlib import Path
-
 import pytest
 
-from at_hand import built
+from at_hand import ROOT, built, sorrel_of_500_volts
 from firstglow.amplifier import load
 from firstglow.ladder.ladder import Ladder
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.verdict import Verdict, verdict
 
-EXAMPLES = Path(__file__).parent.parent.parent / "examples"
-TWENTY = EXAMPLES / "c-sorrel-twenty.toml"  # 500 V parts on every node
+TWENTY = ROOT / "examples" / "c-sorrel-twenty.toml"  # 550 V parts on every node; the ladders below have 500 V ones
 
 
 def told(ladder: Ladder, node: str, typed: str, more: str = "") -> Verdict:
@@ -22,7 +19,7 @@ def told(ladder: Ladder, node: str, typed: str, more: str = "") -> Verdict:
 
 @pytest.fixture(scope="module")
 def ladder() -> Ladder:
-    return built(load(TWENTY), mode="fast")
+    return built(load(sorrel_of_500_volts()), mode="fast")
 
 
 @pytest.mark.parametrize(
@@ -57,7 +54,7 @@ def test_no_mains_take_it_past_its_working_volts(ladder: Ladder) -> None:
 
 
 def test_a_stated_surge_rating_moves_the_stop_and_nothing_else() -> None:
-    text = TWENTY.read_text(encoding="utf-8").replace(
+    text = sorrel_of_500_volts().replace(
         'C3 = ["47u 500V", "HT2", "chassis"]', 'C3 = ["47u 500V", "HT2", "chassis", { surge_volts = "575V" }]'
     )
     surge = built(load(text), mode="fast")
@@ -67,3 +64,17 @@ def test_a_stated_surge_rating_moves_the_stop_and_nothing_else() -> None:
         "look first",
         "switch off now",
     ]
+
+
+def test_no_healthy_start_of_the_example_as_drawn_is_looked_at() -> None:
+    """An example is a sound amplifier: all that healthy ones reach at a switch-on, the choke's ring included, goes on and is
+    short of the 550 V of its parts; past those it is looked at for them."""
+    drawn = built(load(TWENTY), mode="fast")
+    for node in ("HT1", "HT2", "HT3"):
+        row = drawn.expected.by_id[f"10/{node} cold start/shared"]
+        assert row.high is not None and row.high < 550.0
+        assert row.stop_above is not None and row.stop_above.limit == pytest.approx(605.0)  # 1.1 x 550 (IEC 60384-4)
+        assert "look first" not in row.json()["remark"]
+        assert told(drawn, node, f"{row.high:.1f}").verdict == "go on"
+    past = told(drawn, "HT2", "560")
+    assert past.verdict == "look first" and "C3 is a 550 V part" in past.why

@@ -89,8 +89,8 @@ MISTAKES: dict[str, tuple[str, str, str, str, str, str | None]] = {
     ),
     "reservoir the wrong way round": (
         ULTRA,
-        'C2 = ["47u 500V", "HT1", "chassis"]',
-        'C2 = ["47u 500V", "chassis", "HT1"]',
+        'C2 = ["47u 550V", "HT1", "chassis"]',
+        'C2 = ["47u 550V", "chassis", "HT1"]',
         "C2",
         "wrong way round",
         None,
