@@ -105,10 +105,10 @@ def test_an_old_one_is_found_by_its_note_and_never_goes_past_what_it_is_made_for
 def test_nothing_old_is_said_and_what_is_no_electrolytic_refused() -> None:
     assert answer(B)["parts"] == []
     assert "Name one" in command(B).stdout
-    for name in ("C3", "R1", "C99"):
+    for name, near in (("C3", "C1a"), ("R1", "C1a"), ("C99", "C6")):  # each an electrolytic of the file
         refused = command(B, name, code=2)
         assert name in refused.stderr
-        assert "C1a" in refused.stderr
+        assert f"try {near}" in refused.stderr
         assert refused.stdout == ""
 
 

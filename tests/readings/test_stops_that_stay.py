@@ -156,9 +156,13 @@ def test_a_gas_tube_is_stopped_just_above_its_running_volts(tube: str, running: 
 
 
 def test_a_tube_past_its_most_with_the_output_valves_out_is_a_finding() -> None:
-    """HT 376 V less the tubes' 234 V over 4.7 kohm is 30.4 mA for 30 mA tubes (Ohm's law)."""
-    told = [f for f in pair().document["findings"] if f.startswith("OVERRUN")]
-    assert len(told) == 2 and all("rungs 4 and 5" in f and "30.4" in f for f in told)
+    """HT less what the tubes hold, over R1 (Ohm's law), for 30 mA tubes: with 4.3 kohm past them, with 5.6 kohm not."""
+    over = built(load(text("pair-on-one-pot").replace('R1 = ["4k7 10W 5%"', 'R1 = ["4k3 10W 5%"')), mode="fast")
+    told = [f for f in over.document["findings"] if f.startswith("OVERRUN")]
+    amps = (row(over, "4/HT2").expected - row(over, "4/V2 screen").expected) / 4300.0
+    assert amps > 0.0301
+    assert len(told) == 2 and all("rungs 4 and 5" in f for f in told)
+    assert all(float(f.split("carries ")[1].split(" mA")[0]) == pytest.approx(amps * 1e3, rel=0.01) for f in told)
     more = load(text("pair-on-one-pot").replace('R1 = ["4k7 10W 5%"', 'R1 = ["5k6 10W 5%"'))
     assert not [f for f in built(more, mode="fast").document["findings"] if f.startswith("OVERRUN")]
 
