@@ -20,9 +20,13 @@ from firstglow.ladder.questions import Physics
 from firstglow.ladder.structure import Structure
 from firstglow.ladder.things import things, things_of
 from firstglow.ladder.words import Words
+from firstglow.readings.finish import HUM_AT_INPUT, USUAL
 from firstglow.readings.probe import Contact, Kind, PlannedReading, Probe, StopRule
 
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
+LEAST_DRIVE = (
+    5.0 * USUAL * HUM_AT_INPUT
+)  # V rms at the input: five times what hum is usual there, or a dead stage would pass
 MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
 # Less does not bring the output clear of 0.95, from where nothing is proved, by what a meter's two readings may be wrong
@@ -106,10 +110,10 @@ class Frame(Structure):
         return self.playing(everyone, self.dial(rung), loads=self.loads_for(rung), idle=idle).but(**changes)
 
     def driven(self, at: Situation, channel: str | None) -> Situation:
-        """A small signal that gives about 0.3 V at the load with the loop lifted."""
+        """A small signal that gives about 0.3 V at the load with the loop lifted, or more where that would drown in hum."""
         lifted = at.but(feedback=self.open_loop, stimulus_volts=0.01)
         gain = self.physics.gain(lifted, channel)
-        volts = min(DRIVE_OUT / gain, MOST_DRIVE) if gain > 0 else MOST_DRIVE
+        volts = min(max(DRIVE_OUT / gain, LEAST_DRIVE), MOST_DRIVE) if gain > 0 else MOST_DRIVE
         return at.but(stimulus_volts=float(f"{volts:.2g}"))
 
     @property

@@ -33,6 +33,8 @@ GLOW = ((0.15, "dark"), (0.45, "dim"), (0.80, "half"), (np.inf, "full"))
 HUM_AT_INPUT = 0.3e-3
 # Of that, what is usual: halfway to tens of microvolts, as a ratio.
 USUAL = 1.0 / 3.0
+# What moves a reading of hum most where that is more than the ripple of HT.
+HEATERS = "hum of heaters and wiring at the input"
 # What tells a healthy amplifier from a sick one where this meter does not.
 ANOTHER = "read it with a digital meter"
 # What an overload says where the stop limit lies past the range.
@@ -63,11 +65,19 @@ def numbers(sheet: Sheet, low: Array, high: Array, meter: Meter) -> dict[str, Ex
             down = max(down, min(floor_of(sheet, r, on), expected))
         curve = tuple(float(v) for v in mains_curve(sheet, i))
         made[r.id] = ExpectedReading(
-            r, r.id.split("/")[0], on, expected, down, up, moved_by=shares(sheet.found, i),
+            r, r.id.split("/")[0], on, expected, down, up, moved_by=_with_hum(shares(sheet.found, i), hum, sigma[i]),
             source_ohms=float(sheet.source_ohms[i]), sigma=float(sigma[i]), mains_curve=curve, note_only=r.note_only,
             ground=sheet.grounds[i], start=start_of(sheet.grounds[i], on, meter),
         )  # fmt: skip
     return made
+
+
+def _with_hum(parts: tuple[tuple[str, float], ...], hum: float, sigma: float) -> tuple[tuple[str, float], ...]:
+    """The parts that move a reading, those of a hum behind what heaters and wiring bring where that is more: a rectangle from
+    nothing to ``hum`` [V], beside one standard deviation of the parts' own."""
+    own = hum**2 / 12.0
+    share = own / (own + float(sigma) ** 2) if own > 0.0 else 0.0
+    return ((HEATERS, share), *((p, s * (1.0 - share)) for p, s in parts)) if share > 0.5 else parts
 
 
 def floor_of(sheet: Sheet, r: PlannedReading, on: Range) -> float:
@@ -287,6 +297,8 @@ def cheapest(amplifier: Amplifier, row: ExpectedReading) -> str:
         part = amplifier.parts.get(name)
         if name.startswith("mains"):
             offers.append((0, "read the mains at the same moment and give them with the reading"))
+        elif name == HEATERS:
+            offers.append((0, "look at the first valve: its heater's centre tap or hum pot, its screen, its grid lead"))
         elif part is not None:
             offers.append(offer(part))
     return min(offers, default=(9, "measure the part that moves it most, unplugged"))[1]
