@@ -46,6 +46,37 @@ def test_the_lamp_changes_on_a_card_with_the_plug_out_and_never_under_power(
         assert len(lamps) <= 1 or not stage.powered, stage.id
 
 
+def test_each_card_orders_the_lamp_in_or_out_wherever_the_last_power_had_it_otherwise(
+    screens: list[tuple[str, str, str]],
+) -> None:
+    """A technician: taken out on rung 2a, and rung 2b began with "Lamp still in" while it lay on the bench: full mains without
+    it. Counted by hand off the plan: in on 2a, 2b, 4 and 6, out after each."""
+    on, last, orders, card = ladder(B), None, [], ""
+    for (kind, _, text), (after, name, _) in zip(screens, screens[1:], strict=False):
+        card = text if kind == "before" else card  # a hold point may stand between it and the power
+        if kind not in ("before", "hold") or after != "live":
+            continue
+        now = on.expected.by_id[name].planned.situation.lamp_watts
+        assert ("NOW 40 W lamp INTO the line, the plug out." in card) == (now is not None and last is None), name
+        assert ("NOW Lamp OUT of the line, the plug out." in card) == (now is None and last is not None), name
+        assert "Lamp still in" not in card
+        if now != last:
+            orders.append(name.split("/")[0])
+        last = now
+    assert orders == ["2a", "2a", "2b", "2b", "4", "4", "6", "6"]
+
+
+def test_after_a_new_sitting_the_lamp_is_said_again() -> None:
+    """What was done to it between two sittings nobody knows."""
+    climb, clock = begun(B)
+    while climb.step.reading != "2b/mains amps at 65 %/shared":
+        once(climb, clock, healthy)
+    climb.begin()
+    while climb.step.kind == "make safe":
+        once(climb, clock, healthy)
+    assert "NOW 40 W lamp INTO the line, the plug out." in flat(Sitting(climb, Lines()).screen(climb.step))
+
+
 @pytest.mark.parametrize("name", [B, "c-sorrel-twenty"])
 def test_every_black_lead_of_a_set_up_is_on_its_card(name: str) -> None:
     """Black clips that no card named were to be moved under power, or a count of them was refused."""

@@ -61,6 +61,29 @@ def test_lamp_pots_and_generator_by_their_own_names() -> None:
     assert "turn left P1 until V3 draws 12 mA; turn left P2 until V4 draws 12 mA." in between(ladder(A), leak, half)
 
 
+@pytest.mark.parametrize("name", [A, B, C])
+def test_on_paper_each_row_whose_lamp_is_not_that_of_the_row_before_says_so(name: str) -> None:
+    """Rows 3 to 9 of rung 2a said only "69 V at the plug." under a head that had the lamp in line."""
+    changes = 0
+    for rung in ladder(name).document["rungs"]:
+        rows = [(r, ladder(name).expected.by_id[r["id"]].planned.situation) for r in rung["readings"]]
+        head = rung["situation"]["lamp_watts"]
+        for number, (row, at) in enumerate(rows):
+            if not at.mains_volts:
+                continue
+            before = rows[number - 1][1] if number else at
+            if at.lamp_watts != head or (before.mains_volts and before.lamp_watts != at.lamp_watts):
+                changes += 1
+                said = f"{at.lamp_watts:.0f} W lamp in line" if at.lamp_watts else "amp out of the line"
+                assert said in row["situation"]["text"], row["id"]
+    assert changes > 4
+    steps = " ".join(t for r in ladder(name).document["rungs"] if r["id"] in ("2a", "2b") for t in r["before"])
+    assert "plug out, lamp OUT of the line" in steps
+    running = ladder(name).frame.running_lamp
+    assert f"Plug out: {running:.0f} W lamp INTO the line." in steps
+    assert "Lamp still in" not in steps
+
+
 def test_a_rectifier_s_warm_up_is_seen_from_cold() -> None:
     """The lamp's row before it has warmed the cathode: HT would be there at once and a sound rectifier called a wrong type."""
     rows = ladder(B).expected.rungs

@@ -7,7 +7,7 @@ from firstglow.ladder.climb import Climb, Step
 from firstglow.ladder.judging import ratio_to
 from firstglow.ladder.safing import Phase
 from firstglow.ladder.sides import others
-from firstglow.ladder.stands import powered_up, turned
+from firstglow.ladder.stands import lamp_changed, powered_up, turned
 from firstglow.ladder.turning import turn
 from firstglow.ladder.waits import begins_with_the_plug, powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
@@ -62,13 +62,19 @@ def now(climb: Climb, reading: ExpectedReading, *, own: bool) -> str:
 
 def done_since(climb: Climb, name: str, *, unplugged: bool = False) -> str:
     """What is done at the bench since the reading before it on its rung: the lamp taken out is an instruction of its own."""
-    ids = climb.ladder.expected.by_id
-    rung = [r.id for r in climb.rung(ids[name].rung).readings] if name in ids else [name]
-    at = rung.index(name)
-    if not at:
+    ids, frame = climb.ladder.expected.by_id, climb.ladder.frame
+    if name not in ids:
         return ""
-    before, here = ids[rung[at - 1]].planned.situation, ids[name].planned.situation
-    return turned(climb.ladder.frame, before, here, unplugged=unplugged)
+    here = ids[name].planned.situation
+    rung = [r.id for r in climb.rung(ids[name].rung).readings]
+    at = rung.index(name)
+    before = ids[rung[at - 1]].planned.situation if at else here
+    if not unplugged:
+        return turned(frame, before, here)
+    # the lamp is what the last power had in the line, on whatever rung: not what the row above this one wants
+    lamp = lamp_changed(frame, here) if climb.lamp_changes(here) else ""
+    rest = turned(frame, before.but(lamp_watts=here.lamp_watts), here, unplugged=True)
+    return " ".join(t for t in (lamp, rest) if t)
 
 
 def _presets(climb: Climb, reading: ExpectedReading) -> str:

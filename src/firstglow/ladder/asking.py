@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from firstglow.amplifier.situation import Situation
 from firstglow.ladder.drift import AGAIN, drifted
 from firstglow.ladder.fall import Fall, fall
 from firstglow.ladder.here import here
@@ -221,6 +222,18 @@ class Asking:
         """A reading in bench words: ``rung 4, V3 plate``."""
         reading = self._expected(name)
         return f"rung {reading.rung}, {reading.planned.what}"
+
+    def lamp_changes(self, at: Situation) -> bool:
+        """Must hands put a lamp into the line, or take one out, before power in this situation? Before the first power none is
+        in; what was done to it between two sittings nobody knows, so it is said again."""
+        if at.mains_volts == 0.0:
+            return False
+        for record in reversed(self.store.records()):
+            if record.event == "resume":
+                return True
+            if record.event == "power":
+                return self.stage(str(record.data["stage"])).situation.lamp_watts != at.lamp_watts
+        return at.lamp_watts is not None
 
     def unread(self, rung: str) -> tuple[str, ...]:
         """Readings of a rung that nothing is known of yet."""

@@ -18,7 +18,7 @@ from firstglow.ladder.live import live
 from firstglow.ladder.make_safe import MakeSafe, make_safe
 from firstglow.ladder.overloads import as_it_stands, overloads
 from firstglow.ladder.plan import frame_of, plan_frame
-from firstglow.ladder.stands import differs, stands
+from firstglow.ladder.stands import differs, lamp_here, stands
 from firstglow.readings.expect import SAMPLES, Mode, expect_with_sheet
 from firstglow.readings.expected import ExpectedLadder, ExpectedRung
 from firstglow.readings.meters import meter_from_table, meter_named
@@ -137,11 +137,22 @@ def own_situation(frame: Frame, rung: PlannedRung, reading: PlannedReading) -> d
     ours, rungs = situation_to_json(reading.situation), situation_to_json(rung.situation)
     delta = {key: value for key, value in ours.items() if value != rungs[key]}
     if not delta:
-        return {}
+        # a row that stands as its rung does still says so where the lamp was otherwise in the row before it
+        changed = _lamp_changes(rung, reading)
+        return {"lamp_watts": ours["lamp_watts"], "text": lamp_here(frame, reading.situation)} if changed else {}
     text = differs(frame, rung.situation, reading.situation)
     # an idle names presets of both channels: each keeps its channel
     short = reading.channel and not reading.situation.idle
     return {**delta, "text": text.replace(f"{reading.channel} ", "") if short else text}
+
+
+def _lamp_changes(rung: PlannedRung, reading: PlannedReading) -> bool:
+    """Was another lamp in the line, or none, for the row under power before this one?"""
+    number, here = rung.readings.index(reading), reading.situation
+    if not number or not here.mains_volts:
+        return False
+    before = rung.readings[number - 1].situation
+    return before.mains_volts > 0.0 and before.lamp_watts != here.lamp_watts
 
 
 def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:

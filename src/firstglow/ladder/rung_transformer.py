@@ -59,7 +59,7 @@ def full(frame: Frame) -> PlannedRung:
     words, at = frame.words, frame.alone()
     wait = UNKNOWN if frame.gear.unknown_transformer else FULL
     longer = words.text("rung.transformer.longer") if frame.gear.unknown_transformer else ""
-    fill = {"middle": frame.volts(MIDDLE), "volts": at.mains_volts}
+    fill = {"middle": frame.volts(MIDDLE), "volts": at.mains_volts, "lamp": frame.running_lamp}
     key = "before" if frame.gear.variable_transformer else "before_lamps"
     return PlannedRung(
         id="2b",

@@ -33,7 +33,7 @@ def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
         return say("stands.unplugged")
     parts = []
     if own.mains_volts != rung.mains_volts or own.lamp_watts != rung.lamp_watts:
-        parts.append(_mains(frame, own))
+        parts.append(_mains(frame, own, lamp_before=rung.lamp_watts))
     if own.out != rung.out:
         parts.append(_valves(frame, own))
     if own.pots != rung.pots:
@@ -81,8 +81,7 @@ def turned(frame: "Frame", before: Situation, now: Situation, *, unplugged: bool
         return ""
     say, parts = frame.words.text, []
     if unplugged and before.lamp_watts != now.lamp_watts:
-        lamp = now.lamp_watts
-        parts.append(say("stands.lamp_in", watts=f"{lamp:.0f}") if lamp else say("stands.lamp_out"))
+        parts.append(lamp_changed(frame, now))
     if before.mains_volts != now.mains_volts and frame.gear.variable_transformer and not unplugged:
         parts.append(say("stands.dial", volts=f"{now.mains_volts:.0f}"))
     if before.stimulus_volts and not now.stimulus_volts:
@@ -95,10 +94,27 @@ def turned(frame: "Frame", before: Situation, now: Situation, *, unplugged: bool
     return " ".join(p for p in (*parts, differs(frame, same.but(idle=idle), now), dialled) if p)
 
 
-def _mains(frame: "Frame", at: Situation) -> str:
+def lamp_changed(frame: "Frame", now: Situation) -> str:
+    """The order to put this lamp into the line, or to take the one that is there out."""
+    lamp = now.lamp_watts
+    return frame.words.text("stands.lamp_in", watts=f"{lamp:.0f}") if lamp else frame.words.text("stands.lamp_out")
+
+
+def lamp_here(frame: "Frame", now: Situation) -> str:
+    """Is a lamp in the line, as a sentence of its own."""
+    lamp = now.lamp_watts
+    return (
+        frame.words.text("stands.lamp_is_in", watts=f"{lamp:.0f}") if lamp else frame.words.text("stands.lamp_is_out")
+    )
+
+
+def _mains(frame: "Frame", at: Situation, lamp_before: float | None = None) -> str:
+    """lamp_before: what is in the line elsewhere on the rung [W]: that it is out here is said then."""
     if at.mains_volts == 0.0:
         return frame.words.text("stands.unplugged")
     lamp = frame.words.text("stands.lamp", watts=f"{at.lamp_watts:.0f}") if at.lamp_watts else ""
+    if lamp_before and not lamp:
+        lamp = frame.words.text("stands.no_lamp")
     key = "stands.mains" if frame.gear.variable_transformer or at.lamp_watts is None else "stands.mains_lamp"
     return frame.words.text(key, volts=f"{at.mains_volts:.0f}", lamp=lamp)
 
