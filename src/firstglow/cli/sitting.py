@@ -227,7 +227,12 @@ class Sitting:
         self._tried, self._last = [], ""
 
     def _back(self) -> None:
-        self._said = screens.wrapped(f"asked again: {self.climb.called(self.climb.back())}")
+        name = self.climb.back()
+        gone, now = self.climb.called(name), self.climb.step.reading
+        said = f"asked again: {gone}"
+        if now is not None and now != name:  # a change has left something open before it
+            said = f"counts no longer: {gone}; asked before it: {self.climb.called(now)}"
+        self._said = screens.wrapped(said)
         self._tried, self._last = [], ""
 
     def _changed(self, said: str) -> None:

@@ -219,9 +219,11 @@ class Asking:
         return volts if past else None
 
     def called(self, name: str) -> str:
-        """A reading in bench words: ``rung 4, V3 plate``."""
+        """A reading in bench words: ``rung 4, V3 plate``; with its channel where its words leave that open."""
         reading = self._expected(name)
-        return f"rung {reading.rung}, {reading.planned.what}"
+        what, side = reading.planned.what, reading.planned.channel
+        told = f"{what} ({side})" if side in ("left", "right") and side not in what else what
+        return f"rung {reading.rung}, {told}"
 
     def lamp_changes(self, at: Situation) -> bool:
         """Must hands put a lamp into the line, or take one out, before power in this situation? Before the first power none is

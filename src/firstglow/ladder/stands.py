@@ -36,8 +36,8 @@ def differs(frame: "Frame", rung: Situation, own: Situation) -> str:
         parts.append(_mains(frame, own, lamp_before=rung.lamp_watts))
     if own.out != rung.out:
         parts.append(_valves(frame, own))
-    if own.pots != rung.pots:
-        moved = {p: x for p, x in own.pots.items() if rung.pots.get(p) != x}
+    moved = {p: x for p, x in own.pots.items() if rung.pots.get(p) != x}
+    if moved:  # a pot that no reading asks anything of any more stays where it was left
         parts.append(", ".join(f"{p} {_place(frame, x)}" for p, x in sorted(moved.items())) + ".")
     if own.idle != rung.idle:
         parts.append(say("stands.idle", targets=set_by(frame, own)) if own.idle else say("stands.idle_back"))
