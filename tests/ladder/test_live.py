@@ -86,6 +86,38 @@ R32 = ["62k 1W", "half", "chassis"]
         assert rungs[rung]["V2b cathode"] == pytest.approx(rungs["5"]["V2b cathode"], rel=0.01)
 
 
+def test_lifted_diode_ends_are_live_at_their_anodes_crest() -> None:
+    """A loose cathode gets every half cycle of its anode: of 200 V ac (unloaded by some per cent more) 283 V and up, the
+    same crest as the winding's end in a bridge. Rung 4 has them back on their joint."""
+    found = live(BRIDGE + stage())
+    for rung in ("2b", "3"):
+        for diode, end in (("D1", "T1 ht 1"), ("D2", "T1 ht 2")):
+            told = found[rung][f"{diode} cathode (lifted)"]
+            assert told == {**found[rung][end], "joint": f"{diode} cathode (lifted)"}
+            assert told["volts"] > sqrt(2.0) * 200.0
+    assert not any("lifted" in joint for joint in found["4"])
+
+
+def test_a_lifted_cathode_of_a_grounded_centre_tap_has_the_crest_not_the_rms() -> None:
+    """The winding's half is 250 V ac about chassis; its diode passes the upper crest alone, 354 V and up."""
+    end = live(TAPPED + stage())["2b"]["D1 cathode (lifted)"]
+    assert end["kind"] == "crest"
+    assert 354.0 < end["volts"] < 1.15 * 354.0
+
+
+def test_the_free_end_of_a_lifted_resistor_stands_at_its_other_end() -> None:
+    """Rectifiers deliver to one end with nothing to hold it, so the lead lifted at the other has the same volts; lifted at the
+    rectifiers it follows the dead reservoir, and is not listed."""
+    fed = BRIDGE.replace('1", "HT1"', '1", "raw"').replace('2", "HT1"', '2", "raw"')
+    for lead, lives in (("2", True), ("1", False)):
+        link = f'R90 = ["10R 5W", "raw", "HT1", {{ link = {{ name = "HT link", lead = "{lead}" }} }}]\n'
+        rung = live(fed + link + stage())["2b"]
+        assert rung["raw"]["volts"] > sqrt(2.0) * 200.0
+        assert (f"R90 {lead} (lifted)" in rung) is lives
+        if lives:
+            assert rung["R90 2 (lifted)"] == {**rung["raw"], "joint": "R90 2 (lifted)"}
+
+
 def test_live_in_words_says_which_volts_are_a_crest() -> None:
     joints = [{"joint": "T1 ht 1", "volts": 370.2, "kind": "crest"}, {"joint": "HT1", "volts": 370.5, "kind": "dc"}]
     assert live_text(joints) == "LIVE about 370 V: HT1; about 370 V at the crest: T1 ht 1"

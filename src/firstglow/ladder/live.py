@@ -9,7 +9,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.make_safe import while_warming
 from firstglow.ladder.places import mains_joints
-from firstglow.solver.crests import reach
+from firstglow.solver.crests import free_ends, reach
 
 LIVE_DC, LIVE_AC = 60.0, 30.0  # V dc or crest, V rms: listed from here up
 # A crest is told for itself where it is further than by this from dc volts alone and from a sine about chassis alone.
@@ -59,10 +59,11 @@ class Stands:
 
 
 def stands(frame: Frame, at: Situation) -> dict[str, Stands]:
-    """Every joint in one state."""
+    """Every joint in one state, and every lifted lead that its part brings volts to, as "D1 cathode (lifted)"."""
     joints = frame.physics.joints(at)
+    ranges = reach(frame.amplifier, at, joints)
     out = {}
-    for joint, (low, high) in reach(frame.amplifier, at, joints).items():
+    for joint, (low, high) in ranges.items():
         dc, ac = (abs(volts) for volts in joints[joint])
         crest = max(abs(low), abs(high))
         live = dc > LIVE_DC or ac > LIVE_AC
@@ -70,6 +71,13 @@ def stands(frame: Frame, at: Situation) -> dict[str, Stands]:
             out[joint] = Stands(crest, "crest", live or crest > LIVE_DC)
         else:
             out[joint] = Stands(dc, "dc", live) if dc > _crest(ac, "ac") else Stands(ac, "ac", live)
+    for end in free_ends(frame.amplifier, at, ranges):
+        there, crest = out[end.joint], max(abs(end.low), abs(end.high))
+        if end.one_way and there.kind != "dc":
+            there = Stands(crest, "crest", crest > LIVE_DC)
+        elif end.one_way and crest == 0.0:
+            continue
+        out[f"{end.name} (lifted)"] = there
     return out
 
 

@@ -28,7 +28,9 @@ def early(frame: Frame) -> PlannedRung:
     words, lamp = frame.words, frame.first_lamp
     dialled = frame.gear.variable_transformer
     at = frame.alone(EARLY) if dialled else frame.alone(lamp_watts=lamp)
-    lift = words.text("rung.early.lift", links=", ".join(sorted(frame.ht_lifts))) if frame.ht_lifts else ""
+    lifts = sorted(frame.ht_lifts)
+    ends = "end" if len(lifts) == 1 else "ends"
+    lift = words.text("rung.early.lift", links=", ".join(lifts), ends=ends) if lifts else ""
     key = "rung.early" if dialled else "rung.early_lamps"
     fill = {"percent": f"{100 * EARLY:.0f}", "lamp": lamp, "volts": at.mains_volts, "lift": lift}
     readings = [

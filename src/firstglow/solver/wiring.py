@@ -23,14 +23,14 @@ class Wiring:
         for link in amplifier.links.values():
             loop = link.feedback
             if link.name in wanted or (loop and situation.feedback == "open"):
-                self._moved[link.part, link.lead] = link.tie or f"{link.part} {link.lead} lifted"
+                self._moved[link.part, link.lead] = link.tie or _free(link.part, link.lead)
             elif loop and situation.feedback == "test" and situation.test_ohms:
                 inside = f"{link.part} {link.lead} test"
                 self.inserted.append((link.part, inside, amplifier.joint_of(link.part, link.lead)))
                 self._moved[link.part, link.lead] = inside
         for name in wanted - set(amplifier.links):
             part, lead = _terminal(amplifier, name)
-            self._moved[part, lead] = f"{part} {lead} lifted"
+            self._moved[part, lead] = _free(part, lead)
 
     def joint(self, part: Part, lead: str) -> str:
         """Canonical joint that a lead stands on now."""
@@ -39,9 +39,18 @@ class Wiring:
             return moved
         return part.leads[self.misfits.leads.get((part.name, lead), lead)]
 
+    def free_ends(self) -> list[tuple[Part, str]]:
+        """Lifted leads that hang free: part and lead."""
+        parts = self.amplifier.parts
+        return [(parts[name], lead) for (name, lead), to in self._moved.items() if to == _free(name, lead)]
+
     def fitted(self, part: Part) -> bool:
         """Whether the part is there at all: valves, rectifiers and heaters leave with their envelope."""
         return part.envelope is None or part.envelope not in self.situation.out
+
+
+def _free(part: str, lead: str) -> str:
+    return f"{part} {lead} lifted"
 
 
 def _terminal(amplifier: Amplifier, name: str) -> tuple[str, str]:
