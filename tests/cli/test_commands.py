@@ -162,6 +162,16 @@ def test_ladder_terminal_fits_80_columns_and_sheet_is_written(tmp_path: Path) ->
     assert "<html" in sheet.read_text(encoding="utf-8")
 
 
+def test_verdict_says_before_any_go_on_that_a_rung_was_not_yet_to_be_gone_to(tmp_path: Path) -> None:
+    """Three green GO ONs of rung 6 stood above "Rung 6 was read while rung 0 lacks ... Off, plug out"."""
+    file = tmp_path / "r.toml"
+    file.write_text('[readings]\n"6/lamp/shared" = "dim"\n', encoding="utf-8")
+    lines = run("verdict", B, "--readings", file).stdout.splitlines()
+    assert lines[0].startswith("Rung 6 was read while rung 0 lacks")
+    first = next(n for n, line in enumerate(lines) if "6/lamp/shared" in line)
+    assert "Off, plug out, make safe" in " ".join(lines[:first])
+
+
 def test_verdict_stops_at_a_positive_grid(tmp_path: Path) -> None:
     ladder = answer("ladder", "ladder", B, "--quick")
     rung = next(r for r in ladder["rungs"] if r["id"] == "5")

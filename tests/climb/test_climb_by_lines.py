@@ -37,6 +37,20 @@ def test_screens_from_a_pipe_and_where_it_ends(tmp_path: Path) -> None:
     assert "MAKE SAFE" in again.stdout
 
 
+def test_a_row_left_past_its_stop_is_told_by_the_next_sitting(tmp_path: Path) -> None:
+    """Quit on an earth bond of 0.4 ohm (0.1 at most): the next sitting showed a clean screen."""
+    records = tmp_path / "r.jsonl"
+    left = run(B, "--records", records, answers=["", "yes", "yes", "yes", "0.4", "quit"])
+    assert "DO NOT GO ON" in left.stdout
+    again = " ".join(run(B, "--records", records, "--resume", answers=["quit"]).stdout.split())
+    assert "Past its stop when the last sitting ended: rung 0, protective earth" in again
+    assert ", 0.4: " in again
+    assert "It does not go on until this reads right." in again
+    # read again, and right: nothing of it is left
+    run(B, "--records", records, "--resume", answers=["0.02", "quit"])
+    assert "last sitting" not in run(B, "--records", records, "--resume", answers=["quit"]).stdout
+
+
 def test_json_is_one_event_a_line(tmp_path: Path) -> None:
     schema = schemas.load("climb")
     done = run(

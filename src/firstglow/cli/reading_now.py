@@ -8,10 +8,12 @@ from firstglow.ladder.judging import ratio_to
 from firstglow.ladder.safing import Phase
 from firstglow.ladder.sides import others
 from firstglow.ladder.stands import lamp_changed, powered_up, turned
+from firstglow.ladder.states import VERDICTS
 from firstglow.ladder.turning import turn
 from firstglow.ladder.waits import begins_with_the_plug, powered_for, still_advised
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.learn import Learned
+from firstglow.sheets.climb_screen import SIGNS, wrapped
 from firstglow.sheets.rows import limit_word, moved_by_text
 
 BESIDE = 2  # readings of the other side that are told beside one
@@ -217,6 +219,24 @@ def why(climb: Climb, step: Step, live: list[str]) -> list[str]:
     lines += [f"Live on this rung: {', '.join(live)}."] if live and reading.planned.situation.mains_volts > 0.0 else []
     noted = reading.note_only or reading.planned.note_only
     return [*lines, noted] if noted else lines
+
+
+def left_doubted(climb: Climb) -> list[str]:
+    """The answer on which the last sitting ended, where it did not count: what stood past its stop stands there still. Nothing
+    in a first sitting, and once something was changed or read since."""
+    events = climb.events
+    last = next((r for r in reversed(events) if r.event in (*VERDICTS, "change", "repeat", "back", "skip")), None)
+    if last is None or last.verdict not in ("look first", "switch off now"):
+        return []
+    if (
+        not any(r.event == "resume" for r in events[events.index(last) :])
+        or last.reading not in climb.ladder.expected.by_id
+    ):
+        return []
+    past = last.verdict == "switch off now"
+    head = f"{SIGNS[last.verdict]} {'Past its stop' if past else 'Not right'} when the last sitting ended"
+    end = "It does not go on until this reads right."
+    return wrapped(f"{head}: {climb.called(last.reading)}, {last.value}: {last.why}. {end}")
 
 
 def why_here(climb: Climb, step: Step) -> list[str]:

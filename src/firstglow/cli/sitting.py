@@ -56,6 +56,11 @@ class Sitting:
     def run(self) -> None:
         """Until the top, the end of the input, or quit."""
         self._tell()
+        left = reading_now.left_doubted(self.climb)
+        if self.climb.step.kind == "reading":
+            self._tried = left
+        else:
+            self._said = left
         while True:
             step = self.climb.step
             if step.kind == "done":

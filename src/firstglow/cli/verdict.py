@@ -53,6 +53,8 @@ def command(
         made["verdicts"] = [{**v, "charts": charts[v["id"]]} if v["id"] in charts else v for v in made["verdicts"]]
         print_json(made)
         return
+    if told.ahead:  # before any GO ON that could be followed
+        say(f"{told.ahead}.")
     usual = (gear.mains_now if gear else None) or ladder.frame.amplifier.mains_volts
     if ladder.expected.mains != usual:
         say(
@@ -73,8 +75,6 @@ def command(
         slips = [f"a slip? {one.text}" for one in v.slips]
         for text in (*slips, *checks) if v.innocent else (*checks, *slips):
             say(f"    {text}")
-    if told.ahead:
-        say(f"{told.ahead}.")
     if told.stopped_at:
         say(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
     if told.unread:
