@@ -226,7 +226,7 @@ def left_doubted(climb: Climb) -> list[str]:
     in a first sitting, and once something was changed or read since."""
     events = climb.events
     last = next((r for r in reversed(events) if r.event in (*VERDICTS, "change", "repeat", "back", "skip")), None)
-    if last is None or last.verdict not in ("look first", "switch off now"):
+    if last is None or last.reading is None or last.verdict not in ("look first", "switch off now"):
         return []
     if (
         not any(r.event == "resume" for r in events[events.index(last) :])
