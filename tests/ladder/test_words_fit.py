@@ -161,3 +161,13 @@ def test_a_lamp_does_not_hold_unloaded_ht_down(seed: int) -> None:
     for rung in plan_frame(frame_of(amplifier, gear, PaperPhysics(amplifier))):
         if rung.situation.mains_volts >= amplifier.mains_volts:
             assert not [x for x in (*rung.before, *rung.cautions, rung.hold.text) if "below 60 V" in x], rung.id
+
+
+def test_what_stands_after_switch_off_if_is_a_condition_and_a_nought_has_its_unit() -> None:
+    """A technician: "Switch off also if: make safe again", "exchange plate leads" and "STOP IF not before each is below 1 V" are
+    remedies, or read two ways; "near 0" of what?"""
+    stops = {key: row["stop"] for key, row in texts()["reading"].items() if "stop" in row}
+    assert len(stops) > 20
+    orders = r"(make|exchange|turn|read|lift|discharge|take|not)\b"
+    assert {key: text for key, text in stops.items() if re.match(orders, text)} == {}
+    assert {key: text for key, text in stops.items() if re.search(r"\b0(?! [VmA])(?![\d.])", text)} == {}
