@@ -154,6 +154,24 @@ def test_a_capacitor_that_a_pulled_valve_leaves_on_ht_stops_the_node_at_its_own_
     assert stops["5/HT3/shared"] is not None and "C5" not in stops["5/HT3/shared"].why
 
 
+def test_a_bypass_capacitor_on_the_feedback_foot_stops_its_cathode_at_its_own_volts() -> None:
+    """C4 of 25 V hangs over R8 (2200) alone; under it R9 (100) and, tied to chassis at its far end, R14 (3300) are 97.06 ohm. It has
+    25 V where the cathode reads 25 (2200 + 97.06)/2200 = 26.10 V, not 100 V, where its heater would have enough."""
+    stop = row(B, "5/V1 cathode/shared").stop_above
+    assert stop is not None and "C4 is a 25 V part" in stop.why
+    foot = 100.0 * 3300.0 / 3400.0
+    assert stop.limit == pytest.approx(25.0 * (2200.0 + foot) / 2200.0, rel=0.001)
+
+
+def test_a_foot_of_half_the_cathode_s_ohms_is_reckoned_with_by_its_share(tmp_path: Path) -> None:
+    """R9 of 1k beside 3300: 767.4 ohm under 2200, a share of 0.2586: 25 V/(1 - 0.2586) = 33.72 V."""
+    file = tmp_path / "b.toml"
+    file.write_text(B.read_text().replace('R9 = ["100R', 'R9 = ["1k'))
+    stop = built(load(file), mode="fast").expected.by_id["5/V1 cathode/shared"].stop_above
+    foot = 1000.0 * 3300.0 / 4300.0
+    assert stop is not None and stop.limit == pytest.approx(25.0 / (1.0 - foot / (2200.0 + foot)), rel=0.001)
+
+
 def test_live_names_what_stands_there_at_switch_on_too() -> None:
     """Until the valves are warm HT1 stands where nothing draws (rung 4's own figure), not where it settles on rung 9."""
     rungs = {r["id"]: {j["joint"]: j["volts"] for j in r["live"]} for r in ladder(B).document["rungs"]}

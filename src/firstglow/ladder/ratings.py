@@ -1,5 +1,5 @@
 """No reading past what meter and leads are rated for: the reading is left out, or the ladder ends before it. None across a
-capacitor without that one's working volts among its stops."""
+capacitor, or nearly so, without that one's working volts among its stops."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -10,6 +10,7 @@ from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 MARGIN = 1.10  # healthy amplifiers differ, and mains move (common practice)
 VOLTS = ("dc volts", "ac volts")
+FOOT = 1e3  # ohm: the resistor a feedback loop comes in on, under a cathode's own, is no larger (common practice)
 
 
 def volts_across(frame: Frame, reading: PlannedReading) -> float:
@@ -48,14 +49,26 @@ def within_ratings(frame: Frame, rungs: Sequence[PlannedRung]) -> list[PlannedRu
 
 
 def within_capacitors(frame: Frame, rungs: Sequence[PlannedRung]) -> list[PlannedRung]:
-    """Every reading that puts the meter across a capacitor of known volts is stopped at them, whatever it is read for."""
+    """Every reading that puts the meter across a capacitor of known volts is stopped at them, whatever it is read for; so is one
+    whose black is on the other side of a small resistor than the capacitor's other end."""
     return [replace(rung, readings=tuple(_stopped(frame, r) for r in rung.readings)) for rung in rungs]
 
 
 def _stopped(frame: Frame, reading: PlannedReading) -> PlannedReading:
     if reading.situation.mains_volts == 0.0 or reading.probe.kind != "dc volts" or reading.probe.quantity != "volts":
         return reading
-    ends = {reading.probe.red, reading.probe.black}
     told = {rule.part for rule in reading.stops if rule.rule in ("capacitor volts", "surge volts")}
-    across = [name for name in frame.rated if name not in told and set(frame.part(name).leads.values()) == ends]
+    red, black = reading.probe.red, reading.probe.black
+    across = [name for name in frame.rated if name not in told and _across(frame, name, red, black)]
     return replace(reading, stops=(*reading.stops, *(stops.rating(name) for name in across)))
+
+
+def _across(frame: Frame, capacitor: str, red: str, black: str) -> bool:
+    """Is one end of it on the red joint, and the other on the black one or a small resistor away from it?"""
+    ends = set(frame.part(capacitor).leads.values())
+    return red in ends and any(end == black or _joined(frame, end, black) for end in ends - {red})
+
+
+def _joined(frame: Frame, one: str, other: str) -> bool:
+    resistors = frame.amplifier.of_kind("resistor")
+    return any(set(r.leads.values()) == {one, other} and r.value("ohms") <= FOOT for r in resistors)

@@ -30,6 +30,8 @@ Array = NDArray[np.float64]
 
 # Surge rating over working volts where a part states none: 1.15 to 315 V, 1.10 above (IEC 60384-4, from memory).
 SURGE_LOW, SURGE_HIGH, SURGE_STEP_VOLTS = 1.15, 1.10, 315.0
+# A joint that follows another by more than this has no volts against it to be driven past a limit: it counts as standing still.
+MOST_SHARE = 0.9
 # Loading under this part of a limit is less than any hand meter's own error: the limit stands as it is rated.
 UNFELT = 0.002
 # What any meter must at least show of a limit that is a fraction of the expected value: that half is missing, or double.
@@ -208,12 +210,18 @@ class Limits:
         if (red, black) == (plus, minus):
             return [Limit("above", volts * share, why)]
         if red in (plus, minus) and r.id in self.blocks and r.probe.quantity == "volts":
-            # the meter's black stands elsewhere than the capacitor's other end: what lies between is added
-            standing = self.standing(r)
-            between = float((standing.dc(minus if red == plus else plus) - standing.dc(black))[0])
-            if red == plus:
-                return [Limit("above", (volts + between) * share, why)]
-            return [Limit("below", (between - volts) * share, why)]
+            # the meter's black stands elsewhere than the capacitor's other end: what lies between is added, and grows with
+            # the reading as far as the two hang on the same resistors (a cathode and the foot under it)
+            standing, other = self.standing(r), minus if red == plus else plus
+            now, between = (float((standing.dc(red) - standing.dc(j))[0]) for j in (other, black))
+            end, foot = (float(standing.tangent.follows(j, red)[0]) for j in (other, black))
+            most = volts if red == plus else -volts
+            limit = (
+                between + (most - now) * (1.0 - foot) / (1.0 - end)
+                if max(end, foot) < MOST_SHARE
+                else most + between - now
+            )
+            return [Limit("above" if red == plus else "below", limit * share, why)]
         return self.side(r, volts * share, "above", why)
 
     def bias_safe(self, r: PlannedReading, rule: StopRule) -> list[Limit]:

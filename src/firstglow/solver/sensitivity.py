@@ -150,6 +150,17 @@ class Tangent:
         found = [sum((s * moved[row, k] for row, s in two if row is not None), none) for k, two in enumerate(ends)]
         return np.array(found).reshape(len(pairs), -1)
 
+    def follows(self, joint: str, driven: str) -> Array:
+        """How far a joint's dc moves with another's where current is driven into that one: a divider's share (sample,)."""
+        rows = [self.circuit.index.get(f"dc {name}") for name in (joint, driven)]
+        moves, drives = rows
+        if moves is None or drives is None:
+            return np.zeros(self.x.shape[1])
+        inject = np.zeros((self.x.shape[0], 1, self.x.shape[1]))
+        inject[drives] = 1.0
+        moved = self.solve(inject)[:, 0]
+        return np.asarray(moved[moves] / moved[drives])
+
     def residual_slopes(self, rows: Sequence[int]) -> Array:
         """d residual / d parameter at the solved unknowns, (unknown, parameter, sample)."""
         n = self.x.shape[1]
