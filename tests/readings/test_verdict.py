@@ -55,6 +55,22 @@ def ladder() -> ExpectedLadder:
     return ExpectedLadder("Test", "0", 230.0, digital(), made, by_id=by_id)
 
 
+def test_what_separates_healthy_from_sick_comes_before_the_causes_where_a_stop_cuts_the_band() -> None:
+    """Healthy ones read to 452 V and the stop is at 450: 451 is off all the same, and the sheet's first measurement is first here too.
+    A stop outside its band has none: causes alone."""
+    made = ladder()
+    ht = made.by_id["4/ht"]
+    cut = replace(
+        ht, stop_above=Stop(450.0, "C1", True, "measure R1"), planned=replace(ht.planned, check_first=("leak",))
+    )
+    rung = replace(made.rungs[1], readings=(cut, *made.rungs[1].readings[1:]))
+    made = replace(made, rungs=(made.rungs[0], rung, made.rungs[2]), by_id={**made.by_id, "4/ht": cut})
+    off, bias = verdict(made, parse_taken('[readings]\n"4/ht" = "451"\n"3/bias/left" = "-30"\n')).verdicts[::-1]
+    assert off.verdict == bias.verdict == "switch off now"
+    assert off.check_first == ("measure R1", "leak")
+    assert bias.check_first == ("D1",)
+
+
 def one(name: str, value: str, extra: str = "", top: str = "") -> object:
     text = f'{top}\n[readings]\n"{name}" = {{ value = "{value}"{extra} }}\n'
     return verdict(ladder(), parse_taken(text)).verdicts[0]

@@ -158,7 +158,8 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         # more than any range of this meter shows was not read on it: then only the slip is left
         most = max((r.full for r in meter.ranges if on is not None and r.kind == on.kind), default=inf)
         possible = not isfinite(here) or abs(here) <= most
-        checks = reading.checks(here)
+        # where healthy ones read past the stop too, what tells them from sick ones comes before the causes, as on the sheet
+        checks = (*((stop.separate,) if stop.cut and stop.separate else ()), *reading.checks(here))
         if (
             turned and least
         ):  # as much as there should be, and the other way: what leaves too little is not what is wrong
@@ -280,7 +281,7 @@ def _stopped(reading: ExpectedReading, value: float) -> Stop | None:
 
 def _off_the_scale(reading: ExpectedReading, value: float, on: Range | None, meter: Meter) -> tuple[Answer, str] | None:
     """What an overload of volts or amps says where no stop limit lies within its range. Every healthy amplifier reads on it:
-    where the limit lies within the next range up it may be past already, and nobody turns a range meanwhile."""
+    where it ends just below the limit, what lies past it counts as past the limit too."""
     if on is None or isfinite(value) or reading.unit not in {"V", "A"}:
         return None
     stop = reading.stop_above
