@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 from click.testing import CliRunner
-from parts_at_hand import A, B, C, audited, made, of, without_restart
+from parts_at_hand import A, B, audited, made, of, without_restart
 
+from at_hand import sorrel_of_500_volts
 from firstglow.amplifier import load
 from firstglow.audit import together
 from firstglow.audit.altered import altered
@@ -90,8 +91,8 @@ def test_a_part_that_stays_is_ordered_where_the_list_asks_it(tmp_path: Path) -> 
 
 
 def test_the_list_of_example_c_asks_for_nothing_more(tmp_path: Path) -> None:
-    """Its five kinds put into the file: 2 x 75k in series are 150k of 4 W and 1000 V."""
-    text = C.read_text(encoding="utf-8")
+    """With 500 V electrolytics, which its ring passes, five kinds; put into the file: 2 x 75k in series are 150k of 4 W and 1000 V."""
+    text = sorrel_of_500_volts()
     found = made(text, tmp_path)
     assert set(bought(found)) >= {"C3", "R3"} and found["fitted"]["asks"] == []
     for name, (what, pieces) in bought(found).items():
