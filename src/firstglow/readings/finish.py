@@ -298,7 +298,7 @@ def cheapest(amplifier: Amplifier, row: ExpectedReading) -> str:
         if name.startswith("mains"):
             offers.append((0, "read the mains at the same moment and give them with the reading"))
         elif name == HEATERS:
-            offers.append((0, "look at the first valve: its heater's centre tap or hum pot, its screen, its grid lead"))
+            offers.append((0, "look at the first valve: its heater's centre tap, its screen, its grid lead"))
         elif part is not None:
             offers.append(offer(part))
     return min(offers, default=(9, "measure the part that moves it most, unplugged"))[1]
