@@ -11,7 +11,7 @@ from firstglow.ladder.rows import heaters
 from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_small import elements, nodes
-from firstglow.ladder.turning import turning_lines
+from firstglow.ladder.turning import turn
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 from firstglow.readings.rated import section_of
 
@@ -68,7 +68,8 @@ def _rung(
     fill = {"group": group or words.text("rung.output.all"), "valves_in": fitted}
     title = "title" if group else "title_all"
     hold = Hold(False, words.text("rung.output.hold"))
-    also = turning_lines(frame, half, valves)
+    told = turn(frame, half)
+    also = (told,) if told else ()
     return powered(frame, rung, "output", at, readings, hold, WAIT, title=title, fill=fill, also=also)
 
 

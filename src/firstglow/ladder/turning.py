@@ -45,19 +45,21 @@ def effects(frame: "Frame", at: Situation, valves: Iterable[OutputValve]) -> Ite
     """What HT and the other valves do while a preset is turned from half of its idle to all of it, the others left alone.
     Presets that do the same are told together."""
     alike: dict[tuple[str, str, str], list[str]] = {}
+    jobs: dict[str, tuple[OutputValve, set[str], Situation]] = {}
     for v in valves:
-        if v.valve not in at.idle or v.pot is None:
-            continue
-        own = {o.valve for o in frame.roles.outputs if o.pot == v.pot and o.valve in at.idle}
-        if v.valve != min(own):
+        if v.valve not in at.idle or v.pot is None or v.pot in jobs:
             continue  # one preset, told once
-        before = at.but(idle={name: amps * (HALF if name in own else 1.0) for name, amps in at.idle.items()})
+        own = {o.valve for o in frame.roles.outputs if o.pot == v.pot and o.valve in at.idle}
+        halved = {name: amps * (HALF if name in own else 1.0) for name, amps in at.idle.items()}
+        jobs[v.pot] = v, own, at.but(idle=halved)
+    frame.physics.prepare(before for _, _, before in jobs.values())
+    for v, own, before in jobs.values():
         others = {pot: place for pot, place in frame.physics.settings(before).items() if pot != v.pot}
         after = at.but(idle={name: at.idle[name] for name in own}, pots={**at.pots, **others})
         moves = [*_ht_moves(frame, before, after), *_valve_moves(frame, before, after, own)]
-        half, full = (f"{at.idle[v.valve] * share * 1e3:.3g}" for share in (HALF, 1.0))
+        half_amps, full = (f"{at.idle[v.valve] * share * 1e3:.3g}" for share in (HALF, 1.0))
         moved = "; ".join(moves) or frame.words.text("turning.nothing")
-        alike.setdefault((half, full, moved), []).append(v.pot)
+        alike.setdefault((half_amps, full, moved), []).append(str(v.pot))
     for (half, full, moved), pots in alike.items():
         key = "turning.effect" if len(pots) == 1 else "turning.effect_each"
         yield frame.words.text(key, pots=", ".join(pots), half=half, amps=full, moves=moved)

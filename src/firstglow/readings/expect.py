@@ -40,6 +40,8 @@ HOT_SAMPLES = 400
 # Behind the same reading no healthy valve takes more times the nominal watts than this; beside a reading of nothing the quotient says
 # anything.
 MOST_HOT = 2.0
+# Spread of watts over a reading (of its logarithm) past which slopes say nothing of it, and fewer samples than say anything.
+BENT, FEW = 0.3, 10
 # Two readings of one kind on one rung that are expected within this of each other are the same reading at two places.
 ALIKE = 0.2
 # Fewer amplifiers of the stated spreads than this settling is no basis for a band.
@@ -221,22 +223,43 @@ def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tu
     wanted = [b for b in hot if b.readings]
     if not wanted:
         return {}
-    if seen is None:
-        draws = draw(sheet.observer.circuit, HOT_SAMPLES, sheet.mains_width, seed)
-        # solved, never by slopes: of a valve that is cut off those make volts without watts, and a ratio of anything
-        seen = sheet.observer.see(wanted, Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed)))
+    if seen is not None:
+        return _over_nominal(sheet, seen)
+    draws = draw(sheet.observer.circuit, HOT_SAMPLES, sheet.mains_width, seed)
+    cast = Cast(draws.values, settings(sheet.setting, HOT_SAMPLES, seed))
+    by_slopes = sheet.observer.see(wanted, cast, predict=True)
+    bent = {key[0] for key in by_slopes.watts if _is_bent(sheet, by_slopes, key)}
+    solved = [b for b in wanted if any(r.id in bent for r in b.readings)]
+    out = _over_nominal(sheet, by_slopes)
+    return out | (_over_nominal(sheet, sheet.observer.see(solved, cast)) if solved else {})
+
+
+def _ratio(sheet: Sheet, seen: Seen, key: tuple[str, str, str]) -> Array:
+    """Watts over what the meter shows, of one (reading, valve, electrode), where both are something (sample,)."""
+    i = next((i for i, r in enumerate(sheet.readings) if r.id == key[0]), None)
+    if i is None:
+        return np.zeros(0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = seen.watts[key] / np.abs(as_shown(sheet, i, seen, None))
+    return np.asarray(ratio[np.isfinite(ratio) & (ratio > 0)])
+
+
+def _is_bent(sheet: Sheet, seen: Seen, key: tuple[str, str, str]) -> bool:
+    """Do slopes tell nothing here? Of a valve that is cut off they make volts without watts, and a ratio of anything."""
+    ratio = _ratio(sheet, seen, key)
+    return len(ratio) > FEW and float(np.log(ratio).std()) > BENT
+
+
+def _over_nominal(sheet: Sheet, seen: Seen) -> dict[tuple[str, str, str], float]:
     number = {r.id: i for i, r in enumerate(sheet.readings)}
     out = {}
-    for (name, valve, electrode), watts in seen.watts.items():
-        i = number.get(name)
-        if i is None:
+    for key in seen.watts:
+        ratio = _ratio(sheet, seen, key)
+        if len(ratio) <= FEW:
             continue
-        with np.errstate(divide="ignore", invalid="ignore"):
-            ratio = watts / np.abs(as_shown(sheet, i, seen, None))
-        ratio = ratio[np.isfinite(ratio) & (ratio > 0)]
-        middle = sheet.nominal.watts[name, valve, electrode][MIDDLE] / max(abs(sheet.shown[i]), 1e-12)
-        if len(ratio) > 10 and middle > 0:
+        middle = sheet.nominal.watts[key][MIDDLE] / max(abs(sheet.shown[number[key[0]]]), 1e-12)
+        if middle > 0:
             spread = np.log(ratio)
             hottest = float(np.exp(spread.mean() + HOTTEST * spread.std()) / middle)
-            out[name, valve, electrode] = min(max(1.0, hottest), MOST_HOT)
+            out[key] = min(max(1.0, hottest), MOST_HOT)
     return out
