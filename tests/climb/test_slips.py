@@ -33,7 +33,6 @@ def told(reading: str, text: str, name: str = B) -> tuple[Climb, Answered]:
         ("1/R4 own ends/shared", "4.7M", "unit", "Ω"),
         ("2b/HT1 leg 1/shared", "26.2", "decimal", "one place too far left"),
         ("4/HT1 after 1 min/shared", "OL", "range", "a range too low"),
-        ("5/V1 cathode/shared", "OL", "range", "one range up where that shows OL too"),
         ("6/LS hum/shared", "0", "range", "a range too high"),
         ("5/V1 cathode/shared", "118", "probe", "V1"),
         ("4/V2 grid/shared", "360", "probe", "is the probe there"),

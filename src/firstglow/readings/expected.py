@@ -11,8 +11,6 @@ from firstglow.readings.probe import PlannedReading, PlannedRung
 
 # Mains, over the mains of the reading's situation, at which ``mains_curve`` is known.
 MAINS_STEPS = (0.90, 0.95, 1.0, 1.05, 1.10)
-# A range that ends above this part of a stop limit ends just below it (a choice: what lies between is no longer worth a look).
-JUST_BELOW = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,15 +178,15 @@ class ExpectedReading:
 
 
 def overload(stop: Stop | None, on: Range | None, meter: Meter) -> Literal["", "stop", "up"]:
-    """What an overload of volts or amps means on a range that ends short of the stop limit: "stop" where the range ends just
-    below the limit, so that nearly all that lies past the range is past the limit too; else "up": one range up, and read again,
-    for between the two lie readings that only want a look; "" where the limit is on the range, or there is none higher."""
+    """What an overload of volts or amps means on a range that ends short of the stop limit: "stop" where the limit lies
+    within the next range up (it may be past already, and nobody turns a range meanwhile), else "up": one range up, and
+    read again; "" where the limit is on the range, or there is none higher."""
     if on is None or on.unit not in {"V", "A"}:
         return ""
-    higher = any(r.full > on.full for r in meter.of_kind(on.kind))
+    higher = [r.full for r in meter.of_kind(on.kind) if r.full > on.full]
     if not higher or (stop is not None and stop.limit <= on.full):
         return ""
-    return "stop" if stop is not None and on.full >= JUST_BELOW * stop.limit else "up"
+    return "stop" if stop is not None and stop.limit <= higher[0] else "up"
 
 
 def hidden_text(reading: ExpectedReading, on: Range, meter: Meter) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from math import inf, isfinite
 from typing import Literal
 
-from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading, overload
+from firstglow.readings.expected import MAINS_STEPS, ExpectedLadder, ExpectedReading
 from firstglow.readings.meters import Meter, built_in, loaded
 
 Kind = Literal["sign", "unit", "decimal", "range", "probe", "setting", "mains", "meter"]
@@ -209,7 +209,7 @@ def recognised(
     found = pen(reading, value)
     if found:
         return (found,)
-    ranged = _range(reading, value, ladder.meter)
+    ranged = _range(reading, value)
     if ranged and value in (inf, -inf):
         return (ranged,)
     every = [
@@ -226,7 +226,7 @@ def recognised(
     return tuple(kinds.values())[:MOST]
 
 
-def _range(reading: ExpectedReading, value: float, meter: Meter) -> Slip | None:
+def _range(reading: ExpectedReading, value: float) -> Slip | None:
     """A range that is too low shows OL, one that is too high shows nothing of a small figure."""
     if reading.on is None or not isinstance(reading.expected, float) or reading.expected == 0.0:
         return None
@@ -234,12 +234,7 @@ def _range(reading: ExpectedReading, value: float, meter: Meter) -> Slip | None:
         if reading.unit == "ohm":
             text = f"OL on a lower range than {reading.on.text}? On {reading.on.text} and OL all the same it is open"
             return Slip("range", text, innocent=False)
-        up = (
-            ", and one range up where that shows OL too"
-            if overload(reading.stop_above, reading.on, meter) == "up"
-            else ""
-        )
-        return Slip("range", f"OL is a range too low: {reading.on.text} is wanted here; read it again on that one{up}")
+        return Slip("range", f"OL is a range too low: {reading.on.text} is wanted here; read it again on that one")
     # on the next range up a figure this small is a step or two; two ranges up it is nothing
     coarse = 100.0 * reading.on.step
     if value == 0.0 and abs(reading.expected) < _SHOWN_AS_NOTHING * coarse:
