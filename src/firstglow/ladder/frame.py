@@ -24,9 +24,8 @@ from firstglow.readings.finish import HUM_AT_INPUT, USUAL
 from firstglow.readings.probe import Contact, Kind, PlannedReading, Probe, StopRule
 
 DRIVE_OUT = 0.3  # V rms wanted at the load when the loop's polarity is tried
-LEAST_DRIVE = (
-    5.0 * USUAL * HUM_AT_INPUT
-)  # V rms at the input: five times what hum is usual there, or a dead stage would pass
+# V rms at the input: five times what hum is usual there, or a dead stage would pass
+LEAST_DRIVE = 5.0 * USUAL * HUM_AT_INPUT
 MOST_DRIVE = 1.0  # V rms at the input: an amplifier that wants more is cut off, not deaf
 TEST_LOOP_GAIN = 0.2  # loop gain with the test resistor in: the output falls to 1/1.2, and cannot howl if wrong
 # Less does not bring the output clear of 0.95, from where nothing is proved, by what a meter's two readings may be wrong
@@ -146,13 +145,7 @@ class Frame(Structure):
         structural = structure_findings(self.amplifier)
         # a capacitor that is unfit has its line already, with the states in which it is
         beside = [o for o in self.overloaded if o.part not in self.dials.unfit]
-        return structural + unfit.findings(self) + drains.findings(self) + self._tubes_alone() + by_part(beside)
-
-    def _tubes_alone(self) -> tuple[str, ...]:
-        """Gas tubes past their most on the rungs where HT is on and no output valve takes its share."""
-        if "4" not in self.dials.dial or not self.amplifier.of_kind("gas tube"):
-            return ()
-        return tubes_alone(self.amplifier, self.physics.joints(self.ht_only(self.dial("4"), loads=self.ht_loads)))
+        return structural + unfit.findings(self) + drains.findings(self) + tubes_alone(self) + by_part(beside)
 
     def dial(self, rung: str) -> float:
         """Dial of a rung."""

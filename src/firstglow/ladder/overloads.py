@@ -5,9 +5,9 @@ A value typed wrong (1R for 220k) mostly shows here before a meter is near it: s
 for. Each is named with its figures and what to do. Capacitors in every other state are ``unfit``'s.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,6 +15,9 @@ from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder.answers import SolverPhysics
+
+if TYPE_CHECKING:
+    from firstglow.ladder.frame import Frame
 
 # Past a rating by less than this is a meter's or a heater law's business, not the drawing's (common practice).
 SLACK = 1.05
@@ -110,11 +113,14 @@ def as_it_stands(amplifier: Amplifier) -> Situation:
     return Situation(amplifier.mains_volts, idle=idle)
 
 
-def tubes_alone(amplifier: Amplifier, joints: Mapping[str, tuple[float, float]]) -> tuple[str, ...]:
-    """A line for each gas tube past its most where nothing draws beside it: it carries what its valves will take. A tube's most
-    is no average, so any more than that is told. joints: volts dc and ac of each, with HT on and the output valves out."""
-    told = []
-    for part in amplifier.of_kind("gas tube"):
+def tubes_alone(frame: "Frame") -> tuple[str, ...]:
+    """A line for each gas tube past its most on the rungs where HT is on and no output valve draws: it carries what they will
+    take. A tube's most is no average, so any more than that is told."""
+    tubes = frame.amplifier.of_kind("gas tube")
+    if "4" not in frame.dials.dial or not tubes:
+        return ()
+    joints, told = frame.physics.joints(frame.ht_only(frame.dial("4"), loads=frame.ht_loads)), []
+    for part in tubes:
         volts = abs(joints[part.leads["anode"]][0] - joints[part.leads["cathode"]][0])
         amps = max(volts - part.value("volts"), 0.0) / part.value("ohms")  # running volts, then a slope resistance
         for o in _gas_tube(part, {"amps": amps}):

@@ -78,7 +78,7 @@ def expect_with_sheet(
             again = mode == "sampled"
             bands = sampled_bands(sheet, meter, samples, seed, bands.seen) if again else fast_bands(sheet, seed)
         made = numbers(sheet, bands.low, bands.high, meter)
-        limits = limits_of(sheet, made, points, hottest(sheet, meter, bands.seen, seed))
+        limits = limits_of(sheet, made, points, hottest(sheet, bands.seen, seed))
         done = finish(sheet, rungs, made, meter, limits, bands.seen)
         by_id = {r.id: r for rung in done for r in rung.readings}
         findings = found_out(sheet, by_id, bands, limits)
@@ -217,7 +217,7 @@ def _is_hot(r: PlannedReading) -> bool:
     return any("dissipation" in s.rule for s in r.stops)
 
 
-def hottest(sheet: Sheet, meter: Meter, seen: Seen | None, seed: int) -> dict[tuple[str, str, str], float]:
+def hottest(sheet: Sheet, seen: Seen | None, seed: int) -> dict[tuple[str, str, str], float]:
     """By (reading, valve, electrode): watts behind the same reading in the hottest of the spread, over nominal."""
     hot = [replace(b, readings=tuple(r for r in b.readings if _is_hot(r))) for b in sheet.wanted]
     wanted = [b for b in hot if b.readings]
@@ -251,13 +251,12 @@ def _is_bent(sheet: Sheet, seen: Seen, key: tuple[str, str, str]) -> bool:
 
 
 def _over_nominal(sheet: Sheet, seen: Seen) -> dict[tuple[str, str, str], float]:
-    number = {r.id: i for i, r in enumerate(sheet.readings)}
+    """The hottest of those seen, over nominal, where both are something."""
+    shown = {r.id: max(abs(float(volts)), 1e-12) for r, volts in zip(sheet.readings, sheet.shown, strict=True)}
     out = {}
     for key in seen.watts:
         ratio = _ratio(sheet, seen, key)
-        if len(ratio) <= FEW:
-            continue
-        middle = sheet.nominal.watts[key][MIDDLE] / max(abs(sheet.shown[number[key[0]]]), 1e-12)
+        middle = sheet.nominal.watts[key][MIDDLE] / shown[key[0]] if len(ratio) > FEW else 0.0
         if middle > 0:
             spread = np.log(ratio)
             hottest = float(np.exp(spread.mean() + HOTTEST * spread.std()) / middle)

@@ -38,7 +38,10 @@ HEATERS = "hum of heaters and wiring at the input"
 # What tells a healthy amplifier from a sick one where this meter does not.
 ANOTHER = "read it with a digital meter"
 # What an overload says where the stop limit lies past the range.
-OVER = {"stop": "OL on this range counts as past the stop, for it may be.", "up": "OL on this range: one range up, and read it again."}
+OVER = {
+    "stop": "OL on this range counts as past the stop, for it may be.",
+    "up": "OL on this range: one range up, and read it again.",
+}
 # A word that fewer amplifiers than this would give is no healthy answer.
 RARE_WORD = 0.001
 # A pot that runs out in more amplifiers than this is a result of the amplifier.
