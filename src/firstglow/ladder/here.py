@@ -36,7 +36,8 @@ class Here:
     mains_share: mains as last read over the mains wanted there [1], None where nobody read them. meter: name, None for
     the ladder's own. findings: what the last making safe found, until the next set-up under power. why_off: why it was switched off.
     counted: the count of clips that the hold point before it is signed on; any other step but that signature undoes it.
-    pulled: when the plug came out for the reading that begins with it, "" where it did not.
+    pulled: when the plug came out for the reading that begins with it, "" where it did not. leaned: parts that all readings
+    together lean like, as told so far, since anything was changed last.
     """
 
     state: State = "open"
@@ -57,6 +58,7 @@ class Here:
     digest: str = ""
     counted: Record | None = None
     pulled: str = ""
+    leaned: frozenset[str] = frozenset()
 
 
 def here(records: Iterable[Record]) -> Here:
@@ -89,7 +91,8 @@ def _read(place: Here, record: Record) -> Here:
         return replace(
             place, taken={**place.taken, name: record}, tried=None, repeat=repeat, skipped=place.skipped - {name}
         )
-    place = replace(place, tried=record, taken=_without(place.taken, {name}))
+    leaned = place.leaned.union(str(part) for part in record.data.get("leans", []))
+    place = replace(place, tried=record, taken=_without(place.taken, {name}), leaned=leaned)
     if record.event == "switch off now":
         return replace(place, safing=Safing(), findings=(), why_off=f"{name}: {record.why}")
     return place
@@ -146,6 +149,7 @@ def _void(place: Here, record: Record) -> Here:
         repeat=repeat,
         tried=None,
         digest=str(record.data.get("digest", place.digest)),
+        leaned=frozenset() if record.event == "change" else place.leaned,
     )
 
 

@@ -2,14 +2,15 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import isfinite
 
 from firstglow.ladder.drift import drifting
 from firstglow.ladder.here import Here
 from firstglow.ladder.ladder import Ladder
 from firstglow.ladder.sides import against_the_other
 from firstglow.readings.expected import ExpectedReading
-from firstglow.readings.learn import Learned, doubted, learned
+from firstglow.readings.learn import Learned, doubted, leaning, learned
 from firstglow.readings.meters import Meter
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import split_range, typed_number
@@ -28,8 +29,12 @@ class Judged:
 
 def as_learned(ladder: Ladder, place: Here, name: str) -> Learned:
     """A reading with the band that the accepted readings before it leave it; stop limits never move."""
-    taken = {k: float(r.data["compared"]) for k, r in place.taken.items() if k != name and _figure(r)}
-    return learned(ladder.expected, name, taken)
+    return learned(ladder.expected, name, _figures(place, name))
+
+
+def _figures(place: Here, name: str) -> dict[str, float]:
+    """What was read and accepted so far, but for one reading, as the ladder's meter shows it at the ladder's mains [SI]."""
+    return {k: float(r.data["compared"]) for k, r in place.taken.items() if k != name and _figure(r)}
 
 
 def _figure(record: Record) -> bool:
@@ -54,8 +59,21 @@ def judged(
         verdict = judge(expected, known.reading, row, file)  # the same figures as stand under EXPECT, not the sheet's
     verdict = doubted(verdict, known, reading)
     verdict = drifting(against_the_other(verdict, ladder, place, name), ladder, place, name)
+    verdict = _leaning(verdict, ladder, place)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)
     return Judged(verdict, reading, si)
+
+
+def _leaning(verdict: Verdict, ladder: Ladder, place: Here) -> Verdict:
+    """The verdict with what it and the readings before it say together; a part that was looked at for it is not told again."""
+    if verdict.compared is None or not isfinite(verdict.compared):
+        return verdict
+    taken = {**_figures(place, verdict.id), verdict.id: verdict.compared}
+    after = leaning(verdict, ladder.expected, taken, place.leaned)
+    if not after.leans:
+        return after
+    found_good = f"where {' and '.join(after.leans)} {'is' if len(after.leans) == 1 else 'are'} found good, made safe and by measurement"
+    return replace(after, why=f"{after.why}; {found_good}, the same figure again goes on")
 
 
 def mains_here(place: Here, reading: ExpectedReading) -> float | None:

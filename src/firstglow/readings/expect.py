@@ -21,6 +21,7 @@ from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
 from firstglow.readings.observe import MIDDLE, Observer
+from firstglow.readings.one_cause import OneCause, one_cause
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import Bands, Sheet, as_shown, on_ranges, prepare, sample, shown_of
@@ -83,9 +84,10 @@ def expect_with_sheet(
         by_id = {r.id: r for rung in done for r in rung.readings}
         findings = found_out(sheet, by_id, bands, limits)
     given = None if bands.values is None else given_of(sheet, bands.values, done)
+    cause = None if given is None or bands.values is None else cause_of(sheet, bands.values, done, given)
     count = samples if mode == "sampled" else 0
     return ExpectedLadder(
-        amplifier.name, amplifier.digest, socket, meter, done, bands.score, count, findings, given, by_id
+        amplifier.name, amplifier.digest, socket, meter, done, bands.score, count, findings, given, cause, by_id
     ), sheet
 
 
@@ -98,6 +100,18 @@ def given_of(sheet: Sheet, values: Array, rungs: Sequence[ExpectedRung]) -> Give
         if r.id in number and not r.note_only and not r.planned.rest_volts and r.planned.probe.quantity != "hum volts"
     ]  # fmt: skip
     return joint(order, values[[number[name] for name in order]])
+
+
+def cause_of(sheet: Sheet, values: Array, rungs: Sequence[ExpectedRung], given: Given) -> OneCause:
+    """What they say together: every part of the amplifier, by what each of its spreads does to them."""
+    number = {r.id: i for i, r in enumerate(sheet.readings)}
+    powered = {r.id: r.planned.under_power for rung in rungs for r in rung.readings}
+    rows = [number[name] for name in given.ids]
+    causes = [k for k, part in enumerate(sheet.found.parts) if part in sheet.observer.amplifier.parts]
+    return one_cause(
+        given, [sheet.found.parts[k] for k in causes], sheet.found.sigmas[np.ix_(causes, rows)].T, values[rows],
+        np.array([powered[name] for name in given.ids]),
+    )  # fmt: skip
 
 
 def shape_of(sheet: Sheet) -> Array:

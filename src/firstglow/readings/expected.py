@@ -240,7 +240,7 @@ class ExpectedLadder:
 
     mains: V rms at the socket. score: the common normal score of the bands. findings: what the amplifier cannot do
     (bias that does not reach, a pot out of travel), in bench words, for the sheet. given: what readings say about
-    each other (readings.given), None where it was not asked for.
+    each other (readings.given), cause: what they say together of one part (readings.one_cause); None where not asked for.
     """
 
     amplifier: str
@@ -252,6 +252,7 @@ class ExpectedLadder:
     samples: int = 0
     findings: tuple[str, ...] = ()
     given: Any = None
+    cause: Any = None
     by_id: Mapping[str, ExpectedReading] = field(default_factory=dict)
 
     def readings(self) -> Iterator[ExpectedReading]:

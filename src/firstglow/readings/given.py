@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 COVERAGE = 0.997
 CONFIDENCE = 0.95
 # No reading is predicted better than this part of its own standard deviation: the laws behind the bands are only laws.
-DISCREPANCY = 0.2
+DISCREPANCY = 0.15
 # Levels of the size of an innovation at which its tail is compared with a normal's, and the normal's scores there.
 HEAVY_LEVELS = np.array([0.99, 0.998])
 HEAVY_SCORES = np.array([2.576, 3.090])
@@ -128,7 +128,7 @@ def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Give
     """
     size = np.empty(values.shape)
     samples = values.shape[1]
-    fold = np.arange(samples) % 2
+    fold = folds(samples)
     for k in range(2):
         middle, sigma, covariance = _fit(values[:, fold != k])
         t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
@@ -138,18 +138,23 @@ def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Give
         # one at a time: what follows a wild reading is only led astray by it
         keep = np.arange(len(ids)) != int(np.argmax(far))
         return joint([name for name, k in zip(ids, keep, strict=True) if k], values[keep], coverage)
-    heavy = np.empty((2, len(values)))
+    runs = np.empty((2, len(values)))
     worst = np.empty(samples)
     for k in range(2):
-        heavy[k] = _heavy(size[:, fold != k])
-        worst[fold == k] = (size[:, fold == k] / heavy[k][:, None]).max(axis=0)
+        runs[k] = heavy(size[:, fold != k])
+        worst[fold == k] = (size[:, fold == k] / runs[k][:, None]).max(axis=0)
     allowed = may_fail(samples, coverage, CONFIDENCE)
     score = float(np.sort(worst)[max(samples - 1 - allowed, 0)])
     middle, sigma, covariance = _fit(values)
-    return Given(tuple(ids), middle, sigma, covariance, score, heavy.mean(axis=0))
+    return Given(tuple(ids), middle, sigma, covariance, score, runs.mean(axis=0))
 
 
-def _heavy(size: Array) -> Array:
+def folds(samples: int) -> NDArray[np.int64]:
+    """Which half each sample belongs to, (sample,): what one half says is tried on the other."""
+    return np.arange(samples) % 2
+
+
+def heavy(size: Array) -> Array:
     """By how much each reading's innovations (reading, sample) run further than a normal's: 1 and more."""
     found = np.quantile(size, HEAVY_LEVELS, axis=1)
     return np.asarray(np.maximum(1.0, (found / HEAVY_SCORES[:, None]).max(axis=0)))

@@ -2,10 +2,11 @@
 
 Every reading is nearly a straight line of the same parts, so those before it say where it must lie (``given.py``: the
 joint normal of the ladder, conditioned). A learned band only ever lies inside the sheet's own; stop limits do not move
-with it; and what did not fit its own band is no ground for anything that follows, so no fault is learned away.
+with it; and what did not fit its own band is no ground for anything that follows, so no fault is learned away. At the end
+of a rung they are asked together, too (``one_cause.py``).
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
 from typing import TYPE_CHECKING
@@ -50,15 +51,37 @@ def learned(ladder: ExpectedLadder, name: str, taken: Mapping[str, float]) -> Le
 
 
 def second_look(ladder: ExpectedLadder, judged: "Sequence[Verdict]") -> "list[Verdict]":
-    """Verdicts in the order of the ladder, with ``look first`` where a reading does not fit the ones before it."""
+    """Verdicts in the order of the ladder, with ``look first`` where a reading does not fit the ones before it, or leans with them
+    like one part that is off: of each such part once."""
     out: list[Verdict] = []
     taken: dict[str, float] = {}
+    told: set[str] = set()
     for v in judged:
         after = doubted(v, learned(ladder, v.id, taken), ladder.by_id[v.id])
         if after.verdict == "go on" and v.compared is not None and isfinite(v.compared):
             taken[v.id] = v.compared
+            after = leaning(after, ladder, taken, told)
+            told.update(after.leans)
         out.append(after)
     return out
+
+
+def leaning(v: "Verdict", ladder: ExpectedLadder, taken: Mapping[str, float], told: Collection[str]) -> "Verdict":
+    """The verdict on a reading, ``look first`` where it would go on and with those before it leans like one part that is off.
+
+    taken: accepted readings as ``learned`` has them, this one among them. told: parts that this was said of before: no more of
+    them.
+    """
+    lean = None if v.verdict != "go on" or ladder.cause is None else ladder.cause.at(v.id, taken)
+    if lean is None or lean.parts[0] in told:
+        return v
+    reading = ladder.by_id[v.id]
+    said = reading.text(taken[v.id])
+    why = (
+        f"{said} is inside its band, and so are those before it; but together, all under power, they lean the way they do when "
+        f"{' or '.join(lean.parts)} is off, further than healthy ones do"
+    )
+    return replace(v, verdict="look first", why=why, check_first=lean.parts, leans=lean.parts)
 
 
 def doubted(v: "Verdict", known: Learned, reading: ExpectedReading) -> "Verdict":

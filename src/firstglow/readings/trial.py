@@ -33,7 +33,8 @@ class Judged:
     """Verdicts in arrays.
 
     ids: (reading,). codes: (reading, sample): 0 go on, 1 look first, 2 switch off now. cold: (reading,) for what is
-    read unplugged. misfit: (reading, sample) True where a reading does not fit those before it.
+    read unplugged. misfit: (reading, sample) True where a reading does not fit those before it, or leans with them like one
+    part that is off.
     """
 
     ids: tuple[str, ...]
@@ -94,7 +95,11 @@ def _misfit(
         at = [number[name] for name in given.ids]
         values = np.array([shown[name] for name in given.ids])
         sound = (codes[at] == GO_ON) & np.isfinite(values)
-        out[at] = given.misfits((values - given.middle[:, None]) / given.sigma[:, None], sound)
+        t = (values - given.middle[:, None]) / given.sigma[:, None]
+        misfit = given.misfits(t, sound)
+        out[at] = misfit
+        if ladder.cause is not None:
+            out[np.array(at)[list(ladder.cause.gates)]] |= ladder.cause.leaning(t, sound & ~misfit)
     return out
 
 

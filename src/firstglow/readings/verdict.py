@@ -36,7 +36,8 @@ class Verdict:
     """What one reading means. value: as typed. why, check_first: in bench words.
 
     compared [SI]: the value brought to the ladder's meter and mains, None for words and where nothing is compared.
-    slips: what may explain it before any part is blamed, from whoever knows the circuit.
+    slips: what may explain it before any part is blamed, from whoever knows the circuit. leans: the parts that this reading and
+    those before it lean like together, where that alone makes it a doubt.
     """
 
     id: str
@@ -46,6 +47,7 @@ class Verdict:
     check_first: tuple[str, ...] = ()
     compared: float | None = None
     slips: tuple[Slip, ...] = ()
+    leans: tuple[str, ...] = ()
 
     @property
     def innocent(self) -> bool:
