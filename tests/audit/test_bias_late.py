@@ -9,7 +9,7 @@ from at_hand import firstglow, started
 from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
 from firstglow.audit.bias_late import Late
-from firstglow.audit.cold_start import ColdStart, Coming, cold_start
+from firstglow.audit.cold_start import ColdStart, Coming
 from firstglow.cli.start import _spared
 from firstglow.devices.pentode import pentode_currents
 from firstglow.readings.rated import section_of
@@ -54,7 +54,7 @@ def test_behind_silicon_it_is_the_cooled_cathode_and_not_ht(tmp_path: Path) -> N
     """HT has no warm-up there: it stands long before the bias, whose own RC takes half a second; after 10 s a cathode that warms in
     11 s has cooled."""
     file = silicon(tmp_path)
-    start = cold_start(load(file))
+    start = started(load(file), None, 60.0)  # as the command has it
     row = of(start, "V4", 10.0)
     assert row.late and row.holds is not None and row.conducts is not None and row.before is not None
     assert row.most <= 1.02 * row.idle
