@@ -12,7 +12,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from functools import partial
+from functools import partial, wraps
 from pathlib import Path
 from typing import Any, TypeVar
 from unittest import mock
@@ -84,10 +84,37 @@ def built(
     return _ladder(amplifier, bench, mains_now, meter, *more, **named)
 
 
-audited: Callable[..., Audit] = shared(parts.audit)
+really_audit, really_stood = parts.audit, ways.stood
+standing: Callable[..., ways.Stood] = shared(ways.stood)
+
+
+@shared
+@wraps(really_stood)
+def standing_cold(*given: Any, **named: Any) -> ways.Stood:
+    """Without the hot restart, two thirds of a parts audit's time: for what no moment of it enters."""
+    found = really_stood(*given, **named)
+    found.__dict__["restart"] = None
+    return found
+
+
+@shared
+@wraps(really_audit)
+def audited(*given: Any, **named: Any) -> Audit:
+    """On the solved ways that ``firstglow incoming`` has too: they hold their audit."""
+    with mock.patch.object(parts, "stood", standing):
+        return really_audit(*given, **named)
+
+
+@shared
+@wraps(really_audit)
+def audited_cold(*given: Any, **named: Any) -> Audit:
+    """The same without the hot restart, of the order list's amplifier too."""
+    with mock.patch.object(parts, "stood", standing_cold), mock.patch.object(ways.Stood, "restart", None):
+        return really_audit(*given, **named)
+
+
 started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
 studied: Callable[..., tuple[AccuracyRow, ...]] = shared(studies.study)
-standing: Callable[..., ways.Stood] = shared(ways.stood)
 today: Callable[..., mains_now.Today] = shared(mains_now.today)
 on_mains: Callable[..., Any] = shared(mains.audit_of)
 
@@ -99,10 +126,6 @@ SHARED: tuple[tuple[Any, str, Callable[..., Any]], ...] = (
     (fuse, "today_on", today),
 )  # fmt: skip
 
-# The same without the hot restart, two thirds of a parts audit's time: for what no capacitor's or cathode's moment at a restart
-# enters. Kept apart, for an audit's solved ways hold their restart.
-audited_cold: Callable[..., Audit] = shared(parts.audit)
-standing_cold: Callable[..., ways.Stood] = shared(ways.stood)
 COLD: tuple[tuple[Any, str, Any], ...] = (
     (ways.Stood, "restart", None), (parts, "audit", audited_cold), (parts, "stood", standing_cold), (incoming, "stood", standing_cold),
 )  # fmt: skip
@@ -130,12 +153,18 @@ def _as_a_program(
 
 
 def firstglow(
-    *words: str | Path, typed: str = "", code: int | None = 0, root: Path = ROOT, quick: bool = False, restart: bool = True
+    *words: str | Path,
+    typed: str = "",
+    code: int | None = 0,
+    root: Path = ROOT,
+    quick: bool = False,
+    restart: bool = True,
 ) -> subprocess.CompletedProcess[str]:
     """``firstglow WORDS`` by its own front door (``cli.main.run``: exit codes, errors in one line each), in this process.
 
     code: the exit code it must end with (None: any). quick: bands by sensitivities where the command samples them and no
-    figure of theirs is looked at. restart: False without the hot restart in a parts audit. An exception that ``run`` does not know is raised here.
+    figure of theirs is looked at. restart: whether a parts audit has its hot restart. An exception that ``run`` does not know is
+    raised here.
     """
     arguments = ["firstglow", *map(str, words)]
     ended: int | str | None = 0

@@ -96,9 +96,7 @@ def test_each_of_several_that_are_ordered_has_its_test(tmp_path: Path) -> None:
 
 def test_a_list_is_answered_with_parts_in_it_that_have_no_limits(tmp_path: Path) -> None:
     """A selenium rectifier, a fuse: the rest of the list is answered, of these what can be tried."""
-    rail = (
-        'D1 = ["selenium 60m 160V 4 plates", "raw", "T1 heat 1"]\nC8 = ["10u 100V", "chassis", "raw"]\nR20 = ["10k 1W", "raw", "chassis"]'
-    )
+    rail = 'D1 = ["selenium 60m 160V 4 plates", "raw", "T1 heat 1"]\nC8 = ["10u 100V", "chassis", "raw"]\nR20 = ["10k", "raw", "chassis"]'
     file = tmp_path / B.name
     file.write_text(f"{B.read_text()}\n{rail}\n")
     found = told(file, "D1", "R4", "F1")

@@ -82,7 +82,7 @@ def test_no_ht_is_on_where_heater_to_cathode_is_tried() -> None:
 
 def test_a_part_that_is_unfit_as_drawn_is_not_good_by_its_value(c_500: Path) -> None:
     """C3 of example (c), of 500 V, rings to 563 V at a switch-on, 1.1 times its 500 V are 550 (IEC 60384-4)."""
-    said = _plain(firstglow("incoming", c_500, "--measured", "C3=47u").stdout)
+    said = _plain(firstglow("incoming", c_500, "--measured", "C3=47u", restart=False).stdout)
     assert "? doubtful C3 47 µF" in said and "UNFIT (surge volts 563 V of 550 V): fit 47 µF 550 V electrolytic" in said
     assert "? doubtful C1 32 µF" in _plain(firstglow("incoming", A, "--measured", "C1=32u").stdout)
 
@@ -108,7 +108,7 @@ def test_what_fuse_to_fit_does_not_hang_on_todays_mains(mains: int) -> None:
     inside = next(p for p in told["places"] if p["place"] == "HT")["proposed"][0]["faults"][0]
     assert inside["amps"] > 2.1 * 0.315 > inside["low_amps"] and inside["low_within_s"] is None
     if mains > 230:  # the order list goes by the same places
-        order = json.loads(firstglow("parts", A, "--mains-now", str(mains), "--json").stdout)["order"]
+        order = json.loads(firstglow("parts", A, "--mains-now", str(mains), "--json", restart=False).stdout)["order"]
         assert any("T 315mA marked for 500 V dc" in row["what"] for row in order)
     said = _plain(firstglow("mains", A, "--mains-now", str(mains)).stdout)
     assert "on 207 V, the lowest mains, T 315mA may hold for long on: V3 shorted (0.441 A)" in said
@@ -116,7 +116,9 @@ def test_what_fuse_to_fit_does_not_hang_on_todays_mains(mains: int) -> None:
 
 def test_parts_and_mains_ask_for_one_resistor_in_a_heater_line() -> None:
     """A centre-tapped winding has half in each lead, whoever is asked; today's volts and the highest mains' are told apart."""
-    parts, mains = (_plain(firstglow(word, A, "--mains-now", "242").stdout) for word in ("parts", "mains"))
+    parts, mains = (
+        _plain(firstglow(word, A, "--mains-now", "242", restart=False).stdout) for word in ("parts", "mains")
+    )
     for text in ("0.056 ohm 3 W in each of", "0.13 ohm 3 W in one lead"):
         assert text in parts and text in mains
     assert "a transformer with rect" not in parts and "bring the mains of 242 V to their mark of 230 V" in parts
