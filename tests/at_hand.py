@@ -8,6 +8,7 @@ import contextlib
 import inspect
 import io
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -68,6 +69,21 @@ def sorrel_of_500_volts() -> str:
     for drawn in ('C2 = ["47u 550V"', 'C3 = ["47u 550V"', 'C4 = ["22u 550V"'):
         assert text.count(drawn) == 1, drawn
         text = text.replace(drawn, drawn.replace("550V", "500V"))
+    return text
+
+
+def linden_of_one_channel() -> str:
+    """Example (a) without its right channel, for what one channel shows as well as two: half of the unknowns."""
+    text = (ROOT / "examples" / "a-linden-twin.toml").read_text(encoding="utf-8")
+    only_rights = re.search(r"^\[names\]\n.*?(?=^# What was measured)", text, re.M | re.S)
+    assert only_rights is not None
+    for drawn, left in (
+        (only_rights[0], ""),
+        ('channels = ["left", "right"]', 'channels = ["left"]'),
+        ('"right R25" = "10R2", ', ""),
+    ):
+        assert text.count(drawn) == 1, drawn
+        text = text.replace(drawn, left)
     return text
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from at_hand import firstglow, started
+from at_hand import firstglow, linden_of_one_channel, started
 from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
 from firstglow.audit.bias_late import Late
@@ -20,8 +20,8 @@ SILICON = 'D8 = ["1N4007", "T1 ht 1", "HT1"]\nD9 = ["1N4007", "T1 ht 2", "HT1"]'
 
 
 def silicon(folder: Path) -> Path:
-    """Example (a) behind silicon: HT stands within its first tenth of a second."""
-    text = A.read_text()
+    """One channel of example (a) behind silicon: HT stands within its first tenth of a second."""
+    text = linden_of_one_channel()
     assert text.count(RECTIFIER) == 1
     file = folder / A.name
     file.write_text(text.replace(RECTIFIER, SILICON))
@@ -55,10 +55,10 @@ def test_behind_silicon_it_is_the_cooled_cathode_and_not_ht(tmp_path: Path) -> N
     11 s has cooled."""
     file = silicon(tmp_path)
     start = started(load(file), None, 60.0)  # as the command has it
-    row = of(start, "V4", 10.0)
+    row = of(start, "left V4", 10.0)
     assert row.late and row.holds is not None and row.conducts is not None and row.before is not None
     assert row.most <= 1.02 * row.idle
-    amps, ht = hot(start, "V4", 2, row.conducts, row.holds)
+    amps, ht = hot(start, "left V4", 2, row.conducts, row.holds)
     assert ht > 0.9 and amps > 2.0 * row.idle
     assert row.before.by == "cathode" and row.before.warm == pytest.approx(amps, rel=0.05)
     said = " ".join(firstglow("start", file).stdout.split())
