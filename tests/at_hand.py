@@ -75,7 +75,7 @@ def sorrel_of_500_volts() -> str:
 def linden_of_one_channel() -> str:
     """Example (a) without its right channel, for what one channel shows as well as two: half of the unknowns."""
     text = (ROOT / "examples" / "a-linden-twin.toml").read_text(encoding="utf-8")
-    only_rights = re.search(r"^\[names\]\n.*?(?=^# What was measured)", text, re.M | re.S)
+    only_rights = re.search(r"^\[names\]\n.*?(?=^# What was measured)", text, re.MULTILINE | re.DOTALL)
     assert only_rights is not None
     for drawn, left in (
         (only_rights[0], ""),
