@@ -247,10 +247,10 @@ def test_a_first_capacitor_has_three_ways_out_and_the_hum_of_the_first_is_told()
 def test_each_piece_is_a_must_or_not_and_a_rare_one_has_a_stand_in(c_500: Path) -> None:
     """Example (c) of 500 V: 563 V of the 550 that C3 stands is past it, 47 % left of the 50 asked of R3 is not. 550 V: two of 350 V in
     series stand 1.2 times their half, and twice the farads in series are the farads."""
-    said = _plain(firstglow("parts", c_500).stdout)
+    said = _plain(firstglow("parts", c_500, restart=False).stdout)
     assert "for C3 (past a rating: a must) for C2 (more to spare, no must)" in said
     assert "or: 2 of 100 µF 350 V electrolytic, 105 degC in series, 220 kohm 2 W across each" in said
-    order = json.loads(firstglow("parts", c_500, "--json").stdout)["order"]
+    order = json.loads(firstglow("parts", c_500, "--json", restart=False).stdout)["order"]
     needs = {part: need for row in order for part, need in row["needs"].items()}
     assert (needs["C3"], needs["R3"], needs["T1"]) == ("must", "spare", "fault")
     assert "both leads at one end 10 mm apart" in said and "axial" in said
