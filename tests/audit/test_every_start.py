@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from parts_at_hand import A, B, C, made, of, without_restart
 
-from at_hand import audited as whole
-from at_hand import firstglow, started
+from at_hand import firstglow, standing, started
 from firstglow.amplifier import load
+from firstglow.audit.parts import KINDS
 from firstglow.audit.stored import most_on
 from firstglow.readings.bleeder import MINUTE
 
@@ -17,7 +17,8 @@ from firstglow.readings.bleeder import MINUTE
 def test_parts_and_start_find_the_same_surge_on_the_worst_restart() -> None:
     """Example (c): its cathode bypass C10 meets most after 5 s off, not after 2 (``start`` follows 2, 5 and 10 s with finer steps)."""
     amplifier = load(C)
-    rows = {s.stress: s for s in whole(amplifier).of("C10").stresses if not s.fault}
+    met = KINDS["capacitor"](standing(amplifier), amplifier.parts["C10"])
+    rows = {s.stress: s for s in met if not s.fault}
     seen = next(s for s in started(amplifier).stresses if s.part == "C10")
     assert "5 s off" in rows["surge volts"].situation
     assert rows["surge volts"].value == pytest.approx(seen.volts, rel=0.02)
