@@ -32,7 +32,8 @@ DEAREST = (
 FAMILIES = dict.fromkeys(
     ("test_parts_command", "test_parts_proposals", "test_parts_order", "test_parts_neighbours", "test_parts_second_newcomer",
      "test_refused_words", "test_mains_command", "test_mains_planted", "test_one_wait", "test_start_and_discharge",
-     "test_bias_late", "test_reform", "test_incoming_command"),
+     "test_bias_late", "test_reform", "test_incoming_command", "test_incoming_unfit", "test_every_start", "test_parts_together",
+     "test_windings_and_fuses", "test_parts_reversed"),
     "audits",
 )  # fmt: skip
 

@@ -7,17 +7,15 @@ from typing import Any
 import jsonschema
 import pytest
 
-from at_hand import shared
+from at_hand import audited_cold as audited
 from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.audit import parts
-from firstglow.audit.parts import audit, document
+from firstglow.audit.parts import document
 from firstglow.audit.ways import Stood
 
 EXAMPLES = Path(__file__).parent.parent.parent / "examples"
 A, B, C = (EXAMPLES / f"{n}.toml" for n in ("a-linden-twin", "b-hazel-four", "c-sorrel-twenty"))
-
-audited = shared(audit)
 
 # Two copies of example (a) in which two things are planted that have nothing to do with each other, each for two tests.
 FUSE_AND_PAPER = (

@@ -5,11 +5,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from at_hand import firstglow, started
+from at_hand import firstglow, linden_of_one_channel, started
 from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
 from firstglow.audit.bias_late import Late
-from firstglow.audit.cold_start import ColdStart, Coming, cold_start
+from firstglow.audit.cold_start import ColdStart, Coming
 from firstglow.cli.start import _spared
 from firstglow.devices.pentode import pentode_currents
 from firstglow.readings.rated import section_of
@@ -20,8 +20,8 @@ SILICON = 'D8 = ["1N4007", "T1 ht 1", "HT1"]\nD9 = ["1N4007", "T1 ht 2", "HT1"]'
 
 
 def silicon(folder: Path) -> Path:
-    """Example (a) behind silicon: HT stands within its first tenth of a second."""
-    text = A.read_text()
+    """One channel of example (a) behind silicon: HT stands within its first tenth of a second."""
+    text = linden_of_one_channel()
     assert text.count(RECTIFIER) == 1
     file = folder / A.name
     file.write_text(text.replace(RECTIFIER, SILICON))
@@ -54,11 +54,11 @@ def test_behind_silicon_it_is_the_cooled_cathode_and_not_ht(tmp_path: Path) -> N
     """HT has no warm-up there: it stands long before the bias, whose own RC takes half a second; after 10 s a cathode that warms in
     11 s has cooled."""
     file = silicon(tmp_path)
-    start = cold_start(load(file))
-    row = of(start, "V4", 10.0)
+    start = started(load(file), None, 60.0)  # as the command has it
+    row = of(start, "left V4", 10.0)
     assert row.late and row.holds is not None and row.conducts is not None and row.before is not None
     assert row.most <= 1.02 * row.idle
-    amps, ht = hot(start, "V4", 2, row.conducts, row.holds)
+    amps, ht = hot(start, "left V4", 2, row.conducts, row.holds)
     assert ht > 0.9 and amps > 2.0 * row.idle
     assert row.before.by == "cathode" and row.before.warm == pytest.approx(amps, rel=0.05)
     said = " ".join(firstglow("start", file).stdout.split())

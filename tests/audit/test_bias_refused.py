@@ -7,14 +7,27 @@ from pathlib import Path
 import jsonschema
 import pytest
 from click.testing import CliRunner
-from test_bias import P1, P2, WINDING, A, B, edited
+from test_bias import P1, P2, WINDING, A, B
 
+from at_hand import linden_of_one_channel
 from firstglow import schemas
-from firstglow.amplifier.model import AmplifierError
+from firstglow.amplifier import load
+from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.audit.bias import design
 from firstglow.audit.bias_parts import network
 from firstglow.cli.bias import command
 from firstglow.cli.bias_lines import lines as _lines
+
+
+def edited(tmp_path: Path, *swaps: tuple[str, str]) -> Amplifier:
+    """Example (a), one channel of it: what is refused of two is refused of one."""
+    text = linden_of_one_channel()
+    for old, new in swaps:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    file = tmp_path / "edited.toml"
+    file.write_text(text)
+    return load(file)
 
 
 def test_two_impossible_inputs_are_refused_with_a_reason(tmp_path: Path) -> None:
@@ -29,10 +42,10 @@ def test_two_impossible_inputs_are_refused_with_a_reason(tmp_path: Path) -> None
     assert "too small" in found.refused and "rated 10 mW" in found.refused
 
 
-def test_hum_that_no_capacitor_brings_down_is_refused_with_a_remedy_that_works(tmp_path: Path) -> None:
+def test_hum_that_no_capacitor_brings_down_is_refused_with_a_remedy_that_works() -> None:
     """A filter's capacitor is inverse to its hum (RC far past 50 Hz): some hundred times the drawn 100 uF is no part that is
     made. What the refusal allows instead is answered."""
-    file = edited(tmp_path)
+    file = load(A)
     refused = design(file, file, hum_limit=1e-6).refused
     assert refused is not None and "0.00 mV" not in refused and "1 µV allowed" in refused
     told = re.search(r"(C5) alone would have to be ([\d,]+) µF: .* --hum ([\d.]+)m$", refused)
@@ -49,7 +62,7 @@ def test_an_idle_that_no_preset_reaches_is_told_as_it_stands(tmp_path: Path) -> 
     for idle in found.now.found.idle.values():
         assert idle.comes_short and not idle.reached and idle.low < idle.stands < idle.high
         assert idle.plate_watts + idle.screen_watts > 1.5 * 0.024 * 280.0
-    assert any("come to their end first, at V3" in line for line in _lines(found))
+    assert any("come to their end first, at left V3" in line for line in _lines(found))
 
 
 def test_cathode_bias_has_nothing_to_design() -> None:
@@ -62,7 +75,7 @@ def test_cathode_bias_has_nothing_to_design() -> None:
 def test_a_preset_that_no_line_names_is_asked_for(tmp_path: Path) -> None:
     """Without set_by the preset would be left at its end, and its valve's idle be read as designed."""
     file = edited(tmp_path, ('"24m", set_by = "P1"', '"24m"'))
-    with pytest.raises(AmplifierError, match=r'edited.toml:\d+: V3: left P1 moves this grid.*; try set_by = "P1"'):
+    with pytest.raises(AmplifierError, match=r'edited.toml:\d+: left V3: left P1 moves this grid.*; try set_by = "P1"'):
         network(file)
 
 

@@ -10,13 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from at_hand import firstglow
+from at_hand import audited_cold, firstglow
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier, AmplifierError
 from firstglow.amplifier.situation import Situation
 from firstglow.api import ladder
 from firstglow.audit.incoming import incoming
-from firstglow.audit.parts import audit
 from firstglow.readings.meters import meter_named
 from firstglow.solver.circuit import compile_circuit
 from firstglow.solver.discharge import capacitor_starts
@@ -47,7 +46,7 @@ def drawn(feed: str, load_ohms: str = "47k") -> Amplifier:
 
 
 def stress(amplifier: Amplifier, part: str, name: str) -> float:
-    return next(s.value for s in audit(amplifier, whole=False).of(part).stresses if s.stress == name)
+    return next(s.value for s in audited_cold(amplifier, whole=False).of(part).stresses if s.stress == name)
 
 
 def pumped_volts(ohms: float, crest: float) -> float:

@@ -7,10 +7,9 @@ import numpy as np
 import pytest
 from parts_at_hand import A, B, C, made, of, without_restart
 
-from at_hand import firstglow
+from at_hand import firstglow, standing, started
 from firstglow.amplifier import load
-from firstglow.audit.cold_start import cold_start
-from firstglow.audit.parts import audit
+from firstglow.audit.parts import KINDS
 from firstglow.audit.stored import most_on
 from firstglow.readings.bleeder import MINUTE
 
@@ -18,9 +17,9 @@ from firstglow.readings.bleeder import MINUTE
 def test_parts_and_start_find_the_same_surge_on_the_worst_restart() -> None:
     """Example (c): its cathode bypass C10 meets most after 5 s off, not after 2 (``start`` follows 2, 5 and 10 s with finer steps)."""
     amplifier = load(C)
-    rows = {s.stress: s for s in audit(amplifier, whole=False).of("C10").stresses if not s.fault}
-    course = cold_start(amplifier)
-    seen = next(s for s in course.stresses if s.part == "C10")
+    met = KINDS["capacitor"](standing(amplifier), amplifier.parts["C10"])
+    rows = {s.stress: s for s in met if not s.fault}
+    seen = next(s for s in started(amplifier).stresses if s.part == "C10")
     assert "5 s off" in rows["surge volts"].situation
     assert rows["surge volts"].value == pytest.approx(seen.volts, rel=0.02)
 
@@ -100,6 +99,6 @@ def test_a_bypass_without_volts_is_no_crash(tmp_path: Path) -> None:
     """Missing ratings are unknown in every command."""
     file = tmp_path / "bare.toml"
     file.write_text(B.read_text(encoding="utf-8").replace("100u 25V", "100u"), encoding="utf-8")
-    said = " ".join(firstglow("ladder", file).stdout.split())
+    said = " ".join(firstglow("ladder", file, quick=True).stdout.split())
     assert "plus on the cathode; its volts are not said" in said
     assert firstglow("mains", file).returncode == 0

@@ -7,7 +7,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from at_hand import audited, firstglow
+from at_hand import audited_cold, firstglow
 from firstglow import schemas
 from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
@@ -33,7 +33,7 @@ def test_the_mark_by_hand(file: Path, watts: float, limit: float | None, mark: s
 
 
 def test_parts_has_it_of_output_valves_alone() -> None:
-    whole = json.loads(json.dumps(document(audited(load(B)))))
+    whole = json.loads(json.dumps(document(audited_cold(load(B)))))
     jsonschema.validate(whole, schemas.load("parts"))
     told = {p["part"]: p["idle"] for p in whole["parts"] if p["idle"] is not None}
     assert set(told) == {"V2"}
@@ -41,7 +41,7 @@ def test_parts_has_it_of_output_valves_alone() -> None:
     # 276 V at the plate; the audit stands on the same 230 V
     assert told["V2"]["plate_watts"] == pytest.approx(0.9 * 9.8 / 240.0 * (276.0 - 9.8), rel=0.03)
     assert (told["V2"]["class"], told["V2"]["mark"]) == ("class A, single-ended", "inside")
-    assert "V2: 81 % of 12 W, inside (class A, single-ended: up to 90 %)" in firstglow("parts", B).stdout
+    assert "V2: 81 % of 12 W, inside (class A, single-ended: up to 90 %)" in firstglow("parts", B, restart=False).stdout
 
 
 def test_bias_marks_an_idle_outside_its_class(tmp_path: Path) -> None:

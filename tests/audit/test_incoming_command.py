@@ -11,7 +11,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 
-from at_hand import audited, sorrel_of_500_volts, standing
+from at_hand import audited_cold, sorrel_of_500_volts, standing, standing_cold
 from firstglow import schemas
 from firstglow.amplifier import Fault, Situation, SituationError, load
 from firstglow.audit.incoming import document, incoming, typed
@@ -265,12 +265,13 @@ def test_the_leak_of_what_was_ordered_is_held_to_its_own_farads() -> None:
     )  # across the resistor, as its steps say
 
 
-def test_the_order_is_the_one_that_parts_prints() -> None:
-    """Every resistor and capacitor of the order list of a Sorrel of 500 V, asked for by name here."""
+def test_the_order_is_the_one_that_parts_prints(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every resistor and capacitor of the order list of a Sorrel of 500 V, asked for by name here; both without the hot restart."""
+    monkeypatch.setattr("firstglow.audit.incoming.stood", standing_cold)
     amplifier = load(sorrel_of_500_volts())
     lines = {
         (name, line["what"])
-        for line in order(audited(amplifier))
+        for line in order(audited_cold(amplifier))
         for name in line["for"]
         if amplifier.parts[name].kind in ("resistor", "capacitor") and any(unit in line["what"] for unit in "FΩ")
     }

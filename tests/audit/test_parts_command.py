@@ -30,7 +30,7 @@ def quick(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> No
 @pytest.mark.parametrize("file", [*sorted(EXAMPLES.glob("*.toml")), *PUBLISHED], ids=lambda f: f.stem)
 def test_every_part_once_and_the_rules_of_the_document(file: Path) -> None:
     amplifier = load(file)
-    found = document(whole(amplifier))
+    found = document(whole(amplifier) if file.parent == EXAMPLES else audited(amplifier))
     jsonschema.validate(json.loads(json.dumps(found, allow_nan=False)), schemas.load("parts"))
     assert [p["part"] for p in found["parts"]] == list(amplifier.parts)
     for p in found["parts"]:

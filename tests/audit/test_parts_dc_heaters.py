@@ -2,11 +2,12 @@
 
 import pytest
 
+from at_hand import audited_cold
 from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.mains_heaters import dropping
-from firstglow.audit.parts import audit, document
+from firstglow.audit.parts import document
 from firstglow.solver.circuit import compile_circuit
 
 FILE = """format = 1
@@ -33,7 +34,7 @@ def heater_volts(text: str) -> float:
 
 @pytest.fixture(scope="module")
 def parts() -> dict[str, dict[str, object]]:
-    return {p["part"]: p for p in document(audit(load(FILE)))["parts"]}
+    return {p["part"]: p for p in document(audited_cold(load(FILE)))["parts"]}
 
 
 def test_the_resistor_that_feeds_it_is_named_and_brings_it_there(parts: dict[str, dict[str, object]]) -> None:
@@ -55,7 +56,7 @@ def test_a_diode_past_its_surge_is_not_replaced_by_its_like(parts: dict[str, dic
 
 
 def proposals(text: str) -> dict[str, str]:
-    found = {p["part"]: p["proposal"] for p in document(audit(load(text)))["parts"]}
+    found = {p["part"]: p["proposal"] for p in document(audited_cold(load(text)))["parts"]}
     return {name: p["what"] for name, p in found.items() if name.endswith("heater") and p is not None}
 
 

@@ -82,7 +82,7 @@ def test_no_ht_is_on_where_heater_to_cathode_is_tried() -> None:
 
 def test_a_part_that_is_unfit_as_drawn_is_not_good_by_its_value(c_500: Path) -> None:
     """C3 of example (c), of 500 V, rings to 563 V at a switch-on, 1.1 times its 500 V are 550 (IEC 60384-4)."""
-    said = _plain(firstglow("incoming", c_500, "--measured", "C3=47u").stdout)
+    said = _plain(firstglow("incoming", c_500, "--measured", "C3=47u", restart=False).stdout)
     assert "? doubtful C3 47 µF" in said and "UNFIT (surge volts 563 V of 550 V): fit 47 µF 550 V electrolytic" in said
     assert "? doubtful C1 32 µF" in _plain(firstglow("incoming", A, "--measured", "C1=32u").stdout)
 
@@ -108,7 +108,7 @@ def test_what_fuse_to_fit_does_not_hang_on_todays_mains(mains: int) -> None:
     inside = next(p for p in told["places"] if p["place"] == "HT")["proposed"][0]["faults"][0]
     assert inside["amps"] > 2.1 * 0.315 > inside["low_amps"] and inside["low_within_s"] is None
     if mains > 230:  # the order list goes by the same places
-        order = json.loads(firstglow("parts", A, "--mains-now", str(mains), "--json").stdout)["order"]
+        order = json.loads(firstglow("parts", A, "--mains-now", str(mains), "--json", restart=False).stdout)["order"]
         assert any("T 315mA marked for 500 V dc" in row["what"] for row in order)
     said = _plain(firstglow("mains", A, "--mains-now", str(mains)).stdout)
     assert "on 207 V, the lowest mains, T 315mA may hold for long on: V3 shorted (0.441 A)" in said
@@ -116,7 +116,9 @@ def test_what_fuse_to_fit_does_not_hang_on_todays_mains(mains: int) -> None:
 
 def test_parts_and_mains_ask_for_one_resistor_in_a_heater_line() -> None:
     """A centre-tapped winding has half in each lead, whoever is asked; today's volts and the highest mains' are told apart."""
-    parts, mains = (_plain(firstglow(word, A, "--mains-now", "242").stdout) for word in ("parts", "mains"))
+    parts, mains = (
+        _plain(firstglow(word, A, "--mains-now", "242", restart=False).stdout) for word in ("parts", "mains")
+    )
     for text in ("0.056 ohm 3 W in each of", "0.13 ohm 3 W in one lead"):
         assert text in parts and text in mains
     assert "a transformer with rect" not in parts and "bring the mains of 242 V to their mark of 230 V" in parts
@@ -245,10 +247,10 @@ def test_a_first_capacitor_has_three_ways_out_and_the_hum_of_the_first_is_told()
 def test_each_piece_is_a_must_or_not_and_a_rare_one_has_a_stand_in(c_500: Path) -> None:
     """Example (c) of 500 V: 563 V of the 550 that C3 stands is past it, 47 % left of the 50 asked of R3 is not. 550 V: two of 350 V in
     series stand 1.2 times their half, and twice the farads in series are the farads."""
-    said = _plain(firstglow("parts", c_500).stdout)
+    said = _plain(firstglow("parts", c_500, restart=False).stdout)
     assert "for C3 (past a rating: a must) for C2 (more to spare, no must)" in said
     assert "or: 2 of 100 µF 350 V electrolytic, 105 degC in series, 220 kohm 2 W across each" in said
-    order = json.loads(firstglow("parts", c_500, "--json").stdout)["order"]
+    order = json.loads(firstglow("parts", c_500, "--json", restart=False).stdout)["order"]
     needs = {part: need for row in order for part, need in row["needs"].items()}
     assert (needs["C3"], needs["R3"], needs["T1"]) == ("must", "spare", "fault")
     assert "both leads at one end 10 mm apart" in said and "axial" in said

@@ -2,13 +2,13 @@
 
 import pytest
 
+from at_hand import audited_cold
 from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.primaries import primary_groups, reflected_ohms
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.inrush import inrush
 from firstglow.audit.mains_now import today
-from firstglow.audit.parts import audit
 from firstglow.solver.circuit import compile_circuit
 
 FILE = """format = 1
@@ -36,7 +36,7 @@ ALONE = drawn('primary = "220V 7R"', ENDS.format("1", "2"), 220)
 
 
 def stress(amplifier: Amplifier, name: str) -> float:
-    return next(s.value for s in audit(amplifier, whole=False).of("V1").stresses if s.stress == name)
+    return next(s.value for s in audited_cold(amplifier, whole=False).of("V1").stresses if s.stress == name)
 
 
 @pytest.mark.parametrize(("drawn_as", "same_as"), [(TAPPED, WHOLE), (ON_220, ALONE)], ids=["tapped", "free end"])

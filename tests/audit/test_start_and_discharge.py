@@ -18,6 +18,7 @@ from firstglow.amplifier import load
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
 from firstglow.audit.bias_holds import Hottest
+from firstglow.audit.bias_lifts import switched_off
 from firstglow.audit.cold_start import ColdStart, cold_start, coming
 from firstglow.audit.stored import stored
 from firstglow.devices.pentode import pentode_currents
@@ -301,7 +302,13 @@ def test_switched_off_warm_the_bias_outlasts_ht_or_it_is_told(tmp_path: Path) ->
     assert drawn.bias_half is not None and drawn.ht_half is not None and drawn.bias_half > drawn.ht_half
     small = changed(tmp_path, A, 'C4 = ["47u', 'C4 = ["2u')
     small = changed(tmp_path, small, 'C5 = ["100u', 'C5 = ["2u')
-    planted = cold_start(load(small), seconds=30.0, offs=(0.3,), again_seconds=0.01).switched_off[0]
+    a = load(small)
+    circuit, targets = compile_circuit(a), {v: t.amps.value for v, t in a.idle.items()}
+    pots = {k: float(at[0]) for k, at in stand(circuit, Situation(a.mains_volts, idle=targets)).pots.items()}
+    on, off = (circuit.vector(Situation(volts, pots=pots))[:, None] for volts in (1.1 * a.mains_volts, 0.0))
+    slow = Slow(circuit)
+    gone = slow.run([Stretch(0.3, off)], slow.run([Stretch(30.0, on)]).end)
+    planted = switched_off([gone], next(o for o in roles(a).outputs if o.valve == "V3"), fixed=True)
     assert planted.bias_half is not None and planted.bias_half < 0.1
     assert planted.most > 1.5 * planted.idle
     assert "none draws more than its idle. HT is at half" in " ".join(command("start", A).stdout.split())

@@ -6,10 +6,11 @@ from typing import Any
 
 import pytest
 
+from at_hand import audited_cold
 from firstglow.amplifier import load
 from firstglow.audit.in_series import Across, across, electrolytics
 from firstglow.audit.order import document as order
-from firstglow.audit.parts import audit, document
+from firstglow.audit.parts import document
 from firstglow.markings.made import VOLTS
 
 BODY = {0.25: 250.0, 0.5: 350.0, 0.6: 350.0, 1.0: 500.0, 2.0: 500.0, 3.0: 500.0}
@@ -63,7 +64,7 @@ def test_so_many_in_series_that_each_is_made(volts: float, count: int, made: flo
 
 @pytest.fixture(scope="module")
 def found() -> dict[str, Any]:
-    made = audit(load(FILE))
+    made = audited_cold(load(FILE))
     return {"parts": {p["part"]: p for p in document(made)["parts"]}, "order": order(made)}
 
 
@@ -113,7 +114,7 @@ def test_no_transistor_is_named_for_more_than_is_made(found: dict[str, Any]) -> 
 def test_a_resistor_cut_in_two_is_not_of_a_body_too_small() -> None:
     """Some 850 V across 2.2 Mohm of 1 W (500 V): two halves of 0.5 W (350 V each) would meet 425 V; three meet 283."""
     text = FILE.replace("2000V 100m 300R", "550V 100m 100R").replace('"1M 10W"', '"2M2 1W"')
-    told = {p["part"]: p for p in document(audit(load(text)))["parts"]}["R1"]
+    told = {p["part"]: p for p in document(audited_cold(load(text)))["parts"]}["R1"]
     stress = next(s for s in told["stresses"] if s["stress"] == "volts")
     assert 630.0 < stress["value"] < 1000.0
     count, watts = re.search(r"(\d) of .* in series, metal film ([\d.]+) W", told["proposal"]["what"]).groups()  # type: ignore[union-attr]

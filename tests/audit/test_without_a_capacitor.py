@@ -27,6 +27,11 @@ def test_a_file_without_a_capacitor_is_answered(verb: str, bare: Path) -> None:
     assert json.loads(firstglow(verb, bare, "--json", *quick).stdout)
 
 
+def test_a_hot_restart_of_what_stores_nothing_is_as_it_runs(bare: Path) -> None:
+    """No charge is left over and none has to come: with hot cathodes it runs at once, so nothing is followed and nothing was lost."""
+    assert json.loads(firstglow("parts", bare, "--json").stdout)["unsolved"] == []
+
+
 def test_its_resistors_are_judged_all_the_same(bare: Path) -> None:
     """The bleeder on the bare rectifier: its dc volts squared over 220k, times pi^2 / 8 for all of a full wave (closed form of |sin|),
     within its 2 W. 4 %: the valve's drop takes the foot of each half wave, some nanofarads of winding and wiring its valley."""

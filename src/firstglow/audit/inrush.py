@@ -79,7 +79,7 @@ def inrush(circuit: Circuit, volts: float, full_amps: float, pots: dict[str, flo
     """A cold start on so many volts. full_amps: of the amplifier at full power, what the core's inrush is told in. SolveError."""
     amplifier = circuit.amplifier
     laid = changed(circuit, Situation(volts, pots=pots), {})
-    course = Slow(circuit, tolerance=COARSE).run([Stretch(SECONDS, laid[:, None])])
+    course = _followed(circuit, laid)
     amps = line_amps(course)
     crest: dict[tuple[str, tuple[str, ...]], float] = {}
     i2t = 0.0
@@ -105,6 +105,16 @@ def inrush(circuit: Circuit, volts: float, full_amps: float, pots: dict[str, flo
     half = 0.5 / amplifier.mains_hz
     core = CORE_HALVES * 0.5 * peaks[1] ** 2 * half
     return Inrush(course.seconds, amps, float(amps[-1]), peak, i2t, peaks, core, limit)
+
+
+def _followed(circuit: Circuit, laid: Array) -> Course:
+    """The cold start, kept with the circuit's amplifier: the line's own fuse is judged by it, and what is past a limit."""
+
+    def follow(_: Amplifier) -> Course:
+        return Slow(circuit, tolerance=COARSE).run([Stretch(SECONDS, laid[:, None])])
+
+    course: Course = circuit.amplifier.once(("cold start", circuit.frame.types, laid.tobytes()), follow)
+    return course
 
 
 def first_charge(amplifier: Amplifier, supply: Supply, volts: float) -> tuple[float, float]:

@@ -123,7 +123,8 @@ def today(amplifier: Amplifier, mains_now: float | None = None) -> Today:
     found = roles(amplifier)
     mains = levels(amplifier, mains_now)
     mark, now, high = amplifier.mains_volts, mains["now"], max(mains["high"], mains["now"])
-    circuit = compile_circuit(with_ohms_ahead(amplifier))
+    # one for today's mains and for the mark's: what a cold start on the highest rings to is worked out for both at once
+    circuit: Circuit = amplifier.once("ohms ahead", lambda a: compile_circuit(with_ohms_ahead(a)))
     standing, pots = run(circuit, [Situation(mark), Situation(now)], [{}, {}])
     if not standing.settled.all():
         raise SolveError(f"on {now:g} V it would not settle; `firstglow check` first", "HT")

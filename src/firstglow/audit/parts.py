@@ -16,6 +16,7 @@ from firstglow.audit.stress_valves import VALVES
 from firstglow.audit.stress_windings import WINDINGS
 from firstglow.audit.together import Together, one_word, together
 from firstglow.audit.ways import Stood, stood
+from firstglow.solver.stores import Stores
 
 KINDS: Mapping[str, Callable[[Stood, Part], Iterator[Stress]]] = {**PASSIVE, **VALVES, **WINDINGS}
 
@@ -126,7 +127,8 @@ def _fitted(found: Audit) -> dict[str, Any] | None:
 def unsolved(found: Audit) -> list[str]:
     """Ways that would not settle, by their text."""
     amplifier = found.stood.amplifier
-    lost = found.stood.restart is None and amplifier.of_kind("inlet") and amplifier.of_kind("valve")
+    asked = amplifier.of_kind("inlet") and amplifier.of_kind("valve") and Stores(found.stood.circuit).names
+    lost = asked and found.stood.restart is None
     return [*found.stood.unsolved, *(["hot restart"] if lost else [])]
 
 

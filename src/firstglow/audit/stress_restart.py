@@ -49,7 +49,7 @@ class Restart:
 
 def restart(stood: "Stood") -> Restart | None:
     """A cold start on the highest mains until all is warm, off for each of ``OFF_SECONDS``, and on again. None for a bench supply's
-    fragment, and where it would not go on."""
+    fragment, where nothing stores (it then is as it runs), and where it would not go on."""
     amplifier, circuit = stood.amplifier, stood.circuit
     if not amplifier.of_kind("inlet") or not amplifier.of_kind("valve"):
         return None
@@ -57,6 +57,8 @@ def restart(stood: "Stood") -> Restart | None:
     on = np.array(stood.standing.values[:, k : k + 1])
     off = circuit.vector(Situation(0.0, pots=stood.pots))[:, None]
     slow = Slow(circuit, tolerance=TOLERANCE)
+    if not slow.stores.names:
+        return None
     try:
         cold = slow.run([Stretch(WARM_SECONDS, on)])
         again = restarts(slow, cold.end, on, off, OFF_SECONDS, ON_SECONDS)[1]

@@ -83,7 +83,10 @@ class Discharge:
 
     def of(self, part: str) -> CapacitorFall:
         """One capacitor's row; KeyError for a part that is none."""
-        return next(c for c in self.capacitors if c.part == part)
+        numbers = {} if self.relaxation is None else {s.part: k for k, s in enumerate(self.relaxation.stores)}
+        if self.relaxation is None or part not in numbers:
+            raise KeyError(f"{part} is no capacitor of this discharge")
+        return _fall(self.relaxation, numbers[part], self.branches)
 
     def below(self, volts: float) -> dict[str, Array]:
         """From when on each capacitor's size stays below ``volts``, by part (sample,) [s]; inf for never by itself."""
