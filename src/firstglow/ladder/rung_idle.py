@@ -12,7 +12,7 @@ from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_output import bridged, bridged_stop, current_stop, half_drop
 from firstglow.ladder.rung_small import nodes
 from firstglow.ladder.turning import turning_lines
-from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 
 RUNG = "9"
 WAIT, WAIT_SINGLE = 1800.0, 3600.0  # s; single-ended: heat decides, so longer
@@ -32,6 +32,7 @@ def rung(frame: Frame) -> PlannedRung:
         *gas_tubes(frame, RUNG, at),
         *_bias_again(frame, at),
         *_ripple(frame, at),
+        *_smoothed(frame, at),
     )
     key = "before" if at.idle else "before_fixed"
     hold, wait = Hold(False, frame.words.text("rung.idle.hold")), WAIT_SINGLE if single else WAIT
@@ -94,15 +95,29 @@ def _bias_again(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
 def _ripple(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 43
     for supply in frame.supplies("ht"):
         for node in dict.fromkeys((supply.joint, *supply.nodes[1:2])):
-            yield frame.reading(
-                RUNG,
-                f"{node} ripple",
-                "ripple",
-                frame.joint(node),
-                frame.joint(supply.ret),
-                at,
-                kind="ac volts",
-                quantity="ripple volts",
-                stops=(stops.most(1.5, "reservoir dried out, or half a rectifier dead"),),
-                fill={"node": frame.joint(node).text},
-            )
+            stop = stops.most(1.5, "reservoir dried out, or half a rectifier dead")
+            yield _ripple_of(frame, at, node, supply.ret, "ripple", stop)
+
+
+def _smoothed(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
+    """Further on: what a section that was never soldered, or dried out, lets through. No danger, and no gate waits for it."""
+    for use, first in (("ht", 2), ("bias", 1)):
+        for supply in frame.supplies(use):
+            for node in supply.nodes[first:]:
+                yield _ripple_of(frame, at, node, supply.ret, "smoothed", None)
+
+
+def _ripple_of(frame: Frame, at: Situation, node: str, ret: str, text: str, stop: StopRule | None) -> PlannedReading:
+    return frame.reading(
+        RUNG,
+        f"{node} ripple",
+        text,
+        frame.joint(node),
+        frame.joint(ret),
+        at,
+        kind="ac volts",
+        quantity="ripple volts",
+        stops=() if stop is None else (stop,),
+        needs=stop is not None,
+        fill={"node": frame.joint(node).text},
+    )
