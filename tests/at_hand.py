@@ -26,7 +26,10 @@ from firstglow.audit import cold_start as cold_starts
 from firstglow.audit.cold_start import ColdStart
 from firstglow.audit.parts import Audit
 from firstglow.cli import mains
+from firstglow.ladder import asking
 from firstglow.ladder import ladder as ladders
+from firstglow.ladder.fall import Fall, fall
+from firstglow.ladder.frame import Frame
 from firstglow.ladder.ladder import Ladder
 
 ROOT = Path(__file__).parent.parent
@@ -83,6 +86,21 @@ def built(
         bench, mains_now, meter = Bench(), mains_now or amplifier.mains_volts, meter or "digital"
     return _ladder(amplifier, bench, mains_now, meter, *more, **named)
 
+
+FALLS: dict[tuple[int, str], tuple[Frame, Fall]] = {}
+
+
+def fallen(frame: Frame, *given: Any) -> Fall:
+    """``ladder.fall.fall``: of one ladder, the same stage and what was read in it, once, whoever climbs."""
+    key = id(frame), repr(given)
+    if key not in FALLS:  # the frame is held beside it: no other gets its number
+        FALLS[key] = frame, fall(frame, *given)
+    while len(FALLS) > 20 * MOST:
+        FALLS.pop(next(iter(FALLS)))
+    return FALLS[key][1]
+
+
+asking.fall = fallen
 
 audited: Callable[..., Audit] = shared(parts.audit)
 started: Callable[..., ColdStart] = shared(cold_starts.cold_start)
