@@ -35,6 +35,7 @@ from firstglow.ladder.ladder import Ladder
 ROOT = Path(__file__).parent.parent
 T = TypeVar("T")
 MOST = 24  # of each at a time: a ladder takes some 15 MB
+EXAMPLES = 40  # of each, beside them, of the examples as they lie: files far apart ask for the same
 
 
 def shared(really: Callable[..., T], written: Callable[[T], object] = lambda result: None) -> Callable[..., T]:
@@ -45,6 +46,7 @@ def shared(really: Callable[..., T], written: Callable[[T], object] = lambda res
     written: what of the result a test could write on; one that did is caught at the next use.
     """
     signature, kept = inspect.signature(really), dict[tuple[str, ...], tuple[T, str]]()
+    examples = set[tuple[str, ...]]()
 
     def at_hand(*given: Any, **named: Any) -> T:
         call = signature.bind(*given, **named)
@@ -57,8 +59,10 @@ def shared(really: Callable[..., T], written: Callable[[T], object] = lambda res
             result = really(*given, **named)
             seal = repr(written(result))
         kept[key] = (result, seal)
-        while len(kept) > MOST:
-            kept.pop(next(iter(kept)))
+        if len(examples) < EXAMPLES and any("examples/" in getattr(v, "file", "") for v in call.arguments.values()):
+            examples.add(key)
+        while len(kept) > MOST + len(examples):
+            kept.pop(next(k for k in kept if k not in examples))
         return result
 
     return at_hand

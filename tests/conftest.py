@@ -34,7 +34,7 @@ FAMILIES = dict.fromkeys(
      "test_refused_words", "test_mains_command", "test_mains_planted", "test_one_wait", "test_start_and_discharge",
      "test_bias_late", "test_reform", "test_incoming_command"),
     "audits",
-)  # fmt: skip
+) | dict.fromkeys(("test_expected_and_stop", "test_coarse", "test_cold_shorts"), "needles")  # fmt: skip
 
 # Reading example (a) takes a tenth of a second, and hundreds of tests and commands read the same three files. Tests of the
 # reading itself read anew.
