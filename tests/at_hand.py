@@ -27,12 +27,16 @@ from firstglow.audit import cold_start as cold_starts
 from firstglow.audit.cold_start import ColdStart
 from firstglow.audit.parts import Audit
 from firstglow.cli import mains
+from firstglow.ladder import asking
 from firstglow.ladder import ladder as ladders
+from firstglow.ladder.fall import Fall, fall
+from firstglow.ladder.frame import Frame
 from firstglow.ladder.ladder import Ladder
 
 ROOT = Path(__file__).parent.parent
 T = TypeVar("T")
 MOST = 24  # of each at a time: a ladder takes some 15 MB
+EXAMPLES = 40  # of each, beside them, of the examples as they lie: files far apart ask for the same
 
 
 def shared(really: Callable[..., T], written: Callable[[T], object] = lambda result: None) -> Callable[..., T]:
@@ -43,6 +47,7 @@ def shared(really: Callable[..., T], written: Callable[[T], object] = lambda res
     written: what of the result a test could write on; one that did is caught at the next use.
     """
     signature, kept = inspect.signature(really), dict[tuple[str, ...], tuple[T, str]]()
+    examples = set[tuple[str, ...]]()
 
     def at_hand(*given: Any, **named: Any) -> T:
         call = signature.bind(*given, **named)
@@ -55,8 +60,10 @@ def shared(really: Callable[..., T], written: Callable[[T], object] = lambda res
             result = really(*given, **named)
             seal = repr(written(result))
         kept[key] = (result, seal)
-        while len(kept) > MOST:
-            kept.pop(next(iter(kept)))
+        if len(examples) < EXAMPLES and any("examples/" in getattr(v, "file", "") for v in call.arguments.values()):
+            examples.add(key)
+        while len(kept) > MOST + len(examples):
+            kept.pop(next(k for k in kept if k not in examples))
         return result
 
     return at_hand
@@ -99,6 +106,21 @@ def built(
         bench, mains_now, meter = Bench(), mains_now or amplifier.mains_volts, meter or "digital"
     return _ladder(amplifier, bench, mains_now, meter, *more, **named)
 
+
+FALLS: dict[tuple[int, str], tuple[Frame, Fall]] = {}
+
+
+def fallen(frame: Frame, *given: Any) -> Fall:
+    """``ladder.fall.fall``: of one ladder, the same stage and what was read in it, once, whoever climbs."""
+    key = id(frame), repr(given)
+    if key not in FALLS:  # the frame is held beside it: no other gets its number
+        FALLS[key] = frame, fall(frame, *given)
+    while len(FALLS) > 20 * MOST:
+        FALLS.pop(next(iter(FALLS)))
+    return FALLS[key][1]
+
+
+asking.fall = fallen
 
 really_audit, really_stood = parts.audit, ways.stood
 standing: Callable[..., ways.Stood] = shared(ways.stood)

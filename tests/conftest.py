@@ -16,7 +16,8 @@ from firstglow.amplifier import Amplifier, reading
 # Files of eight seconds or more, the dearest first (`pytest --durations=0`): a worker that took one of them last would leave
 # the others idle. A file that is not named here only comes later.
 DEAREST = (
-    "test_parts_second_newcomer", "test_rehearsal", "test_parts_command", "test_parts_proposals", "test_parts_order",
+    "test_parts_second_newcomer", "test_incoming_unfit", "test_stops_that_stay", "test_rehearsal", "test_parts_command",
+    "test_parts_proposals", "test_parts_order",
     "test_expected_and_stop", "test_walk", "test_start_and_discharge", "test_sparse", "test_bias", "test_proof",
     "test_dangers", "test_narrow", "test_parts_planted", "test_incoming_command", "test_mains_rises", "test_mains_command",
     "test_planted", "test_must_fall", "test_real", "test_mains_planted", "test_changed", "test_dangers_climbed",
@@ -25,7 +26,9 @@ DEAREST = (
     "test_second_solutions", "test_every_layer", "test_supply_waveforms", "test_every_fault", "test_parts_checks",
     "test_terminal", "test_drains", "test_bare_waveform", "test_random_roles", "test_second_law", "test_loop_sign",
     "test_choke_input", "test_pumps", "test_third_newcomer", "test_cold_diodes", "test_spoken", "test_supply_ripple",
-    "test_sheet_in_browser", "test_averaged_waveform", "test_jsonl",
+    "test_sheet_in_browser", "test_averaged_waveform", "test_jsonl", "test_parts_dc_heaters", "test_bias_refused",
+    "test_discharge_parted", "test_every_start", "test_found_by_others", "test_windings_and_fuses", "test_parts_together",
+    "test_ht_fuse_place", "test_valve_fits", "test_bad_legs",
 )  # fmt: skip
 
 # Files that want the same dear things stay together on one worker.
@@ -35,7 +38,7 @@ FAMILIES = dict.fromkeys(
      "test_bias_late", "test_reform", "test_incoming_command", "test_incoming_unfit", "test_every_start", "test_parts_together",
      "test_windings_and_fuses", "test_parts_reversed"),
     "audits",
-)  # fmt: skip
+) | dict.fromkeys(("test_expected_and_stop", "test_coarse", "test_cold_shorts"), "needles")  # fmt: skip
 
 # Reading example (a) takes a tenth of a second, and hundreds of tests and commands read the same three files. Tests of the
 # reading itself read anew.

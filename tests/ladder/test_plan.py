@@ -88,7 +88,7 @@ ROWS: list[tuple[int, str, str, str, set[str], int]] = [
     (41, "8", r"V\d cathode", "dc volts", {"clip"}, 4),
     (42, "9", r"V\d cathode after (10|30|60) min", "dc volts", {"clip"}, 12),
     (42, "9", r"V\d (plate|screen)", "dc volts", {"clip"}, 8),
-    (43, "9", r"HT\d ripple", "ac volts", {"clip"}, 2),
+    (43, "9", r"HT[12] ripple", "ac volts", {"clip"}, 2),
     (44, "10", r"primary warm", "ohms", {"none"}, 1),
     (45, "10", r"HT\d cold start", "dc volts", {"clip"}, 4),
 ]

@@ -41,7 +41,7 @@ def test_lifted_diodes_leave_the_reservoir_at_nothing(rectifier: str) -> None:
 
 @pytest.mark.parametrize("seed", [0, 2, 5, 11, 16, 17, 20, 26, 56])
 def test_topologies_walk_clean_with_the_volts_that_stand(seed: int) -> None:
-    """Some of the walk's two hundred with the real solver: every rectifier but a choke input, every bias."""
+    """Some of the walk's with the real solver: every rectifier but a choke input, every bias."""
     choice, amplifier = topology(seed)
     assert not choice.choke_input
     physics = SolverPhysics(amplifier)

@@ -31,7 +31,7 @@ def one_channel(text: str) -> str:
 
 TEXTS = {
     "sparse": one_channel(SPARSE.read_text(encoding="utf-8")),
-    "c-sorrel-twenty": (ROOT / "examples" / "c-sorrel-twenty.toml").read_text(encoding="utf-8"),
+    "b-hazel-four": (ROOT / "examples" / "b-hazel-four.toml").read_text(encoding="utf-8"),
 }
 # Volts that are measured open also settle what the drawing leaves to a guess of the winding's drop: part of a band's width.
 GUESSED_DROP = 0.004

@@ -106,12 +106,14 @@ class Silicon:
 
     def __init__(self, slope_volts: float, start_amps: float, ohms: float, count: int = 1) -> None:
         self.a, self.start, self.ohms = slope_volts * count, start_amps, ohms
+        self.last = 0.0  # amps: the next instant's are near them
 
     def amps(self, u: float) -> tuple[float, float]:
-        """(amps, slope); Newton on the current's logarithm's side: v(i) = a ln(1 + i/Is) + R i rises smoothly."""
+        """(amps, slope); Newton on the current's logarithm's side: v(i) = a ln(1 + i/Is) + R i rises smoothly, and bends one way
+        only, so that it comes from any side."""
         if u <= 0:
             return 0.0, 0.0
-        i = max((u - self.a * 17) / self.ohms, self.start * math.expm1(min(u / self.a, 14.0)))
+        i = max((u - self.a * 17) / self.ohms, self.start * math.expm1(min(u / self.a, 14.0)), self.last)
         for _ in range(80):
             f = self.a * math.log1p(i / self.start) + self.ohms * i - u
             g = self.a / (i + self.start) + self.ohms
@@ -120,4 +122,5 @@ class Silicon:
                 i = new
                 break
             i = new
+        self.last = i
         return i, 1 / (self.a / (i + self.start) + self.ohms)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from scipy.stats import binom
 
 from firstglow.accuracy.row import DC, AccuracyRow
 
@@ -27,6 +26,8 @@ def clusters(rows: Sequence[AccuracyRow]) -> dict[str, float]:
 
 def figures(rows: Sequence[AccuracyRow]) -> dict[str, Any]:
     """Counts, median error and agreement of some rows."""
+    from scipy.stats import binom  # a second to load
+
     scored = [r for r in rows if r.en is not None]
     errors = [abs(r.error) for r in rows if r.error is not None]
     each = clusters(scored)

@@ -29,11 +29,14 @@ class Judged:
 
 def as_learned(ladder: Ladder, place: Here, name: str) -> Learned:
     """A reading with the band that the accepted readings before it leave it; stop limits never move."""
-    return learned(ladder.expected, name, _figures(place, name))
+    return learned(ladder.expected, name, _figures(ladder, place, name))
 
 
-def _figures(place: Here, name: str) -> dict[str, float]:
-    """What was read and accepted so far, but for one reading, as the ladder's meter shows it at the ladder's mains [SI]."""
+def _figures(ladder: Ladder, place: Here, name: str) -> dict[str, float]:
+    """What was read and accepted so far, but for one reading, as the ladder's meter shows it at the ladder's mains [SI]; nothing on
+    a ladder that learns nothing."""
+    if ladder.expected.given is None:
+        return {}
     return {k: float(r.data["compared"]) for k, r in place.taken.items() if k != name and _figure(r)}
 
 
@@ -68,7 +71,7 @@ def _leaning(verdict: Verdict, ladder: Ladder, place: Here) -> Verdict:
     """The verdict with what it and the readings before it say together; a part that was looked at for it is not told again."""
     if verdict.compared is None or not isfinite(verdict.compared):
         return verdict
-    taken = {**_figures(place, verdict.id), verdict.id: verdict.compared}
+    taken = {**_figures(ladder, place, verdict.id), verdict.id: verdict.compared}
     after = leaning(verdict, ladder.expected, taken, place.leaned)
     if not after.leans:
         return after

@@ -29,7 +29,8 @@ class Currents:
 @dataclass(frozen=True, slots=True)
 class Role:
     """A turn: of each cell the leg that has it. wave: emf over its rms (cell, 1) or (chosen cell,). drive: emf in the cell; what
-    each way moves, (emf, ohms, scale, limit) or None. problem: one leg whose inputs go from cell to cell."""
+    each way moves, (emf, ohms, scale, limit) or None. problem: one leg whose inputs go from cell to cell, and its ``beta`` the ohms
+    that what it feeds adds to its own."""
 
     problem: Problem
     wave: Array
@@ -49,9 +50,13 @@ class Role:
         ]
         return cls(one, wave, wave * p.emf[legs], moved, wanted_slopes(along))
 
-    def law(self, drive: Array, beta: Array | float) -> Law:
-        """Its current at a drive through its own ohms and ``beta`` more."""
-        return series_current(replace(self.problem, beta=np.asarray(beta)), 0, drive, self.wanted)
+    def law(self, drive: Array) -> Law:
+        """Its current at a drive."""
+        return series_current(self.problem, 0, drive, self.wanted)
+
+    def flow(self, drive: Array) -> tuple[Array, Array]:
+        """Its current at a drive and the slope by that, no others."""
+        return series_current(self.problem, 0, drive, Along())[:2]
 
     def ways(self, found: Law) -> list[Array]:
         """What each way does to its current at given volts."""
@@ -71,12 +76,21 @@ class Role:
     def _inputs(self) -> list[tuple[str, Array | None]]:
         return [(name, getattr(self.problem, name)) for name in INPUTS]
 
-    def some(self, at: tuple[NDArray[np.int64], ...]) -> "Role":
-        """In chosen cells of chosen samples, (chosen,) each."""
-        here: dict[str, Any] = {name: None if value is None else value[0][at][None] for name, value in self._inputs()}
-        moved = [tuple(None if m is None else m[at] for m in way) for way in self.moved]
-        wave = np.broadcast_to(self.wave, self.drive.shape)[at]
-        return Role(replace(self.problem, **here), wave, self.drive[at], moved, self.wanted)
+    @classmethod
+    def together(cls, roles: Sequence["Role"], at: tuple[NDArray[np.int64], ...]) -> "Role":
+        """All of them in chosen cells of chosen samples, (role, chosen) each, the hot joint's volts held."""
+        here: dict[str, Any] = {
+            name: None if value is None else np.array([getattr(role.problem, name)[0][at] for role in roles])[None]
+            for name in INPUTS
+            for value in [getattr(roles[0].problem, name)]
+        }
+        moved = [
+            tuple(None if way[0] is None else np.array([m[at] for m in way]) for way in zip(*ways, strict=True))
+            for ways in zip(*(role.moved for role in roles), strict=True)
+        ]
+        wave = np.array([np.broadcast_to(role.wave, role.drive.shape)[at] for role in roles])
+        problem = replace(roles[0].problem, beta=np.zeros(()), **here)
+        return cls(problem, wave, np.array([role.drive[at] for role in roles]), moved, roles[0].wanted)
 
 
 def around(slope: Array, rows: Array) -> Array:

@@ -37,6 +37,9 @@ SHARING_STEPS = 40
 """Newton steps of the hot joint's volts where two legs share; halved between bounds where emission bends the law over."""
 SHARED = 1e-8
 """Last step of these, as a part of the volts, after which the next would be rounding (Newton's steps square)."""
+NEARBY = 0.03
+"""Last change of the walked current at the cycle's beginning, over the same, from where all cells at once go on from: a pass of
+theirs costs what a few cells of the walk do."""
 FREE_PASSES = 12
 """Passes of all cells at once before the cycle is walked instead."""
 MISS, VOLTS, FIRST = 0, 1, 2
@@ -75,7 +78,7 @@ def choke_cycle(
     empty = inertia / (1.0 + beside * (inertia + ohms))
     choke = _Choke(p, slack * inertia / theta, slack * ohms, slack / theta, kept / theta, (empty, beside * empty), ways)
     size = np.abs(p.emf).max(axis=0) * ROOT2 / (inertia + p.ohms.min(axis=0)) + 1e-6
-    trace = choke.walked(np.zeros_like(p.volts), size, passes) if start is None else np.array(start[: p.cells])
+    trace = choke.walked(np.zeros_like(p.volts), size, passes, NEARBY) if start is None else np.array(start[: p.cells])
     for done in range(1, min(passes, FREE_PASSES) + 1):
         moved = choke.chain(trace)
         unsettled = np.abs(moved[:, MISS]).max(axis=0) / size
@@ -84,7 +87,7 @@ def choke_cycle(
         trace = trace + moved[:, MISS]
     else:
         first = trace[0] + moved[0, MISS]
-        walked = choke.walked(np.where(np.isfinite(first), first, 0.0), size, passes)
+        walked = choke.walked(np.where(np.isfinite(first), first, 0.0), size, passes, SETTLED)
         trace = np.where(unsettled < SETTLED, trace, walked)
         moved = choke.chain(trace)
         unsettled = np.abs(moved[:, MISS]).max(axis=0) / size
@@ -120,7 +123,8 @@ class _Choke:
                 emf=_twice(p.emf), ohms=_twice(p.ohms), scale=_twice(p.scale), limit=_twice(p.limit),
                 leak=None if p.leak is None else _twice(p.leak), sense=None if p.sense is None else _twice(p.sense),
             )  # fmt: skip
-        self.p, self.beta, self.ways = p, np.zeros_like(p.volts) + inertia + ohms, len(along)
+        self.beta, self.ways = np.zeros_like(p.volts) + inertia + ohms, len(along)
+        self.p = p = replace(p, beta=self.beta)
         self.inertia, self.back, self.lose, self.idle = inertia, back, lose, idle
         self.cuts_off = p.sense is None and p.leak is None
         # the leg with the larger emf first; in the cell of the crossing the one that conducts already
@@ -143,8 +147,9 @@ class _Choke:
         rows[MISS] = after - np.roll(trace, -1, axis=0)
         return around(slope, rows)
 
-    def walked(self, amps: Array, size: Array, passes: int) -> Array:
-        """The choke's current as each cell begins (cell, sample), by the current at the beginning alone, from ``amps`` (sample,)."""
+    def walked(self, amps: Array, size: Array, passes: int, near: float) -> Array:
+        """The choke's current as each cell begins (cell, sample), by the current at the beginning alone, from ``amps`` (sample,),
+        until that changes by no more than ``near`` of ``size``."""
         cells = [[role.cell(c) for role in self.roles] for c in range(self.p.cells)]
         low, high, far = np.full_like(amps, -np.inf), np.full_like(amps, np.inf), np.ones_like(amps, dtype=bool)
         for done in range(1, passes + 1):
@@ -162,7 +167,7 @@ class _Choke:
                 np.isfinite(low) & np.isfinite(high) & ((amps < low) | (amps > high) | (far & (done > FREE_PASSES)))
             )
             amps = np.where(between, 0.5 * (np.where(between, low, 0.0) + np.where(between, high, 0.0)), amps)
-            far = np.abs(amps - old) > SETTLED * size
+            far = np.abs(amps - old) > near * size
             if not far.any():
                 break
         return np.array(trace[:-1])
@@ -195,7 +200,7 @@ class _Choke:
                 none = np.zeros_like(empty)
                 now = Currents(none, np.array(none), [np.array(none) for _ in ways])
             else:
-                found = role.law(drive, self.beta)
+                found = role.law(drive)
                 sources = role.ways(found)
                 now = Currents(
                     found[0], -found[1] * by_empty, [s - found[1] * w for s, w in zip(sources, by_ways, strict=True)]
@@ -214,28 +219,28 @@ class _Choke:
     ) -> None:
         """Into ``out``, in cells where more than one leg conducts: the hot joint's volts solved for, from those of the first one
         ``alone``."""
-        legs = [role.some(at) for role in roles]
+        legs = Role.together(roles, at)
         siemens = 1.0 / np.broadcast_to(self.beta, empty.shape)[at]
         e, u = empty[at], alone[at]
-        low, high = u, np.maximum(u, np.max([leg.drive for leg in legs], axis=0))
+        low, high = u, np.maximum(u, legs.drive.max(axis=0))
         for _ in range(SHARING_STEPS):
-            found = [leg.law(leg.drive - u, 0.0) for leg in legs]
-            miss = sum((f[0] for f in found), siemens * (e - u))
+            amps, slope = legs.flow(legs.drive - u)
+            miss = siemens * (e - u) + amps.sum(axis=0)
             low, high = np.where(miss > 0.0, u, low), np.where(miss < 0.0, u, high)
-            old, u = u, u + miss / sum((f[1] for f in found), siemens)
+            old, u = u, u + miss / (siemens + slope.sum(axis=0))
             near = np.asarray(np.abs(u - old) < SHARED * (1.0 + np.abs(old)), dtype=bool)
             # back on a bound is round in a circle: one leg conducts on this side of it alone
             u = np.where(near | ((u > low) & (u < high)), u, 0.5 * (low + high))
             if near.all():
                 break
-        found = [leg.law(leg.drive - u, 0.0) for leg in legs]
-        sources = [leg.ways(f) for leg, f in zip(legs, found, strict=True)]
-        whole = sum((f[1] for f in found), siemens)
-        moved = [sum(s[k] for s in sources) / whole for k in range(len(legs[0].moved))]
-        for f, source, role in zip(found, sources, out, strict=True):
-            role.amps[at], role.by_empty[at] = f[0], -f[1] * siemens / whole
-            for way, s, m in zip(role.by_ways, source, moved, strict=True):
-                way[at] = s - f[1] * m
+        found = legs.law(legs.drive - u)
+        sources = legs.ways(found)
+        whole = siemens + found[1].sum(axis=0)
+        moved = [source.sum(axis=0) / whole for source in sources]
+        for n, role in enumerate(out):
+            role.amps[at], role.by_empty[at] = found[0][n], -found[1][n] * siemens / whole
+            for way, source, m in zip(role.by_ways, sources, moved, strict=True):
+                way[at] = source[n] - found[1][n] * m
 
     def results(self, moved: Array, heat: bool) -> list[tuple[Array, Array]]:
         """Of each result its mean over the cycle (leg, sample) and slopes by volts and ways (leg, cause, sample), what ``moved``
