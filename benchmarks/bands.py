@@ -93,9 +93,9 @@ def one(amplifier: Amplifier, count: int, each: int, every: bool) -> None:
 def report(results: Sequence[Sick], seconds: float, every: bool) -> None:
     """Counts, and what is not seen."""
     powered = np.mean([r.powered for r in results])
-    both = np.mean([r.powered or r.cold for r in results])
+    both = np.mean([r.anyhow for r in results])
     alone, hot = np.mean([r.alone for r in results]), np.mean([r.alone_powered for r in results])
-    lost = sum(r.alone and not (r.powered or r.cold) for r in results)
+    lost = sum(r.alone and not r.anyhow for r in results)
     print(f"sick: {len(results)} cases in {seconds:.0f} s; seen by powered readings {100 * powered:.1f} %, ", end="")
     print(
         f"with the unplugged ones {100 * both:.1f} %; switched off {100 * np.mean([r.stopped for r in results]):.1f} %"
@@ -105,10 +105,10 @@ def report(results: Sequence[Sick], seconds: float, every: bool) -> None:
     modes = Counter(r.case.fault.mode for r in results)
     for mode, number in modes.most_common():
         of = [r for r in results if r.case.fault.mode == mode]
-        seen, either = sum(r.powered for r in of), sum(r.powered or r.cold for r in of)
+        seen, either = sum(r.powered for r in of), sum(r.anyhow for r in of)
         print(f"  {mode:24s} {seen:4d} powered {either:4d} in all of {number}")
     for r in results:
-        if every or not (r.powered or r.cold):
+        if every or not r.anyhow:
             fault = r.case.fault
             value = "" if fault.value is None else f"={fault.value:.3g}"
             word = "seen at " + (r.first or "") if r.first else "not seen"

@@ -46,7 +46,7 @@ def test_it_is_looked_at_at_the_end_of_a_rung_and_goes_on_where_the_part_is_good
     verdict = found.verdict
     assert verdict is not None
     assert verdict.verdict == "look first"
-    assert "V2" in verdict.check_first
+    assert verdict.check_first == ("V2: made safe, another of its type in its place",)
     assert "together" in verdict.why
     assert "the same figure again goes on" in verdict.why
     name = climb.step.reading

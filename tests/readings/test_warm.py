@@ -52,3 +52,19 @@ def test_judged_where_the_cold_reading_is_known(warm: str, answer: str, kelvin: 
 def test_without_a_cold_reading_it_is_a_note() -> None:
     found = verdict(ladder(), parse_taken('[readings]\n"10/primary warm/shared" = "37.3"\n')).verdicts[-1]
     assert found.verdict == "note only"
+
+
+@pytest.mark.parametrize(
+    ("cold", "warm", "answer"),
+    [
+        ("1.6", "2.4", "note only"),
+        ("2.3", "2.2", "note only"),
+        ("1.6", "3.4", "switch off now"),
+        ("2.6", "1.6", "look first"),
+    ],
+)
+def test_few_ohms_are_judged_no_finer_than_the_meter_counts(cold: str, warm: str, answer: str) -> None:
+    """Two counts of 0.1 ohm each way: 0.2/1.6 + 0.2/2.4 of 2.4/1.6 is 80 K (JCGM 100, 4.3.7: limits); 127 K warmer says nothing
+    then, and 286 K does."""
+    taken = parse_taken(f'[readings]\n"0/primary/shared" = "{cold}"\n"10/primary warm/shared" = "{warm}"\n')
+    assert verdict(ladder(), taken).verdicts[-1].verdict == answer

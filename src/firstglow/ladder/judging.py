@@ -75,8 +75,7 @@ def _leaning(verdict: Verdict, ladder: Ladder, place: Here) -> Verdict:
     after = leaning(verdict, ladder.expected, taken, place.leaned)
     if not after.leans:
         return after
-    found_good = f"where {' and '.join(after.leans)} {'is' if len(after.leans) == 1 else 'are'} found good, made safe and by measurement"
-    return replace(after, why=f"{after.why}; {found_good}, the same figure again goes on")
+    return replace(after, why=f"{after.why}; looked at and found good, the same figure again goes on")
 
 
 def mains_here(place: Here, reading: ExpectedReading) -> float | None:

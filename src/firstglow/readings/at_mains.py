@@ -48,7 +48,11 @@ def unjudged(ladder: ExpectedLadder, reading: ExpectedReading, away: float | Non
 def to_sheet(reading: ExpectedReading, value: float, away: float | None) -> float:
     """A figure [SI] that was read at these mains, as it would be at the mains of the sheet."""
     factor, shift = _moved(reading, away)
-    return (value - shift) / factor if isfinite(value) else value
+    if not isfinite(value):
+        return value
+    moved = (value - shift) / factor
+    sized = reading.on is not None and not reading.on.signed and value >= 0.0
+    return max(moved, 0.0) if sized else moved  # a size that is nothing stays nothing
 
 
 def as_read(reading: ExpectedReading, sheet: ExpectedReading, away: float | None) -> ExpectedReading:

@@ -21,7 +21,7 @@ from firstglow.readings.finish import finish, found_out, limits_of, numbers
 from firstglow.readings.given import Given, joint
 from firstglow.readings.meters import Meter
 from firstglow.readings.observe import MIDDLE, Observer
-from firstglow.readings.one_cause import OneCause, one_cause
+from firstglow.readings.one_cause import TO_LOOK_AT, OneCause, one_cause
 from firstglow.readings.probe import PlannedReading, PlannedRung
 from firstglow.readings.seen import Seen
 from firstglow.readings.sheet import Bands, Sheet, as_shown, on_ranges, prepare, sample, shown_of
@@ -107,10 +107,12 @@ def cause_of(sheet: Sheet, values: Array, rungs: Sequence[ExpectedRung], given: 
     number = {r.id: i for i, r in enumerate(sheet.readings)}
     powered = {r.id: r.planned.under_power for rung in rungs for r in rung.readings}
     rows = [number[name] for name in given.ids]
-    causes = [k for k, part in enumerate(sheet.found.parts) if part in sheet.observer.amplifier.parts]
+    parts = sheet.observer.amplifier.parts
+    kinds = {name: part.kind for name, part in parts.items() if part.kind in TO_LOOK_AT}
+    causes = [k for k, part in enumerate(sheet.found.parts) if part in kinds]
     return one_cause(
-        given, [sheet.found.parts[k] for k in causes], sheet.found.sigmas[np.ix_(causes, rows)].T, values[rows],
-        np.array([powered[name] for name in given.ids]),
+        given, [(sheet.found.parts[k], kinds[sheet.found.parts[k]]) for k in causes],
+        sheet.found.sigmas[np.ix_(causes, rows)].T, values[rows], np.array([powered[name] for name in given.ids]),
     )  # fmt: skip
 
 

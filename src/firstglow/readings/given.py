@@ -54,6 +54,12 @@ class Given:
         variance = own - float(weights @ across)
         return float(weights @ np.array(seen)), max(variance, 1e-12) ** 0.5
 
+    def only(self, rows: NDArray[np.bool_]) -> "Given":
+        """The same of some readings alone, (reading,)."""
+        ids = tuple(name for name, kept in zip(self.ids, rows, strict=True) if kept)
+        among = self.covariance[np.ix_(rows, rows)]
+        return Given(ids, self.middle[rows], self.sigma[rows], among, self.score, self.heavy[rows])
+
     def misfits(self, t: Array, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Which readings do not fit those before them, (reading, sample), as ``learn.second_look`` goes through them.
 
@@ -130,7 +136,7 @@ def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Give
     samples = values.shape[1]
     fold = folds(samples)
     for k in range(2):
-        middle, sigma, covariance = _fit(values[:, fold != k])
+        middle, sigma, covariance = fitted(values[:, fold != k])
         t = (values[:, fold == k] - middle[:, None]) / sigma[:, None]
         size[:, fold == k] = np.abs(innovations(covariance, t))
     far = np.partition(size, -WILD_RANK, axis=1)[:, -WILD_RANK]
@@ -145,7 +151,7 @@ def joint(ids: Sequence[str], values: Array, coverage: float = COVERAGE) -> Give
         worst[fold == k] = (size[:, fold == k] / runs[k][:, None]).max(axis=0)
     allowed = may_fail(samples, coverage, CONFIDENCE)
     score = float(np.sort(worst)[max(samples - 1 - allowed, 0)])
-    middle, sigma, covariance = _fit(values)
+    middle, sigma, covariance = fitted(values)
     return Given(tuple(ids), middle, sigma, covariance, score, runs.mean(axis=0))
 
 
@@ -160,8 +166,8 @@ def heavy(size: Array) -> Array:
     return np.asarray(np.maximum(1.0, (found / HEAVY_SCORES[:, None]).max(axis=0)))
 
 
-def _fit(values: Array) -> tuple[Array, Array, Array]:
-    """(middle, sigma, covariance of the standardised readings)."""
+def fitted(values: Array) -> tuple[Array, Array, Array]:
+    """Of sampled values (reading, sample): (middle, sigma, covariance of the standardised readings)."""
     middle, sigma = values.mean(axis=1), np.maximum(values.std(axis=1), 1e-12)
     t = (values - middle[:, None]) / sigma[:, None]
     covariance = t @ t.T / values.shape[1]

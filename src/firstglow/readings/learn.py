@@ -52,14 +52,17 @@ def learned(ladder: ExpectedLadder, name: str, taken: Mapping[str, float]) -> Le
 
 def second_look(ladder: ExpectedLadder, judged: "Sequence[Verdict]") -> "list[Verdict]":
     """Verdicts in the order of the ladder, with ``look first`` where a reading does not fit the ones before it, or leans with them
-    like one part that is off: of each such part once."""
+    like one part that is off: of each such part once, and of none once a reading is in doubt, which is looked at first."""
     out: list[Verdict] = []
     taken: dict[str, float] = {}
     told: set[str] = set()
+    in_doubt = False
     for v in judged:
         after = doubted(v, learned(ladder, v.id, taken), ladder.by_id[v.id])
         if after.verdict == "go on" and v.compared is not None and isfinite(v.compared):
             taken[v.id] = v.compared
+        in_doubt |= after.verdict in ("look first", "switch off now")
+        if not in_doubt and v.id in taken:
             after = leaning(after, ladder, taken, told)
             told.update(after.leans)
         out.append(after)
@@ -78,10 +81,10 @@ def leaning(v: "Verdict", ladder: ExpectedLadder, taken: Mapping[str, float], to
     reading = ladder.by_id[v.id]
     said = reading.text(taken[v.id])
     why = (
-        f"{said} is inside its band, and so are those before it; but together, all under power, they lean the way they do when "
-        f"{' or '.join(lean.parts)} is off, further than healthy ones do"
+        f"{said} is inside its band, and so is what was accepted before it; but together they lean the way they would with "
+        f"{' or '.join(lean.parts)} far from what is drawn, further than healthy ones do"
     )
-    return replace(v, verdict="look first", why=why, check_first=lean.parts, leans=lean.parts)
+    return replace(v, verdict="look first", why=why, check_first=lean.checks, leans=lean.parts)
 
 
 def doubted(v: "Verdict", known: Learned, reading: ExpectedReading) -> "Verdict":

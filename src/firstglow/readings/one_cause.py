@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.readings.given import Given, folds, heavy
+from firstglow.readings.given import Given, fitted, folds, heavy
 from firstglow.readings.tails import may_fail
 
 Array = NDArray[np.float64]
@@ -26,6 +26,21 @@ CONFIDENCE = 0.95
 LEAST_TOLD = 1e-4
 # A healthy amplifier's lean of this standard deviation is none: nothing before that gate tells of that part.
 NOTHING = 1e-6
+# What is done with a part of each kind that they lean like. The few ohms of a switch, a fuse or a plug are no explanation of anything
+# that a winding's are not.
+TO_LOOK_AT = {
+    "resistor": "{}: made safe, its ohms against the drawing",
+    "pot": "{}: made safe, its ohms against the drawing",
+    "choke": "{}: made safe, its ohms against the drawing",
+    "transformer": "{}: made safe, its windings' ohms, and its taps against the drawing",
+    "output transformer": "{}: made safe, its windings' ohms, and its taps against the drawing",
+    "capacitor": "{}: made safe and emptied, one lead off: its capacitance, and its leakage",
+    "valve": "{}: made safe, another of its type in its place",
+    "heater": "{}: made safe, another valve of its type in its place",
+    "rectifier": "{}: made safe, another of its type in its place",
+    "diode": "{}: made safe, out of the circuit: both ways on the diode range",
+    "gas tube": "{}: made safe, another of its type in its place",
+}
 # Parts that explain it this nearly as well as the best one are named beside it, as many as these at most.
 AS_WELL, MOST_NAMED = 0.85, 3
 
@@ -33,9 +48,10 @@ AS_WELL, MOST_NAMED = 0.85, 3
 @dataclass(frozen=True, slots=True)
 class Lean:
     """What the readings of a rung and those before it lean like. parts: the one that explains most of it first, then those that
-    explain it nearly as well. score: over a healthy amplifier's most (more than 1)."""
+    explain it nearly as well; checks: what is done with each. score: over a healthy amplifier's most (more than 1)."""
 
     parts: tuple[str, ...]
+    checks: tuple[str, ...]
     score: float
 
 
@@ -43,14 +59,14 @@ class Lean:
 class OneCause:
     """What each part's being off does to all readings together.
 
-    given: whose readings these are. parts: (cause,) whose value moves. moves: (reading, cause) standardised readings, by
+    given: whose readings these are. parts: (cause,) name and kind of whose value moves. moves: (reading, cause) standardised readings, by
     one standard deviation of the cause. powered: (reading,). gates: numbers of the last reading of each rung under power.
     reach: (gate, cause) standard deviation of a healthy amplifier's lean, more where its tail runs further than a normal's.
     score: the most of a healthy one, in these.
     """
 
     given: Given
-    parts: tuple[str, ...]
+    parts: tuple[tuple[str, str], ...]
     moves: Array
     powered: NDArray[np.bool_]
     gates: tuple[int, ...]
@@ -65,34 +81,44 @@ class OneCause:
             return None
         used = np.array([i for i, one in enumerate(ids[: number + 1]) if one in read])
         t = np.array([(read[ids[i]] - self.given.middle[i]) / self.given.sigma[i] for i in used])
-        size = np.abs(self._of_one(used, t, [len(used) - 1])[0]) / self.reach[self.gates.index(number)]
+        root = _root(self.given.covariance[np.ix_(used, used)])
+        left = _solved(root, self.moves[used]), _solved(root, t[:, None])
+        lean = next(leans(*left, self.powered[used], [len(used) - 1]))
+        size = np.abs(lean[:, 0]) / self.reach[self.gates.index(number)]
         if not (size > self.score).any():
             return None
         order = np.argsort(-size)
         near = dict.fromkeys(self.parts[c] for c in order if size[c] >= AS_WELL * size[order[0]])
-        return Lean(tuple(near)[:MOST_NAMED], float(size[order[0]] / self.score))
+        first = list(near)[:MOST_NAMED]
+        checks = tuple(TO_LOOK_AT[kind].format(name) for name, kind in first)
+        return Lean(tuple(name for name, _ in first), checks, float(size[order[0]] / self.score))
 
     def leaning(self, t: Array, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """(gate, sample): which amplifiers lean like one part. t: standardised readings (reading, sample). sound: those that are in
-        their bands and fit those before them: no others are grounds."""
+        their bands and fit those before them. Once one is not, nothing is said: what it is off by would be laid to other parts."""
         out = np.zeros((len(self.gates), t.shape[1]), dtype=bool)
-        whole = sound.all(axis=0)
         root = _root(self.given.covariance)
-        w = _solved(root, self.moves)
-        for g, lean in enumerate(leans(w, _solved(root, t[:, whole]), self.powered, self.gates)):
-            out[g, whole] = (np.abs(lean) > self.score * self.reach[g][:, None]).any(axis=0)
-        for k in np.flatnonzero(~whole):
-            used = np.flatnonzero(sound[:, k])
-            gates = [int(np.searchsorted(used, gate, side="right")) - 1 for gate in self.gates]
-            for g, lean in enumerate(self._of_one(used, t[used, k], gates)):
-                out[g, k] = (np.abs(lean) > self.score * self.reach[g]).any()
+        left = _solved(root, self.moves), _solved(root, np.where(sound, t, 0.0))
+        for g, lean in enumerate(leans(*left, self.powered, self.gates)):
+            out[g] = (np.abs(lean) > self.score * self.reach[g][:, None]).any(axis=0)
+            out[g] &= sound[: self.gates[g] + 1].all(axis=0)
         return out
 
-    def _of_one(self, used: NDArray[np.intp], t: Array, gates: Sequence[int]) -> list[Array]:
-        """Leans (cause,) of one amplifier's standardised readings ``t``, those that are ``used``, at each of ``gates`` among them."""
-        root = _root(self.given.covariance[np.ix_(used, used)])
-        left = _solved(root, self.moves[used]), _solved(root, t[:, None])
-        return [lean[:, 0] for lean in leans(*left, self.powered[used], gates)]
+    def only(self, rows: NDArray[np.bool_]) -> "OneCause":
+        """The same of some readings alone (reading,), each gate at the last of its rung among them."""
+        ids = [name for name, kept in zip(self.given.ids, rows, strict=True) if kept]
+        gates = last_of_rungs(ids, self.powered[rows])
+        rung = [self.given.ids[gate].split("/", 1)[0] for gate in self.gates]
+        at = [rung.index(ids[gate].split("/", 1)[0]) for gate in gates]
+        return OneCause(
+            self.given.only(rows),
+            self.parts,
+            self.moves[rows],
+            self.powered[rows],
+            tuple(gates),
+            self.reach[at],
+            self.score,
+        )
 
 
 def leans(w: Array, z: Array, powered: NDArray[np.bool_], gates: Sequence[int]) -> Iterator[Array]:
@@ -130,31 +156,38 @@ def _solved(root: Array, right: Array) -> Array:
     return np.asarray(solve_triangular(root, right, lower=True, check_finite=False))
 
 
-def one_cause(given: Given, parts: Sequence[str], moves: Array, values: Array, powered: NDArray[np.bool_]) -> OneCause:
+def one_cause(
+    given: Given, parts: Sequence[tuple[str, str]], moves: Array, values: Array, powered: NDArray[np.bool_]
+) -> OneCause:
     """From sampled healthy amplifiers: ``values`` (reading, sample) as shown, in the order of ``given``.
 
     moves: (reading, cause) [SI] by one standard deviation of the cause. powered: (reading,).
     """
     gates = last_of_rungs(given.ids, powered)
-    shifts = moves / given.sigma[:, None]
-    root = _root(given.covariance)
-    w = _solved(root, shifts)
-    z = _solved(root, (values - given.middle[:, None]) / given.sigma[:, None])
-    z = z[:, (np.abs(z) <= (given.score * given.heavy)[:, None]).all(axis=0)]  # the others are looked at anyway
-    fold = folds(z.shape[1])
+    fold = folds(values.shape[1])
     reach = np.empty((2, len(gates), len(parts)))
-    worst = np.zeros(z.shape[1])
-    for g, lean in enumerate(leans(w, z, powered, gates)):
-        for k in range(2):
+    worst = []
+    for k in range(2):
+        # what one half says is tried on the other: covariance, reach and all
+        middle, sigma, covariance = fitted(values[:, fold != k])
+        root = _root(covariance)
+        w, z = _solved(root, moves / sigma[:, None]), _solved(root, (values - middle[:, None]) / sigma[:, None])
+        tried = (fold == k) & (np.abs(z) <= (given.score * given.heavy)[:, None]).all(
+            axis=0
+        )  # the others are looked at anyway
+        size = np.zeros(int(tried.sum()))
+        for g, lean in enumerate(leans(w, z, powered, gates)):
             reach[k, g] = _reach(lean[:, fold != k])
-            size = (np.abs(lean[:, fold == k]) / reach[k, g][:, None]).max(axis=0, initial=0.0)
-            worst[fold == k] = np.maximum(worst[fold == k], size)
-    score = float(np.sort(worst)[max(len(worst) - 1 - may_fail(len(worst), COVERAGE, CONFIDENCE), 0)])
-    return OneCause(given, tuple(parts), shifts, powered, tuple(gates), reach.mean(axis=0), score)
+            size = np.maximum(size, (np.abs(lean[:, tried]) / reach[k, g][:, None]).max(axis=0, initial=0.0))
+        worst.append(size)
+    every = np.sort(np.concatenate(worst))
+    score = float(every[max(len(every) - 1 - may_fail(len(every), COVERAGE, CONFIDENCE), 0)])
+    return OneCause(given, tuple(parts), moves / given.sigma[:, None], powered, tuple(gates), reach.mean(axis=0), score)
 
 
 def _reach(lean: Array) -> Array:
-    """Standard deviation (cause,) of healthy amplifiers' leans (cause, sample), more where they run further than a normal's."""
+    """Standard deviation (cause,) of healthy amplifiers' leans (cause, sample), more where they run further than a normal's. Never
+    less than 1, which it is in the model: with some readings left out it comes near that, whatever it is of all of them."""
     own = lean.std(axis=1)
     told = own > NOTHING
-    return np.where(told, own * heavy(np.abs(lean) / np.where(told, own, 1.0)[:, None]), np.inf)
+    return np.where(told, np.maximum(1.0, own * heavy(np.abs(lean) / np.where(told, own, 1.0)[:, None])), np.inf)

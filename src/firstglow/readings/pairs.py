@@ -6,13 +6,15 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from firstglow.readings.expected import ExpectedLadder, ExpectedReading
-from firstglow.readings.warm import MOST_KELVIN, rise
+from firstglow.readings.warm import COPPER_PER_KELVIN, MOST_KELVIN, rise
 
 if TYPE_CHECKING:
     from firstglow.readings.verdict import Verdict
 
 # A winding that reads this many kelvin colder than cold: leads or meter (an ohmmeter's 1 % is 3 K; common practice).
 WARM_DOUBT = 5.0
+# Counts of the meter that come to more than this part of the most it may warm by: the two readings cannot tell.
+BLIND = 1 / 3
 # Halves of one winding: within 2 % of each other in turns, more than this is a fault (common practice). The file's spread of a
 # winding's volts says how far its print may be off, both halves together, and not how far one may be from the other.
 LEGS = 0.05
@@ -30,6 +32,11 @@ def against_cold(ladder: ExpectedLadder, warm: "Verdict", judged: "Sequence[Verd
         return warm
     kelvin = rise(cold.compared, warm.compared)
     said = f"{reading.text(warm.compared)} over {reading.text(cold.compared)} cold is {kelvin:.0f} K warmer"
+    counts = 0.0 if reading.on is None else reading.on.offset_limit
+    spare = (counts / cold.compared + counts / abs(warm.compared)) * warm.compared / cold.compared / COPPER_PER_KELVIN
+    if spare > MOST_KELVIN * BLIND and -WARM_DOUBT - spare < kelvin < MOST_KELVIN + spare:
+        why = f"{said}, give or take {spare:.0f} K by this meter's last digits: so few ohms cannot tell; by nose and by volts, then"
+        return replace(warm, verdict="note only", why=why)
     if kelvin > MOST_KELVIN:
         why = f"{said}: more than the {MOST_KELVIN:.0f} K that its insulation may take"
         return replace(warm, verdict="switch off now", why=why, check_first=reading.checks())

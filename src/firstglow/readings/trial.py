@@ -32,14 +32,12 @@ _EDGE = 1e-9
 class Judged:
     """Verdicts in arrays.
 
-    ids: (reading,). codes: (reading, sample): 0 go on, 1 look first, 2 switch off now. cold: (reading,) for what is
-    read unplugged. misfit: (reading, sample) True where a reading does not fit those before it, or leans with them like one
-    part that is off.
+    ids: (reading,). codes: (reading, sample): 0 go on, 1 look first, 2 switch off now. misfit: (reading, sample) True where a
+    reading does not fit those before it, or leans with them like one part that is off.
     """
 
     ids: tuple[str, ...]
     codes: Codes
-    cold: NDArray[np.bool_]
     misfit: NDArray[np.bool_]
 
     @property
@@ -74,32 +72,33 @@ def show(ladder: ExpectedLadder, sheet: Sheet, seen: Seen, cast: Cast, seed: int
     return out
 
 
-def judge(ladder: ExpectedLadder, shown: dict[str, Array]) -> Judged:
-    """Every reading of every amplifier against its band and its stops."""
-    rows = [r for r in readings_of(ladder) if r.id in shown]
+def judge(ladder: ExpectedLadder, shown: dict[str, Array], powered: bool = False) -> Judged:
+    """Every reading of every amplifier against its band and its stops. powered: those read under power alone, as if nobody had
+    read anything unplugged."""
+    rows = [r for r in readings_of(ladder) if r.id in shown and (r.planned.under_power or not powered)]
     samples = len(next(iter(shown.values())))
     codes = np.zeros((len(rows), samples), dtype=np.int8)
     for i, r in enumerate(rows):
         codes[i] = _codes(r, shown[r.id])
-    cold = np.array([r.planned.situation.mains_volts == 0.0 for r in rows])
-    return Judged(tuple(r.id for r in rows), codes, cold, _misfit(ladder, rows, shown, codes))
+    return Judged(tuple(r.id for r in rows), codes, _misfit(ladder, rows, shown, codes))
 
 
 def _misfit(
     ladder: ExpectedLadder, rows: Sequence[ExpectedReading], shown: dict[str, Array], codes: Codes
 ) -> NDArray[np.bool_]:
     """Which readings do not fit those before them, (reading, sample)."""
-    given, number = ladder.given, {r.id: i for i, r in enumerate(rows)}
     out = np.zeros(codes.shape, dtype=bool)
-    if given is not None and all(name in number for name in given.ids):
-        at = [number[name] for name in given.ids]
-        values = np.array([shown[name] for name in given.ids])
-        sound = (codes[at] == GO_ON) & np.isfinite(values)
-        t = (values - given.middle[:, None]) / given.sigma[:, None]
-        misfit = given.misfits(t, sound)
-        out[at] = misfit
-        if ladder.cause is not None:
-            out[np.array(at)[list(ladder.cause.gates)]] |= ladder.cause.leaning(t, sound & ~misfit)
+    number = {r.id: i for i, r in enumerate(rows)}
+    if ladder.given is None:
+        return out
+    read = np.array([name in number for name in ladder.given.ids])
+    given, cause = ladder.given.only(read), ladder.cause.only(read)
+    at = np.array([number[name] for name in given.ids])
+    values = np.array([shown[name] for name in given.ids])
+    sound = (codes[at] == GO_ON) & np.isfinite(values)
+    t = (values - given.middle[:, None]) / given.sigma[:, None]
+    out[at] = given.misfits(t, sound)
+    out[at[list(cause.gates)]] |= cause.leaning(t, sound & ~out[at])
     return out
 
 
@@ -163,14 +162,15 @@ class Case:
 class Sick:
     """What the ladder made of one planted fault.
 
-    powered, cold: seen by powered readings, by unplugged ones. alone: by some reading's own band or stop, whatever the
-    readings before it say; alone_powered: likewise by powered ones. stopped: some verdict was switch off now. first: id of
-    the first reading that it alarms, None where nothing does. unsolved: some situation would not settle.
+    powered: seen by the powered readings, had nobody read anything unplugged; anyhow: by all of them. alone: by some reading's
+    own band or stop, whatever the readings before it say; alone_powered: likewise by powered ones. stopped: some verdict was
+    switch off now. first: id of the first reading that it alarms, None where nothing does. unsolved: some situation would not
+    settle.
     """
 
     case: Case
     powered: bool
-    cold: bool
+    anyhow: bool
     alone: bool
     alone_powered: bool
     stopped: bool
@@ -184,12 +184,16 @@ def sick(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, cases: Sequence[Cas
     setting = settings(sheet.setting, draws.samples, draws.seed)
     bare = _cast(draws, setting, np.unique(numbers), ())
     ill = _cast(draws, setting, numbers, tuple((c.fault,) for c in cases))
-    before = _judged(ladder, sheet, bare, draws.seed)
-    after, lost = _judged_with_lost(ladder, sheet, ill, draws.seed)
+    bare_shown, ill_shown = (_shown(ladder, sheet, cast, draws.seed) for cast in (bare, ill))
+    lost = ill_shown[1]
     column = {int(n): k for k, n in enumerate(bare.numbers)}
-    base = before.alarms[:, [column[int(n)] for n in numbers]]
-    new = after.alarms & ~base
-    alone = (after.codes > GO_ON) & ~(before.codes > GO_ON)[:, [column[int(n)] for n in numbers]]
+    mine = [column[int(n)] for n in numbers]
+    before, after = judge(ladder, bare_shown[0]), judge(ladder, ill_shown[0])
+    new = after.alarms & ~before.alarms[:, mine]
+    hot_before, hot_after = (judge(ladder, shown, powered=True) for shown in (bare_shown[0], ill_shown[0]))
+    hot = hot_after.alarms & ~hot_before.alarms[:, mine]
+    alone = (after.codes > GO_ON) & ~(before.codes > GO_ON)[:, mine]
+    hot_alone = (hot_after.codes > GO_ON) & ~(hot_before.codes > GO_ON)[:, mine]
     out = []
     for k, case in enumerate(cases):
         alarmed = np.flatnonzero(new[:, k])
@@ -197,10 +201,10 @@ def sick(ladder: ExpectedLadder, sheet: Sheet, draws: Draws, cases: Sequence[Cas
         out.append(
             Sick(
                 case,
-                bool((new[:, k] & ~after.cold).any()),
-                bool((new[:, k] & after.cold).any()),
+                bool(hot[:, k].any()),
+                bool(new[:, k].any()),
                 bool(alone[:, k].any()),
-                bool((alone[:, k] & ~after.cold).any()),
+                bool(hot_alone[:, k].any()),
                 bool((after.codes[new[:, k], k] == SWITCH_OFF).any()),
                 first,
                 bool(lost[k]),
@@ -216,17 +220,13 @@ def _cast(
     return Cast(draws.values[:, numbers], chosen, each, draws.samples, numbers)
 
 
-def _judged(ladder: ExpectedLadder, sheet: Sheet, cast: Cast, seed: int) -> Judged:
-    return _judged_with_lost(ladder, sheet, cast, seed)[0]
-
-
-def _judged_with_lost(ladder: ExpectedLadder, sheet: Sheet, cast: Cast, seed: int) -> tuple[Judged, NDArray[np.bool_]]:
-    """(verdicts, (sample,) where the standing solution of some block would not settle)."""
+def _shown(ladder: ExpectedLadder, sheet: Sheet, cast: Cast, seed: int) -> tuple[dict[str, Array], NDArray[np.bool_]]:
+    """(what the meter shows, (sample,) where the standing solution of some block would not settle)."""
     seen = sheet.observer.see(sheet.wanted, cast, ohms_for=lambda r: True)
     lost = np.zeros(cast.samples, dtype=bool)
     for mask in seen.unsettled.values():
         lost |= mask
-    return judge(ladder, show(ladder, sheet, seen, cast, seed)), lost
+    return show(ladder, sheet, seen, cast, seed), lost
 
 
 def has_law(mode: str) -> bool:
