@@ -28,7 +28,7 @@ DEAREST = (
     "test_choke_input", "test_pumps", "test_third_newcomer", "test_cold_diodes", "test_spoken", "test_supply_ripple",
     "test_sheet_in_browser", "test_averaged_waveform", "test_jsonl", "test_parts_dc_heaters", "test_bias_refused",
     "test_discharge_parted", "test_every_start", "test_found_by_others", "test_windings_and_fuses", "test_parts_together",
-    "test_ht_fuse_place", "test_valve_fits", "test_bad_legs",
+    "test_ht_fuse_place", "test_valve_fits", "test_bad_legs", "test_leaning", "test_smoothed",
 )  # fmt: skip
 
 # Files that want the same dear things stay together on one worker.
@@ -38,7 +38,9 @@ FAMILIES = dict.fromkeys(
      "test_bias_late", "test_reform", "test_incoming_command", "test_incoming_unfit", "test_every_start", "test_parts_together",
      "test_windings_and_fuses", "test_parts_reversed"),
     "audits",
-) | dict.fromkeys(("test_expected_and_stop", "test_coarse", "test_cold_shorts"), "needles")  # fmt: skip
+) | dict.fromkeys(("test_expected_and_stop", "test_coarse", "test_cold_shorts"), "needles") | dict.fromkeys(
+    ("test_learn", "test_one_cause", "test_leaning"), "learners"
+)  # fmt: skip
 
 # Reading example (a) takes a tenth of a second, and hundreds of tests and commands read the same three files. Tests of the
 # reading itself read anew.
