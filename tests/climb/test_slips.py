@@ -4,6 +4,8 @@ The figures come from the solver with the amplifier standing otherwise, or from 
 the code that recognises them.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from player import begun, climbed, healthy, ladder, once, showing, up_to
@@ -12,6 +14,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder.climb import Answered, Climb
 from firstglow.ladder.slipped import file_judged
 from firstglow.readings.meters import ReadingsError, built_in
+from firstglow.readings.slips import recognised
 from firstglow.readings.taken import parse_taken
 
 B, A = "b-hazel-four", "a-linden-twin"
@@ -182,3 +185,13 @@ def test_a_readings_file_knows_the_slips_that_a_climb_knows(reading: str, typed:
         file_judged(ladder(B), parse_taken(f'[readings]\n"{reading}" = "{typed}"\n"6/humm" = "1"\n', "r"))
     line = next(t for t in str(caught.value).splitlines() if f": {reading}: " in t)
     assert ("try this slip first: " in line and words in line) == found.innocent
+
+
+def test_mains_as_they_should_be_explain_nothing() -> None:
+    """A reading in the middle of the sheet's band that does not fit those before it was "what this reads with about 230 V (+0 %)"."""
+    on = ladder("b-hazel-four").expected
+    for name in ("8/V2 cathode/shared", "5/V1 plate/shared", "5/HT1/shared"):
+        sheet = on.by_id[name]
+        middle = float(sheet.expected)
+        learned = replace(sheet, low=1.004 * middle, expected=1.02 * middle, high=1.04 * middle)
+        assert "mains" not in {slip.kind for slip in recognised(on, learned, middle)}

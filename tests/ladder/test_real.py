@@ -39,7 +39,7 @@ def test_lifted_diodes_leave_the_reservoir_at_nothing(rectifier: str) -> None:
         assert abs(joints[supply.joint][0] - joints[supply.ret][0]) < 1.0
 
 
-@pytest.mark.parametrize("seed", [0, 2, 5, 11, 16, 17, 20, 26, 56])
+@pytest.mark.parametrize("seed", [0, 2, 5, 11, 16, 17, 20, 26, 56, 192])
 def test_topologies_walk_clean_with_the_volts_that_stand(seed: int) -> None:
     """Some of the walk's with the real solver: every rectifier but a choke input, every bias."""
     choice, amplifier = topology(seed)
