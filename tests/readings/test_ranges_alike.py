@@ -35,7 +35,7 @@ def test_the_row_says_what_the_verdict_makes_of_an_overload() -> None:
         stops = judged.verdict == "switch off now"
         found["stop" if stops else "up"] += 1
         assert r.over == (
-            "OL on this range counts as past the stop, for it may be."
+            "OL on this range counts as past the stop: it may be."
             if stops
             else "OL on this range: one range up, and read it again."
         )

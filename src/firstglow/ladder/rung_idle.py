@@ -119,5 +119,6 @@ def _ripple_of(frame: Frame, at: Situation, node: str, ret: str, text: str, stop
         quantity="ripple volts",
         stops=() if stop is None else (stop,),
         needs=stop is not None,
+        remark=frame.words.text("reading.ripple.blocks"),
         fill={"node": frame.joint(node).text},
     )

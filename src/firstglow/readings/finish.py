@@ -39,7 +39,7 @@ HEATERS = "hum of heaters and wiring at the input"
 ANOTHER = "read it with a digital meter"
 # What an overload says where the stop limit lies past the range.
 OVER = {
-    "stop": "OL on this range counts as past the stop, for it may be.",
+    "stop": "OL on this range counts as past the stop: it may be.",
     "up": "OL on this range: one range up, and read it again.",
 }
 # A word that fewer amplifiers than this would give is no healthy answer.

@@ -23,7 +23,7 @@ CONTACT = {
 }
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
 MADE_SAFE = "✓ made safe, meter proved twice. Discharge clip on till the count; off for ohms"
-OVERLOAD = "OL on this range counts as past the stop, for it may be."
+OVERLOAD = "OL on this range counts as past the stop: it may be."
 KEY = "Esc, or space on an empty line: MAKE SAFE"
 LAW = "firstglow never says that a chassis may be touched: follow local codes."
 
