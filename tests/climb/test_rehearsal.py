@@ -212,6 +212,15 @@ def test_at_the_prompt_the_meter_is_beside_the_screen_and_enter_takes_it() -> No
     assert "Nothing was wrong with this one" in done.stdout
 
 
+def test_a_fault_that_no_reading_tells_is_said_to_be_one() -> None:
+    """An output valve of half its emission that has emission to spare: nothing healthier about it than "in its band"."""
+    done = command(str(B), "--auto", "--quick", "--fault", "V2:weak=0.5656854249492381")
+    assert "The top: no reading was out of its band." in done.stdout
+    told = " ".join(done.stdout.split())
+    assert "What was wrong with it: V2:weak=0.566. It moves no reading of this ladder out of its band" in told
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+
+
 def test_who_leaves_is_told_what_was_hidden_only_on_asking() -> None:
     """A rehearser typed quit to go on another evening, and the fault stood there."""
     hidden = (str(B), "--quick", "--fault", "hidden", "--seed", "3")

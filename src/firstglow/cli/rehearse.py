@@ -3,6 +3,7 @@
 import json
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
@@ -79,7 +80,7 @@ def command(
         if fault == HIDDEN and climb.step.kind != "done" and not (as_json or _wants_to_know()):
             click.echo(f"\nNot told. The same one again: --fault hidden --seed {seed}\n{REAL}")
             return
-    _reveal(amplifier, faults, fault, as_json)
+    _reveal(amplifier, faults, fault, as_json, auto and climb.step.kind == "done")
 
 
 def _named(amplifier: "Amplifier", fault: str | None) -> "list[Fault]":
@@ -115,7 +116,7 @@ def told(ladder: "Ladder", outcome: "Outcome") -> list[str]:
         count = f"{len(good)} reading{'' if len(good) == 1 else 's'}"
         lines.append(f"  {rung.planned.title}: {count}, go on{then}")
     if outcome.stopped_at is None:
-        lines.append("  The top: every reading was as expected.")
+        lines.append("  The top: no reading was out of its band.")
         return lines
     return [*lines, "", *stopped(outcome.stopped_at)]
 
@@ -269,17 +270,30 @@ def _wants_to_know() -> bool:
     return sys.stdin.readline().strip().lower() == "tell"
 
 
-def _reveal(amplifier: "Amplifier", faults: "Sequence[Fault]", asked: str | None, as_json: bool) -> None:
-    """What was wrong with it."""
+def _reveal(
+    amplifier: "Amplifier", faults: "Sequence[Fault]", asked: str | None, as_json: bool, at_the_top: bool
+) -> None:
+    """What was wrong with it; at the top, that no reading told it."""
     from firstglow.amplifier.options import fault_text
 
     if as_json:
         return
-    names = [fault_text(amplifier, f) for f in faults]
+    names = [fault_text(amplifier, _rounded(f)) for f in faults]
     text = "Nothing was wrong with this one."
     if names:
-        text = f"What was {'hidden' if asked == HIDDEN else 'wrong with it'}: {names[0]}."
-    click.echo(f"\n{text}\n{REAL}")
+        unseen = (
+            " It moves no reading of this ladder out of its band: not everything that is wrong can be read."
+            if at_the_top
+            else ""
+        )
+        text = f"What was {'hidden' if asked == HIDDEN else 'wrong with it'}: {names[0]}.{unseen}"
+    folded = "\n".join(wrap(text, 80))
+    click.echo(f"\n{folded}\n{REAL}")
+
+
+def _rounded(fault: "Fault") -> "Fault":
+    """With three figures: what a person reads."""
+    return fault if fault.value is None else replace(fault, value=float(f"{fault.value:.3g}"))
 
 
 def _event(data: dict[str, Any]) -> None:
