@@ -18,6 +18,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 from unittest import mock
 
+import firstglow.amplifier as amplifiers
 import firstglow.cli.main as front
 from firstglow.accuracy import study as studies
 from firstglow.accuracy.row import AccuracyRow
@@ -216,3 +217,13 @@ def firstglow(
     assert code is None or done.returncode == code, told[-2000:] + said[-500:]
     assert "Traceback" not in told
     return done
+
+
+def edited(text: str, folder: Path, *swaps: tuple[str, str]) -> Amplifier:
+    """An amplifier file with some of its text exchanged, each piece once."""
+    for old, new in swaps:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    file = folder / "edited.toml"
+    file.write_text(text, encoding="utf-8")
+    return amplifiers.load(file)

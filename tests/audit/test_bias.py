@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+import at_hand
 from firstglow import schemas
 from firstglow.amplifier import SituationError, load
 from firstglow.amplifier.model import Amplifier
@@ -58,13 +59,7 @@ def bias(made: tuple[Bias, float]) -> Bias:
 
 
 def edited(tmp_path: Path, *swaps: tuple[str, str]) -> Amplifier:
-    text = A.read_text()
-    for old, new in swaps:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    file = tmp_path / "edited.toml"
-    file.write_text(text)
-    return load(file)
+    return at_hand.edited(A.read_text(), tmp_path, *swaps)
 
 
 # -- outside: closed forms -----------------------------------------------------------------------------------------------

@@ -9,6 +9,7 @@ import pytest
 from click.testing import CliRunner
 from test_bias import P1, P2, WINDING, A, B
 
+import at_hand
 from at_hand import linden_of_one_channel
 from firstglow import schemas
 from firstglow.amplifier import load
@@ -21,13 +22,7 @@ from firstglow.cli.bias_lines import lines as _lines
 
 def edited(tmp_path: Path, *swaps: tuple[str, str]) -> Amplifier:
     """Example (a), one channel of it: what is refused of two is refused of one."""
-    text = linden_of_one_channel()
-    for old, new in swaps:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    file = tmp_path / "edited.toml"
-    file.write_text(text)
-    return load(file)
+    return at_hand.edited(linden_of_one_channel(), tmp_path, *swaps)
 
 
 def test_two_impossible_inputs_are_refused_with_a_reason(tmp_path: Path) -> None:

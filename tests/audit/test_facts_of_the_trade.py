@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import at_hand
 from at_hand import audited
-from firstglow.amplifier import load
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.roles import roles
 from firstglow.amplifier.situation import Situation
@@ -17,13 +17,7 @@ A, B = EXAMPLES / "a-linden-twin.toml", EXAMPLES / "b-hazel-four.toml"
 
 
 def edited(file: Path, at: Path, *swaps: tuple[str, str]) -> Amplifier:
-    text = file.read_text(encoding="utf-8")
-    for old, new in swaps:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    copy = at / file.name
-    copy.write_text(text, encoding="utf-8")
-    return load(copy)
+    return at_hand.edited(file.read_text(encoding="utf-8"), at, *swaps)
 
 
 def test_ten_kilohm_pots_behind_silicon_swing_from_thirty_to_forty_seven_volts(tmp_path: Path) -> None:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from firstglow.readings.given import Given, fitted, folds, heavy
+from firstglow.readings.given import Given, fitted, folds, heavy, innovations
 from firstglow.readings.tails import may_fail
 
 Array = NDArray[np.float64]
@@ -48,19 +48,18 @@ AS_WELL, MOST_NAMED = 0.85, 3
 @dataclass(frozen=True, slots=True)
 class Lean:
     """What the readings of a rung and those before it lean like. parts: the one that explains most of it first, then those that
-    explain it nearly as well; checks: what is done with each. score: over a healthy amplifier's most (more than 1)."""
+    explain it nearly as well; checks: what is done with each."""
 
     parts: tuple[str, ...]
     checks: tuple[str, ...]
-    score: float
 
 
 @dataclass(frozen=True, slots=True)
 class OneCause:
     """What each part's being off does to all readings together.
 
-    given: whose readings these are. parts: (cause,) name and kind of whose value moves. moves: (reading, cause) standardised readings, by
-    one standard deviation of the cause. powered: (reading,). gates: numbers of the last reading of each rung under power.
+    given: whose readings these are. parts: (cause,) name and kind of whose value moves. moves: (reading, cause) standardised
+    readings, by one standard deviation of the cause. powered: (reading,). gates: numbers of the last reading of each rung under power.
     reach: (gate, cause) standard deviation of a healthy amplifier's lean, more where its tail runs further than a normal's.
     score: the most of a healthy one, in these.
     """
@@ -81,8 +80,8 @@ class OneCause:
             return None
         used = np.array([i for i, one in enumerate(ids[: number + 1]) if one in read])
         t = np.array([(read[ids[i]] - self.given.middle[i]) / self.given.sigma[i] for i in used])
-        root = _root(self.given.covariance[np.ix_(used, used)])
-        left = _solved(root, self.moves[used]), _solved(root, t[:, None])
+        among = self.given.covariance[np.ix_(used, used)]
+        left = innovations(among, self.moves[used]), innovations(among, t[:, None])
         lean = next(leans(*left, self.powered[used], [len(used) - 1]))
         size = np.abs(lean[:, 0]) / self.reach[self.gates.index(number)]
         if not (size > self.score).any():
@@ -91,14 +90,14 @@ class OneCause:
         near = dict.fromkeys(self.parts[c] for c in order if size[c] >= AS_WELL * size[order[0]])
         first = list(near)[:MOST_NAMED]
         checks = tuple(TO_LOOK_AT[kind].format(name) for name, kind in first)
-        return Lean(tuple(name for name, _ in first), checks, float(size[order[0]] / self.score))
+        return Lean(tuple(name for name, _ in first), checks)
 
     def leaning(self, t: Array, sound: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """(gate, sample): which amplifiers lean like one part. t: standardised readings (reading, sample). sound: those that are in
         their bands and fit those before them. Once one is not, nothing is said: what it is off by would be laid to other parts."""
         out = np.zeros((len(self.gates), t.shape[1]), dtype=bool)
-        root = _root(self.given.covariance)
-        left = _solved(root, self.moves), _solved(root, np.where(sound, t, 0.0))
+        among = self.given.covariance
+        left = innovations(among, self.moves), innovations(among, np.where(sound, t, 0.0))
         for g, lean in enumerate(leans(*left, self.powered, self.gates)):
             out[g] = (np.abs(lean) > self.score * self.reach[g][:, None]).any(axis=0)
             out[g] &= sound[: self.gates[g] + 1].all(axis=0)
@@ -144,18 +143,6 @@ def _ratio(above: Array, told: Array) -> Array:
     return np.where(enough[:, None], above / np.sqrt(np.where(enough, told, 1.0))[:, None], 0.0)
 
 
-def _root(covariance: Array) -> Array:
-    from scipy.linalg import cholesky
-
-    return np.asarray(cholesky(covariance, lower=True, check_finite=False))
-
-
-def _solved(root: Array, right: Array) -> Array:
-    from scipy.linalg import solve_triangular
-
-    return np.asarray(solve_triangular(root, right, lower=True, check_finite=False))
-
-
 def one_cause(
     given: Given, parts: Sequence[tuple[str, str]], moves: Array, values: Array, powered: NDArray[np.bool_]
 ) -> OneCause:
@@ -170,11 +157,9 @@ def one_cause(
     for k in range(2):
         # what one half says is tried on the other: covariance, reach and all
         middle, sigma, covariance = fitted(values[:, fold != k])
-        root = _root(covariance)
-        w, z = _solved(root, moves / sigma[:, None]), _solved(root, (values - middle[:, None]) / sigma[:, None])
-        tried = (fold == k) & (np.abs(z) <= (given.score * given.heavy)[:, None]).all(
-            axis=0
-        )  # the others are looked at anyway
+        w, z = (innovations(covariance, x / sigma[:, None]) for x in (moves, values - middle[:, None]))
+        fits = (np.abs(z) <= (given.score * given.heavy)[:, None]).all(axis=0)
+        tried = (fold == k) & fits  # the others are looked at anyway
         size = np.zeros(int(tried.sum()))
         for g, lean in enumerate(leans(w, z, powered, gates)):
             reach[k, g] = _reach(lean[:, fold != k])
