@@ -33,7 +33,7 @@ def main() -> None:
     from test_dangers_climbed import shown_with
 
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("which", nargs="*", choices=[*NAMES, []], default=list(NAMES))
+    parser.add_argument("which", nargs="*", choices=[*NAMES, []])
     parser.add_argument("--only-kills", action="store_true", help="nothing but the kills")
     parser.add_argument("--seed", type=int, default=5, help="of the moments")
     parser.add_argument("--kills", type=int, default=100, help="SIGKILLs of a climb of example b")
@@ -41,7 +41,7 @@ def main() -> None:
     if asked.only_kills:
         print(killed(asked.kills, asked.seed), flush=True)
         return
-    for short in asked.which:
+    for short in asked.which or NAMES:
         name = NAMES[short]
         by_id = ladder(name).expected.by_id
         took, last, events = climbed(name, lambda reading, by_id=by_id: healthy(by_id[reading]))
@@ -55,7 +55,7 @@ def main() -> None:
 
             took, last, events = climbed(name, typed)
             print(f"  {planted.danger}: {planted.name}: {last} ({took:.0f} s)", flush=True)
-    if "b" in asked.which:
+    if "b" in (asked.which or NAMES):
         for line in slips_told():
             print(line)
         if asked.kills:
