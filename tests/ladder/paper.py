@@ -38,6 +38,9 @@ class PaperPhysics:
     def prepare(self, situations, read=()) -> None:
         pass
 
+    def turn_on(self, turns) -> None:
+        pass
+
     def ring(self, situation: Situation, red: str, black: str, settled: float) -> float:
         return 1.0
 

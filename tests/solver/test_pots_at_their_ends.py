@@ -51,3 +51,20 @@ def test_every_pot_is_on_its_target_or_at_the_end_that_comes_nearest(
         assert (amps[ends & (at >= 1.0)] < target).all()
         assert ((at[ends] <= 0.0) | (at[ends] >= 1.0)).all()
         assert ends.any() == out
+
+
+def test_a_sample_may_leave_a_pot_alone() -> None:
+    """Two amplifiers side by side, one of which sets one valve and leaves the others' presets where they stand: each stands as it
+    does by itself."""
+    circuit = compile_circuit(load(EXAMPLE))
+    at = Situation(230.0, idle=IDLE)
+    every = solve_idle(circuit, circuit.vector(at), IDLE)
+    laid = np.repeat(circuit.apply(every.standing.values, at), 2, axis=1)
+    alone = {valve: np.array([target, 0.018 if valve == "V3" else np.nan]) for valve, target in IDLE.items()}
+    both = solve_idle(circuit, laid, alone)
+    one = solve_idle(circuit, laid[:, 1:], {"V3": np.full(1, 0.018)})
+    for valve, target in IDLE.items():
+        assert cathode_amps(both.standing, valve)[0] == pytest.approx(target, rel=2e-6)
+        assert cathode_amps(both.standing, valve)[1] == pytest.approx(cathode_amps(one.standing, valve)[0], rel=1e-8)
+    moved = [pot for pot, places in both.pots.items() if places[1] != every.pots[pot][0]]
+    assert moved == [circuit.amplifier.idle["V3"].pot]

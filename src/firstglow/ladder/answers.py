@@ -55,6 +55,26 @@ class SolverPhysics:
                 self._standing[key] = self.circuit.solve(laid)
         return self._standing[key]
 
+    def turn_on(self, turns: Iterable[tuple[Situation, Situation]]) -> None:
+        """``standing`` of each (before, after)'s after, all together, from where presets and volts stand before."""
+        from firstglow.solver.idle import pots_of
+
+        fresh = {key_of(two): (one, two) for one, two in ((_worst(b), _worst(a)) for b, a in turns)}
+        fresh = {key: pair for key, pair in fresh.items() if key not in self._standing}
+        if not fresh:
+            return
+        laid, start, idles = [], [], [two.idle for _, two in fresh.values()]
+        for one, two in fresh.values():
+            stood, column = self.standing(one), self.circuit.apply(self._nominal, two)
+            for pot in pots_of(self.circuit, two.idle):
+                row = self.circuit.column[f"{pot} position"]
+                column[row] = stood.values[row]
+            laid.append(column)
+            start.append(stood.x)
+        targets = {v: np.array([idle.get(v, np.nan) for idle in idles]) for v in sorted({v for i in idles for v in i})}
+        found = self.circuit.solve_idle(np.hstack(laid), targets, np.hstack(start)).standing
+        self._standing |= {key: columns_of(found, slice(n, n + 1)) for n, key in enumerate(fresh)}
+
     def prepare(self, situations: Iterable[Situation], read: Iterable[Situation] = ()) -> None:
         """Solve all that are new in few batches, a situation a column: those without an idle target together, those
         with one by the valves that it sets. ``read``: see ``Observer.stand_ahead``."""
@@ -121,9 +141,10 @@ class SolverPhysics:
         from firstglow.solver.idle import pots_of
 
         standing = self.standing(_worst(situation))
-        targets = {valve: np.full(1, amps) for valve, amps in situation.idle.items()}
         rows = self.circuit.column
-        return {pot: float(standing.values[rows[f"{pot} position"]][0]) for pot in pots_of(self.circuit, targets)}
+        return {
+            pot: float(standing.values[rows[f"{pot} position"]][0]) for pot in pots_of(self.circuit, situation.idle)
+        }
 
     def cathode_amps(self, situation: Situation) -> Mapping[str, float]:
         """Output valve that is in -> amps through its cathode."""

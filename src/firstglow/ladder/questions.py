@@ -34,6 +34,11 @@ class Physics(Protocol):
         """Pot -> position to which the situation's idle turns it; the pots that an idle sets."""
         ...
 
+    def turn_on(self, turns: Iterable[tuple[Situation, Situation]]) -> None:
+        """Of each (before, after), ``after`` will be asked about, to which presets turned in ``before`` lead: a solver goes on
+        from there."""
+        ...
+
     def cathode_amps(self, situation: Situation) -> Mapping[str, float]:
         """Output valve that is in -> amps through its cathode."""
         ...

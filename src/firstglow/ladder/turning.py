@@ -53,13 +53,17 @@ def effects(frame: "Frame", at: Situation, valves: Iterable[OutputValve]) -> Ite
         halved = {name: amps * (HALF if name in own else 1.0) for name, amps in at.idle.items()}
         jobs[v.pot] = v, own, at.but(idle=halved)
     frame.physics.prepare(before for _, _, before in jobs.values())
+    afters: dict[str, Situation] = {}
     for v, own, before in jobs.values():
         others = {pot: place for pot, place in frame.physics.settings(before).items() if pot != v.pot}
-        after = at.but(idle={name: at.idle[name] for name in own}, pots={**at.pots, **others})
+        afters[str(v.pot)] = at.but(idle={name: at.idle[name] for name in own}, pots={**at.pots, **others})
+    frame.physics.turn_on((jobs[pot][2], after) for pot, after in afters.items())
+    for pot, after in afters.items():
+        v, own, before = jobs[pot]
         moves = [*_ht_moves(frame, before, after), *_valve_moves(frame, before, after, own)]
         half_amps, full = (f"{at.idle[v.valve] * share * 1e3:.3g}" for share in (HALF, 1.0))
         moved = "; ".join(moves) or frame.words.text("turning.nothing")
-        alike.setdefault((half_amps, full, moved), []).append(str(v.pot))
+        alike.setdefault((half_amps, full, moved), []).append(pot)
     for (half, full, moved), pots in alike.items():
         key = "turning.effect" if len(pots) == 1 else "turning.effect_each"
         yield frame.words.text(key, pots=", ".join(pots), half=half, amps=full, moves=moved)

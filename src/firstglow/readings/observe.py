@@ -4,7 +4,7 @@ Every situation of a ladder is a block of columns; the blocks are solved togethe
 solution (power-off ohms, signal, ripple, discharge) is asked of its own solution with the same amplifiers.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cached_property, partial
 from typing import Any
 
@@ -179,25 +179,47 @@ class Observer:
         return merged(side_by_side(pieces))
 
     def _stand_together(self, wanted: Sequence[tuple[Block, Cast]]) -> dict[str, Found]:
-        """A few columns in many situations, by situation: one solution for all that set the same idles."""
+        """A few columns in many situations, by situation: one solution for all that set an idle, one for all others."""
         out: dict[str, Found] = {}
-        groups: dict[tuple[str, ...], list[tuple[Block, Cast]]] = {}
-        for block, cast in wanted:
-            groups.setdefault(tuple(block.situation.idle), []).append((block, cast))
-        for valves, same in groups.items():
+        idle = [(block, cast) for block, cast in wanted if block.situation.idle]
+        for same in ([(block, cast) for block, cast in wanted if not block.situation.idle], *self._side_by_side(idle)):
+            if not same:
+                continue
             laid = np.concatenate([cast.laid(self.circuit, b.situation) for b, cast in same], axis=1)
+            targets = [self._targets(b.situation, cast) for b, cast in same]
+            valves = list(dict.fromkeys(v for t in targets for v in t))
             if not valves:
                 found = Found(self.circuit.solve(laid))
             else:
-                parts = [self._targets(b.situation, cast) for b, cast in same]
-                targets = {v: np.concatenate([t[v] for t in parts]) for v in valves}
-                idle = self.circuit.solve_idle(laid, targets)
-                found = Found(idle.standing, dict(idle.out_of_travel), dict(idle.pots))
+                alone = [np.full(cast.samples, np.nan) for _, cast in same]
+                every = {v: np.concatenate([t.get(v, a) for t, a in zip(targets, alone, strict=True)]) for v in valves}
+                idles = self.circuit.solve_idle(laid, every)
+                found = Found(idles.standing, dict(idles.out_of_travel), dict(idles.pots))
             first = 0
-            for block, cast in same:
-                out[block.dc_key] = found.columns(slice(first, first + cast.samples))
+            for (block, cast), own in zip(same, targets, strict=True):
+                out[block.dc_key] = found.columns(slice(first, first + cast.samples)).only(own, self._pots_of(own))
                 first += cast.samples
         return out
+
+    def _side_by_side(self, wanted: Sequence[tuple[Block, Cast]]) -> list[list[tuple[Block, Cast]]]:
+        """Those whose idles one solution can set: where a pot sets several valves, it sets the same ones in all of a group."""
+        groups: list[tuple[dict[str, list[str]], list[tuple[Block, Cast]]]] = []
+        for block, cast in wanted:
+            own = self._pots_of(block.situation.idle)
+            for pots, same in groups:
+                if all(pots.get(pot, valves) == valves for pot, valves in own.items()):
+                    pots.update(own)
+                    same.append((block, cast))
+                    break
+            else:
+                groups.append((dict(own), [(block, cast)]))
+        return [same for _, same in groups]
+
+    def _pots_of(self, idle: Iterable[str]) -> dict[str, list[str]]:
+        """The pots that set these valves, each with its valves."""
+        from firstglow.solver.idle import pots_of
+
+        return pots_of(self.circuit, idle)
 
     def _targets(self, situation: Situation, cast: Cast) -> dict[str, Array]:
         """Cathode amps to which each pot is turned, amplifier by amplifier."""

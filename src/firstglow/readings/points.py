@@ -157,7 +157,7 @@ def _cathode_slopes(jobs: Sequence[tuple[Any, Sequence[str], Array]], rows: NDAr
     out, first = [], 0
     for (_, valves, by), mine, step in zip(jobs, own, steps, strict=True):
         here = slice(first, first + 1)
-        total = np.sum([cathodes[v].gradient(slopes[:, here])[:, 0] @ by for v in valves], axis=0)
+        total = np.sum([cathodes[v].moves(slopes[:, here], by[:, :, None])[:, 0] for v in valves], axis=0)
         amps = np.sum([cathodes[v].amps(terms[:, first + 1 : first + 1 + 2 * len(mine)]) for v in valves], axis=0)
         direct = np.zeros(len(rows))
         direct[mine] = (amps[0::2] - amps[1::2]) / (2.0 * step)

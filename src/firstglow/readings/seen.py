@@ -1,6 +1,6 @@
 """What was found between the probe points, column by column."""
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
@@ -42,6 +42,14 @@ class Found:
             columns_of(self.standing, which),
             {v: s[which] for v, s in self.short.items()},
             {p: a[which] for p, a in self.pots.items()},
+        )
+
+    def only(self, valves: Container[str], pots: Container[str]) -> "Found":
+        """Of these valves and pots alone."""
+        return Found(
+            self.standing,
+            {v: s for v, s in self.short.items() if v in valves},
+            {p: a for p, a in self.pots.items() if p in pots},
         )
 
 

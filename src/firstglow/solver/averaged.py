@@ -35,6 +35,8 @@ from numpy.typing import NDArray
 
 from firstglow.devices.rectifier import SMALLEST_OHMS
 from firstglow.solver.cells import CELLS, FIRST, MEAN, MISS, ROOT2, START, Along, Problem
+from firstglow.solver.compiled import cycle as compiled
+from firstglow.solver.compiled.cycle import Moves
 from firstglow.solver.cycle import Sweep, advance, carried, sweep
 
 Array = NDArray[np.float64]
@@ -167,7 +169,7 @@ class Averaged:
     unsettled: Array
     cross: Array | None = None
     d_cross: Array | None = None
-    carry: Carry | None = None
+    carry: Carry | Moves | None = None
 
     @property
     def stands_for(self) -> float:
@@ -235,6 +237,9 @@ def averaged(
     p = prepare(cell, x)
     ways = every_way(p.emf.shape) if along is None else along
     state = _first_guess(p) if start is None else start
+    if compiled.serves(p):
+        ran = compiled.run(p, state, passes, ways, heat)
+        return _results(cell, p, ran.values, ran.slopes, ran.state, ran.unsettled, Moves(ran.carry))
     unsettled = np.full(p.volts.shape, np.inf)
     size = np.abs(p.emf).max(axis=0) * ROOT2 + np.abs(p.volts) + 1e-3
     for done in range(1, passes + 1):
@@ -378,9 +383,18 @@ def _close(cell: Cell, p: Problem, run: Sweep, step: Array, state: Array, unsett
         return value + slope[..., MISS, :] + slope[..., START, :] * step[0] + slope[..., MEAN, :] * step[1], rows
 
     values, rows = closed(run.values, run.slopes)
+    found = _results(cell, p, values, rows, state, unsettled, Carry(p, run, move))
+    if run.cross is None or run.d_cross is None:
+        return found
+    cross, d_cross = closed(run.cross, run.d_cross)
+    return replace(found, cross=cross, d_cross=d_cross)
+
+
+def _results(
+    cell: Cell, p: Problem, values: Array, rows: Array, state: Array, unsettled: Array, carry: Carry | Moves
+) -> Averaged:
+    """values (result, leg, sample) and their slopes, the mean squares left out or not."""
     square, d_square = (values[2], rows[2]) if len(values) > 2 else (np.zeros_like(values[0]), np.zeros_like(rows[0]))
-    cross, d_cross = (None, None) if run.cross is None or run.d_cross is None else closed(run.cross, run.d_cross)
     return Averaged(
-        cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled, cross, d_cross,
-        Carry(p, run, move),
-    )  # fmt: skip
+        cell, p.emf, values[0], values[1], square, rows[0], rows[1], d_square, state, unsettled, carry=carry
+    )

@@ -158,7 +158,7 @@ def flows(p: Problem, state: Array, along: Sequence[Along]) -> list[Flow]:
         if p.ramp is not None:
             flow.ways[MEAN] = -m * p.ramp[rows]
         for other in out:
-            _split(p, flow, other)
+            _split(p, flow, m, other)
         out.append(flow)
     return out
 
@@ -203,10 +203,12 @@ def sources(f: Flow, leg: int, by: Sequence[Array], along: Sequence[Along]) -> N
             f.ways[FIRST + k] = sum(terms[1:], terms[0])
 
 
-def _split(p: Problem, f: Flow, other: Flow) -> None:
-    """``f`` works against what ``other`` has charged in the same cells: its slopes there."""
+def _split(p: Problem, f: Flow, own: Array, other: Flow) -> None:
+    """``f`` works against what ``other`` has charged in the same cells: its slopes there, ``own`` by what drives it."""
     for mine, theirs in _overlap(f.first, f.last, other):
-        share = p.beta * f.by_drive[mine]
+        share = p.beta * own[mine]
         for way, source in other.ways.items():
             f.ways.setdefault(way, np.zeros_like(f.amps))[mine] -= share * source[theirs]
+        if f.by_drive is own:
+            f.by_drive = own.copy()
         f.by_drive[mine] -= share * other.by_drive[theirs]

@@ -4,8 +4,10 @@ The order is found once by minimum degree (Markowitz's count on the diagonal: H.
 of the inverse and its application to linear programming", Management Science 3, 1957) and written down as a list of
 operations on slots. The batch is the last axis, so each operation is one numpy call over all samples. Pivots stay on
 the diagonal: nodal equations with insulation at every joint have one. The caller checks the residual afterwards.
+Where the compiled library is there, it runs the same list.
 """
 
+import contextlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -14,11 +16,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.solver.compiled import elimination as compiled
+
 Array = NDArray[Any]
 
 DENSE_GAIN = 4_000.0
 """What a full elimination by LAPACK does, in multiply-adds, while one numpy call on a few samples only gets under way: a
 microsecond each (measured; the time of a call hardly depends on what the machine does otherwise)."""
+FEW = 8
+"""Columns, a sample and a right side each, up to which plain numbers are quicker than numpy's calls."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +47,14 @@ class Elimination:
     """The program for one sparsity pattern.
 
     size: unknowns. slot: (row, column) -> slot; the pattern's own slots come first, in sorted order, then the fill.
-    entries: number of the pattern's own slots. pivots: in elimination order.
+    entries: number of the pattern's own slots. pivots: in elimination order. program: the same for the compiled library.
     """
 
     size: int
     slot: dict[tuple[int, int], int]
     entries: int
     pivots: tuple[Pivot, ...]
+    program: compiled.Program
 
     @property
     def slots(self) -> int:
@@ -59,38 +66,53 @@ class Elimination:
         """Multiply-adds and divisions of one factorisation (the dense count is about size^3 / 3)."""
         return sum(len(p.updates) + len(p.below) + 1 for p in self.pivots)
 
-    def factored(self, slots: Array) -> "Factors":
-        """Factors of a batch of matrices (slot, sample), which are used up; a few samples are left to LAPACK, which has them
-        done before the straight line's calls are made."""
+    def factored(self, slots: Array, pivoting: bool = True) -> "Factors":
+        """Factors of a batch of matrices (slot, sample), which are used up. pivoting: LAPACK, which pivots, may have a few samples,
+        for it has them done before the straight line's calls are made."""
         n = slots.shape[1]
-        if n * self.size**3 / 3.0 < DENSE_GAIN * self.multiply_adds:
+        if compiled.serves(slots):
+            return Factors(self, slots, compiled=True)
+        if pivoting and n * self.size**3 / 3.0 < DENSE_GAIN * self.multiply_adds:
             matrix = np.zeros((n, self.size, self.size), dtype=slots.dtype)
             rows, columns = np.array(list(self.slot)[: self.entries]).T
             matrix[:, rows, columns] = slots[: self.entries].T
-            return Factors(self, list(slots), matrix)
-        a = list(slots)
-        self.factor(a, np.empty(n, dtype=slots.dtype))
-        return Factors(self, a)
+            return Factors(self, slots, matrix)
+        self.factor(slots)
+        return Factors(self, slots)
 
-    def factor(self, a: Sequence[Array], spare: Array, done: frozenset[int] = frozenset()) -> None:
-        """Factor in place. a: one (sample,) array a slot; afterwards pivots hold their reciprocals, the slots below
-        hold multipliers. spare: (sample,) scratch. done: updates (by running number) that were already applied."""
+    def factor(self, slots: Array) -> None:
+        """Factor (slot, sample) in place: afterwards pivots hold their reciprocals, the slots below hold multipliers."""
+        if slots.shape[1] <= FEW:
+            columns = slots.T.tolist()
+            with contextlib.suppress(ZeroDivisionError):  # numpy says it with an infinity
+                for column in columns:
+                    self.factor_one(column)
+                slots[:] = np.transpose(columns)
+                return
+        a, spare = list(slots), np.empty(slots.shape[1], dtype=slots.dtype)
         multiply, subtract, reciprocal = np.multiply, np.subtract, np.reciprocal
-        number = 0
         for p in self.pivots:
             r = a[p.diagonal]
             reciprocal(r, out=r)
             for _, l in p.below:
                 multiply(a[l], r, out=a[l])
             for t, l, u in p.updates:
-                if number not in done:
-                    multiply(a[l], a[u], out=spare)
-                    subtract(a[t], spare, out=a[t])
-                number += 1
+                multiply(a[l], a[u], out=spare)
+                subtract(a[t], spare, out=a[t])
 
-    def solve(self, a: Sequence[Array], b: Array) -> None:
-        """Replace ``b`` (unknown, ..., sample) by the solution, from the factors ``a``."""
-        spare = np.empty(b.shape[1:], dtype=b.dtype)
+    def solve(self, slots: Array, b: Array) -> None:
+        """Replace ``b`` (unknown, ..., sample) by the solution, from the factors ``slots``."""
+        if b[0].size <= FEW:
+            sides = b.reshape(len(b), -1, b.shape[-1])  # a view, or a copy that is put back
+            for sample in range(b.shape[-1]):
+                factors = slots[:, sample].tolist()
+                for side in range(sides.shape[1]):
+                    column = sides[:, side, sample].tolist()
+                    self.solve_one(factors, column)
+                    sides[:, side, sample] = column
+            b[:] = sides.reshape(b.shape)
+            return
+        a, spare = list(slots), np.empty(b.shape[1:], dtype=b.dtype)
         multiply, subtract = np.multiply, np.subtract
         for p in self.pivots:
             known = b[p.row]
@@ -127,9 +149,9 @@ class Elimination:
                 x -= b[j] * a[u]
             b[p.row] = x * a[p.diagonal]
 
-    def solve_transposed(self, a: Sequence[Array], b: Array) -> None:
-        """Replace ``b`` (unknown, ..., sample) by the solution of the TRANSPOSED system, from the factors ``a``."""
-        spare = np.empty(b.shape[1:], dtype=b.dtype)
+    def solve_transposed(self, slots: Array, b: Array) -> None:
+        """Replace ``b`` (unknown, ..., sample) by the solution of the TRANSPOSED system, from the factors ``slots``."""
+        a, spare = list(slots), np.empty(b.shape[1:], dtype=b.dtype)
         multiply, subtract = np.multiply, np.subtract
         for p in self.pivots:
             x = b[p.row]
@@ -146,25 +168,35 @@ class Elimination:
 
 @dataclass(slots=True)
 class Factors:
-    """A batch of factored matrices: the straight line's ``slots``, or full matrices (sample, unknown, unknown) that are
-    eliminated anew for each right side."""
+    """A batch of factored matrices (slot, sample). Full matrices (sample, unknown, unknown) for LAPACK, and the entries as they
+    were for the compiled library, are eliminated anew for each right side: to write factors down and read them again costs more."""
 
     program: Elimination
-    slots: list[Array]
+    slots: Array
     matrix: Array | None = None
+    compiled: bool = False
 
-    def solve(self, b: Array) -> None:
-        """Replace ``b`` (unknown, sample) or (unknown, side, sample) by the solution."""
+    def solve(self, b: Array, transposed: bool = False) -> None:
+        """Replace ``b`` (unknown, sample) or (unknown, side, sample) by the solution; ``transposed``: of the transposed system,
+        which full matrices are not asked for."""
+        if self.compiled and b.flags.c_contiguous and b.dtype == self.slots.dtype:
+            compiled.solve(self.program.program, self.slots, b, transposed)
+            return
+        if self.compiled:
+            whole = np.ascontiguousarray(b, dtype=np.result_type(b, self.slots))
+            compiled.solve(self.program.program, self.slots.astype(whole.dtype), whole, transposed)
+            b[:] = whole
+            return
         if self.matrix is not None:
             sides = b[:, None] if b.ndim == 2 else b  # a view
             try:
                 sides[:] = np.linalg.solve(self.matrix, sides.transpose(2, 0, 1)).transpose(1, 2, 0)
             except np.linalg.LinAlgError:  # one of them is singular to the last digit: each by itself, then
                 self.matrix = None
-                self.program.factor(self.slots, np.empty(b.shape[-1], dtype=b.dtype))
+                self.program.factor(self.slots)
             else:
                 return
-        self.program.solve(self.slots, b)
+        (self.program.solve_transposed if transposed else self.program.solve)(self.slots, b)
 
 
 def plan_elimination(size: int, pattern: Iterable[tuple[int, int]]) -> Elimination:
@@ -207,4 +239,4 @@ def _planned(size: int, entries: tuple[tuple[int, int], ...]) -> Elimination:
                 tuple(updates),
             )
         )  # fmt: skip
-    return Elimination(size, slot, len(entries), tuple(pivots))
+    return Elimination(size, slot, len(entries), tuple(pivots), compiled.program_of(pivots))

@@ -88,10 +88,7 @@ class Equations:
 
     def evaluate(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Residual (unknown, sample) and Jacobian slots (slot, sample) at x (unknown, sample)."""
-        terms = at.space("terms", self.incidence.shape[1], x)
-        slopes = at.space("slopes", self.scatter_still.shape[1] + self.scatter_moving.shape[1], x)
-        self._fill(x, at, terms, slopes)
-        return self.assemble(terms, slopes, at)
+        return self.assemble(*self.filled(x, at), at)
 
     def assemble(self, terms: Array, slopes: Array, at: Prepared) -> tuple[Array, Array]:
         """Residual and Jacobian slots from what ``fill`` gave."""
@@ -103,6 +100,13 @@ class Equations:
     def terms(self, x: Array, at: Prepared) -> tuple[Array, Array, list[int]]:
         """Every term (term, sample), every slope (slope, sample), and which slope of the plan each row is."""
         return *self.fill(x, at), self.order
+
+    def filled(self, x: Array, at: Prepared) -> tuple[Array, Array]:
+        """``fill`` in the batch's own room: what it gives lasts until the next step."""
+        terms = at.space("terms", self.incidence.shape[1], x)
+        slopes = at.space("slopes", self.scatter_still.shape[1] + self.scatter_moving.shape[1], x)
+        self._fill(x, at, terms, slopes)
+        return terms, slopes
 
     def fill(self, x: Array, at: Prepared) -> tuple[Array, Array]:
         """Terms, and slopes with those of the constant groups first."""

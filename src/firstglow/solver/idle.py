@@ -4,8 +4,8 @@ A bordered Newton solution, all samples together. A pot that comes to its end st
 and the valve is reported as out of travel.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -50,7 +50,6 @@ class Cathode:
     """A valve's cathode current and its slopes by the unknowns, out of the circuit's own terms and slopes."""
 
     def __init__(self, equations: Equations, valve: str) -> None:
-        self.size = equations.size
         place = {k: row for row, k in enumerate(equations.order)}
         for group, span in zip(equations.groups, equations.term_spans, strict=True):
             if isinstance(group, Sections) and valve in [p.name for p in group.parts]:
@@ -68,12 +67,12 @@ class Cathode:
         """Cathode amps (sample,)."""
         return np.asarray(terms[self.terms].sum(axis=0))
 
-    def gradient(self, slopes: Array) -> Array:
-        """d amps / d unknown (unknown, sample)."""
-        out = np.zeros((self.size, slopes.shape[1]))
+    def moves(self, slopes: Array, y: Array) -> Array:
+        """How the amps move with the unknowns along ``y`` (unknown, way, sample): (way, sample)."""
+        out = np.zeros(y.shape[1:])
         for row, columns in self.slopes:
             for c, sign in columns.items():
-                out[c] += sign * slopes[row]
+                out += sign * slopes[row] * y[c]
         return out
 
     def grid_move(self, y: Array) -> Array:
@@ -138,7 +137,8 @@ def solve_idle(
     """Turn each valve's pot (``amplifier.idle``) until its cathode current is the target.
 
     laid: what ``apply`` gave (parameter, sample), each column maybe with its own faults. targets: valve section ->
-    amps (sample,) or a number; valves without a pot are left as they are; valves that share one are set by their sum.
+    amps (sample,) or a number; valves without a pot are left as they are; valves that share one are set by their sum; a sample
+    with NaN leaves that pot alone.
     Raises SolveError when ``strict`` and a sample would not settle.
     """
     p = np.array(laid, dtype=float)
@@ -171,7 +171,7 @@ def _turned(
     return circuit.solve(p, np.where(np.isfinite(x), x, before), strict=strict)
 
 
-def pots_of(circuit: "Circuit", targets: Mapping[str, Array]) -> dict[str, list[str]]:
+def pots_of(circuit: "Circuit", targets: Iterable[str]) -> dict[str, list[str]]:
     """The pots that set these valves, each with its valves; a valve without one is left out."""
     idle = circuit.amplifier.idle
     valves: dict[str, list[str]] = {}
@@ -210,13 +210,14 @@ def cathode_amps(standing: Standing, valve: str) -> Array:
 @dataclass(frozen=True, slots=True)
 class Care:
     """How a batch is solved. at: its parameters prepared. settled: largest last step. steps: most that are taken.
-    together: so many of them by all samples, the rest by those alone that are not settled then. last: which samples need no
-    further step, from the sizes of the last two."""
+    together: so many of them by all samples; after that, once ``most`` of them (a share) are at rest, the others go on alone.
+    last: which samples need no further step, from the sizes of the last two."""
 
     at: Prepared
     settled: float = SETTLED
     steps: int = STEPS
     together: int = STEPS
+    most: float = 1.0
     last: Callable[[Array, Array], NDArray[np.bool_]] | None = None
 
 
@@ -235,84 +236,94 @@ class Turning:
         p, x = np.array(p), np.array(x)
         with np.errstate(all="ignore"):
             care = care or Care(self.equations.prepare(p))
-            rest = self._steps(p, x, wanted, care, min(care.together, care.steps))
-            left = ~rest
-            if left.any() and care.together < care.steps:
-                q, y = p[:, left], x[:, left]
-                alone = replace(care, at=care.at.keep(left))
-                rest[left] = self._steps(q, y, wanted[:, left], alone, care.steps - care.together)
-                p[:, left], x[:, left] = q, y
-        return p, x, rest
+            return p, x, self._steps(p, x, wanted, care)
 
-    def _steps(self, p: Array, x: Array, wanted: Array, care: "Care", most: int) -> NDArray[np.bool_]:
-        """At most so many steps, in place; which samples came to rest."""
-        e, at = self.equations, care.at
-        rest, before = np.zeros(p.shape[1], dtype=bool), np.full(p.shape[1], np.inf)
-        longest, last = np.full((len(self.pots), p.shape[1]), LONGEST_TURN), np.zeros((len(self.pots), p.shape[1]))
-        for _ in range(most):
-            terms, slopes = e.fill(x, at)
-            residual, slots = e.assemble(terms, slopes, at)
-            sides = np.empty((e.size, 1 + len(self.pots), p.shape[1]))
-            factors, still = e.elimination.factored(slots), -residual
-            factors.solve(still)
-            # what a turn does is in proportion to the volts along the track: those that stand there once the last turn has
-            # been followed, or the slope near a track's end comes out many times too steep
-            turned = np.stack([pot.slope(p, x + still) for pot in self.pots], axis=1)
-            factors.solve(turned)
-            sides[:, 0], sides[:, 1:] = still, turned
-            turn = self._turn(p, terms, slopes, sides, wanted, longest)
+    def _steps(self, whole_p: Array, whole_x: Array, wanted: Array, care: "Care") -> NDArray[np.bool_]:
+        """Step by step, in place; which samples came to rest."""
+        at, n = care.at, whole_p.shape[1]
+        came, live, p, x = np.zeros(n, dtype=bool), np.arange(n), whole_p, whole_x
+        rest, before = np.zeros(n, dtype=bool), np.full(n, np.inf)
+        longest, last = np.full((len(self.pots), n), LONGEST_TURN), np.zeros((len(self.pots), n))
+        for step in range(1, care.steps + 1):
+            dx, turn, residual = self._step(p, x, wanted, at, longest)
             longest = np.where(turn * last < 0.0, longest / 2.0, np.minimum(longest * REGAIN, LONGEST_TURN))
-            last = turn
-            dx = sides[:, 0] - np.einsum("ups,ps->us", sides[:, 1:], turn)
-            change = (np.abs(dx) / (e.unit[:, None] + np.abs(x))).max(axis=0)
+            last, turned = turn, np.abs(turn).max(axis=0)
+            change = (np.abs(dx) / (self.equations.unit[:, None] + np.abs(x))).max(axis=0)
             good = np.isfinite(change) & ~rest
-            x[:, good] += dx[:, good]
+            if good.all():
+                x += dx
+            else:
+                x[:, good] += dx[:, good]
             for pot, d in zip(self.pots, turn, strict=True):
                 pot.set(p, at, np.clip(p[pot.row] + np.where(good, d, 0.0), 0.0, 1.0))
             there = (change < care.settled) | only_floats(change, residual)
-            there &= np.abs(turn).max(axis=0) < care.settled
+            there &= turned < care.settled
             if care.last is not None:
-                size = np.maximum(change, np.abs(turn).max(axis=0))
+                size = np.maximum(change, turned)
                 there |= care.last(size, before)
                 before = size
             rest |= good & there
-            if rest.all():
-                break
-        return rest
+            came[live] = rest
+            last_step = step == care.steps or bool(rest.all())
+            if last_step or (step >= care.together and rest.mean() >= care.most):
+                if p is not whole_p:
+                    whole_p[:, live], whole_x[:, live] = p, x
+                if last_step:
+                    break
+                stay = ~rest
+                p, x, at, live, wanted = p[:, stay], x[:, stay], at.keep(stay), live[stay], wanted[:, stay]
+                rest, before, longest, last = rest[stay], before[stay], longest[:, stay], last[:, stay]
+        return came
+
+    def _step(self, p: Array, x: Array, wanted: Array, at: Prepared, longest: Array) -> tuple[Array, Array, Array]:
+        """What the unknowns move by, what each pot is turned by (pot, sample), and the residual before it."""
+        e = self.equations
+        terms, slopes = e.filled(x, at)
+        residual, slots = e.assemble(terms, slopes, at)
+        sides = np.empty((e.size, 1 + len(self.pots), p.shape[1]))
+        factors, still = e.elimination.factored(slots), -residual
+        factors.solve(still)
+        # what a turn does is in proportion to the volts along the track: those that stand there once the last turn has
+        # been followed, or the slope near a track's end comes out many times too steep
+        turned = np.stack([pot.slope(p, x + still) for pot in self.pots], axis=1)
+        factors.solve(turned)
+        sides[:, 0], sides[:, 1:] = still, turned
+        turn = self._turn(p, terms, slopes, sides, wanted, longest)
+        for k, by in enumerate(turn):
+            turned[:, k] *= by
+        still -= turned.sum(axis=1)
+        return still, turn, residual
 
     def _turn(self, p: Array, terms: Array, slopes: Array, sides: Array, wanted: Array, longest: Array) -> Array:
         """How far to turn each pot (pot, sample), ``longest`` at most: the borders' own small system, pots at their ends
         held."""
         n = len(self.pots)
-        rates = [sum(c.gradient(slopes) for c in group) for group in self.cathodes]
-        short = np.array(
-            [
-                sum(c.amps(terms) for c in group) + (rate * sides[:, 0]).sum(axis=0) - want
-                for group, rate, want in zip(self.cathodes, rates, wanted, strict=True)
-            ]
-        )
-        matrix = np.array([[(rate * sides[:, 1 + k]).sum(axis=0) for k in range(n)] for rate in rates])
+        moves = np.array([sum(c.moves(slopes, sides) for c in group) for group in self.cathodes])
+        amps = np.array([sum(c.amps(terms) for c in group) for group in self.cathodes])
+        alone = np.isnan(wanted)
+        short, matrix = np.where(alone, 0.0, amps + moves[:, 0] - wanted), moves[:, 1:]
         position = np.array([p[pot.row] for pot in self.pots])
-        held = np.zeros_like(position, dtype=bool)
+        held = alone.copy()
         for _ in range(n + 1):
             turn = self._solve(matrix, short, held, sides)
             pushed = ((position <= 0.0) & (turn < 0.0)) | ((position >= 1.0) & (turn > 0.0))
             if not (pushed & ~held).any():
                 break
             held |= pushed
-        turn = self._released(matrix, short, held, turn, position, sides)
+        turn = self._released(matrix, short, held, alone, turn, position, sides)
         turn = np.clip(np.where(held, 0.0, turn), -longest, longest)
         return np.asarray(np.clip(position + turn, 0.0, 1.0) - position)
 
     def _released(
-        self, matrix: Array, short: Array, held: NDArray[np.bool_], turn: Array, position: Array, sides: Array
-    ) -> Array:
+        self, matrix: Array, short: Array, held: NDArray[np.bool_], alone: NDArray[np.bool_], turn: Array, position: Array,
+        sides: Array,
+    ) -> Array:  # fmt: skip
         """The same turn, or another where a pot was held at its end for what the others were about to do and did not: what
         its own valve then misses says to come off."""
         missed = short - np.einsum("kjs,js->ks", matrix, np.where(held, 0.0, turn))
         own = np.einsum("kks->ks", matrix)
         way = np.where(np.abs(own) > BLIND_SIEMENS, missed / np.where(own == 0.0, 1.0, own), 0.0)
-        off = held & (((position >= 1.0) & (way < 0.0)) | ((position <= 0.0) & (way > 0.0)))
+        off = held & ~alone & (((position >= 1.0) & (way < 0.0)) | ((position <= 0.0) & (way > 0.0)))
         if not off.any():
             return turn
         held &= ~off

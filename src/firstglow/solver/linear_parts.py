@@ -106,11 +106,12 @@ class LinearParts:
 
     def prepare(self, p: Array) -> Coefficients:
         """``pull`` and ``feed``: the coefficients, in order."""
-        made = [np.broadcast_to(m(p), p.shape[1:]) for m in self.makers]
-        shape = (0, p.shape[1])
-        table = np.concatenate(
-            [siemens(p[self.ohms_rows]), p[self.siemens_rows], np.array(made) if made else np.zeros(shape)]
-        )
+        ohms, known = len(self.ohms_rows), len(self.ohms_rows) + len(self.siemens_rows)
+        table = np.empty((known + len(self.makers), p.shape[1]))
+        table[:ohms] = siemens(p[self.ohms_rows])
+        table[ohms:known] = p[self.siemens_rows]
+        for row, maker in zip(table[known:], self.makers, strict=True):
+            row[:] = maker(p)
         return {"pull": table[self.which], "feed": table[self.fed]}
 
     def flows(self, x: Array, c: Coefficients, terms: Array, slopes: Array) -> None:

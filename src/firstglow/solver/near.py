@@ -120,7 +120,7 @@ class Near:
         return out, settled, steps
 
     def _near(self, at: Prepared) -> Care:
-        return Care(at, SETTLED, STEPS, TOGETHER, foretold)
+        return Care(at, SETTLED, STEPS, TOGETHER, MOST, foretold)
 
     def solve_idle(self, laid: Array, targets: Mapping[str, Array], start: Array) -> Idle:
         """The same with pots turned to their targets; ``laid`` holds the positions where they probably end."""

@@ -115,19 +115,18 @@ class Tangent:
             for c in at.coefficients:
                 c["exact"] = np.array(True)
             _, slots = equations.evaluate(x, at)
-            self.factors = list(slots)
-            equations.elimination.factor(self.factors, np.empty(x.shape[1]))
+            self.factors = equations.elimination.factored(slots, pivoting=False)
 
     def solve(self, rows: Array) -> Array:
         """J^-1 applied to (unknown, ..., sample)."""
         out = np.array(rows, dtype=float)
-        self.circuit.equations.elimination.solve(self.factors, out)
+        self.factors.solve(out)
         return out
 
     def adjoint(self, rows: Array) -> Array:
         """J^-T applied to (unknown, ..., sample)."""
         out = np.array(rows, dtype=float)
-        self.circuit.equations.elimination.solve_transposed(self.factors, out)
+        self.factors.solve(out, transposed=True)
         return out
 
     def source_ohms(self, red: str, black: str = CHASSIS) -> Array:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from firstglow.solver.circuit import Circuit
 from firstglow.solver.collocation import AMONG, COUNT, ESTIMATE, FILTER, FROM_START, HALFWAY, NODES, ahead, through
+from firstglow.solver.compiled.elimination import serves
 from firstglow.solver.elimination import DENSE_GAIN
 from firstglow.solver.equations import Prepared
 from firstglow.solver.frame import Array
@@ -302,7 +303,7 @@ class Slow:
         of its slots known beforehand."""
         program = self.circuit.equations.elimination
         n = slots.shape[1]
-        if n * program.size**3 / 3.0 < DENSE_GAIN * program.multiply_adds:
+        if not serves(slots) and n * program.size**3 / 3.0 < DENSE_GAIN * program.multiply_adds:
             matrix = np.zeros((n, program.size, program.size))
             matrix[:, self.places[0], self.places[1]] = slots[: program.entries].T
             try:

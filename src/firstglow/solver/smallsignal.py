@@ -6,7 +6,6 @@ The equations are nodal; an ideal transformer is one more unknown, the volts a t
 has some resistance: i = (start - end - turns x core)/ohms, and the amp-turns of a core sum to nothing.
 """
 
-import contextlib
 import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
-from firstglow.solver.elimination import Elimination, plan_elimination
+from firstglow.solver.elimination import FEW, Elimination, plan_elimination
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
 from firstglow.solver.passive import CHASSIS, PRIMARY_LEADS, Array, Passives, Values, passives
 
@@ -32,8 +31,6 @@ Pull = tuple[tuple[int, int, float], ...]
 
 # After the elimination no joint's current may be off by more than this of what flows through it.
 RESIDUAL = 1e-7
-# Columns, a sample and an excitation each, up to which plain numbers are quicker than numpy's calls.
-FEW = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,38 +220,20 @@ class SignalNetwork:
         for row, siemens in zip(table, self._siemens, strict=True):
             row[:] = siemens
         self._values = layout.scatter @ table.reshape(len(table), -1)
-        self._factors = np.zeros((layout.plan.slots, self.samples), dtype=kind)
-        self._factors[layout.slots] = self._values
-        self._eliminate()
-
-    def _eliminate(self) -> None:
-        plan, factors = self._layout.plan, self._factors
-        if self.samples <= FEW:
-            columns = factors.T.tolist()
-            with contextlib.suppress(ZeroDivisionError):  # numpy says it with an infinity, which ``_mend`` finds
-                for column in columns:
-                    plan.factor_one(column)
-                factors[:] = np.transpose(columns)
-                return
-        plan.factor(list(factors), np.empty(self.samples, dtype=factors.dtype))
+        factors = np.zeros((layout.plan.slots, self.samples), dtype=kind)
+        factors[layout.slots] = self._values
+        # never by LAPACK: it pivots, and over thirteen decades of conductance rounds another way than many samples do
+        self._factors = layout.plan.factored(factors, pivoting=False)
 
     def solve(self, injected: Sequence[Mapping[str, Phasors | float]]) -> list[Response]:
         """Responses to currents [A] put into joints (names), one mapping an excitation."""
-        b = np.zeros((len(self.number), len(injected), self.samples), dtype=self._factors.dtype)
+        b = np.zeros((len(self.number), len(injected), self.samples), dtype=self._values.dtype)
         for k, amps in enumerate(injected):
             for joint, value in amps.items():
                 if joint != CHASSIS:
                     b[self.number[joint], k] += value
         x = b.copy()
-        if len(injected) * self.samples <= FEW:
-            for sample in range(self.samples):
-                factors = self._factors[:, sample].tolist()
-                for k in range(len(injected)):
-                    column = x[:, k, sample].tolist()
-                    self._layout.plan.solve_one(factors, column)
-                    x[:, k, sample] = column
-        else:
-            self._layout.plan.solve(list(self._factors), x)
+        self._factors.solve(x)
         self._mend(x, b)
         return [Response(self.number, x[:, k]) for k in range(len(injected))]
 
