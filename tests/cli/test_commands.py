@@ -170,6 +170,8 @@ def test_verdict_says_before_any_go_on_that_a_rung_was_not_yet_to_be_gone_to(tmp
     assert lines[0].startswith("Rung 6 was read while rung 0 lacks")
     first = next(n for n, line in enumerate(lines) if "6/lamp/shared" in line)
     assert "Off, plug out, make safe" in " ".join(lines[:first])
+    assert "AS EXPECTED" in lines[first]
+    assert "GO ON" not in " ".join(lines)
 
 
 def test_verdict_stops_at_a_positive_grid(tmp_path: Path) -> None:
@@ -181,6 +183,13 @@ def test_verdict_stops_at_a_positive_grid(tmp_path: Path) -> None:
     told = answer("verdict", "verdict", B, "--readings", file, by=apart)  # its ladder forks
     assert told["verdicts"][0]["verdict"] == "switch off now"
     assert told["stopped_at"] == grid["id"]
+    # a good figure of an earlier rung stood above it as GO ON
+    lamp = next(r for one in ladder["rungs"] for r in one["readings"] if r["kind"] == "lamp")
+    file.write_text(f'[readings]\n"{lamp["id"]}" = "{lamp["expected"]}"\n"{grid["id"]}" = "12.5"\n', encoding="utf-8")
+    lines = run("verdict", B, "--readings", file).stdout.splitlines()
+    marked = [line for line in lines if line[:1] in "✗✓"]
+    assert marked[0].startswith(f"✗ SWITCH OFF NOW  {grid['id']}")
+    assert marked[1].startswith(f"✓ AS EXPECTED     {lamp['id']}")
     file.write_text('[readings]\n"5/nothing/shared" = "1"\n', encoding="utf-8")
     assert "try" in run("verdict", B, "--readings", file, code=2).stderr
 

@@ -65,8 +65,11 @@ def command(
         say(
             "Where a chart has the reading: chart against expected questions the drawing, expected against read the amplifier."
         )
-    for v in told.verdicts:
+    stops = [v for v in told.verdicts if v.verdict == "switch off now"]
+    halted = bool(stops or told.ahead)  # nobody goes on: a good figure is only said to be one
+    for v in [*stops, *(v for v in told.verdicts if v not in stops)]:
         word = called(v.verdict, on=ladder.expected.by_id[v.id].planned.under_power)
+        word = "AS EXPECTED" if halted and v.verdict == "go on" else word
         say(f"{SIGNS[v.verdict]} {word:<15} {v.id} = {v.value}")
         say(f"    {alone(v.why, v.slips)}")
         for line in side_by_side(charts.get(v.id, ()), ladder.expected.by_id[v.id], v.compared):
