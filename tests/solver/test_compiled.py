@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.sparse import csr_array
 
 from firstglow.amplifier import load
 from firstglow.amplifier.situation import Situation
@@ -169,6 +170,42 @@ def test_an_elimination_is_lapacks(kind: type, transposed: bool, samples: int) -
     factors.solve(one, transposed)
     np.testing.assert_allclose(one, known[:, 0], rtol=0, atol=1e-12 * np.abs(known).max())
     np.testing.assert_array_equal(slots, before)  # a second right side finds the matrices as they were
+
+
+@needs_library
+def test_a_sparse_product_is_the_dense_one() -> None:
+    rng = np.random.default_rng(4)
+    dense = rng.normal(size=(12, 17)) * (rng.random((12, 17)) < 0.2)
+    dense[3] = 0.0
+    x, base = rng.normal(size=(17, 41)), rng.normal(size=(12, 41))
+    table = elimination.table_of(csr_array(dense))
+    np.testing.assert_allclose(elimination.product(table, x), dense @ x, atol=1e-14)
+    np.testing.assert_allclose(elimination.product(table, x, base), base + dense @ x, atol=1e-14)
+
+
+@needs_library
+@pytest.mark.parametrize("kind", [float, complex])
+def test_a_wrong_solution_is_found_in_whatever_sample_and_row(kind: type) -> None:
+    rng = np.random.default_rng(8)
+    size, sides, samples = 9, 2, 75
+    full = rng.normal(size=(samples, size, size)).astype(kind) + 6.0 * np.eye(size)
+    full[:, 2, 5] = full[:, 7, 0] = 0.0
+    if kind is complex:
+        full += 1j * rng.normal(size=full.shape) * (full != 0.0)
+    entries = [(i, j) for i in range(size) for j in range(size) if full[0, i, j] != 0.0]
+    begins = [sum(i < row for i, _ in entries) for row in range(size + 1)]
+    numbers = (begins, [j for _, j in entries], [entries.index((k, k)) for k in range(size)])
+    rows = elimination.Rows(*(np.array(part, dtype=np.int32) for part in numbers))
+    values = np.array([full[:, i, j] for i, j in entries])
+    b = rng.normal(size=(size, sides, samples)).astype(kind)
+    x = np.ascontiguousarray(np.linalg.solve(full, b.transpose(2, 0, 1)).transpose(1, 2, 0))
+    assert not elimination.missed(rows, values, x, b, 1e-7).any()
+    off = (0, 31, 32, 60, 74)
+    for k, sample in enumerate(off):
+        x[(2 * k) % size, k % sides, sample] *= 1.0 + 1e-4
+    x[3, 1, 10], x[4, 0, 11] = np.nan, np.inf
+    found = elimination.missed(rows, values, x, b, 1e-7)
+    assert sorted(np.flatnonzero(found)) == sorted((*off, 10, 11))
 
 
 @needs_library

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from firstglow.solver.compiled import elimination as compiled
 from firstglow.solver.elimination import plan_elimination
 from firstglow.solver.frame import Array, Coefficients, Frame, Group
 from firstglow.solver.stamps import incidence, scatter
@@ -77,6 +78,7 @@ class Equations:
         self.order = [*still, *moving]
         self.scatter_moving = scatter(plan, slot, slots, moving)
         self.scatter_still = scatter(plan, slot, slots, still)
+        self.tables = compiled.table_of(self.incidence), compiled.table_of(self.scatter_moving)
         self.moving_spans = _spans([0 if g.constant else g.slopes for g in groups])
         self.still_spans = _spans([g.slopes if g.constant else 0 for g in groups])
 
@@ -93,6 +95,9 @@ class Equations:
     def assemble(self, terms: Array, slopes: Array, at: Prepared) -> tuple[Array, Array]:
         """Residual and Jacobian slots from what ``fill`` gave."""
         moving = slopes[self.scatter_still.shape[1] :]
+        if terms.dtype == np.float64 and compiled.serves(moving):
+            jacobian = compiled.product(self.tables[1], moving, at.fixed)
+            return compiled.product(self.tables[0], terms), jacobian
         jacobian = self.scatter_moving @ moving
         jacobian += at.fixed
         return self.incidence @ terms, jacobian

@@ -77,6 +77,7 @@ class Pulses:
         choke = None if loops else legs[0].choke
         self.henries = None if choke is None else f.rows.of(f.amplifier.parts[choke], "henries")
         self.hertz = f.rows.fixed("mains hertz", f.amplifier.mains_hz)
+        self.valves = [n for n, leg in enumerate(self.legs) if leg.valve]
         self.emfs = [f.index[emf_name(name, n)] for n in range(len(self.legs))]
         transformer = next((w.part for leg in legs for w in leg.windings if w.winding), None)
         self.core = f.index.get(f"core {transformer}", f.ground)
@@ -207,9 +208,17 @@ class Pulses:
         d_value[1] += share * c["per lamp"]
         return k * share, d_value, share, d_share
 
-    def run(self, x: Array, c: Coefficients, source: Array, passes: int, along: Sequence[Along] | None) -> Averaged:
-        """The cycle at these unknowns; the last state is where it starts."""
-        inputs = self.inputs(x, c, source)
+    def run(
+        self,
+        x: Array,
+        c: Coefficients,
+        source: Array,
+        passes: int,
+        along: Sequence[Along] | None,
+        limit: Array | None = None,
+    ) -> Averaged:
+        """The cycle at these unknowns; the last state is where it starts. limit: see ``inputs``."""
+        inputs = self.inputs(x, c, source, limit)
         exact = "exact" in c
         for _ in range(1 if exact else MOST_TRIES):
             state = c.get("state")
@@ -250,13 +259,17 @@ class Pulses:
         c["state"] = carry.state(c["state"], by[0], np.array(ways))
         return 1
 
-    def inputs(self, x: Array, c: Coefficients, source: Array) -> Inputs:
-        """What stands around the cell at these unknowns."""
-        ratio, _ = self.ratio.ratios(x, c)
-        limit = np.array(c["limit"])
-        for n, leg in enumerate(self.legs):
-            if leg.valve:
-                limit[n] = emitted_limit(c["limit"][n], ratio[n])[0]
+    def _emitted(self, c: Coefficients, ratio: Array) -> tuple[Array, Array]:
+        """Limit of each leg at these heater ratios [A], start current of a junction, and its slope by the ratio: (leg, sample)."""
+        limit, rate = np.array(c["limit"]), np.zeros_like(c["limit"])
+        if self.valves:
+            limit[self.valves], rate[self.valves] = emitted_limit(c["limit"][self.valves], ratio[self.valves])
+        return limit, rate
+
+    def inputs(self, x: Array, c: Coefficients, source: Array, limit: Array | None = None) -> Inputs:
+        """What stands around the cell at these unknowns. limit: what ``_emitted`` found, where it is known."""
+        if limit is None:
+            limit = self._emitted(c, self.ratio.ratios(x, c)[0])[0]
         turned = bool((c["sense"] < 0.0).any())
         leaks = bool(np.isfinite(c["leak"]).any())
         together = bool(c["at once"].any())
@@ -285,14 +298,12 @@ class Pulses:
         along = [Along(emf=_one(n, turns) * (x[self.emfs] > 0.0)) for n in range(legs)] + [
             Along(ohms=c["together"] * turns**2, mutual=leg_pairs.paired(self, turns) if c["at once"].any() else None)
         ]
+        limit, rate = self._emitted(c, ratio)
         for envelope in self.envelopes:
-            rate = np.zeros_like(turns)
-            for n, leg in enumerate(self.legs):
-                if leg.envelope == envelope:
-                    rate[n] = emitted_limit(c["limit"][n], ratio[n])[1]
-            along.append(Along(limit=rate))
+            own = np.array([[leg.envelope == envelope] for leg in self.legs])
+            along.append(Along(limit=rate * own))
         around = np.concatenate([(x[self.plus] - x[self.minus])[None], x[self.emfs], source[None], ratio])
-        found = self.run(x, c, source, self._carry_along(c, around), along)
+        found = self.run(x, c, source, self._carry_along(c, around), along, limit)
         c["carry"], c["around"] = (None if self.henries is not None or self.loops else found.carry), around
         amps, in_phase, square = (
             self._causes(d, by_source, by_volts) for d in (found.d_amps, found.d_in_phase, found.d_square)

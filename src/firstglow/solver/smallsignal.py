@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.situation import Fault, Situation
+from firstglow.solver.compiled import elimination as compiled
 from firstglow.solver.elimination import FEW, Elimination, plan_elimination
 from firstglow.solver.parameters import CONTACT_OHMS, INSULATION_SIEMENS
 from firstglow.solver.passive import CHASSIS, PRIMARY_LEADS, Array, Passives, Values, passives
@@ -70,7 +71,8 @@ class Layout:
     """Where the pulls of one drawing go: of its structure alone, whatever the values.
 
     scatter: sparse (entry, pull). rows, columns: of each entry, in the order of rows. of_row: the entries of each row.
-    diagonal: the entry of each row on the diagonal. slots: of each entry in the elimination ``plan``.
+    diagonal: the entry of each row on the diagonal. slots: of each entry in the elimination ``plan``. by_row: the same for the
+    compiled library.
     """
 
     plan: Elimination
@@ -80,6 +82,7 @@ class Layout:
     of_row: tuple[slice, ...]
     diagonal: NDArray[np.int64]
     slots: NDArray[np.int64]
+    by_row: compiled.Rows
 
 
 @lru_cache(maxsize=128)
@@ -97,6 +100,7 @@ def _laid_out(size: int, pulls: tuple[Pull, ...]) -> Layout:
         plan, csr_array((signs.astype(float), (at, source)), shape=(len(entries), len(pulls))), rows, columns,
         tuple(slice(int(a), int(b)) for a, b in itertools.pairwise(ends)),
         np.array([number[k, k] for k in range(size)]), np.array([plan.slot[e] for e in entries]),
+        compiled.Rows(*(np.array(part, dtype=np.int32) for part in (ends, columns, [number[k, k] for k in range(size)]))),
     )  # fmt: skip
 
 
@@ -240,7 +244,9 @@ class SignalNetwork:
     def _mend(self, x: Phasors, b: Phasors) -> None:
         """Where a pivot on the diagonal was too small (a loop about to sing), solve that sample with pivoting."""
         rows, columns = self._layout.rows, self._layout.columns
-        if x[0].size <= FEW:
+        if compiled.serves(self._values):
+            wrong = compiled.missed(self._layout.by_row, self._values, x, b, RESIDUAL)
+        elif x[0].size <= FEW:
             full = np.zeros((self.samples, len(self.number), len(self.number)), dtype=b.dtype)
             full[:, rows, columns] = self._values.T
             off = (full @ x.transpose(2, 0, 1)).transpose(1, 2, 0)
@@ -255,7 +261,8 @@ class SignalNetwork:
             size = np.sqrt(np.maximum(_square(b), _square(self._values[self._layout.diagonal][:, None]) * _square(x)))
             off -= b
             wrong = (_square(off) > (RESIDUAL * (size + size.max(axis=0) * 1e-9)) ** 2).any(axis=(0, 1))
-        for sample in np.nonzero(wrong | ~np.isfinite(x).all(axis=(0, 1)))[0]:
+        wrong |= ~np.isfinite(x).all(axis=(0, 1))
+        for sample in np.nonzero(wrong)[0]:
             dense = np.zeros((len(self.number),) * 2, dtype=b.dtype)
             dense[rows, columns] = self._values[:, sample]
             x[:, :, sample] = np.linalg.solve(dense, b[:, :, sample])

@@ -4,6 +4,9 @@
  * The program, of 32-bit numbers: pivots, then of each pivot row, diagonal slot, how many below, (row, slot) of each, how many right,
  * (column, slot) of each, how many updates, (target, multiplier, factor) of each.
  */
+#include <float.h>
+#include <math.h>
+
 #include "lanes.h"
 
 #define GROUP 32
@@ -174,6 +177,104 @@ CLONES int solve(int64_t samples, int64_t slots, int64_t size, int64_t sides, co
     if (complex)
         return solve_all(samples, slots, size, sides, program, starts, a, x, transposed, 1);
     return solve_all(samples, slots, size, sides, program, starts, a, x, transposed, 0);
+}
+
+/* Which samples' ``x`` (unknown, side, sample) does not bear out entries ``a`` (entry, sample) times x = ``b``: in some row more is
+ * missing than ``share`` of what flows there, or of a billionth of the most that flows anywhere. Entries stand row by row;
+ * begins: where each row's first is. diagonal: the entry of each row on it. */
+static INLINE int check_all(int64_t samples, int64_t size, int64_t sides, const int32_t *begins, const int32_t *columns,
+                            const int32_t *diagonal, const double *a, const double *x, const double *b, double share,
+                            uint8_t *wrong, int complex) {
+    const int64_t apart = sides * samples, entries = begins[size], kinds = complex ? 2 : 1;
+    lane *memory = lanes((entries + 4 * size) * (GROUP / LANES) * kinds);
+    if (!memory)
+        return 1;
+    const int64_t each = (GROUP / LANES) * kinds;
+    Numbers own = numbers(memory, entries), side = numbers(memory + entries * each, size);
+    Numbers right = numbers(memory + (entries + size) * each, size);
+    group *off = (group *)(memory + (entries + 2 * size) * each), *flows = off + size;
+    for (int64_t first = 0; first < samples; first += GROUP) {
+        const int64_t count = samples - first < GROUP ? samples - first : GROUP;
+        group bad = {0};
+        take(own, a, entries, samples, first, count, complex);
+        for (int64_t n = 0; n < sides; n++) {
+            take(side, x + n * samples * kinds, size, apart, first, count, complex);
+            take(right, b + n * samples * kinds, size, apart, first, count, complex);
+            group most = {0};
+            for (int64_t row = 0; row < size; row++) {
+                group re, im;
+                EACH_OF_GROUP(k) {
+                    re[k] = -right.re[row][k];
+                    im[k] = complex ? -right.im[row][k] : 0.0;
+                }
+                for (int32_t e = begins[row]; e < begins[row + 1]; e++) {
+                    const double *v = own.re[e], *y = side.re[columns[e]];
+                    if (!complex) {
+                        EACH_OF_GROUP(k)
+                            re[k] += v[k] * y[k];
+                        continue;
+                    }
+                    const double *w = own.im[e], *z = side.im[columns[e]];
+                    EACH_OF_GROUP(k) {
+                        re[k] += v[k] * y[k] - w[k] * z[k];
+                        im[k] += v[k] * z[k] + w[k] * y[k];
+                    }
+                }
+                const int32_t d = diagonal[row];
+                EACH_OF_GROUP(k) {
+                    double given = right.re[row][k] * right.re[row][k], v = own.re[d][k] * own.re[d][k];
+                    double y = side.re[row][k] * side.re[row][k];
+                    if (complex) {
+                        given += right.im[row][k] * right.im[row][k];
+                        v += own.im[d][k] * own.im[d][k];
+                        y += side.im[row][k] * side.im[row][k];
+                    }
+                    off[row][k] = re[k] * re[k] + im[k] * im[k];
+                    double driven = v * y;
+                    flows[row][k] = given > driven ? given : driven;
+                    most[k] = flows[row][k] > most[k] ? flows[row][k] : most[k];
+                    bad[k] = y <= DBL_MAX ? bad[k] : 1.0; /* no number, or one without an end */
+                }
+            }
+            EACH_OF_GROUP(k)
+                most[k] = 1e-9 * sqrt(most[k]);
+            for (int64_t row = 0; row < size; row++)
+                EACH_OF_GROUP(k) {
+                    double room = share * (sqrt(flows[row][k]) + most[k]);
+                    bad[k] = off[row][k] <= room * room ? bad[k] : 1.0;
+                }
+        }
+        for (int64_t k = 0; k < count; k++)
+            wrong[first + k] = bad[k] != 0.0;
+    }
+    free(memory);
+    return 0;
+}
+
+CLONES int check(int64_t samples, int64_t size, int64_t sides, const int32_t *begins, const int32_t *columns,
+                 const int32_t *diagonal, const double *a, const double *x, const double *b, double share, uint8_t *wrong,
+                 int complex) {
+    if (complex)
+        return check_all(samples, size, sides, begins, columns, diagonal, a, x, b, share, wrong, 1);
+    return check_all(samples, size, sides, begins, columns, diagonal, a, x, b, share, wrong, 0);
+}
+
+/* ``out`` (row, sample) = ``base`` (none: 0) + a sparse table (row, column) times ``x`` (column, sample). */
+CLONES void product(int64_t samples, int64_t rows, const int32_t *begins, const int32_t *columns, const double *values,
+                    const double *x, const double *base, double *out) {
+    for (int64_t row = 0; row < rows; row++) {
+        double *own = out + row * samples;
+        if (base)
+            memcpy(own, base + row * samples, sizeof(double) * (size_t)samples);
+        else
+            memset(own, 0, sizeof(double) * (size_t)samples);
+        for (int32_t e = begins[row]; e < begins[row + 1]; e++) {
+            const double *from = x + columns[e] * samples, by = values[e];
+#pragma omp simd
+            for (int64_t k = 0; k < samples; k++)
+                own[k] += by * from[k];
+        }
+    }
 }
 
 /* Which source this library was made from. */
