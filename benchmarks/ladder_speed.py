@@ -2,6 +2,7 @@
 
 Four figures, best of three in one run, wall clock and processor time side by side (another program's load shows as the
 difference): the printed bands of the whole ladder, the bands by sensitivities, one verdict after loading, ``--help``.
+``FIRSTGLOW_PLAIN=1`` before it: without the compiled library.
 """
 
 import argparse
@@ -20,6 +21,7 @@ from firstglow.ladder.ladder import build
 from firstglow.readings.expect import SAMPLES
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.verdict import verdict
+from firstglow.solver.compiled.library import library
 
 EXAMPLE = Path(__file__).parent.parent / "examples" / "a-linden-twin.toml"
 GOALS = {"printed bands": 4.0, "sensitivities": 1.0, "one verdict": 0.05, "--help": 0.2}
@@ -52,7 +54,8 @@ def main() -> None:
         "one verdict": lambda: verdict(made.expected, taken),
         "--help": lambda: subprocess.run(help_command, check=True, capture_output=True),
     }
-    print(f"{amplifier.name}: {len(made.expected.by_id)} readings, {SAMPLES} samples, load {os.getloadavg()[0]:.1f}")
+    loops = "innermost loops compiled" if library() is not None else "plain numpy"
+    print(f"{amplifier.name}: {len(made.expected.by_id)} readings, {SAMPLES} samples, {loops}, load {os.getloadavg()[0]:.1f}")
     for name, job in jobs.items():
         wall, spent = timed(job, asked.times)
         print(f"{name:14s} {wall:7.3f} s (processor {spent:7.3f} s); goal {GOALS[name]:g} s")

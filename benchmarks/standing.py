@@ -10,7 +10,8 @@ samples.
 
 Times are the process's own CPU seconds, best of several turns that take ours and the peers by turns, so that what else the
 machine does counts for little. A peer that would take minutes gets fewer samples: the table says how many. Each answer is
-compared with ours. Then: the share that each gets right from cold starts, multiply-adds beside the dense count, and what an
+compared with ours. ``FIRSTGLOW_PLAIN=1`` before it: plain numpy; without it the compiled library, which the peers' residual has the
+use of too. Then: the share that each gets right from cold starts, multiply-adds beside the dense count, and what an
 amplifier four times larger costs.
 """
 
@@ -30,6 +31,7 @@ from firstglow.amplifier.model import Part
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.spreads import draw
 from firstglow.solver.circuit import Circuit, compile_circuit
+from firstglow.solver.compiled.library import library
 from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.newton import INNER, SETTLED, newton
 from firstglow.solver.nodes import CHASSIS
@@ -181,6 +183,7 @@ def best(turns: int, *works: Callable[[], object]) -> list[float]:
 def speeds(circuit: Circuit, p: Array, nominal: Array) -> None:
     """The table of times."""
     held = held_joints(circuit, p)
+    print("Innermost loops compiled\n" if library() is not None else "Plain numpy\n")
     print("| samples | ours, µs a sample | with its proof | (i) hybr | (ii) dense Newton | (i)/ours | (ii)/ours |")
     print("|---|---|---|---|---|---|---|")
     told = []
