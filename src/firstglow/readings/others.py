@@ -183,9 +183,13 @@ class Others:
         from firstglow.solver.overshoot import overshoot, rings
 
         if rings(self.amplifier):
-            # settled with everything cold is seen for seconds, the ring by as much as the meter's hold is quick
-            settled = float(np.median(cold))
+            # settled with everything cold is seen for seconds, the ring by as much as the meter's hold is quick; it is worked
+            # out of the nominal amplifier, over what that one settles at
             laid = self.circuit.vector(self.situation, self.faults)
+            if "nominal cold" not in self._made:
+                still = cold_cathodes(self.amplifier, self.circuit, laid[:, None])
+                self._made["nominal cold"] = self.circuit.solve(still, strict=False)
+            settled = float(self._made["nominal cold"].row(plain)[0])
             top = overshoot(self.circuit, laid, probe.red, probe.black, settled)
             return np.asarray(cold * (1.0 + chance * (top - 1.0)))
         least = LEAST_OF_PEAK[self._heating()]
