@@ -21,7 +21,7 @@ def run(*words: str) -> subprocess.CompletedProcess[str]:
         (["valves", "EL8"], "EL8"),
         (["valves", "ZZZ"], "ZZZ"),
         (["check", B, "--as", "bogus"], "--as"),
-        (["standing", B, "--meter", "20k"], "--meter"),
+        (["demo", "--meter", "20k"], "--meter"),
         (["standing", B, "--load", "dumy"], "--load"),
         (["chek", B], "chek"),
         (["check"], "FILE"),

@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from firstglow.cli.output import AS, FILE, JSON, print_json, situation_options
+from firstglow.cli.output import AS, BENCH, FILE, JSON, METER, bench_of, print_json, situation_options
 
 WIDE = 80
 
@@ -23,17 +23,21 @@ WIDE = 80
     "--situation", "situation_file", type=click.Path(path_type=Path), default=None, metavar="JSON",
     help="The situation as a JSON file (firstglow schema situation); only --fault goes with it.",
 )  # fmt: skip
+@METER
+@BENCH
 @JSON
 def command(
     file: Path, as_: str, as_json: bool, hertz: str | None, idle: bool, situation_file: Path | None,
-    fault: tuple[str, ...], **options: Any,
+    meter: str | None, bench: Path | None, fault: tuple[str, ...], **options: Any,
 ) -> None:  # fmt: skip
-    """All volts and currents of the amplifier as it stands, in any situation or fault.
+    """All volts and currents of the amplifier as it stands, in any situation or fault. With --meter also what that meter shows of
+    each joint's dc, on the range to choose.
 
     \b
     Example:  firstglow standing examples/b-hazel-four.toml --mains-now 225
               firstglow standing examples/a-linden-twin.toml --out V3,V4 \\
                 --fault C5:leaks=500k
+              firstglow standing examples/b-hazel-four.toml --meter 20k
     """
     from firstglow.amplifier import load, situation_from_options
     from firstglow.amplifier.named import check_names
@@ -53,11 +57,32 @@ def command(
     set_to = stand(compile_circuit(amplifier), situation, faults)
     standing = set_to.standing
     document = standing_document(amplifier, standing, situation, faults)
+    if meter is not None:
+        _show(document["joints"], standing, _meter(meter, bench))
     if as_json:
         print_json(document)
         return
     for line in _lines(amplifier, set_to, situation, fault, as_, document):
         click.echo(re.sub(r" -(0\.0+)(?=\s|$)", r"  \1", line))  # no minus before nothing
+
+
+def _meter(name: str, bench: Path | None) -> Any:
+    from firstglow.readings.meters import meter_from_table, meter_named
+
+    gear = bench_of(bench)
+    return meter_named(name, {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else {})
+
+
+def _show(joints: Mapping[str, dict[str, Any]], standing: Any, meter: Any) -> None:
+    """To each joint what the meter shows of its dc, loaded by itself."""
+    from firstglow.readings.meters import loaded
+
+    for name, row in joints.items():
+        if "from" in row:  # it swings from one volts to the other: no dc that a meter could show
+            continue
+        on = meter.range_for("dc volts", abs(row["dc"]))
+        left = float(loaded(row["dc"], standing.source_ohms(name)[0], on.input_ohms)) if name != "chassis" else 0.0
+        row["shown"], row["range"] = on.shown(left), on.text
 
 
 def _from_file(file: Path, beside: Sequence[str]) -> Any:
@@ -162,6 +187,8 @@ def _lines(
         yield "  Presets stand where the file leaves them; --idle turns them to the targets."
     empty = broken_currents(standing)
     yield "\nJoints: volts to chassis; ac is rms, of windings and ripple"
+    if any("shown" in row for row in document["joints"].values()):
+        yield "  first what your meter shows of the dc on the range to choose, itself across it"
     if situation.stimulus_volts:
         yield f"  last: the {situation.stimulus_hz:g} Hz from the input, rms, as if nothing could clip"
     for name, row in document["joints"].items():
@@ -169,7 +196,8 @@ def _lines(
         if "from" in row:
             ac = f"   swings {row['from']:.0f} to {row['to']:.0f} V"
         driven = f"{'' if ac else ' ' * 17} {_signal(row['signal'])}" if "signal" in row else ""
-        yield f"  {name[:34]:<34} {row['dc']:9.2f} V dc{ac}{driven}".rstrip()
+        told = f"{name[:22]:<22} {row['shown']:>11}" if "shown" in row else f"{name[:34]:<34}"
+        yield f"  {told} {row['dc']:9.2f} V dc{ac}{driven}".rstrip()
         if ac and name in empty:
             yield "    the choke runs empty in each half cycle: the ac here is 7 to 8 % low"
     past: dict[str, list[str]] = {}
