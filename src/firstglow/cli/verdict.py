@@ -1,10 +1,14 @@
 """``firstglow verdict FILE --readings R``."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, say, volts_of
+
+if TYPE_CHECKING:
+    from firstglow.readings.taken import TakenFile
 
 SHOWN = 12  # unread readings named one by one
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
@@ -45,7 +49,7 @@ def command(
     meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else None
     taken = read_taken(readings, meters, later=True)
     mains = volts_of(mains_now)
-    ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter)
+    ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter or taken.one_meter)
     told = file_judged(ladder, taken)
     charts = {r["id"]: r["charts"] for rung in ladder.document["rungs"] for r in rung["readings"] if r.get("charts")}
     if as_json:
@@ -55,6 +59,7 @@ def command(
         return
     if told.ahead:  # before any GO ON that could be followed
         say(f"{told.ahead}.")
+    say(_judged_for(told.meter, taken))
     usual = (gear.mains_now if gear else None) or ladder.frame.amplifier.mains_volts
     if ladder.expected.mains != usual:
         say(
@@ -89,3 +94,13 @@ def command(
         if len(names) > SHOWN:
             say(f"    and {len(names) - SHOWN} more: firstglow ladder {file} --from {rung} --to {rung}")
     say(f"Passed to: {told.passed_to or 'no rung yet'}")
+
+
+def _judged_for(meter: str, taken: "TakenFile") -> str:
+    """Which meter's sheet it is judged by, and what becomes of a figure of another one."""
+    others = dict.fromkeys(row.meter or taken.meter or meter for row in taken.readings)
+    named = [name for name in others if name != meter]
+    text = f"Judged for the meter {meter}: bands and stops are those of a sheet made with --meter {meter}."
+    if named:
+        text += f" What {' and '.join(named)} read is brought to it, and held to the tighter stop where its range is not said."
+    return text

@@ -60,6 +60,19 @@ def range_of(reading: ExpectedReading, value: float, meter: Meter) -> Range | No
     return meter.range_for(reading.kind, value, reading.planned.range_volts)
 
 
+def first_range(reading: ExpectedReading, value: float, meter: Meter) -> Range | None:
+    """The range that another meter was put on before it showed anything: that of what is expected, or of more where it showed more."""
+    if reading.on is None or reading.unit != "V" or not isinstance(reading.expected, float) or not isfinite(value):
+        return None
+    there = abs(reading.expected) / reading.share(reading.on)
+    return meter.range_for(reading.kind, max(there, abs(value)), reading.planned.range_volts)
+
+
+def past_stop_on(reading: ExpectedReading, value: float, on: Range | None) -> Stop | None:
+    """The stop limit that a figure read on this range passes, held to what this sheet's own meter would show."""
+    return past_stop(reading, to_this_range(reading, value, on)) or stopped_on_finer(reading, value, on)
+
+
 def range_said(reading: ExpectedReading, typed: str, meter: Meter, where: str) -> Range | None:
     """The range that was typed with a figure; ReadingsError for one that the meter has not."""
     if not typed or reading.on is None or reading.on.kind == "ratio":

@@ -13,14 +13,15 @@ from firstglow.readings.learn import second_look
 from firstglow.readings.meters import ReadingsError, meter_named
 from firstglow.readings.pairs import against_cold, beside_others
 from firstglow.readings.read_on import (
+    first_range,
     hidden_by_range,
     off_the_scale,
-    past_stop,
+    past_stop_on,
     range_of,
     range_said,
     stopped_on_finer,
     to_this_range,
-)  # fmt: skip
+)
 from firstglow.readings.slips import Slip, beside, pen
 from firstglow.readings.taken import Taken, TakenFile, told_in_order
 from firstglow.readings.typed import split_range, typed_number, typed_word
@@ -85,6 +86,7 @@ class Verdicts:
     passed_to: str | None
     ahead: str | None = None
     mains: float = 0.0
+    meter: str = ""
 
     def json(self) -> dict[str, Any]:
         """CONTRACTS.md's verdict document."""
@@ -94,7 +96,7 @@ class Verdicts:
                  "check_first": list(v.check_first), "slips": [s.text for s in v.slips]} for v in self.verdicts
             ],
             "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to, "ahead": self.ahead,
-            "mains": self.mains,
+            "mains": self.mains, "meter": self.meter,
         }  # fmt: skip
 
 
@@ -172,7 +174,13 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     past = off_the_scale(reading, value, on, meter)
     if past is not None:
         return Verdict(row.id, row.text, *past, reading.checks(inf), None)
-    stop = past_stop(reading, here) or stopped_on_finer(reading, value, on)
+    stop, unsaid = past_stop_on(reading, value, on), ""
+    if stop is None and said is None and meter.name != ladder.meter.name:
+        # on which of its ranges was not said: held to the stop on the one that is chosen for what is expected, too
+        first = first_range(reading, value, meter)
+        stop = past_stop_on(reading, value, first)
+        if stop is not None and first is not None:
+            here, unsaid = to_this_range(reading, value, first), first.text
     if stop is not None:
         least = stop is reading.stop_below and stop.limit >= 0.0
         where = f"{'below' if least else 'past'} the stop limit {reading.text(stop.limit)}"
@@ -187,6 +195,9 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
             turned and least
         ):  # as much as there should be, and the other way: what leaves too little is not what is wrong
             why, checks = f"{reading.text(value)} is {where}: {turned}", TURNED
+        if unsaid:
+            why = f"{why}; read on {unsaid}, where {meter.name} is put for what is expected, it is {reading.text(here)} on this sheet's"
+            checks = (f"the range it was read on, typed with the figure ({row.text} on {unsaid})", *checks)
         why = beside(why, reading, pen(reading, here), possible)
         return Verdict(row.id, row.text, "switch off now", why, checks, here)
     away = mains_away(ladder, reading, row.mains, taken.mains)
@@ -310,7 +321,7 @@ def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:
         if going:
             passed = rung.id
     ahead = _ahead(ladder, unread, last_read)
-    return Verdicts(tuple(judged), tuple(unread), stopped, passed, ahead, ladder.mains)
+    return Verdicts(tuple(judged), tuple(unread), stopped, passed, ahead, ladder.mains, ladder.meter.name)
 
 
 def _ahead(ladder: ExpectedLadder, unread: Sequence[str], last_read: int) -> str | None:
