@@ -34,3 +34,34 @@ def test_figures_of_several_meters_are_told(tmp_path: Path) -> None:
     told = " ".join(run(tmp_path, text).split())
     assert "Judged for the meter digital" in told
     assert "What 20k read is brought to it, and held to the tighter stop" in told
+
+
+GOOD = '"0/F1 fuse/shared" = "yes"\n"0/types/shared" = "yes"\n'
+
+
+def test_the_last_line_names_every_stop_and_nothing_is_passed_then(tmp_path: Path) -> None:
+    """9 V on a cathode resistor's grid and 900 V on the reservoir: both, in the order of the ladder, and no rung passed."""
+    text = f'[readings]\n{GOOD}"4/HT1 after 10 min/shared" = "900"\n"5/V2 grid/shared" = "9"\n'
+    told = run(tmp_path, text)
+    last = " ".join(told.split("SWITCH OFF NOW: ")[-1].split())
+    assert last == ("4/HT1 after 10 min/shared, 5/V2 grid/shared. Off, plug out, make safe before anything else.")
+    assert "Passed to" not in told
+    # what is as it should be is a line each, where something halts
+    lines = told.splitlines()
+    fuse = next(n for n, line in enumerate(lines) if "0/F1 fuse/shared = yes" in line)
+    assert "0/types/shared = yes" in lines[fuse + 1]
+
+
+def test_unplugged_there_is_nothing_to_switch_off_in_the_last_line(tmp_path: Path) -> None:
+    told = run(tmp_path, '[readings]\n"0/cord and plug/shared" = "no"\n')
+    assert told.splitlines()[-1].startswith("DO NOT GO ON: 0/cord and plug/shared. Plug out, and it stays")
+    assert "SWITCH OFF" not in told
+
+
+def test_a_few_good_rows_say_what_they_were_held_to(tmp_path: Path) -> None:
+    told = run(tmp_path, f"[readings]\n{GOOD}")
+    assert told.count("yes, as expected") == 2
+    assert "Passed to" in told
+    beside = run(tmp_path, '[readings]\n"0/F1 fuse/shared" = "yes"\n"0/types/shared" = "no"\n')
+    assert "LOOK FIRST" in beside and "no; yes is expected" in beside
+    assert "yes, as expected" not in beside
