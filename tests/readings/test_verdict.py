@@ -7,7 +7,7 @@ import pytest
 from firstglow.amplifier.situation import Situation
 from firstglow.readings.expected import ExpectedLadder, ExpectedReading, ExpectedRung, Stop
 from firstglow.readings.meters import ReadingsError, digital
-from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, Probe
+from firstglow.readings.probe import Beside, Hold, PlannedReading, PlannedRung, Probe
 from firstglow.readings.slips import slip
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.typed import typed_number
@@ -20,7 +20,7 @@ DIAL = Situation(69.0)
 def reading(
     name: str, kind: str = "dc volts", situation: Situation = FULL, quantity: str = "volts", **numbers: object
 ) -> ExpectedReading:
-    plan = {k: numbers.pop(k) for k in ("needs", "stop_words", "check_first", "range_volts") if k in numbers}
+    plan = {k: numbers.pop(k) for k in ("needs", "stop_words", "check_first", "range_volts", "beside") if k in numbers}
     planned = PlannedReading(name, name, Probe(kind, "A", "chassis", quantity), situation, "clip", **plan)
     top = max(abs(float(numbers.get(k) or 0.0)) for k in ("low", "high"))
     on = None if kind in {"lamp", "look"} else digital().range_for(kind, top)
@@ -275,7 +275,14 @@ def test_one_mistyped_name_leaves_every_comparison_in() -> None:
     of one winding are 5 % at most; 20 ohm cold and 30 warm are 0.5/0.00393 = 127 K, past any insulation."""
     rows = (
         reading("2b/HT1 leg 1/x", "ac volts", expected=115.0, low=100.0, high=130.0),
-        reading("2b/HT1 leg 2/x", "ac volts", expected=115.0, low=100.0, high=130.0),
+        reading(
+            "2b/HT1 leg 2/x",
+            "ac volts",
+            expected=115.0,
+            low=100.0,
+            high=130.0,
+            beside=Beside("halves", "2b/HT1 leg 1/x"),
+        ),
         reading("2b/cold/x", "ohms", Situation(0.0), "ohms", expected=20.0, low=15.0, high=25.0),
         reading("2b/warm/x", "ohms", Situation(0.0), "warm ohms", expected=25.0, low=15.0, high=40.0),
     )
@@ -283,9 +290,9 @@ def test_one_mistyped_name_leaves_every_comparison_in() -> None:
     alone = ExpectedLadder("Test", "0", 230.0, digital(), (rung,), by_id={r.id: r for r in rows})
     lines = [f'"{r.id}" = "{typed}"' for r, typed in zip(rows, ("120", "108", "20", "30"), strict=True)]
     good = verdict(alone, parse_taken("\n".join(["[readings]", *lines]))).verdicts
-    assert [v.verdict for v in good] == ["go on", "look first", "go on", "switch off now"]
+    assert [v.verdict for v in good] == ["go on", "switch off now", "go on", "switch off now"]
     with pytest.raises(ReadingsError) as caught:
         verdict(alone, parse_taken("\n".join(["[readings]", *lines, '"2b/hum" = "1"']), "r"))
     told = str(caught.value).splitlines()
-    assert [line.split(":")[1] for line in told] == ["5", "6", "3", "1"]
-    assert "DO NOT GO ON" in told[0] and "LOOK FIRST" in told[2] and "GO ON: 2b/HT1 leg 1/x, 2b/cold/x;" in told[3]
+    assert [line.split(":")[1] for line in told] == ["3", "5", "6", "1"]
+    assert "SWITCH OFF NOW" in told[0] and "DO NOT GO ON" in told[1] and "GO ON: 2b/HT1 leg 1/x, 2b/cold/x;" in told[3]

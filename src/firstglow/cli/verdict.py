@@ -1,12 +1,18 @@
 """``firstglow verdict FILE --readings R``."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from firstglow.cli.output import AS, BENCH, FILE, JSON, MAINS, METER, bench_of, print_json, say, volts_of
 
+if TYPE_CHECKING:
+    from firstglow.readings.taken import TakenFile
+
 SHOWN = 12  # unread readings named one by one
+MANY = 12  # rows: with more, good ones are a line each
+STOPS = 6  # stops named in the last line
 SIGNS = {"go on": "✓", "look first": "?", "switch off now": "✗", "note only": "·"}
 
 
@@ -45,7 +51,7 @@ def command(
     meters = {n: meter_from_table(n, t, gear.file) for n, t in gear.meters.items()} if gear else None
     taken = read_taken(readings, meters, later=True)
     mains = volts_of(mains_now)
-    ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter)
+    ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter or taken.one_meter)
     told = file_judged(ladder, taken)
     charts = {r["id"]: r["charts"] for rung in ladder.document["rungs"] for r in rung["readings"] if r.get("charts")}
     if as_json:
@@ -55,6 +61,7 @@ def command(
         return
     if told.ahead:  # before any GO ON that could be followed
         say(f"{told.ahead}.")
+    say(_judged_for(told.meter, taken))
     usual = (gear.mains_now if gear else None) or ladder.frame.amplifier.mains_volts
     if ladder.expected.mains != usual:
         say(
@@ -67,19 +74,19 @@ def command(
         )
     stops = [v for v in told.verdicts if v.verdict == "switch off now"]
     halted = bool(stops or told.ahead)  # nobody goes on: a good figure is only said to be one
+    brief = len(told.verdicts) > MANY or any(v.verdict in ("look first", "switch off now") for v in told.verdicts)
     for v in [*stops, *(v for v in told.verdicts if v not in stops)]:
         word = called(v.verdict, on=ladder.expected.by_id[v.id].planned.under_power)
         word = "AS EXPECTED" if halted and v.verdict == "go on" else word
         say(f"{SIGNS[v.verdict]} {word:<15} {v.id} = {v.value}")
-        say(f"    {alone(v.why, v.slips)}")
+        if not (brief and v.verdict == "go on"):
+            say(f"    {alone(v.why, v.slips)}")
         for line in side_by_side(charts.get(v.id, ()), ladder.expected.by_id[v.id], v.compared):
             say(f"    {line}")
         checks = [f"check first: {text}" for text in v.check_first]
         slips = [f"a slip? {one.text}" for one in v.slips]
         for text in (*slips, *checks) if v.innocent else (*checks, *slips):
             say(f"    {text}")
-    if told.stopped_at:
-        say(f"Stopped at {told.stopped_at}: off, plug out, make safe before anything else.")
     if told.unread:
         rung = told.unread[0].split("/")[0]
         names = [name for name in dict.fromkeys(told.unread) if name.split("/")[0] == rung]
@@ -88,4 +95,26 @@ def command(
             say(f"    {name}")
         if len(names) > SHOWN:
             say(f"    and {len(names) - SHOWN} more: firstglow ladder {file} --from {rung} --to {rung}")
-    say(f"Passed to: {told.passed_to or 'no rung yet'}")
+    if stops:  # the last line that is read says it too
+        say(_stopped([v.id for v in stops], on=any(ladder.expected.by_id[v.id].planned.under_power for v in stops)))
+    else:
+        say(f"Passed to: {told.passed_to or 'no rung yet'}")
+
+
+def _stopped(names: list[str], *, on: bool) -> str:
+    """What halts, each by its name, and what to do. on: under power."""
+    more = len(names) - STOPS
+    named = ", ".join(names[:STOPS]) + (f" and {more} more, above" if more > 0 else "")
+    if on:
+        return f"SWITCH OFF NOW: {named}. Off, plug out, make safe before anything else."
+    return f"DO NOT GO ON: {named}. Plug out, and it stays out until that is right."
+
+
+def _judged_for(meter: str, taken: "TakenFile") -> str:
+    """Which meter's sheet it is judged by, and what becomes of a figure of another one."""
+    others = dict.fromkeys(row.meter or taken.meter or meter for row in taken.readings)
+    named = [name for name in others if name != meter]
+    text = f"Judged for the meter {meter}: bands and stops are those of a sheet made with --meter {meter}."
+    if named:
+        text += f" What {' and '.join(named)} read is brought to it, and held to the tighter stop where its range is not said."
+    return text

@@ -92,6 +92,8 @@ class Climb(Asking):
         data: dict[str, Any] = {"stage": self.here.stage, "si": finite(found.si)}
         if verdict.compared is not None:
             data["compared"] = finite(verdict.compared)
+        if self.here.meter is not None:
+            data["meter"] = self.here.meter
         if verdict.leans:
             data["leans"] = list(verdict.leans)
         if slips:

@@ -12,6 +12,7 @@ from firstglow.ladder.sides import against_the_other
 from firstglow.readings.expected import ExpectedReading
 from firstglow.readings.learn import Learned, doubted, leaning, learned
 from firstglow.readings.meters import Meter
+from firstglow.readings.pairs import held_to
 from firstglow.readings.taken import Taken, TakenFile
 from firstglow.readings.typed import split_range, typed_number
 from firstglow.readings.verdict import Verdict, judge
@@ -40,8 +41,18 @@ def _figures(ladder: Ladder, place: Here, name: str) -> dict[str, float]:
     return {k: float(r.data["compared"]) for k, r in place.taken.items() if k != name and _figure(r)}
 
 
+def _beside(place: Here, name: str) -> dict[str, float]:
+    """What this meter showed of the other readings and was no stop, as the ladder's meter shows it at the ladder's mains [SI]."""
+    here = {k: r for k, r in place.taken.items() if k != name and r.data.get("meter") == place.meter}
+    return {k: float(r.data["compared"]) for k, r in here.items() if _number(r) and r.event in ("go on", "look first")}
+
+
+def _number(record: Record) -> bool:
+    return isinstance(record.data.get("compared"), int | float)
+
+
 def _figure(record: Record) -> bool:
-    return isinstance(record.data.get("compared"), int | float) and record.event == "go on"
+    return _number(record) and record.event == "go on"
 
 
 def judged(
@@ -60,7 +71,7 @@ def judged(
     verdict = judge(expected, reading, row, file)
     if verdict.verdict == "look first" and known.grounds:
         verdict = judge(expected, known.reading, row, file)  # the same figures as stand under EXPECT, not the sheet's
-    verdict = doubted(verdict, known, reading)
+    verdict = doubted(held_to(expected, verdict, _beside(place, name)), known, reading)
     verdict = drifting(against_the_other(verdict, ladder, place, name), ladder, place, name)
     verdict = _leaning(verdict, ladder, place)
     si = None if reading.kind in ("lamp", "look") else typed_number(split_range(row.text)[0], reading.unit, name)

@@ -2,6 +2,7 @@
 back bias under a load resistor (4b)."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from firstglow.amplifier.bases import find
 from firstglow.amplifier.role_types import OutputValve
@@ -19,7 +20,7 @@ from firstglow.ladder.rows import (
     load_lines,
 )
 from firstglow.ladder.rung_cold import large_capacitors
-from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+from firstglow.readings.probe import Beside, Hold, PlannedReading, PlannedRung
 
 RUNG = "4"
 WAIT, WAIT_OLD = 600.0, 1800.0  # s: leakage falls; 30 min with stored or old electrolytics
@@ -124,7 +125,7 @@ def _node(
         limits = (*limits, stops.sign(supply.sign > 0, "a diode or a capacitor the wrong way round"))
         limits = (*limits, stops.least(EARLY_LEAST, "a diode shorted or open, or a short on HT"))
     minutes = word.strip(" aftermin")
-    return frame.reading(
+    made = frame.reading(
         rung,
         f"{node}{word}",
         key,
@@ -141,11 +142,20 @@ def _node(
         },
         settle_seconds=60.0 * float(minutes or 0),
     )
+    earlier = _earlier(minutes)
+    if earlier is None:
+        return made
+    return replace(made, beside=Beside("sinks", frame.reading_id(rung, f"{node} after {earlier} min", None)))
 
 
 def _sinks(minutes: str) -> str:
     """How leakage that grows shows: against the row before, where there is one."""
-    return "rung.ht.sinks" if minutes in ("", str(MINUTES[0])) else "rung.ht.sank"
+    return "rung.ht.sinks" if _earlier(minutes) is None else "rung.ht.sank"
+
+
+def _earlier(minutes: str) -> int | None:
+    """The minutes of the row before, None where there is none."""
+    return next((m for m in reversed(MINUTES) if minutes and m < int(minutes)), None)
 
 
 def _warm_up(frame: Frame, at: Situation) -> Iterator[PlannedReading]:

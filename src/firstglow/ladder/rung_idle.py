@@ -43,6 +43,7 @@ def rung(frame: Frame) -> PlannedRung:
 def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 42
     part, chassis = v.sense or v.cathode_resistor, frame.joint("chassis")
     for minutes in MINUTES:
+        settled = frame.words.text("rung.note.settled") if minutes == MINUTES[-1] else ""
         if part is not None and not frame.repeats_cathode(v):
             yield frame.reading(
                 RUNG,
@@ -56,9 +57,10 @@ def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReadi
                 stops=current_stop(frame, v, SETTING) + bridged_stop(frame, v),
                 fill={"part": part, "minutes": minutes, "shorted": bridged(frame, v)},
                 settle_seconds=60.0 * minutes,
+                remark=settled,
             )
         if part is None or frame.shared_cathode(v):
-            yield from half_drop(frame, RUNG, at, v, minutes)
+            yield from half_drop(frame, RUNG, at, v, minutes, settled)
     yield plate(frame, RUNG, at, v)
     if v.screen is not None and v.screen != v.plate:
         yield screen(frame, RUNG, at, v)

@@ -177,7 +177,7 @@ def _grid_first(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Itera
 
 
 def half_drop(
-    frame: Frame, rung: str, at: Situation, v: OutputValve, minutes: int | None = None
+    frame: Frame, rung: str, at: Situation, v: OutputValve, minutes: int | None = None, remark: str = ""
 ) -> Iterator[PlannedReading]:
     """Single shares where several valves stand on one resistor, or none: the drop across each half primary."""
     word, when = (f" after {minutes} min", f", {minutes} min") if minutes else ("", "")
@@ -193,6 +193,7 @@ def half_drop(
         stops=(stops.dissipation(v.valve),),
         fill={"when": when},
         settle_seconds=60.0 * (minutes or 0),
+        remark=remark,
     )
 
 

@@ -1,6 +1,7 @@
 """Rung 2, in two stages: the mains transformer alone at about 30 % and then up to today's mains (rows 12 to 16)."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply
@@ -10,7 +11,7 @@ from firstglow.ladder.kinds import kind_lines
 from firstglow.ladder.legs import legs, winding_ends
 from firstglow.ladder.make_safe import plug_lines
 from firstglow.ladder.rows import REFERRED, WRONG, heaters
-from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
+from firstglow.readings.probe import Beside, Hold, PlannedReading, PlannedRung
 
 EARLY, MIDDLE = 0.30, 0.65
 STEP, FULL, UNKNOWN = 120.0, 900.0, 3600.0  # s: a step; a known transformer; one rewound or suspected
@@ -157,7 +158,7 @@ def _sides(frame: Frame, rung: str, at: Situation) -> Iterator[PlannedReading]: 
 def _legs(frame: Frame, rung: str, at: Situation, supply: Supply) -> Iterator[PlannedReading]:
     found = legs(frame, supply)
     for n, (hot, centre, owner) in enumerate(found, 1):
-        yield frame.reading(
+        made = frame.reading(
             rung,
             f"{supply.name} leg {n}",
             "ht_leg",
@@ -169,6 +170,7 @@ def _legs(frame: Frame, rung: str, at: Situation, supply: Supply) -> Iterator[Pl
             stops=stops.within(LEGS, "legs apart, or tap and end exchanged"),
             fill={"n": n, "valve_name": owner},
         )
+        yield replace(made, beside=Beside("halves", frame.reading_id(rung, f"{supply.name} leg {3 - n}", None)))
     ends = None if found else winding_ends(frame, supply)
     if ends is not None:
         hot, cold = ends

@@ -1,7 +1,8 @@
 """Side by side: left against right, one valve of a pair against the other, one HT leg against the other.
 
 What the two have in common (HT, the meter's own gain on one range) drops out of their difference, so two readings that
-each lie in their own band may still be further apart than any healthy pair. Only a look first, never a stop.
+each lie in their own band may still be further apart than any healthy pair. Only a look first, never a stop: what the
+sheet stops at is in ``readings.pairs``.
 """
 
 from dataclasses import dataclass, replace
@@ -10,7 +11,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from firstglow.readings.expected import ExpectedReading
-from firstglow.readings.pairs import other_leg, uneven
 from firstglow.readings.spreads import MAINS
 from firstglow.readings.verdict import Verdict
 
@@ -37,7 +37,7 @@ def others(ladder: "Ladder", name: str) -> tuple[str, ...]:
     """Readings of the same point on the other side: other channel, other valve of the pair, other HT leg."""
     by_id, planned = ladder.expected.by_id, ladder.expected.by_id[name].planned
     found = [planned.twin] if planned.twin else []
-    found += [other_leg(name)] if other_leg(name) else []
+    found += [planned.beside.id] if planned.beside is not None and planned.beside.rule == "halves" else []
     rung, middle, side = name.split("/", 2)
     for v in ladder.frame.roles.outputs:
         if v.partner and middle.split(" ")[0] == _short(ladder, v.valve):
@@ -109,10 +109,6 @@ def against_the_other(verdict: Verdict, ladder: "Ladder", place: "Here", name: s
         before = None if record is None or record.event != "go on" else record.data.get("compared")
         if not isinstance(before, int | float):
             continue
-        if other == other_leg(name):
-            odd = uneven(ladder.expected, verdict, other, float(before))
-            if odd.verdict != "go on":
-                return odd
         found = apart(ladder, other, name)
         if found is None:
             continue

@@ -2,11 +2,12 @@
 transformer cold, before any valve could howl."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from firstglow.amplifier.model import Part
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
-from firstglow.readings.probe import PlannedReading
+from firstglow.readings.probe import Beside, PlannedReading
 
 DRIVE = 0.5  # V rms on the loudspeaker terminals
 MOST = 10.0  # V rms that a plate may reach: the set is open on the bench (common practice)
@@ -80,7 +81,7 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
                 remark=frame.words.text("rung.note.drive"),
                 fill=fill,
             )
-        yield frame.reading(
+        half = frame.reading(
             rung,
             "turns to centre",
             "turns_half",
@@ -93,9 +94,11 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
             stops=stops.within(0.05, "halves or ratio wrong" if v.partner else "ratio wrong"),
             fill=fill,
         )
+        other = Beside("halves", frame.reading_id(rung, "turns to centre", v.partner)) if v.partner else None
+        yield replace(half, beside=other)
         if not v.partner and not frame.roles.loops:
             continue  # one plate and no loop: either way round is right
-        yield frame.reading(
+        hot_row = frame.reading(
             rung,
             "turns to hot",
             "turns_hot",
@@ -108,3 +111,4 @@ def turns_readings(frame: Frame, rung: str) -> Iterator[PlannedReading]:
             stops=stops.within(0.05, "phase wrong"),
             fill=fill,
         )
+        yield replace(hot_row, beside=Beside("side", half.id))

@@ -65,6 +65,18 @@ class StopRule:
 
 
 @dataclass(frozen=True, slots=True)
+class Beside:
+    """Another reading that a reading is held to, by its ``id``.
+
+    rule: "halves" (of one winding, in the ratio that is drawn), "sinks" (HT that falls below the row before), "side" (which of
+    the two is the larger, as drawn).
+    """
+
+    rule: Literal["halves", "sinks", "side"]
+    id: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlannedReading:
     """One row of a rung. ``id`` is ``rung/probe/channel`` and never depends on mains or meter.
 
@@ -78,6 +90,7 @@ class PlannedReading:
     stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
     remark: what a person must know of this row beside its numbers (a part bridged by others, a stop from a guess); the
         reading is judged all the same.
+    beside: the reading that it is held to, and how; None where it stands by itself.
     on_seconds: how long the power of its own set-up was on [s]: what would rise is seen to rise.
     off_seconds: how long the plug was out before the power that it is read from [s]: its cathodes are cold then.
     """
@@ -106,6 +119,7 @@ class PlannedReading:
     settle_seconds: float = 0.0
     off_seconds: float = 0.0
     on_seconds: float = 0.0
+    beside: Beside | None = None
 
     @property
     def under_power(self) -> bool:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from firstglow.readings.meters import Meter, ReadingsError, meter_named
+from firstglow.readings.typed import OPEN_WORDS
 
 T = TypeVar("T")
 _TOP = ("format", "amplifier", "digest", "mains", "meter", "readings")
@@ -40,6 +41,13 @@ class TakenFile:
     meters: Mapping[str, Meter] = field(default_factory=dict)
     file: str = "readings"
     wrong: tuple[str, ...] = ()
+
+    @property
+    def one_meter(self) -> str | None:
+        """The meter that read every figure of the file, else the one that is named for the whole of it; None where neither is."""
+        figures = (row for row in self.readings if re.search(r"\d", row.text) or row.text.strip().lower() in OPEN_WORDS)
+        names = {row.meter or self.meter for row in figures}
+        return names.pop() if len(names) == 1 else self.meter
 
 
 def read_taken(path: str | Path, meters: Mapping[str, Meter] | None = None, *, later: bool = False) -> TakenFile:

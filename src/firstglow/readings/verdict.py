@@ -7,10 +7,21 @@ from math import inf, isfinite
 from typing import Any, Literal
 
 from firstglow.readings.at_mains import mains_away, to_sheet, unjudged
-from firstglow.readings.expected import ExpectedLadder, ExpectedReading, Stop, hidden_text, overload
+from firstglow.readings.drift import before, drifting
+from firstglow.readings.expected import ExpectedLadder, ExpectedReading
 from firstglow.readings.learn import second_look
-from firstglow.readings.meters import RATIO_OVER, Meter, Range, ReadingsError, meter_named, ratio_of
-from firstglow.readings.pairs import against_cold, legs_alike
+from firstglow.readings.meters import ReadingsError, meter_named
+from firstglow.readings.pairs import against_cold, beside_others
+from firstglow.readings.read_on import (
+    first_range,
+    hidden_by_range,
+    off_the_scale,
+    past_stop_on,
+    range_of,
+    range_said,
+    stopped_on_finer,
+    to_this_range,
+)
 from firstglow.readings.slips import Slip, beside, pen
 from firstglow.readings.taken import Taken, TakenFile, told_in_order
 from firstglow.readings.typed import split_range, typed_number, typed_word
@@ -75,6 +86,7 @@ class Verdicts:
     passed_to: str | None
     ahead: str | None = None
     mains: float = 0.0
+    meter: str = ""
 
     def json(self) -> dict[str, Any]:
         """CONTRACTS.md's verdict document."""
@@ -84,7 +96,7 @@ class Verdicts:
                  "check_first": list(v.check_first), "slips": [s.text for s in v.slips]} for v in self.verdicts
             ],
             "unread": list(self.unread), "stopped_at": self.stopped_at, "passed_to": self.passed_to, "ahead": self.ahead,
-            "mains": self.mains,
+            "mains": self.mains, "meter": self.meter,
         }  # fmt: skip
 
 
@@ -104,7 +116,10 @@ def verdict(ladder: ExpectedLadder, taken: TakenFile, explain: Explain = list) -
         except ReadingsError as error:
             wrong.append(str(error))
     judged = [against_cold(ladder, v, judged) for v in judged]
-    judged = explain(legs_alike(ladder, [_found_good(v) for v in second_look(ladder, judged)]))
+    judged = beside_others(ladder, judged, {row.id: row.meter or taken.meter or "" for row in taken.readings})
+    shown = {v.id: v.compared for v in judged if v.verdict == "go on"}
+    judged = [drifting(ladder, v, shown.get(before(ladder, v.id) or "")) for v in judged]
+    judged = explain([_found_good(v) for v in second_look(ladder, judged)])
     if wrong:
         raise told_beside(ladder, judged, by_id, wrong)
     return gates(ladder, judged)
@@ -153,13 +168,19 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
     text, typed_range = split_range(row.text)
     value = typed_number(text, reading.unit, f"{row.where}: {row.id}")
     meter = meter_named(row.meter or taken.meter or ladder.meter.name, taken.meters)
-    said = _range_said(reading, typed_range, meter, f"{row.where}: {row.id}")
-    on = said or (reading.on if meter.name == ladder.meter.name else _range_of(reading, value, meter))
-    here = _to_this_range(reading, value, on)
-    past = _off_the_scale(reading, value, on, meter)
+    said = range_said(reading, typed_range, meter, f"{row.where}: {row.id}")
+    on = said or (reading.on if meter.name == ladder.meter.name else range_of(reading, value, meter))
+    here = to_this_range(reading, value, on)
+    past = off_the_scale(reading, value, on, meter)
     if past is not None:
         return Verdict(row.id, row.text, *past, reading.checks(inf), None)
-    stop = _stopped(reading, here) or _stopped_on_finer(reading, value, on)
+    stop, unsaid = past_stop_on(reading, value, on), ""
+    if stop is None and said is None and meter.name != ladder.meter.name:
+        # on which of its ranges was not said: held to the stop on the one that is chosen for what is expected, too
+        first = first_range(reading, value, meter)
+        stop = past_stop_on(reading, value, first)
+        if stop is not None and first is not None:
+            here, unsaid = to_this_range(reading, value, first), first.text
     if stop is not None:
         least = stop is reading.stop_below and stop.limit >= 0.0
         where = f"{'below' if least else 'past'} the stop limit {reading.text(stop.limit)}"
@@ -174,6 +195,9 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
             turned and least
         ):  # as much as there should be, and the other way: what leaves too little is not what is wrong
             why, checks = f"{reading.text(value)} is {where}: {turned}", TURNED
+        if unsaid:
+            why = f"{why}; read on {unsaid}, where {meter.name} is put for what is expected, it is {reading.text(here)} on this sheet's"
+            checks = (f"the range it was read on, typed with the figure ({row.text} on {unsaid})", *checks)
         why = beside(why, reading, pen(reading, here), possible)
         return Verdict(row.id, row.text, "switch off now", why, checks, here)
     away = mains_away(ladder, reading, row.mains, taken.mains)
@@ -181,10 +205,10 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, "note only", reading.note_only, (), value)
     if why := unjudged(ladder, reading, away):
         return Verdict(row.id, row.text, "look first", why, (), None)
-    hidden = _hidden(reading, on, meter, said is not None)
+    hidden = hidden_by_range(reading, on, meter, said is not None)
     if hidden:
         return Verdict(row.id, row.text, "look first", hidden, reading.checks(), None)
-    rated = _stopped_on_finer(reading, value, on, average=True)
+    rated = stopped_on_finer(reading, value, on, average=True)
     if rated is not None:
         why = f"{reading.text(value)} is past {reading.text(rated.limit)}: {rated.why}"
         return Verdict(row.id, row.text, "look first", why, reading.checks(value), here)
@@ -279,89 +303,6 @@ def _glow(word: str) -> int:
     return ("dark", "dim", "half", "full").index(word)
 
 
-def _stopped(reading: ExpectedReading, value: float) -> Stop | None:
-    """The stop limit that this value passes, or None. An overload is past every limit on its side (``_off_the_scale`` has
-    seen whether the range goes that far)."""
-    if reading.stop_below is not None and value < reading.stop_below.limit:
-        return reading.stop_below
-    if reading.stop_above is not None and value > reading.stop_above.limit:
-        return reading.stop_above
-    return None
-
-
-def _off_the_scale(reading: ExpectedReading, value: float, on: Range | None, meter: Meter) -> tuple[Answer, str] | None:
-    """What an overload of volts or amps says where no stop limit lies within its range. Every healthy amplifier reads on it:
-    where it ends just below the limit, what lies past it counts as past the limit too."""
-    if on is None or isfinite(value) or reading.unit not in {"V", "A"}:
-        return None
-    stop = reading.stop_above
-    means = overload(stop, on, meter)
-    if not means:
-        return None
-    said = f"past the end of the {on.shown(on.full)} range"
-    if means == "stop" and stop is not None:
-        why = f"{said}, where {reading.text(reading.high or 0.0)} is the most of a healthy one, and perhaps past the stop limit"
-        return "switch off now", f"{why} {reading.text(stop.limit)}: {stop.why}"
-    return "look first", f"{said}, and no more is known of it: one range up, and read it again"
-
-
-def _stopped_on_finer(reading: ExpectedReading, value: float, on: Range | None, average: bool = False) -> Stop | None:
-    """The same for a row that the ladder's own meter cannot judge, read on a range that can: its stops stand off by what
-    the coarse meter may be wrong by, and this one is held to the limits themselves. average: to those of the average valve."""
-    if on is None or not reading.hidden or reading.hidden_from(on) is not None or not isfinite(value):
-        return None
-    share = reading.share(on)
-    for found in reading.ground.limits:
-        limit = found.limit * share
-        away = value - limit if found.side == "above" else limit - value
-        # a sign has no size: the meter's own error about nothing is none
-        if found.average == average and away > (on.limits(0.0) if limit == 0.0 else 0.0):
-            return Stop(limit, found.why)
-    return None
-
-
-def _range_of(reading: ExpectedReading, value: float, meter: Meter) -> Range | None:
-    """The range of another meter that a value was read on."""
-    if reading.on is None or not isfinite(value):
-        return reading.on
-    if reading.on.kind == "ratio":
-        return ratio_of(meter.range_for(reading.planned.probe.kind, RATIO_OVER))
-    return meter.range_for(reading.kind, value, reading.planned.range_volts)
-
-
-def _range_said(reading: ExpectedReading, typed: str, meter: Meter, where: str) -> Range | None:
-    """The range that was typed with a figure; ReadingsError for one that the meter has not."""
-    if not typed or reading.on is None or reading.on.kind == "ratio":
-        return None
-    full = typed_number(typed, reading.on.unit, where)
-    ranges = meter.of_kind(reading.kind)
-    found = next((r for r in ranges if abs(r.full - full) <= 1e-6 * r.full), None)
-    if found is None:
-        there = ", ".join(r.text for r in ranges)
-        raise ReadingsError(
-            f'{where}: range "{typed}": meter {meter.name} has {there}; one of them; try {ranges[0].text}'
-        )
-    return found
-
-
-def _hidden(reading: ExpectedReading, on: Range | None, meter: Meter, said: bool) -> str:
-    """Why a figure on this range can judge nothing, "" where it can. Where a reading starts on a range that would hide
-    what must not stand there, the range it ended on has to be said: a needle at rest looks the same on both."""
-    if on is None:
-        return ""
-    first = reading.ground.start(meter)
-    if not said and first is not None and reading.hidden_from(first) is not None:
-        return hidden_text(reading, first, meter)
-    return hidden_text(reading, on, meter)
-
-
-def _to_this_range(reading: ExpectedReading, value: float, on: Range | None) -> float:
-    """A value read on a range, as the ladder's own range would show it [SI]: by what each leaves of the volts."""
-    if on is None or reading.on is None or on == reading.on or not isfinite(value):
-        return value
-    return value / reading.share(on) * reading.share(reading.on)
-
-
 def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:
     """How far up the ladder these verdicts carry."""
     by_id: Mapping[str, Verdict] = {v.id: v for v in judged}
@@ -380,7 +321,7 @@ def gates(ladder: ExpectedLadder, judged: list[Verdict]) -> Verdicts:
         if going:
             passed = rung.id
     ahead = _ahead(ladder, unread, last_read)
-    return Verdicts(tuple(judged), tuple(unread), stopped, passed, ahead, ladder.mains)
+    return Verdicts(tuple(judged), tuple(unread), stopped, passed, ahead, ladder.mains, ladder.meter.name)
 
 
 def _ahead(ladder: ExpectedLadder, unread: Sequence[str], last_read: int) -> str | None:
