@@ -11,12 +11,14 @@ from dataclasses import replace
 
 from firstglow.amplifier.look import Look, look_at
 from firstglow.amplifier.model import Amplifier, Joint, Part, Problem
-from firstglow.amplifier.remedies import local, problem
+from firstglow.amplifier.positive_grids import made_positive, positive_grids
+from firstglow.amplifier.remedies import capacitor_line, local, problem
 from firstglow.amplifier.supplies import Supply
 from firstglow.quantities import code
 
 LEAST = 2
-"""So many parts at the least must agree before a rectifier is blamed rather than one of them."""
+"""So many parts at the least must agree before a rectifier is blamed rather than one of them; one output valve whose grid
+it makes positive is enough."""
 
 Checks = Callable[[Amplifier], list[Problem]]
 
@@ -29,8 +31,10 @@ def turned_rectifiers(amplifier: Amplifier, checks: Checks) -> list[Problem]:
         better = _better(amplifier, found, checks)
         if better is None:
             break
+        as_drawn = amplifier
         supply, also, amplifier, left = better
-        told += _problems(amplifier, supply, also, sorted({p.part for p in found} - {p.part for p in left}))
+        seem = sorted({p.part for p in found} - {p.part for p in left})
+        told += _problems(look_at(as_drawn), amplifier, supply, also, seem)
         found = left
     return [*told, *found]
 
@@ -42,6 +46,7 @@ def _better(
     them, the amplifier so drawn and what is then left."""
     before = {(p.part, p.found) for p in found}
     look = look_at(amplifier)
+    positive = {(g.valve.valve, g.supply.name) for g in positive_grids(look)}
     trials = []
     for supply in look.supplies:
         if any(amplifier.parts[r].kind != "diode" for r in supply.rectifiers):
@@ -54,7 +59,8 @@ def _better(
             exchanged = _exchanged(amplifier, (*supply.rectifiers, *also))
             left = checks(exchanged)
             gone = {part for part, _ in before} - {p.part for p in left}
-            if {(p.part, p.found) for p in left} < before and len(gone) >= LEAST:
+            enough = len(gone) >= LEAST or any((part, supply.name) in positive for part in gone)
+            if {(p.part, p.found) for p in left} < before and enough:
                 trials.append((len(gone), -len(also), supply, also, exchanged, left))
     if not trials:
         return None
@@ -100,26 +106,39 @@ def _swapped(joint: Joint, old: str, new: str) -> Joint:
     return replace(joint, terminals=tuple(new if t == old else t for t in joint.terminals))
 
 
-def _problems(amplifier: Amplifier, supply: Supply, also: tuple[str, ...], others: list[str]) -> Iterator[Problem]:
-    """What is told of each diode; ``amplifier`` is drawn as it should be."""
-    seem = ", ".join(others)
-    names = (*supply.rectifiers, *also)
+def _problems(
+    look: Look, better: Amplifier, supply: Supply, also: tuple[str, ...], others: list[str]
+) -> Iterator[Problem]:
+    """What is told of each diode, and of each electrolytic that was drawn to suit it. ``look``: at the amplifier as it is
+    drawn; ``better``: as it should be."""
+    makes = made_positive(look, supply) if supply.sign > 0 else f"{supply.joint} negative"
+    told = {g.valve.valve for g in positive_grids(look) if g.supply == supply}  # by their grids
+    seem = [name for name in others if name not in told]
+    follows = f", and {', '.join(seem)} {'seems' if len(seem) == 1 else 'seem'} wrong for it" if seem else ""
     for name in supply.rectifiers:
-        part = amplifier.parts[name]
-        now = "positive" if supply.sign > 0 else "negative"
-        remedy = diode_line(amplifier, part)
-        if len(names) > 1:
-            every = ", ".join(local(amplifier, n, part.channel) for n in names)
+        part = better.parts[name]
+        remedy = diode_line(better, part)
+        if len(supply.rectifiers) > 1:
+            every = ", ".join(local(better, n, part.channel) for n in supply.rectifiers)
             remedy = f"the two joints exchanged in every line of {every}, all of them together: here {remedy}"
         yield problem(
-            amplifier,
+            better,
             part,
             name,
-            f"rectifier drawn the wrong way round: so it makes {supply.joint} {now}, and {seem} "
-            f"{'seems' if len(others) == 1 else 'seem'} wrong for it",
-            f"its cathode (band, +) on {part.leads['cathode']}: one rectifier turned is more likely than all of these. "
-            "Look at the part itself before the file is changed; turn no capacitor to suit it",
+            f"rectifier drawn the wrong way round: it makes {makes}{follows}",
+            f"its cathode (band, +) on {part.leads['cathode']}. Look at the part itself too, before any power; turn no "
+            "capacitor to suit it",
             remedy,
+        )
+    for name in also:
+        part = better.parts[name]
+        yield problem(
+            better,
+            part,
+            name,
+            f"electrolytic drawn to suit {', '.join(supply.rectifiers)}, which is the wrong way round: both are to be turned",
+            f"the plus lead on {part.leads['+']}",
+            capacitor_line(better, part, part.leads["+"], part.leads["-"]),
         )
 
 

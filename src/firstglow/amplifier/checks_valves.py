@@ -6,6 +6,7 @@ from firstglow.amplifier.graph import holds
 from firstglow.amplifier.half_rails import taps
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem
+from firstglow.amplifier.positive_grids import positive_grid_problems, positive_grids
 from firstglow.amplifier.remedies import like, local, problem, resistor_line, wire_line
 from firstglow.amplifier.role_types import OutputValve
 from firstglow.amplifier.roles_output import bias_root, cathode_path, grid_reference, output_valves
@@ -28,7 +29,7 @@ def valve_problems(look: Look) -> list[Problem]:
             *_fed(look, part, "screen"),
             *_cathode(look, part),
         ]
-    return [*found, *_unbiased(look), *_crossed(look), *_no_ht(look)]
+    return [*found, *positive_grid_problems(look), *_unbiased(look), *_crossed(look), *_no_ht(look)]
 
 
 def _reached(look: Look, joint: str) -> set[str]:
@@ -197,8 +198,9 @@ def _cathode(look: Look, part: Part) -> Iterator[Problem]:
 
 def _unbiased(look: Look) -> Iterator[Problem]:
     """Output valves with neither a negative supply nor a cathode resistor: nothing limits their current."""
+    positive = {found.valve.valve for found in positive_grids(look)}  # told of already, and worse
     for v in output_valves(look):
-        if v.bias != "none" or v.driver is not None or v.grid_leak is None:
+        if v.bias != "none" or v.driver is not None or v.grid_leak is None or v.valve in positive:
             continue
         if _loose(look) & set(look.walk([v.bias_joint], _OHMIC, ())):
             continue  # its supply is there, and what is wrong with that is told

@@ -6,6 +6,7 @@ from firstglow.amplifier.intake import contradictions
 from firstglow.amplifier.look import Look, look_at
 from firstglow.amplifier.loop_sign import loop_sign
 from firstglow.amplifier.model import Amplifier, Part, Winding
+from firstglow.amplifier.positive_grids import made_positive, positive_grids
 from firstglow.amplifier.remedies import line_of, local
 from firstglow.amplifier.role_types import Loop
 from firstglow.amplifier.slips import slips
@@ -22,6 +23,7 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
     return (
         *found,
         *slips(look),
+        *_positive(look),
         *_no_input(look),
         *_at_mains_volts(look),
         *_one_sided(look),
@@ -29,6 +31,17 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
         *_adding(look, loops),
         *unknown,
     )
+
+
+def _positive(look: Look) -> list[str]:
+    """Bias rectifiers that a layer turned (of the drawing it is a mistake of the file)."""
+    return [
+        f"{' and '.join(_at(look.part(name)) for name in supply.rectifiers)}: as it stands it makes {made_positive(look, supply)}. "
+        f"No output valve goes in before it is turned round."
+        for supply in look.supplies
+        if any(look.part(name).kind == "diode" for name in supply.rectifiers)
+        and any(g.supply == supply for g in positive_grids(look))
+    ]
 
 
 def _no_input(look: Look) -> list[str]:

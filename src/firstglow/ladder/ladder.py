@@ -158,13 +158,15 @@ def _lamp_changes(rung: PlannedRung, reading: PlannedReading) -> bool:
 def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
     """For each reading, which time clips are put on it is read: as many at once as there are meters, each group with hands
     outside; None where no clip is needed. A meter whose two clips are on already reads the same two places again, minutes
-    later or with the idle turned up. A probe held in one hand has a meter in its group whose black is clipped from the
-    start: nobody moves a black clip, or takes a red one off, under power."""
+    later or with the idle turned up; no preset is turned with a meter still on what was read before it. A probe held in
+    one hand has a meter in its group whose black is clipped from the start: nobody moves a black clip, or takes a red one
+    off, under power."""
     groups: list[int | None] = []
     number = 0
     state: tuple[object, ...] | None = None
     clipped: set[tuple[object, ...]] = set()
     held: set[str] = set()
+    idle: object = None
     for reading in rung.readings:
         if reading.contact not in ("clip", "one hand") or reading.situation.mains_volts == 0.0:
             groups.append(None)
@@ -175,8 +177,10 @@ def clip_groups(rung: PlannedRung, meters: int) -> list[int | None]:
         pair = (reading.red_at, black, probe.kind, probe.quantity == "peak volts", probe.series_ohms)
         free = len(clipped) + len(held) < meters
         there = black in held if hand else pair in clipped
-        if not ((there or free) and state == here):
+        turned = reading.situation.idle not in ({}, idle)
+        if not ((there or (free and not turned)) and state == here):
             number, state, clipped, held = number + 1, here, set(), set()
+        idle = reading.situation.idle
         if hand:
             held.add(black)
         else:

@@ -27,7 +27,8 @@ def rung(frame: Frame) -> PlannedRung:
     at = frame.at_idle(RUNG)
     single = any(v.partner is None for v in frame.roles.outputs)
     readings = (
-        *(r for v in frame.roles.outputs for r in _valve(frame, at, v)),
+        *_cathodes(frame, at),
+        *(r for v in frame.roles.outputs for r in _electrodes(frame, at, v)),
         *nodes(frame, RUNG, at),
         *gas_tubes(frame, RUNG, at),
         *_bias_again(frame, at),
@@ -40,27 +41,37 @@ def rung(frame: Frame) -> PlannedRung:
     return powered(frame, RUNG, "idle", at, readings, hold, wait, before=key, warned=bool(at.idle), also=also)
 
 
-def _valve(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:  # row 42
-    part, chassis = v.sense or v.cathode_resistor, frame.joint("chassis")
-    for minutes in MINUTES:
-        settled = frame.words.text("rung.note.settled") if minutes == MINUTES[-1] else ""
-        if part is not None and not frame.repeats_cathode(v):
-            yield frame.reading(
-                RUNG,
-                f"cathode after {minutes} min",
-                "idle_sense",
-                frame.at(v.valve, "cathode"),
-                chassis,
-                at,
-                owner=v.valve,
-                contact="clip",
-                stops=current_stop(frame, v, SETTING) + bridged_stop(frame, v),
-                fill={"part": part, "minutes": minutes, "shorted": bridged(frame, v)},
-                settle_seconds=60.0 * minutes,
-                remark=settled,
-            )
-        if part is None or frame.shared_cathode(v):
-            yield from half_drop(frame, RUNG, at, v, minutes, settled)
+def _cathodes(frame: Frame, at: Situation) -> Iterator[PlannedReading]:  # row 42
+    """Every output valve at one moment before any at the next: a gassy one is met after minutes, not after its neighbour's
+    hour. There and back again: where there are fewer meters than valves the last clips stay on into the next moment."""
+    for number, minutes in enumerate(MINUTES):
+        valves = frame.roles.outputs[:: -1 if number % 2 else 1]
+        yield from (r for v in valves for r in _cathode(frame, at, v, minutes))
+
+
+def _cathode(frame: Frame, at: Situation, v: OutputValve, minutes: int) -> Iterator[PlannedReading]:
+    part = v.sense or v.cathode_resistor
+    settled = frame.words.text("rung.note.settled") if minutes == MINUTES[-1] else ""
+    if part is not None and not frame.repeats_cathode(v):
+        yield frame.reading(
+            RUNG,
+            f"cathode after {minutes} min",
+            "idle_sense",
+            frame.at(v.valve, "cathode"),
+            frame.joint("chassis"),
+            at,
+            owner=v.valve,
+            contact="clip",
+            stops=current_stop(frame, v, SETTING) + bridged_stop(frame, v),
+            fill={"part": part, "minutes": minutes, "shorted": bridged(frame, v)},
+            settle_seconds=60.0 * minutes,
+            remark=settled,
+        )
+    if part is None or frame.shared_cathode(v):
+        yield from half_drop(frame, RUNG, at, v, minutes, settled)
+
+
+def _electrodes(frame: Frame, at: Situation, v: OutputValve) -> Iterator[PlannedReading]:
     yield plate(frame, RUNG, at, v)
     if v.screen is not None and v.screen != v.plate:
         yield screen(frame, RUNG, at, v)

@@ -11,7 +11,7 @@ from firstglow.ladder.rows import heaters
 from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
 from firstglow.ladder.rung_small import elements, nodes
-from firstglow.ladder.turning import turn
+from firstglow.ladder.turning import turn, turned
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
 from firstglow.readings.rated import section_of
 
@@ -54,8 +54,9 @@ def _rung(
         # every valve is judged with the lamp in before the lamp goes out for any reading: a shorted one burns without it
         *(r for r in first if r.situation.lamp_watts is not None),
         *(r for v in valves for r in _grid_first(frame, rung, at, v)),
-        *heaters(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves), loaded=True),  # row 27
+        # and every cathode again before anything else is clipped with the lamp out
         *(r for r in first if r.situation.lamp_watts is None),
+        *heaters(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves), loaded=True),  # row 27
         *nodes(frame, rung, at),  # row 36
         *elements(frame, rung, at, frozenset(frame.envelope(v.valve) for v in valves)),  # triode-pentodes
         *(r for v in valves for r in _electrodes(frame, rung, at, v)),
@@ -65,12 +66,23 @@ def _rung(
         *_hum(frame, rung, half, valves),  # row 38
     )
     fitted = ", ".join(dict.fromkeys(frame.envelope(v.valve) for v in valves))
-    fill = {"group": group or words.text("rung.output.all"), "valves_in": fitted}
+    fill = {
+        "group": group or words.text("rung.output.all"),
+        "valves_in": fitted,
+        "clips": clips(frame, sum(r.situation.lamp_watts is not None for r in first)),
+    }
     title = "title" if group else "title_all"
     hold = Hold(False, words.text("rung.output.hold"))
     told = turn(frame, half)
     also = (told,) if told else ()
     return powered(frame, rung, "output", at, readings, hold, WAIT, title=title, fill=fill, also=also)
+
+
+def clips(frame: Frame, places: int) -> str:
+    """How many of the places where output valves' currents are read are watched at once, and what watches the others."""
+    meters = frame.gear.meters
+    key = "clips_all" if places <= meters else "clips_one" if meters == 1 else "clips_some"
+    return frame.words.text(f"rung.output.{key}", meters=meters, places=places)
 
 
 def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[StopRule, ...]:
@@ -248,8 +260,9 @@ def _creep(frame: Frame, rung: str, half: Situation, v: OutputValve) -> PlannedR
 
 
 def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[PlannedReading]:
+    """Every valve that a preset moves which is turned here, whether the idle is its own or its neighbour's."""
     part, chassis = v.sense or v.cathode_resistor, frame.joint("chassis")
-    if v.pot is not None and part is not None and frame.target(v):
+    if part is not None and set(v.pots) & set(turned(frame, half)):
         yield frame.reading(  # row 37
             rung,
             "cathode at half idle",

@@ -22,6 +22,12 @@ def set_by(frame: "Frame", at: Situation) -> str:
     )
 
 
+def turned(frame: "Frame", at: Situation) -> tuple[str, ...]:
+    """The presets that the idle of a situation is set by, each once."""
+    by = _presets(frame)
+    return tuple(dict.fromkeys(by[valve] for valve in sorted(at.idle) if valve in by))
+
+
 def turn(frame: "Frame", at: Situation) -> str:
     """What is turned for the idle of a situation, until what, and which way draws more."""
     say, by = frame.words.text, _presets(frame)
@@ -32,7 +38,17 @@ def turn(frame: "Frame", at: Situation) -> str:
     if not valves:
         return ""
     until = "; ".join(say("turning.until", pot=pot, draws=" and ".join(d)) for pot, d in valves.items())
-    return " ".join((say("turning.turn", until=until), *_ways(frame, valves)))
+    return " ".join((say("turning.turn", until=until), *_ways(frame, valves), *_together(frame, at, valves)))
+
+
+def _together(frame: "Frame", at: Situation, turned: Iterable[str]) -> Iterator[str]:
+    """Presets that move several valves at once, and what watches those that no meter is clipped to."""
+    for pot in turned:
+        moved = [v.valve for v in frame.roles.outputs if pot in v.pots and frame.envelope(v.valve) not in at.out]
+        if len(moved) > 1:
+            key = "turning.together" if len(moved) <= frame.gear.meters else "turning.unwatched"
+            names = f"{', '.join(moved[:-1])} and {moved[-1]}"
+            yield frame.words.text(key, pot=pot, valves=names, meters=frame.gear.meters)
 
 
 def turning_lines(frame: "Frame", at: Situation, valves: Iterable[OutputValve]) -> tuple[str, ...]:
