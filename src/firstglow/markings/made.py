@@ -32,8 +32,8 @@ class Present(NamedTuple):
 
 
 def made_volts(volts: float, kind: str = "film") -> float | None:
-    """The smallest made working volts of a kind (electrolytic, film, ceramic, mica; safety: V ac of classes X and Y) not below; None: none is made, put
-    two in series with equalising resistors."""
+    """The smallest made working volts of a kind (electrolytic, film, ceramic, mica; safety: V ac of classes X and Y) not below;
+    None: none is made, put two in series with equalising resistors."""
     return next((v for v in _row(VOLTS, kind) if v >= volts), None)
 
 
