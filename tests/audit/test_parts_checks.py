@@ -249,3 +249,16 @@ def test_what_stands_in_the_line_for_instance_is_of_the_very_part() -> None:
     for volts, told in ((300.0, True), (580.0, False)):
         working = Stress("working volts", volts, "V", None, "running", tight=0.1)
         assert bool(say(amplifier.parts["C9"], working)) == told
+
+
+def test_the_usual_class_x_and_y_fit_mains_of_230_v_and_their_dc_counts() -> None:
+    """250 V~ marks take 230 V +10 % (EN 50160), 150 V~ not; 275 V~ does not take HT of some 300 V dc."""
+    lines = (
+        'C95 = ["10n 275V X2", "HT1", "chassis"]',
+        'C96 = ["10n 150V X2", "line", "neutral"]',
+        'C97 = ["4n7 250V Y2", "line", "chassis"]',
+        'C98 = ["0.1u 275V X2", "line", "neutral"]',
+    )
+    found = audited("\n".join([B, *lines, ""]))
+    assert [found.of(f"C{n}").verdict for n in (95, 96, 97, 98)] == ["unfit", "unfit", "fit", "fit"]
+    assert value(found, "C97", "ac volts") == pytest.approx(253.0, rel=0.002)

@@ -30,6 +30,11 @@ def primary(amplifier: Amplifier) -> tuple[str, str]:
         'C55 = ["100n 275V X2", "T1 primary 1", "T1 primary 2"]',
         'C55 = ["4.7n 250V Y", "chassis", "T1 primary 2"]',
         'R55 = ["470k 1W", "T1 primary 1", "T1 primary 2"]',
+        'R55 = ["220k 1W", "T1 primary 1", "neutral"]',
+        'R55 = ["220k 1W", "line", "T1 primary 2"]',
+        'LP1 = ["lamp 230V 65mA", "T1 primary 1", "neutral"]',
+        'R55 = ["220k 1W", "T1 primary 1", "x"]\nLP1 = ["lamp 90V 1mA", "x", "neutral"]',
+        'T9 = ["mains transformer", { primary = "230V 300R", "primary 1" = "T1 primary 1", "primary 2" = "T1 primary 2", aux = "12V 0.1A" }]',
     ],
 )
 def test_a_part_across_the_primary_leaves_the_mains_side_as_it_is_by_default(more: str) -> None:
@@ -137,6 +142,19 @@ def test_a_tap_taken_wrong_is_sent_to_the_right_one() -> None:
     text += 'W1 = ["wire", "neutral", "T1 primary 0"]\n'
     (problem,) = problems(text)
     assert problem.remedy == 'line on "T1 primary 230"'
+
+
+def test_a_dropping_resistor_in_the_line_is_a_drawn_mains_side() -> None:
+    """22 ohm in series with the primary bring the mains there: nothing is put in beside it."""
+    line = [
+        'F9 = ["fuse 1A", "line", "fused"]',
+        'R55 = ["22R 10W", "fused", "T1 primary 1"]',
+        'W9 = ["wire", "neutral", "T1 primary 2"]',
+    ]
+    text = re.sub(r"(?m)^(F1|S1) = .*\n", "", SINGLE)
+    amplifier = load("\n".join([text, *line, ""]))
+    assert not amplifier.of_kind("switch")
+    assert [p.name for p in amplifier.of_kind("fuse")] == ["F9"]
 
 
 # -- interference capacitors -------------------------------------------------------------------------------------------

@@ -17,6 +17,10 @@ FITS = 0.12  # a heater and a winding whose marked volts are no further apart be
 SPARE_AMPS = 1.5  # of what the heaters draw: a winding that is added carries so much (common practice)
 
 
+FEEDS = ("fuse", "switch", "wire", "inlet", "choke", "supply", "pot")
+MOST_OHMS = 1e3  # no resistor or lamp in series with a primary has more: a limiter or a dropper has some tens [ohm]
+
+
 class Implied:
     """Adds implied parts and joints to the drafts of one amplifier."""
 
@@ -306,8 +310,8 @@ class Implied:
         self._note(transformer, "primary", f"{line_lead} on line through fuse and switch, {neutral_lead} on neutral")
 
     def _unfed(self, transformer: str, *leads: str) -> bool:
-        """Whether no line says where the mains come in: nothing on the primary's ends but interference capacitors, and
-        what stands across the primary itself (a neon, a discharge resistor)."""
+        """Whether no line says where the mains come in: nothing on the primary's ends has a name or feeds it. What hangs there
+        without feeding it (an interference capacitor, a neon, a discharge resistor, another primary) says nothing."""
         ends = {self.groups.top(("lead", transformer, lead)) for lead in leads}
         for node in self.groups.above:
             if self.groups.top(node) not in ends or node in {("lead", transformer, lead) for lead in leads}:
@@ -316,7 +320,7 @@ class Implied:
                 return False
             draft = self.scopes.drafts[node[1]]
             across = {self.groups.top(("lead", draft.name, lead)) for lead in lead_names(draft)} <= ends
-            if draft.kind != "capacitor" and not (draft.kind in {"resistor", "lamp"} and across):
+            if _feeds(draft) and not (draft.kind in {"resistor", "lamp"} and across):
                 return False
         return True
 
@@ -345,3 +349,13 @@ class Implied:
                     return draft.name, f"{winding.name} {tap}", f"{winding.name} 0"
                 return draft.name, f"{winding.name} {winding.leads[0]}", f"{winding.name} {winding.leads[-1]}"
         return None
+
+
+def _feeds(draft: Draft) -> bool:
+    """Whether a part may bring the mains to a primary that it is on."""
+    values = {name: q.value for name, q in draft.values.items()}
+    if draft.kind == "resistor":
+        return values.get("ohms", 0.0) < MOST_OHMS
+    if draft.kind == "lamp":
+        return values.get("volts", 0.0) < MOST_OHMS * values.get("amps", 0.0)
+    return draft.kind in FEEDS

@@ -2,6 +2,7 @@
 
 from firstglow.amplifier.graph import Branch, is_primary, reach
 from firstglow.amplifier.look import Look
+from firstglow.amplifier.model import Part
 from firstglow.amplifier.role_types import Input, Interference, LoadRole
 
 SAFETY_CLASSES = ("X", "Y")
@@ -56,6 +57,21 @@ def is_safety(kind_type: str | None) -> bool:
     return (
         kind_type is not None and kind_type[:1].upper() in SAFETY_CLASSES and kind_type[1:] in {"", "1", "2", "3", "4"}
     )
+
+
+OVER_MARK = 1.1
+"""Mains over their mark that the V~ of a class X or Y capacitor has room for: they are marked for the mains' own volts, and 250 V~
+ones stand on 230 V +10 % for good (EN 50160; IEC 60384-14, whose endurance test is at 1.25 times the mark and more: from memory)."""
+
+
+def may_stand(part: Part) -> float:
+    """What a capacitor of known working volts may stand for good [V]: dc and crest; of class X or Y, marked in V~, rms."""
+    return part.value("volts") * (OVER_MARK if is_safety(part.type) else 1.0)
+
+
+def marked_as(part: Part) -> str:
+    """A capacitor's working volts as they are printed on it: "450 V", of class X or Y "275 V~"."""
+    return f"{part.value('volts'):g} V{'~' if is_safety(part.type) else ''}"
 
 
 def interference(look: Look) -> tuple[Interference, ...]:

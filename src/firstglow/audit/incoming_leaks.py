@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 
 from firstglow.amplifier.model import Part
+from firstglow.amplifier.roles_ends import is_safety
 from firstglow.audit import crests
 from firstglow.audit.ageing import ages, paper
-from firstglow.audit.stress_passive import SAFETY
 from firstglow.audit.ways import Array, Stood
 from firstglow.markings.incoming import LeakTest, leak_test
 from firstglow.readings.meters import Meter, Range
@@ -174,7 +174,7 @@ def _test(
 
 def _kind(part: Part) -> str:
     """A kind of the leakage table."""
-    if part.type in SAFETY:
+    if is_safety(part.type):
         return "safety"
     if paper(part):
         return "paper"

@@ -53,7 +53,7 @@ SAY: Mapping[tuple[str, str], str] = {
     ("resistor", "watts"): '"220k 1W"',
     ("resistor", "volts"): '"220k 1W 350V"',
     ("capacitor", "surge volts"): '{ surge_volts = "500V" }',
-    ("capacitor", "ac volts"): '"10n 250V X2"',
+    ("capacitor", "ac volts"): '"10n 275V X2"',
     ("capacitor", "ripple amps, rms"): '{ ripple_amps = "300m" }',
     ("pot", "track watts"): '"pot 25k 0.5W"',
     ("choke", "amps, dc"): '"choke 8H 160m"',

@@ -11,10 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from firstglow.amplifier.model import Amplifier, Part
+from firstglow.amplifier.roles_ends import is_safety
 from firstglow.amplifier.situation import Situation
 from firstglow.amplifier.supplies import Supply, supplies
 from firstglow.audit.stored import all_but_rectifiers
-from firstglow.audit.stress_passive import SAFETY
 from firstglow.solver.circuit import Circuit, compile_circuit
 from firstglow.solver.pumps import crest_across, pumped_joints
 from firstglow.solver.standing import Standing
@@ -108,7 +108,7 @@ def _limits(circuit: Circuit, standing: Standing, columns: slice, part: Part) ->
     for other in amplifier.of_kind("capacitor"):
         rating = other.value("volts") if other.values.get("volts") and other.value("volts") > 0.0 else None
         electrolytic = other.type == "electrolytic"
-        if other.name == part.name or other.type in SAFETY or (rating is None and not electrolytic):
+        if other.name == part.name or is_safety(other.type) or (rating is None and not electrolytic):
             continue
         if electrolytic:
             volts = np.abs(at(other.leads["+"])[0] - at(other.leads["-"])[0])

@@ -8,6 +8,7 @@ import numpy as np
 from firstglow.amplifier.leg_types import Leg
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.primaries import reflected_ohms
+from firstglow.amplifier.roles_ends import is_safety, marked_as, may_stand
 from firstglow.audit import crests
 from firstglow.audit.cold_start import surge_volts
 from firstglow.audit.ripple_rating import ripple_hertz, ripple_share
@@ -39,7 +40,6 @@ RIPPLE_AMPS = 5e-3
 DIODE_SHARE = 0.20
 SURGE_TIMES = 30.0
 """A silicon diode's one-cycle surge over its mean current: 30 A for the 1 A types (1N4001 to 1N4007, from memory)."""
-SAFETY = ("X", "Y", "X2", "Y2", "X1", "Y1")
 INPUT_VOLTS, LOAD_VOLTS = 0.05, 0.1
 """Dc that may stand on an input and on a loudspeaker [V] (common practice)."""
 
@@ -95,12 +95,22 @@ def capacitor(stood: Stood, part: Part) -> Iterator[Stress]:
     """Working, surge and reverse volts, ripple current; on the mains side ac volts."""
     row = stood.row(part.name)
     rated = part.value("volts") if part.values.get("volts") else None
-    if part.type in SAFETY or not any(f"dc {j}" in stood.circuit.index for j in part.leads.values()):
-        note = "" if part.type in SAFETY else "only a capacitor of class X or Y may stand on the mains"
-        yield from most(stood, part, "ac volts", "V", row.get("volts_ac", np.zeros(1)), rated, PLAIN_SHARE, note=note)
-        return
     plus, minus = part.leads["+"], part.leads["-"]
     volts = stood.dc(plus) - stood.dc(minus)
+    if is_safety(part.type):
+        across = np.abs(volts) + row.get("volts_ac", np.zeros(1))
+        limit = None if rated is None else may_stand(part)
+        note = (
+            ""
+            if rated is None
+            else f"marked {marked_as(part)}, which mains 10 % over their own mark are allowed for in"
+        )
+        yield from most(stood, part, "ac volts", "V", across, limit, 0.0, note=note)
+        return
+    if not any(f"dc {j}" in stood.circuit.index for j in part.leads.values()):
+        note = "only a capacitor of class X or Y may stand on the mains"
+        yield from most(stood, part, "ac volts", "V", row.get("volts_ac", np.zeros(1)), rated, PLAIN_SHARE, note=note)
+        return
     swung = np.abs(volts) * stood.swing(plus, minus)
     rings = _rings(volts, swung)
     if part.type != "electrolytic":

@@ -5,12 +5,14 @@ Ceiling of a rung: the smallest of (working volts of a capacitor) over (volts it
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import pi
+from math import pi, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from firstglow.amplifier.roles_ends import is_safety
 from firstglow.amplifier.situation import Situation
+from firstglow.ladder.places import mains_joints
 from firstglow.solver.frame import Array
 from firstglow.solver.pumps import crest_across, pumped_joints
 
@@ -33,7 +35,8 @@ READ = 0.03
 class Ceiling:
     """dial: fraction of the socket's volts, at most 1. part: the capacitor that sets it, None where none does.
     volts: what that capacitor stands at full mains in this state [V]. high: the same in an amplifier at the upper end
-    of its transformer's tolerance, as a meter may show it. rating: its working volts [V]."""
+    of its transformer's tolerance, as a meter may show it. rating: what it may stand [V] (its working volts; V ac of class X or Y, and so
+    are volts and high then)."""
 
     dial: float
     part: str | None = None
@@ -63,9 +66,11 @@ class Dials:
 def high(frame: "Frame", capacitor: str) -> float:
     """What a capacitor may read in an amplifier at the upper end of its transformer's tolerance, over the nominal: by the
     windings of the supply that it hangs on; one on no supply stands at HT while a valve is out. One of several in series gets more
-    where the resistor that shares the volts to it is at the upper end of its own."""
+    where the resistor that shares the volts to it is at the upper end of its own. One across the mains stands the mains."""
     reach = {"uniform": 1.0, "normal": 3.0, "exact": 0.0}
     leads = set(frame.part(capacitor).leads.values()) - {"chassis"}
+    if leads & mains_joints(frame.amplifier):
+        return 1.0
     own = [s for s in frame.roles.supplies if leads & set(s.nodes)] or frame.supplies("ht") or frame.roles.supplies
     steps = {(w.part, w.winding) for s in own for leg in s.legs for w in leg.windings}
     windings = (w for t in frame.amplifier.of_kind("transformer") for w in t.windings if (t.name, w.name) in steps)
@@ -83,8 +88,8 @@ def high(frame: "Frame", capacitor: str) -> float:
 
 
 def stands(frame: "Frame", capacitor: str, joints: Mapping[str, tuple[float, float]]) -> float:
-    """The most volts across a capacitor [V]: an electrolytic's dc; what a winding's crest adds to any other's. joints: dc volts
-    and ac volts rms."""
+    """The most volts across a capacitor [V]: an electrolytic's dc; what a winding's crest adds to any other's; of class X or
+    Y, marked in V ac, the rms of that. joints: dc volts and ac volts rms."""
     part = frame.part(capacitor)
     if part.type == "electrolytic":
         plus, minus = (joints.get(part.leads[end], (0.0, 0.0)) for end in ("+", "-"))
@@ -94,7 +99,11 @@ def stands(frame: "Frame", capacitor: str, joints: Mapping[str, tuple[float, flo
         dc, ac = joints.get(joint, (0.0, 0.0))
         return np.asarray(dc), np.asarray(ac)
 
-    return float(crest_across(part, pumped_joints(frame.amplifier), at))
+    crest = float(crest_across(part, pumped_joints(frame.amplifier), at))
+    if not is_safety(part.type):
+        return crest
+    dc = min(crest, abs(float(at(part.leads["+"])[0] - at(part.leads["-"])[0])))
+    return dc + (crest - dc) / sqrt(2.0)
 
 
 def stressed(frame: "Frame", situation: Situation) -> dict[str, Ceiling]:

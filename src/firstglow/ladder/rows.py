@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 
 from firstglow.amplifier.model import Part
 from firstglow.amplifier.role_types import HeaterWinding
+from firstglow.amplifier.roles_ends import marked_as
 from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.dials import lower
@@ -139,5 +140,5 @@ def ceiling_text(frame: "Frame", rung: str) -> str:
     if found.part is None:
         return frame.words.text("rung.note.no_ceiling")
     return frame.words.text(
-        "rung.note.ceiling", part=found.part, rating=f"{found.rating:.0f}", volts=f"{found.volts:.0f}"
+        "rung.note.ceiling", part=found.part, rating=marked_as(frame.part(found.part)), volts=f"{found.volts:.0f}"
     )

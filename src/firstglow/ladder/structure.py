@@ -5,6 +5,7 @@ from functools import cached_property
 
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.role_types import Loop, OutputValve, Roles
+from firstglow.amplifier.roles_ends import may_stand
 from firstglow.amplifier.supplies import Supply
 from firstglow.ladder.places import mains_joints
 
@@ -144,8 +145,8 @@ class Structure:
 
     @cached_property
     def rated(self) -> Mapping[str, float]:
-        """Capacitors with known working volts -> those volts."""
-        return {p.name: p.value("volts") for p in self.amplifier.of_kind("capacitor") if "volts" in p.values}
+        """Capacitors with known working volts -> what they may stand: dc and crest, of class X or Y V ac."""
+        return {p.name: may_stand(p) for p in self.amplifier.of_kind("capacitor") if "volts" in p.values}
 
 
 def groups(outputs: Iterable[OutputValve], channels: Iterable[str]) -> tuple[tuple[str, tuple[OutputValve, ...]], ...]:

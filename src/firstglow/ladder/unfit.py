@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from math import ceil
 from typing import TYPE_CHECKING
 
+from firstglow.amplifier.model import Part
+from firstglow.amplifier.roles_ends import OVER_MARK, is_safety, marked_as
 from firstglow.ladder.dials import Ceiling, high, stands
 from firstglow.readings.rated import sold_volts
 
@@ -40,7 +42,9 @@ def only_to(frame: "Frame") -> str:
     if first.part is None or frame.dials.stops_after in ("2a", "3"):
         return ""
     volts = int(first.dial * frame.gear.mains_now)
-    return " " + frame.words.text("finding.only_to", part=first.part, rating=f"{first.rating:.0f}", dial=volts)
+    return " " + frame.words.text(
+        "finding.only_to", part=first.part, rating=marked_as(frame.part(first.part)), dial=volts
+    )
 
 
 def most_mains(frame: "Frame") -> float:
@@ -98,22 +102,27 @@ def _there(joints: Mapping[str, tuple[float, float]], leads: Mapping[str, str]) 
 
 
 def _fill(frame: "Frame", here: Ceiling) -> dict[str, object]:
-    need = here.high * most_mains(frame) / frame.gear.mains_now
-    part = frame.amplifier.parts.get(here.part or "")
-    sold = sold_volts(need, "" if part is None else part.type or "")
+    part = frame.part(here.part or "")
     return {
-        "part": here.part or "",
-        "rating": f"{here.rating:g}",
+        "part": part.name,
+        "rating": marked_as(part),
         "volts": f"{here.volts:.0f}",
         "high": f"{here.high:.0f}",
         "mains": f"{frame.gear.mains_now:.0f}",
-        "need": frame.words.text(
-            "finding.fit" if sold else "finding.fit_two",
-            volts=f"{sold or 10.0 * ceil(need / 10.0):g}",
-            need_volts=f"{need:.0f}",
-            mains_most=f"{most_mains(frame):.0f}",
-        ),
+        "need": _need(frame, part, here),
     }
+
+
+def _need(frame: "Frame", part: Part, here: Ceiling) -> str:
+    """What to fit in its place."""
+    need = here.high * most_mains(frame) / frame.gear.mains_now
+    figures = {"need_volts": f"{need:.0f}", "mains_most": f"{most_mains(frame):.0f}"}
+    if is_safety(part.type):
+        volts = sold_volts(need / OVER_MARK, "safety")
+        return frame.words.text("finding.fit_class", kind=part.type, volts=f"{volts or need:g}", **figures)
+    sold = sold_volts(need, part.type or "")
+    key = "finding.fit" if sold else "finding.fit_two"
+    return frame.words.text(key, volts=f"{sold or 10.0 * ceil(need / 10.0):g}", **figures)
 
 
 def _state(frame: "Frame", rung: str) -> str:

@@ -12,6 +12,7 @@ VOLTS: Mapping[str, tuple[float, ...]] = {
     "film": (63, 100, 160, 250, 400, 630, 1000, 1250, 1600, 2000),
     "ceramic": (50, 100, 200, 500, 1000, 2000, 3000),
     "mica": (100, 300, 500, 1000),
+    "safety": (250, 275, 300, 310, 440, 500),  # classes X and Y, V ac
 }
 # Common practice: what shops keep.
 WATTS: Mapping[str, tuple[float, ...]] = {
@@ -31,8 +32,8 @@ class Present(NamedTuple):
 
 
 def made_volts(volts: float, kind: str = "film") -> float | None:
-    """The smallest made working volts of a kind (electrolytic, film, ceramic, mica) not below; None: none is made, put
-    two in series with equalising resistors."""
+    """The smallest made working volts of a kind (electrolytic, film, ceramic, mica; safety: V ac of classes X and Y) not below;
+    None: none is made, put two in series with equalising resistors."""
     return next((v for v in _row(VOLTS, kind) if v >= volts), None)
 
 
