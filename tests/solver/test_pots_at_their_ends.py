@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from firstglow.amplifier import load
-from firstglow.amplifier.situation import Situation
+from firstglow.amplifier.situation import Fault, Situation
 from firstglow.readings.spreads import draw
 from firstglow.solver.circuit import compile_circuit
-from firstglow.solver.idle import cathode_amps, solve_idle
+from firstglow.solver.idle import cathode_amps, solve_idle, stand
+from firstglow.solver.standing import SolveError
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "a-linden-twin.toml"
 IDLE = dict.fromkeys(("V3", "V4", "V7", "V8"), 0.024)
@@ -68,3 +69,39 @@ def test_a_sample_may_leave_a_pot_alone() -> None:
         assert cathode_amps(both.standing, valve)[1] == pytest.approx(cathode_amps(one.standing, valve)[0], rel=1e-8)
     moved = [pot for pot, places in both.pots.items() if places[1] != every.pots[pot][0]]
     assert moved == [circuit.amplifier.idle["V3"].pot]
+
+
+@pytest.mark.parametrize(
+    ("fault", "stuck", "most"),
+    [
+        (Fault("V3", "grid to cathode"), "V3", True),
+        (Fault("left R22", "open"), "V3", True),
+        (Fault("left R26", "open"), "V4", True),
+        (Fault("left P1", "wiper open"), "V3", True),
+        (Fault("V3", "dead"), "V3", False),
+    ],
+)
+def test_a_valve_that_no_preset_can_set_leaves_the_others_their_idle(fault: Fault, stuck: str, most: bool) -> None:
+    """It dragged them along, the other channel's too, and they were told to be at their ends, or nothing was told. By solutions of their
+    own: the others at 24 mA with the stuck preset nailed at either end, where its valve misses on the same side both times."""
+    circuit = compile_circuit(load(EXAMPLE))
+    at = Situation(230.0, idle=IDLE)
+    found = solve_idle(circuit, circuit.vector(at, (fault,)), IDLE, strict=False)
+    assert found.standing.settled.all()
+    assert [valve for valve, ended in found.out_of_travel.items() if ended.any()] == [stuck]
+    own = circuit.amplifier.idle[stuck].pot
+    for valve, target in IDLE.items():
+        if valve != stuck:
+            assert cathode_amps(found.standing, valve)[0] == pytest.approx(target, rel=2e-6)
+    for end in (0.0, 1.0):
+        nailed = circuit.vector(at, (fault,))[:, None]
+        for pot, places in found.pots.items():
+            nailed[circuit.column[f"{pot} position"]] = end if pot == own else places
+        assert (cathode_amps(circuit.solve(nailed), stuck)[0] > IDLE[stuck]) == most
+
+
+def test_a_preset_that_comes_to_no_end_and_to_no_idle_is_told() -> None:
+    """Its track open: V3 draws 121 mA wherever it stands, and was said to stand at 24 mA."""
+    circuit = compile_circuit(load(EXAMPLE))
+    with pytest.raises(SolveError, match=r"V3: turning left P1 does not bring it to its idle"):
+        stand(circuit, Situation(230.0, idle=IDLE), (Fault("left P1", "open"),))

@@ -16,7 +16,7 @@ from firstglow.solver.equations import Equations, Prepared
 from firstglow.solver.frame import Array
 from firstglow.solver.linear_parts import LinearParts
 from firstglow.solver.newton import CHUNK, SETTLED, only_floats
-from firstglow.solver.standing import Standing
+from firstglow.solver.standing import SolveError, Standing
 from firstglow.solver.valves import Sections
 
 if TYPE_CHECKING:
@@ -128,7 +128,18 @@ def stand(circuit: "Circuit", situation: Situation, faults: Sequence[Fault] = ()
     laid = circuit.vector(situation, faults)
     if not situation.idle:
         return Idle(circuit.solve(laid), {}, {})
-    return solve_idle(circuit, laid, {v: np.full(1, a) for v, a in situation.idle.items()})
+    amps = {v: np.full(1, a) for v, a in situation.idle.items()}
+    made = solve_idle(circuit, laid, amps)
+    if not made.standing.settled.all():
+        valves = pots_of(circuit, amps)
+        far = {
+            pot: abs(float(sum(cathode_amps(made.standing, v) - amps[v] for v in own)[0]))
+            for pot, own in valves.items()
+        }
+        pot = max(far, key=lambda name: far[name])
+        told = f"{' and '.join(valves[pot])}: turning {pot} does not bring it to its idle, and comes to no end"
+        raise SolveError(f"would not settle; {told}", pot, (0,))
+    return made
 
 
 def solve_idle(
@@ -150,25 +161,39 @@ def solve_idle(
     # where the pots are turned from need not be proved: where they end is
     found = circuit.newton(p, start)
     if found.settled.all():
-        made = result(_turned(circuit, p, found.x, valves, amps), valves, amps)
+        made = _turned(circuit, p, found.x, valves, amps)
         if made.standing.settled.all():
             return made
     x = circuit.solve(p, start, strict=False).x
-    return result(_turned(circuit, p, x, valves, amps, strict), valves, amps)
+    return _turned(circuit, p, x, valves, amps, strict)
 
 
 def _turned(
     circuit: "Circuit", p: Array, x: Array, valves: Mapping[str, list[str]], amps: Mapping[str, Array],
     strict: bool = False,
-) -> Standing:  # fmt: skip
+) -> Idle:  # fmt: skip
     """The standing solution with the pots turned, from the unknowns as they stand before that."""
-    before, p, x = x, np.array(p), np.array(x)
+    q, y, rest = turned_to(circuit, p, x, valves, amps)
+    made = result(circuit.solve(q, np.where(np.isfinite(y), y, x), strict=strict), valves, amps)
+    lost = ~(rest & made.standing.settled)
+    if len(valves) > 1 and lost.any():
+        from firstglow.solver.stuck_pot import one_at_its_end  # which asks back here
+
+        made = one_at_its_end(circuit, p, made, valves, amps, np.flatnonzero(lost))
+    return made
+
+
+def turned_to(
+    circuit: "Circuit", p: Array, x: Array, valves: Mapping[str, list[str]], amps: Mapping[str, Array]
+) -> tuple[Array, Array, NDArray[np.bool_]]:
+    """Parameters, unknowns, and which samples came to rest."""
+    p, x, rest = np.array(p), np.array(x), np.zeros(p.shape[1], dtype=bool)
     turn = Turning(circuit, valves)
     for first in range(0, p.shape[1], CHUNK):
         part = slice(first, first + CHUNK)
         wanted = np.array([sum(amps[v][part] for v in names) for names in valves.values()])
-        p[:, part], x[:, part], _ = turn.run(p[:, part], x[:, part], wanted)
-    return circuit.solve(p, np.where(np.isfinite(x), x, before), strict=strict)
+        p[:, part], x[:, part], rest[part] = turn.run(p[:, part], x[:, part], wanted)
+    return p, x, rest
 
 
 def pots_of(circuit: "Circuit", targets: Iterable[str]) -> dict[str, list[str]]:
