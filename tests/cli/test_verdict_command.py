@@ -54,7 +54,8 @@ def test_the_last_line_names_every_stop_and_nothing_is_passed_then(tmp_path: Pat
 
 def test_unplugged_there_is_nothing_to_switch_off_in_the_last_line(tmp_path: Path) -> None:
     told = run(tmp_path, '[readings]\n"0/cord and plug/shared" = "no"\n')
-    assert told.splitlines()[-1].startswith("DO NOT GO ON: 0/cord and plug/shared. Plug out, and it stays")
+    last = " ".join(told.split()[-18:])
+    assert last.endswith("DO NOT GO ON: 0/cord and plug/shared. Plug out, and it stays out until that is right.")
     assert "SWITCH OFF" not in told
 
 
@@ -65,3 +66,19 @@ def test_a_few_good_rows_say_what_they_were_held_to(tmp_path: Path) -> None:
     beside = run(tmp_path, '[readings]\n"0/F1 fuse/shared" = "yes"\n"0/types/shared" = "no"\n')
     assert "LOOK FIRST" in beside and "no; yes is expected" in beside
     assert "yes, as expected" not in beside
+
+
+def test_a_misspelt_answer_lets_nobody_go_on(tmp_path: Path) -> None:
+    """ "ja" for a yes: what was read on rung 4 stood under the words GO ON, rungs 1 to 3 unread, in one line of 180 columns."""
+    file = tmp_path / "today.toml"
+    rows = '"0/cord and plug/shared" = "ja"\n"0/types/shared" = "yes"\n"4/HT1 after 1 min/shared" = "360"\n'
+    file.write_text(f"[readings]\n{rows}", encoding="utf-8")
+    done = CliRunner().invoke(command, [str(EXAMPLE), "--readings", str(file)])
+    assert done.exit_code == 2
+    assert "GO ON" not in done.output
+    assert max(len(line) for line in done.output.splitlines() if str(file) not in line) <= 80
+    told = " ".join(done.output.split())
+    assert '"ja" is not an answer; yes, no; try yes or no, whichever it was' in told
+    assert "Rung 4 was read while rung 0 lacks 6 of its readings" in told
+    assert "as expected, each by itself: 0/types/shared, 4/HT1 after 1 min/shared" in told
+    assert "no gate is passed" in told

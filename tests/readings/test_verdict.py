@@ -266,7 +266,7 @@ def test_one_mistyped_name_hides_no_danger() -> None:
     assert lines[0].endswith("; try off, plug out, make safe")
     assert lines[1].startswith("r:3: 4/humm: no such reading")
     assert lines[2].startswith("r:5: 3/bias/left: -34: LOOK FIRST")
-    assert lines[3].startswith("r:1: readings: GO ON: 3/ht, 4/lamp;")
+    assert lines[3].startswith("r:1: readings: as expected, each by itself: 3/ht, 4/lamp;")
     assert all(line.count("; ") >= 2 and "; try " in line for line in lines)  # the form of every error (CONTRACTS.md)
 
 
@@ -295,4 +295,8 @@ def test_one_mistyped_name_leaves_every_comparison_in() -> None:
         verdict(alone, parse_taken("\n".join(["[readings]", *lines, '"2b/hum" = "1"']), "r"))
     told = str(caught.value).splitlines()
     assert [line.split(":")[1] for line in told] == ["3", "5", "6", "1"]
-    assert "SWITCH OFF NOW" in told[0] and "DO NOT GO ON" in told[1] and "GO ON: 2b/HT1 leg 1/x, 2b/cold/x;" in told[3]
+    assert (
+        "SWITCH OFF NOW" in told[0]
+        and "DO NOT GO ON" in told[1]
+        and "as expected, each by itself: 2b/HT1 leg 1/x, 2b/cold/x;" in told[3]
+    )

@@ -89,21 +89,21 @@ def spoken() -> "Spoken":
     return Spoken(OURS if context is None else context.meta.get(WORDS, OURS))
 
 
-def say(text: str = "") -> None:
-    """Text on stdout in lines of 80 characters: a longer line goes on two spaces further in; a word is never broken (a
+def say(text: str = "", *, err: bool = False) -> None:
+    """Text on stdout (err: on stderr) in lines of 80 characters: a longer line goes on two spaces further in; a word is never broken (a
     path, or a line to be pasted, stays whole)."""
     from textwrap import wrap
 
     for line in spoken().said(text).split("\n"):
         if len(line) <= WIDTH:
-            click.echo(line)
+            click.echo(line, err=err)
             continue
         first = " " * (len(line) - len(line.lstrip()))
         for part in wrap(
             line.lstrip(), WIDTH, initial_indent=first, subsequent_indent=first + "  ", replace_whitespace=False,
             break_long_words=False, break_on_hyphens=False,
         ):  # fmt: skip
-            click.echo(part.rstrip())
+            click.echo(part.rstrip(), err=err)
 
 
 def print_json(document: object) -> None:

@@ -1,5 +1,6 @@
 """``firstglow verdict FILE --readings R``."""
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -42,7 +43,7 @@ def command(
     from firstglow.ladder.ladder import build
     from firstglow.ladder.slipped import file_judged
     from firstglow.readings.charts import side_by_side
-    from firstglow.readings.meters import meter_from_table
+    from firstglow.readings.meters import ReadingsError, meter_from_table
     from firstglow.readings.slips import alone
     from firstglow.readings.taken import read_taken
     from firstglow.sheets.climb_screen import called
@@ -52,7 +53,14 @@ def command(
     taken = read_taken(readings, meters, later=True)
     mains = volts_of(mains_now)
     ladder = build(load(file, as_=as_), gear, mains if mains is not None else taken.mains, meter or taken.one_meter)
-    told = file_judged(ladder, taken)
+    try:
+        told = file_judged(ladder, taken)
+    except ReadingsError as error:
+        if as_json:
+            raise
+        for line in str(error).splitlines():  # what its other rows mean stands in it: to be read, not only found
+            say(line, err=True)
+        sys.exit(2)
     charts = {r["id"]: r["charts"] for rung in ladder.document["rungs"] for r in rung["readings"] if r.get("charts")}
     if as_json:
         made = told.json()

@@ -99,7 +99,9 @@ def typed_word(text: str, kind: str, where: str = "reading") -> str:
     )
     if word not in words:
         allowed = ", ".join(words) + (" (or bright)" if kind == "lamp" else "")
-        raise ReadingsError(f'{where}: "{text}" is not an answer; {allowed}; try {words[0]}')
+        raise ReadingsError(
+            f'{where}: "{text}" is not an answer; {allowed}; try {" or ".join(words)}, whichever it was'
+        )
     return word
 
 

@@ -35,6 +35,8 @@ _MAINS_ASKED = (
 )
 
 
+# Good readings named beside a mistake of the file.
+NAMED = 6
 # What is checked first where a supply reads as much as it should, with the other sign.
 TURNED = (
     "which lead was on which joint: the other way round it reads right; made safe first, then clipped and read again",
@@ -141,12 +143,22 @@ def told_beside(
     doubts = [v for v in judged if v.verdict in ("look first", "note only")]
     good = [v.id for v in judged if v.verdict == "go on"]
     lines = [_as_a_line(ladder, v, rows[v.id].where) for v in off]
+    unread = {name: Verdict(name, row.text, "note only", "") for name, row in rows.items() if name in ladder.by_id}
+    typed = list({**unread, **{v.id: v for v in judged}}.values())
+    ahead, _, remedy = (gates(ladder, typed).ahead or "").partition(": ")
+    file = next((row.where.rpartition(":")[0] for row in rows.values()), "readings")
+    if ahead and judged:
+        lines.append(
+            f"{file}:1: readings: {ahead}; {remedy.partition('. ')[0]}; try off, plug out, make safe, and those first"
+        )
     lines += str(told_in_order(wrong)).splitlines()
     lines += [_as_a_line(ladder, v, rows[v.id].where) for v in doubts]
     if good:
-        file = rows[good[0]].where.rpartition(":")[0]
-        first = "; judged without the lines above; try them mended, and firstglow verdict again"
-        lines.append(f"{file}:1: readings: GO ON: {', '.join(good)}{first}")
+        more = f" and {len(good) - NAMED} more" if len(good) > NAMED else ""
+        lines.append(
+            f"{file}:1: readings: as expected, each by itself: {', '.join(good[:NAMED])}{more}; no gate is passed before the lines "
+            "above are mended; try them mended, and firstglow verdict again"
+        )
     return ReadingsError("\n".join(lines))
 
 
