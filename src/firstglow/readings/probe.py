@@ -78,6 +78,7 @@ class PlannedReading:
     stop_words: why to switch off, where no figure can say it ("still rising at 60 s").
     remark: what a person must know of this row beside its numbers (a part bridged by others, a stop from a guess); the
         reading is judged all the same.
+    first_current: the first current of a valve: a bad one may put far more there than is expected, and a needle begins high.
     on_seconds: how long the power of its own set-up was on [s]: what would rise is seen to rise.
     off_seconds: how long the plug was out before the power that it is read from [s]: its cathodes are cold then.
     """
@@ -106,6 +107,7 @@ class PlannedReading:
     settle_seconds: float = 0.0
     off_seconds: float = 0.0
     on_seconds: float = 0.0
+    first_current: bool = False
 
     @property
     def under_power(self) -> bool:
