@@ -13,6 +13,8 @@ from at_hand import built
 from firstglow.amplifier import load
 from firstglow.amplifier.bench import Bench
 from firstglow.ladder.ladder import Ladder
+from firstglow.readings.taken import parse_taken
+from firstglow.readings.verdict import verdict
 
 DATA = Path(__file__).parents[1] / "data" / "pair-on-one-pot.toml"
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -86,3 +88,33 @@ def test_clips_before_power_are_as_many_as_there_are_meters(meters: int, all_at_
     assert ("Clips on the cathodes of all of them before power" in told) == all_at_once
     assert ("one meter watches one valve" in told) == (meters == 1)
     assert ("run unwatched meanwhile" in told) != all_at_once
+
+
+@cache
+def needle() -> Ladder:
+    return built(load(DATA), Bench(meters_at_once=1), meter="20k", mode="fast")
+
+
+def test_a_needle_meets_first_current_on_a_high_range() -> None:
+    """A shorted valve, or an open sense resistor, puts up to all of HT on the cathode: half a volt full scale would be thrown."""
+    for word in ("cathode lamp in", "cathode lamp out"):
+        for valve in ("V2", "V3"):
+            reading = needle().expected.by_id[f"6/{valve} {word}/shared"]
+            assert reading.on is not None and reading.start is not None, reading.id
+            assert reading.start.full >= float(str(needle().expected.by_id["6/HT1/shared"].shown).split()[0])
+            assert reading.on.full < 10.0
+            assert reading.how.startswith(f"start at {reading.start.text}, step down to ")
+    # V3 of a shared preset was turned up while the meter was on V2; V2 is watched all the way
+    assert needle().expected.by_id["6/V3 cathode at half idle/shared"].start is not None
+    assert needle().expected.by_id["6/V2 cathode at half idle/shared"].start is None
+
+
+def test_a_needle_at_rest_on_the_high_range_passes_no_first_current() -> None:
+    name = "6/V2 cathode lamp out/shared"
+    typed = parse_taken(f'[readings]\n"{name}" = {{ value = "0" }}\n')
+    found = verdict(needle().expected, typed).verdicts[0]
+    assert found.verdict == "look first" and "step down" in found.why
+
+
+def test_a_digital_meter_reads_first_current_at_once() -> None:
+    assert ladder(1).expected.by_id["6/V2 cathode lamp out/shared"].start is None

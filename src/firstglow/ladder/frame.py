@@ -287,6 +287,7 @@ class Frame(Structure):
         settle_seconds: float = 0.0,
         off_seconds: float = 0.0,
         on_seconds: float = 0.0,
+        first_current: bool = False,
     ) -> PlannedReading:
         """One reading made whole: id, texts, contact.
 
@@ -327,6 +328,7 @@ class Frame(Structure):
             settle_seconds=settle_seconds,
             off_seconds=off_seconds,
             on_seconds=on_seconds,
+            first_current=first_current,
             range_volts=range_volts,
             rest_volts=rest_volts,
             stop_words=words.text(f"{key}.stop", **values) if words.is_there(f"{key}.stop") else "",

@@ -165,6 +165,7 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
             },
             note_only=frame.words.text("rung.note.lamp_only") if word == "lamp in" else "",
             on_seconds=0.0 if situation.lamp_watts else EYES,
+            first_current=True,
         )
 
 
@@ -206,6 +207,7 @@ def half_drop(
         fill={"when": when},
         settle_seconds=60.0 * (minutes or 0),
         remark=remark,
+        first_current=minutes is None,
     )
 
 
@@ -274,6 +276,7 @@ def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[
             contact="clip",
             stops=current_stop(frame, v) + bridged_stop(frame, v),
             fill={"part": part},
+            first_current=v.valve not in half.idle,  # turned up by its neighbour's reading
         )
 
 

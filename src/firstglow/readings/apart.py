@@ -88,9 +88,9 @@ class Ground:
         return meter.range_for(self.kind, volts) if volts > 0.0 else None
 
     def resolving(self, meter: Meter) -> Range | None:
-        """The highest range, from ``start`` down, that hides nothing; None where none does."""
+        """The highest range, from ``start`` down, that hides nothing; None where none does, or nothing can be hidden."""
         top = self.start(meter)
-        if top is None:
+        if top is None or not self.limits:
             return None
         steps = [r for r in reversed(meter.of_kind(self.kind)) if r.full <= top.full * (1 + 1e-9)]
         return next((r for r in steps if self.hides(r) is None), None)

@@ -91,6 +91,7 @@ class PlannedReading:
     remark: what a person must know of this row beside its numbers (a part bridged by others, a stop from a guess); the
         reading is judged all the same.
     beside: the reading that it is held to, and how; None where it stands by itself.
+    first_current: the first current of a valve: a bad one may put far more there than is expected, and a needle begins high.
     on_seconds: how long the power of its own set-up was on [s]: what would rise is seen to rise.
     off_seconds: how long the plug was out before the power that it is read from [s]: its cathodes are cold then.
     """
@@ -120,6 +121,7 @@ class PlannedReading:
     off_seconds: float = 0.0
     on_seconds: float = 0.0
     beside: Beside | None = None
+    first_current: bool = False
 
     @property
     def under_power(self) -> bool:

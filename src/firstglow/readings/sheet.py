@@ -160,8 +160,9 @@ def ground_of(r: PlannedReading, true: float, source: float, most: float) -> Gro
 
 
 def highest(r: PlannedReading, readings: Sequence[PlannedReading], true: Array) -> float:
-    """What a needle may meet where nothing is expected [V]: the highest volts read on this rung; 0 where something is."""
-    if r.situation.mains_volts == 0.0 or not any(rule.rule == "zero" for rule in r.stops):
+    """What a needle may meet where nothing is expected, or a valve's first current [V]: the highest volts read on this rung;
+    0 where what is expected is there."""
+    if r.situation.mains_volts == 0.0 or not (r.first_current or any(rule.rule == "zero" for rule in r.stops)):
         return 0.0
     rung = r.id.split("/")[0]
     return max(
