@@ -35,6 +35,16 @@ def share_of(planned: PlannedReading, on: Range, source_ohms: float) -> float:
     return float(loaded(1.0, source_ohms, on.input_ohms))
 
 
+def up_to_stops(
+    low: float | None, high: float | None, below: float | None, above: float | None
+) -> tuple[float | None, float | None]:
+    """A band as far as no stop limit cuts it off: what is printed, for the stop wins. A band past its stop altogether stays
+    whole: there the row itself says that the amplifier as drawn stands past it."""
+    foot = below if low is not None and below is not None and below > low else low
+    head = above if high is not None and above is not None and above < high else high
+    return (foot, head) if foot is None or head is None or foot <= head else (low, high)
+
+
 @dataclass(frozen=True, slots=True)
 class ExpectedReading:
     """One reading with its numbers.
@@ -114,6 +124,12 @@ class ExpectedReading:
         if self.on is None or self.planned.tool:
             return self.planned.tool
         return f"start at {self.start.text}, step down to {self.on.text}" if self.start else self.on.text
+
+    @property
+    def passing(self) -> tuple[float | None, float | None]:
+        """(low, high) of the band up to the stop limits."""
+        below, above = (None if s is None else s.limit for s in (self.stop_below, self.stop_above))
+        return up_to_stops(self.low, self.high, below, above)
 
     @property
     def band_cut(self) -> bool:
