@@ -37,10 +37,34 @@ def test_every_mistake_of_a_bench_file_in_one_go() -> None:
         'counts = 6000\nohms = "10M"',
         'kind = "moving coil"\nohms_per_volt = "20k"\nac_ohms_per_volt = "5k"',
         "ohms = 10000000\nrating = 600\nleads = 1000",
+        'kind = "moving coil"\nranges = { dc_volts = ["2.5V", 10, "100V", "1000V"], ac_volts = ["10V"] }',
     ],
 )
 def test_meters_that_there_are(text: str) -> None:
     assert list(load_bench(f"format = 1\n[meters.mine]\n{text}\n").meters) == ["mine"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        # 20 kohm across every joint is what "ohms" says; a moving coil loads by its range
+        ('kind = "moving coil"\nohms = "20k"', 'try ohms_per_volt = "20k"'),
+        ('kind = "moving coil"\nohms = "20k/V"', 'try ohms_per_volt = "20k"'),
+        ('kind = "moving coil"\nohms_per_volt = "33k3/V"', 'try ohms_per_volt = "33k3"'),
+        ('ohms = "20 kΩ/V"', 'try ohms_per_volt = "20k" with kind = "moving coil"'),
+        ('ohms_per_volt = "20k"', 'kind = "moving coil"'),
+        ('kind = "moving coil"\ncounts = 6000', "taking counts out"),
+        ('ranges = { dc_volts = ["10V"] }', "counts = 6000"),
+        ('kind = "moving coil"\nranges = ["2.5V", "10V"]', "ranges = { dc_volts = ["),
+        ('kind = "moving coil"\nranges = { dc_volts = ["wide"] }', "ranges = { dc_volts = ["),
+        ('kind = "moving coil"\nranges = { dc_volt = ["10V"] }', "try dc_volts"),
+    ],
+)
+def test_a_key_of_the_other_kind_of_meter_names_its_own(text: str, told: str) -> None:
+    with pytest.raises(BenchError) as caught:
+        load_bench(f"format = 1\n[meters.mine]\n{text}\n", name="bench.toml")
+    assert len(caught.value.problems) == 1
+    assert told in caught.value.problems[0].text
 
 
 def test_no_lamp_is_told_in_plain_words() -> None:

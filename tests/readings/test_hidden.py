@@ -6,6 +6,7 @@ import pytest
 
 from at_hand import built
 from firstglow.amplifier import load
+from firstglow.amplifier.bench import Bench
 from firstglow.readings.taken import parse_taken
 from firstglow.readings.verdict import verdict
 
@@ -42,3 +43,16 @@ def test_a_digital_meter_passes_it_and_another_meter_in_the_file_does_not() -> N
     assert good.verdict == "go on"
     other = parse_taken(f'[readings]\n"{GRID}" = {{ value = "0 mV", meter = "20k" }}\n')
     assert verdict(ladder.expected, other).verdicts[0].verdict == "look first"
+
+
+def test_a_meter_whose_ranges_end_short_of_ht_is_never_sent_to_it() -> None:
+    """A bench that states ranges to 100 V: HT of some 300 V is no row for it, whatever figure is typed."""
+    table = {"kind": "moving coil", "ohms_per_volt": "20k", "ranges": {"dc_volts": ["2.5V", "10V", "100V"]}}
+    ladder = built(load(EXAMPLE), Bench(meters={"mine": table}), meter="mine", mode="fast")
+    high = [r for r in ladder.expected.readings() if r.kind == "dc volts" and abs(r.expected or 0.0) > 100.0]
+    assert high
+    assert all("its highest range is 100 V" in r.hidden for r in high if not r.note_only)
+    row = next(r for r in high if not r.note_only)
+    typed = f'[readings]\n"{row.id}" = "{row.expected:.0f} V"\n'
+    (judged,) = verdict(ladder.expected, parse_taken(typed, meters={"mine": ladder.expected.meter})).verdicts
+    assert judged.verdict == "look first"

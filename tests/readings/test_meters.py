@@ -93,3 +93,20 @@ def test_bench_meter() -> None:
         meter_from_table("blue", {"colour": "blue"}, "bench.toml:3")
     with pytest.raises(ReadingsError, match="try digital"):
         meter_named("digitl")
+
+
+def test_a_moving_coil_meter_of_the_bench_has_its_own_ranges_and_accuracy() -> None:
+    """30 V at 20 kohm/V are 600 kohm; 3 % of full scale of the 30 V range are 0.9 V anywhere on it, and half of half a division
+    of 50 more (0.15 V of needle)."""
+    table = {
+        "kind": "moving coil", "ohms_per_volt": "20k", "ac_ohms_per_volt": "5k", "dc": "3%",
+        "ranges": {"dc_volts": ["300V", "3V", "30V", "1000V"]},
+    }  # fmt: skip
+    made = meter_from_table("old", table, "bench.toml")
+    assert [r.full for r in made.of_kind("dc volts")] == [3.0, 30.0, 300.0, 1000.0]
+    r = made.range_for("dc volts", 20.0)
+    assert (r.full, r.input_ohms) == (30.0, 600e3)
+    assert r.limits(20.0) == pytest.approx(0.9 + 0.15)
+    usual = built_in()["20k"]
+    assert [r.full for r in made.of_kind("ac volts")] == [r.full for r in usual.of_kind("ac volts")]
+    assert made.range_for("ac volts", 8.0).input_ohms == 50e3

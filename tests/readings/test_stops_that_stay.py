@@ -5,6 +5,7 @@ Hand sums beside each; common practice where they say so.
 
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -37,6 +38,11 @@ def pair() -> Ladder:
     return built(load(text("pair-on-one-pot")), mode="fast")
 
 
+def no_idle(**how: Any) -> Ladder:
+    """The pair with no idle stated of either valve: the watts are the only stop of what a cut-off one may pass."""
+    return built(load(text("pair-on-one-pot").replace(', idle = "45m", set_by = "P1"', "")), **how)
+
+
 # The same volts at the cathode from a reservoir: for what does not hang on the choke input, at half the work.
 RESERVOIR = (("450-0-450V", "322-0-322V"), ('L1 = ["', 'C0 = ["10u 630V", "HTr", "chassis"]\nL1 = ["'))
 
@@ -62,9 +68,10 @@ def judged(ladder: Ladder, name: str, value: str) -> str:
 def test_a_valve_that_is_cut_off_has_its_watts_for_a_stop() -> None:
     """-55 V at the grid of a 6L6GC whose file gives no idle. 30 W over the 375 V of HT with nothing drawing are 80 mA, 0.80 V
     on 10 ohm; HT sags by some 60 V under 100 mA, and 5 % are the screen's: 0.8 to 1.0 V. 2 V are 200 mA."""
-    found = row(pair(), "6/V3 cathode lamp out").stop_above
+    ladder = no_idle(mode="fast")
+    found = row(ladder, "6/V3 cathode lamp out").stop_above
     assert found is not None and 0.75 < found.limit < 1.05
-    assert judged(pair(), "6/V3 cathode lamp out", "2.0 V") == "switch off now"
+    assert judged(ladder, "6/V3 cathode lamp out", "2.0 V") == "switch off now"
 
 
 def test_a_path_that_ends_short_of_the_limit_tells_it_in_proportion() -> None:
@@ -78,8 +85,7 @@ def test_a_path_that_ends_short_of_the_limit_tells_it_in_proportion() -> None:
 def test_the_hottest_of_a_cut_off_valve_is_the_same_by_slopes_as_by_samples() -> None:
     """A plate's watts over its own cathode's volts differ by HT and the screen's share alone, some percent, cut off or not; by
     slopes a cut-off valve had volts without watts, and the hottest "twice the watts"."""
-    fast = pair()
-    sampled = built(load(text("pair-on-one-pot")), mode="sampled", samples=400)
+    fast, sampled = no_idle(mode="fast"), no_idle(mode="sampled", samples=400)
     one, two = (row(ladder, "6/V3 cathode lamp out").stop_above for ladder in (fast, sampled))
     assert one is not None and two is not None
     assert one.limit == pytest.approx(two.limit, rel=0.03)

@@ -46,6 +46,10 @@ SCRIPTS = {
         "squares: [...r.querySelectorAll('.square')].map(middle),"
         "told: [...r.querySelectorAll('td.where div')].map(d => d.textContent).join(' ')}))"
     ),
+    "touched": (
+        "return [...document.querySelectorAll('.how')].map(e => [e.textContent, +getComputedStyle(e).fontWeight,"
+        " parseFloat(getComputedStyle(e).fontSize), e.parentElement.lastElementChild.textContent])"
+    ),
     "colours": ("return [...new Set([...document.querySelectorAll('.page *')].map(e => getComputedStyle(e).color))]"),
 }
 """What is measured of a printed ladder, all at one start of the browser."""
@@ -181,6 +185,17 @@ def test_the_ring_drawn_stands_on_the_electrode_told_beside_it(ladder: Any) -> N
                 squares += colour == "black"
     assert len(drawn) > 15
     assert squares > 2
+
+
+def test_how_a_probe_gets_to_its_place_is_bold_and_beside_the_range(ladder: Any) -> None:
+    """ "Clip, put on with power off" is what a hand must know before it moves: no smaller than where it goes, 3.6 mm at least."""
+    rows = on_the_sheet(ladder)["touched"]
+    assert sum("clip, put on with power off" in text for text, *_ in rows) > 20
+    assert any("one hand" in text for text, *_ in rows)
+    for text, weight, size, small in rows:
+        assert weight >= 700 and size >= 3.6 * MM, text
+        assert "power off" not in small
+    assert sum(bool(re.search(r"\d m?V [ad]c · clip", text)) for text, *_ in rows) > 20
 
 
 def test_it_prints_in_grey_with_enough_contrast(ladder: Any) -> None:

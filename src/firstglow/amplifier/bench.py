@@ -33,6 +33,7 @@ _METER_KEYS = (
     "ohms",
     "ohms_per_volt",
     "ac_ohms_per_volt",
+    "ranges",
     "dc",
     "ac",
     "resistance",
@@ -52,6 +53,18 @@ _METER_UNITS: Mapping[str, tuple[str, str]] = {
 }
 _WORDS: Mapping[str, tuple[str, ...]] = {"valve": ("valve", "tube"), "plate": ("plate", "anode"), "ht": ("HT", "B+"),
                                          "chassis": ("chassis", "ground")}  # fmt: skip
+# What says nothing of a meter of the other kind, and what to write instead.
+_NOT_OF: Mapping[str, Mapping[str, str]] = {
+    "moving coil": {"ohms": 'ohms_per_volt = "20k"', "counts": "taking counts out"},
+    "digital": {
+        "ohms_per_volt": 'kind = "moving coil" beside it',
+        "ac_ohms_per_volt": 'kind = "moving coil" beside it',
+        "ranges": "counts = 6000, which says them",
+    },
+}
+_RANGES = ("dc_volts", "ac_volts")
+_RANGES_USUAL = 'ranges = { dc_volts = ["2.5V", "10V", "50V", "250V", "1000V"] }'
+_PER_VOLT = re.compile(r"\s*([\d.,]+\s*[kM]?\d*)\s*(?:ohms?|Ω|R)?\s*/\s*[vV]\s*")
 _ACCURACY = re.compile(r"(?:±\s*)?(\d+(?:\.\d+)?)\s*%\s*(?:\+\s*(\d+(?:\.\d+)?)(?:\s*(?:counts?|digits?))?)?")
 _TYPICAL_COUNTS = 2000.0  # where a reading of a 4000 or 6000 count meter lies on its range, about
 MOST_WATTS = 2000.0
@@ -264,7 +277,8 @@ def _meters(data: Mapping[str, Any], mistakes: Mistakes) -> dict[str, dict[str, 
                     f'{key} = "0.5% + 2"',
                 )
         _meter_values(name, table, mistakes)
-        found[name] = {k: v if isinstance(v, str | int) else str(v) for k, v in table.items() if k != "note"}
+        _ranges(name, table, mistakes)
+        found[name] = {k: v if isinstance(v, str | int | dict) else str(v) for k, v in table.items() if k != "note"}
     return found
 
 
@@ -278,13 +292,49 @@ def _meter_values(name: str, table: Mapping[str, Any], mistakes: Mistakes) -> No
     if not isinstance(counts, int) or isinstance(counts, bool) or not _COUNTS[0] <= counts <= _COUNTS[1]:
         allowed = f"{_COUNTS[0]} to {_COUNTS[1]}"
         mistakes.add(("meters", name, "counts"), about, f"counts = {short(counts)}", allowed, "counts = 6000")
+    for key, instead in _NOT_OF.get(str(kind), {}).items():
+        if key in table and not (key == "ohms" and _per_volt(table[key])):
+            found, allowed = f"{key} = {short(table[key])}", f"what a {kind} meter has"
+            if key == "ohms" and _positive(table[key], "ohm"):
+                found, allowed = f"{found} of a moving coil meter", "ohms for each volt of its range"
+                instead = f'ohms_per_volt = "{short(table[key], 20)}"'
+            mistakes.add(("meters", name, key), about, found, allowed, instead)
     for key, (unit, usual) in _METER_UNITS.items():
-        if key not in table:
+        if key not in table or (key in _NOT_OF.get(str(kind), {}) and not _per_volt(table[key])):
             continue
-        try:
-            good = read_value(str(table[key]), unit) > 0
-        except QuantityError:
-            good = False
-        if not good:
+        if not _positive(table[key], unit):
+            remedy = f'{key} = "{usual}"'
+            if unit == "ohm" and (each := _per_volt(table[key])):
+                here = key if key.endswith("per_volt") else "ohms_per_volt"
+                remedy = f'{here} = "{each}"' + ("" if kind == "moving coil" else ' with kind = "moving coil"')
             found = f"{key} = {short(table[key])}"
-            mistakes.add(("meters", name, key), about, found, f"a value in {unit} above 0", f'{key} = "{usual}"')
+            mistakes.add(("meters", name, key), about, found, f"a value in {unit} above 0", remedy)
+
+
+def _positive(value: object, unit: str) -> bool:
+    try:
+        return read_value(str(value), unit) > 0
+    except QuantityError:
+        return False
+
+
+def _per_volt(value: object) -> str:
+    """The ohms of "20k/V", as they are printed on a moving coil meter; "" where that is not what is written."""
+    match = _PER_VOLT.fullmatch(str(value))
+    return match[1].replace(" ", "") if match else ""
+
+
+def _ranges(name: str, table: Mapping[str, Any], mistakes: Mistakes) -> None:
+    """Note what is no list of a meter's ranges of volts."""
+    ranges = table.get("ranges")
+    if ranges is None or table.get("kind") != "moving coil":
+        return
+    about, at = f"meter {short(name, 20)}", ("meters", name, "ranges")
+    if not isinstance(ranges, dict) or not ranges:
+        mistakes.add(at, about, f"ranges = {short(ranges)}", "dc_volts and ac_volts, a list each", _RANGES_USUAL)
+        return
+    for key, volts in ranges.items():
+        if key not in _RANGES:
+            mistakes.key((*at, key), about, key, _RANGES, "kind of range")
+        elif not isinstance(volts, list) or not 1 <= len(volts) <= 20 or not all(_positive(v, "V") for v in volts):
+            mistakes.add((*at, key), about, f"{key} = {short(volts)}", "a list of ranges in V above 0", _RANGES_USUAL)

@@ -194,11 +194,10 @@ def _advised(climb: Climb, step: Step) -> tuple[float, str]:
 def remark(known: Learned, sheet: ExpectedReading) -> str:
     """The remark of a row beside a learned band: what it says of the sheet's band has that band's figures."""
     text = str(known.reading.json()["remark"])
-    if not known.grounds or sheet.low is None or sheet.high is None:
+    low, high = sheet.passing
+    if not known.grounds or low is None or high is None:
         return text
-    return text.replace(
-        "inside the sheet's band", f"inside the sheet's {sheet.text(sheet.low)} to {sheet.text(sheet.high)}"
-    )
+    return text.replace("inside the sheet's band", f"inside the sheet's {sheet.text(low)} to {sheet.text(high)}")
 
 
 def why(climb: Climb, step: Step, live: list[str]) -> list[str]:

@@ -9,7 +9,7 @@ from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
 from firstglow.ladder.rows import gas_tubes
 from firstglow.ladder.rung_ht import plate, screen
-from firstglow.ladder.rung_output import bridged, bridged_stop, current_stop, half_drop
+from firstglow.ladder.rung_output import bridged, bridged_stop, current_stop, follows, half_drop
 from firstglow.ladder.rung_small import nodes
 from firstglow.ladder.turning import turning_lines
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung, StopRule
@@ -65,7 +65,7 @@ def _cathode(frame: Frame, at: Situation, v: OutputValve, minutes: int) -> Itera
             stops=current_stop(frame, v, SETTING) + bridged_stop(frame, v),
             fill={"part": part, "minutes": minutes, "shorted": bridged(frame, v)},
             settle_seconds=60.0 * minutes,
-            remark=settled,
+            remark=" ".join(text for text in (follows(frame, v), settled) if text),
         )
     if part is None or frame.shared_cathode(v):
         yield from half_drop(frame, RUNG, at, v, minutes, settled)

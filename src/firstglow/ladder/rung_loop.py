@@ -6,7 +6,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
-from firstglow.ladder.rung_output import bridged, cathode_ratings
+from firstglow.ladder.rung_output import bridged, cathode_ratings, follows
 from firstglow.readings.probe import Hold, PlannedReading, PlannedRung
 
 RUNG = "8"
@@ -72,5 +72,6 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
                     stops.dissipation(v.valve),
                     *cathode_ratings(frame, v),
                 ),
+                remark=follows(frame, v),
                 fill={"part": part, "shorted": bridged(frame, v)},
             )

@@ -7,6 +7,7 @@ from firstglow.amplifier.situation import Situation
 from firstglow.ladder import stops
 from firstglow.ladder.frame import Frame
 from firstglow.ladder.made import powered
+from firstglow.ladder.places import own_name
 from firstglow.ladder.rows import heaters
 from firstglow.ladder.rung_cold import RUNG as COLD
 from firstglow.ladder.rung_ht import plate, screen
@@ -96,6 +97,25 @@ def current_stop(frame: Frame, v: OutputValve, share: float = 1.0) -> tuple[Stop
     return (stops.above(volts, f"past the idle target of {target * 1e3:.3g} mA"), *limit)
 
 
+def held_stop(frame: Frame, v: OutputValve) -> tuple[StopRule, ...]:
+    """The same at its most negative: there a valve without an idle of its own is held by what holds the one beside it."""
+    own, beside, part = current_stop(frame, v), frame.target_beside(v), frame.cathode_part(v)
+    if frame.target(v) is not None or beside is None or part is None or not frame.has_bias(v):
+        return own
+    target, other = beside
+    volts = target * frame.part(part).value("ohms")
+    return (stops.above(volts, f"past the idle target of {target * 1e3:.3g} mA of {other}, on the same bias"), *own)
+
+
+def follows(frame: Frame, v: OutputValve) -> str:
+    """Why a valve's stop is not that of its like beside it, once that one's idle is set; "" where it has its own idle."""
+    beside = frame.target_beside(v) if frame.target(v) is None and frame.has_bias(v) else None
+    if beside is None:
+        return ""
+    valve, other = (own_name(frame.part(name)) for name in (v.valve, beside[1]))
+    return frame.words.text("rung.note.follows", valve=valve, other=other)
+
+
 def cathode_ratings(frame: Frame, v: OutputValve) -> Iterator[StopRule]:
     """Cathode volts to chassis past which a cathode or a resistor in its lead is overrun, whatever the plate takes: a valve with
     much in its cathode never gets to its watts."""
@@ -155,9 +175,7 @@ def first_seconds(frame: Frame, rung: str, at: Situation, v: OutputValve) -> Ite
             situation,
             owner=v.valve,
             contact="clip",
-            stops=current_stop(frame, v)
-            + bridged_stop(frame, v)
-            + (early_stop(frame, v) if situation.lamp_watts else ()),
+            stops=held_stop(frame, v) + bridged_stop(frame, v) + (early_stop(frame, v) if situation.lamp_watts else ()),
             fill={
                 "part": part,
                 "shorted": bridged(frame, v),

@@ -102,6 +102,16 @@ class Structure:
         found = self.amplifier.idle.get(v.valve)
         return found.amps.value if found else None
 
+    def target_beside(self, v: OutputValve) -> tuple[float, str] | None:
+        """(idle target [A], whose) of another output valve of its type on the same bias: one pot holds both, and the file
+        states the idle of the one it is set by."""
+        mine = self.amplifier.parts[v.valve].type
+        for o in self.roles.outputs:
+            target = self.target(o)
+            if o is not v and o.bias_joint == v.bias_joint and self.amplifier.parts[o.valve].type == mine and target:
+                return target, o.valve
+        return None
+
     def cathode_part(self, v: OutputValve) -> str | None:
         """The resistor its current is read across."""
         return v.sense or v.cathode_resistor

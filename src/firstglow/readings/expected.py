@@ -12,6 +12,9 @@ from firstglow.readings.probe import PlannedReading, PlannedRung
 # Mains, over the mains of the reading's situation, at which ``mains_curve`` is known.
 MAINS_STEPS = (0.90, 0.95, 1.0, 1.05, 1.10)
 
+# What tells a healthy amplifier from a sick one where this meter does not.
+ANOTHER = "read it with a digital meter"
+
 
 @dataclass(frozen=True, slots=True)
 class Stop:
@@ -33,6 +36,16 @@ def share_of(planned: PlannedReading, on: Range, source_ohms: float) -> float:
     if on.unit != "V" or planned.situation.mains_volts == 0.0 or planned.range_volts:
         return 1.0
     return float(loaded(1.0, source_ohms, on.input_ohms))
+
+
+def up_to_stops(
+    low: float | None, high: float | None, below: float | None, above: float | None
+) -> tuple[float | None, float | None]:
+    """A band as far as no stop limit cuts it off: what is printed, for the stop wins. A band past its stop altogether stays
+    whole: there the row itself says that the amplifier as drawn stands past it."""
+    foot = below if low is not None and below is not None and below > low else low
+    head = above if high is not None and above is not None and above < high else high
+    return (foot, head) if foot is None or head is None or foot <= head else (low, high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +129,12 @@ class ExpectedReading:
         return f"start at {self.start.text}, step down to {self.on.text}" if self.start else self.on.text
 
     @property
+    def passing(self) -> tuple[float | None, float | None]:
+        """(low, high) of the band up to the stop limits."""
+        below, above = (None if s is None else s.limit for s in (self.stop_below, self.stop_above))
+        return up_to_stops(self.low, self.high, below, above)
+
+    @property
     def band_cut(self) -> bool:
         """A stop limit lies inside the healthy band."""
         return any(s is not None and s.cut for s in (self.stop_below, self.stop_above))
@@ -192,6 +211,9 @@ def overload(stop: Stop | None, on: Range | None, meter: Meter) -> Literal["", "
 def hidden_text(reading: ExpectedReading, on: Range, meter: Meter) -> str:
     """Why a range cannot judge a reading, and what can."""
     ground = reading.ground
+    stands = abs(ground.true) * ground.share(on) if on.unit == "V" else 0.0
+    if on.full * (1.0 + 1e-9) < stands < float("inf") and on == meter.of_kind(on.kind)[-1]:
+        return f"its highest range is {on.text}, and {on.text_of(stands)} stand here: only with a meter that reaches further"
     limit = ground.hides(on)
     if limit is None:
         return ""
@@ -204,15 +226,15 @@ def hidden_text(reading: ExpectedReading, on: Range, meter: Meter) -> str:
             f"{reading_as_typed(0.0, finer)}"
         )
     if ground.true == float("inf"):
-        return f"this meter's scale ends at {on.text}, short of what is wanted; read it with a digital meter"
+        return f"this meter's scale ends at {on.text}, short of what is wanted; {ANOTHER}"
     if ground.share(on) < 0.5:
         return (
             f"on its {on.text} range this meter is {on.input_ohms / 1e3:g} kΩ across a joint of "
-            f"{ground.source_ohms / 1e3:.0f} kΩ: what must not stand here would not move it; read it with a digital meter"
+            f"{ground.source_ohms / 1e3:.0f} kΩ: what must not stand here would not move it; {ANOTHER}"
         )
     return (
         f"on its {on.text or 'own'} range this meter may be {on.text_of(on.limits(0.0))} wrong: too coarse to tell what "
-        "is expected from what must stop; read it with a digital meter"
+        f"is expected from what must stop; {ANOTHER}"
     )
 
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from firstglow.amplifier.model import Amplifier, Part
 from firstglow.amplifier.situation import Feedback
 from firstglow.readings.apart import Apart, Ground
-from firstglow.readings.expected import ExpectedReading, ExpectedRung, Stop, hidden_text, overload
+from firstglow.readings.expected import ANOTHER, ExpectedReading, ExpectedRung, Stop, hidden_text, overload
 from firstglow.readings.least import least_ohms
 from firstglow.readings.limit import Limit
 from firstglow.readings.meters import BOND_TESTER, Meter, Range, loaded
@@ -35,8 +35,6 @@ HUM_AT_INPUT = 0.3e-3
 USUAL = 1.0 / 3.0
 # What moves a reading of hum most where that is more than the ripple of HT.
 HEATERS = "hum of heaters and wiring at the input"
-# What tells a healthy amplifier from a sick one where this meter does not.
-ANOTHER = "read it with a digital meter"
 # What an overload says where the stop limit lies past the range.
 OVER = {
     "stop": "OL on this range counts as past the stop: it may be.",

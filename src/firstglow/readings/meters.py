@@ -6,7 +6,7 @@ limits of a rectangle (JCGM 100:2008, 4.3.7). The three meters built in are ordi
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from math import ceil, floor, inf, isfinite, log10
 from typing import Any, Literal
 
@@ -214,13 +214,18 @@ def _leading(counts: int) -> float:
     return float(f"{counts / 10 ** floor(log10(counts)):.3g}")
 
 
+# Ranges of volts of a moving coil meter that nobody states (common practice).
+DC_RANGES = (0.5, 2.5, 10.0, 50.0, 250.0, 500.0, 1000.0)
+AC_RANGES = (10.0, 50.0, 250.0, 500.0, 1000.0)
+
+
 def moving_coil(
     name: str,
     ohms_per_volt: float,
     *,
     ac_ohms_per_volt: float | None = None,
-    dc_ranges: tuple[float, ...] = (0.5, 2.5, 10.0, 50.0, 250.0, 500.0, 1000.0),
-    ac_ranges: tuple[float, ...] = (10.0, 50.0, 250.0, 500.0, 1000.0),
+    dc_ranges: tuple[float, ...] = DC_RANGES,
+    ac_ranges: tuple[float, ...] = AC_RANGES,
     dc_of_full: float = 0.025,
     ac_of_full: float = 0.04,
     divisions: int = 50,
@@ -266,7 +271,8 @@ def meter_named(name: str, bench: Mapping[str, Meter] | None = None) -> Meter:
 
 TABLE_KEYS = {
     "kind": "digital or moving coil", "counts": "6000", "ohms": "10M", "ohms_per_volt": "20k",
-    "ac_ohms_per_volt": "8k", "dc": "0.5% + 2", "ac": "1% + 3", "resistance": "0.8% + 3", "amps": "1.5% + 5",
+    "ac_ohms_per_volt": "8k", "ranges": 'dc_volts = ["10V"]',
+    "dc": "0.5% + 2", "ac": "1% + 3", "resistance": "0.8% + 3", "amps": "1.5% + 5",
     "rating": "1000V", "leads": "1000V",
 }  # fmt: skip
 
@@ -300,10 +306,17 @@ def meter_from_table(name: str, table: Mapping[str, Any], where: str) -> Meter:
         )  # fmt: skip
     if kind == "moving coil":
         load = number(table.get("ohms_per_volt", "20k"), f"{where}: meter {name} ohms_per_volt", "ohm")
-        made = moving_coil(name, load, rating_volts=rating, lead_volts=leads)
-        if "ac_ohms_per_volt" in table:
-            ac_load = number(table["ac_ohms_per_volt"], f"{where}: meter {name} ac_ohms_per_volt", "ohm")
-            ranges = tuple(replace(r, input_ohms=ac_load * r.full) if r.kind == "ac volts" else r for r in made.ranges)
-            made = replace(made, ranges=ranges)
-        return made
+        ac_load = number(table.get("ac_ohms_per_volt", load), f"{where}: meter {name} ac_ohms_per_volt", "ohm")
+        dc_of_full, ac_of_full = (
+            accuracy(table.get(key, usual), f"{where}: meter {name} {key}")[0]
+            for key, usual in (("dc", "2.5%"), ("ac", "4%"))
+        )
+        dc_ranges, ac_ranges = (
+            tuple(number(v, f"{where}: meter {name} ranges", "V") for v in table.get("ranges", {}).get(key, usual))
+            for key, usual in (("dc_volts", DC_RANGES), ("ac_volts", AC_RANGES))
+        )
+        return moving_coil(
+            name, load, ac_ohms_per_volt=ac_load, dc_ranges=dc_ranges, ac_ranges=ac_ranges,
+            dc_of_full=dc_of_full, ac_of_full=ac_of_full, rating_volts=rating, lead_volts=leads,
+        )  # fmt: skip
     raise ReadingsError(f'{where}: meter {name}: kind "{kind}"; "digital" or "moving coil"; try kind = "digital"')

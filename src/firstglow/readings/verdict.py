@@ -270,12 +270,11 @@ def _with_the_mains(reading: ExpectedReading, value: float) -> bool:
 
 def _band(reading: ExpectedReading) -> str:
     if reading.low is not None and reading.high is not None:
-        low, high, told = reading.low, reading.high, ""
-        if reading.stop_above is not None and reading.stop_above.limit < high:
-            high, told = reading.stop_above.limit, ", where the stop stands"
-        if reading.stop_below is not None and reading.stop_below.limit > low:
-            low, told = reading.stop_below.limit, ", short of the stop"
-        return f"{reading.text(low)} to {reading.text(high)}{told}"
+        low, high = reading.passing
+        told = (
+            ", where the stop stands" if high != reading.high else ", short of the stop" if low != reading.low else ""
+        )
+        return f"{reading.text(low or 0.0)} to {reading.text(high or 0.0)}{told}"
     return f"over {reading.text(reading.low or 0.0)}"
 
 

@@ -8,9 +8,11 @@ from typing import Any
 
 from firstglow.sheets.layout import (
     LAW,
+    UNPLUGGED,
     Line,
     findings_height,
     foot_text,
+    how_text,
     share_out,
     small_band,
     stands_lines,
@@ -23,7 +25,7 @@ from firstglow.sheets.rows import Row, findings_text, ids_text, rows
 from firstglow.sheets.socket import BASES, base_of, socket_svg
 
 CONTACT = {
-    "none": "unplugged",
+    "none": UNPLUGGED,
     "bench box": "at the bench box, hands off the chassis",
     "clip": "clip, put on with power off",
     "one hand": "black clipped first, power off; then a sheathed probe, one hand",
@@ -254,11 +256,12 @@ def table_row(row: Row, sides: Sequence[str], tight: bool) -> str:
         base = base_of(row.pin[0])
         if base in BASES:
             drawing = socket_svg(base, row.pin[1], black=row.black_pin)
+    how = how_text(row)
     where = (
         what_cell(row)
         + (f'<div class="instead">{escape(row.instead)}</div>' if row.instead else "")
         + "".join(f'<div class="probe">{escape(text)}</div>' for text in where_texts(row, tight))
-        + (f'<div class="range">{escape(row.range)}</div>' if row.range else "")
+        + (f'<div class="range">{escape(row.range)}</div>' if row.range and not how else "")
     )
     figure, band = figure_cells(row, small=small_band(row, tight))
     column, also = stop_texts(row, tight)
@@ -269,13 +272,14 @@ def table_row(row: Row, sides: Sequence[str], tight: bool) -> str:
         + f'{where}</td><td class="figure">{figure}{band}</td><td class="stop">{stop}</td>'
         + f'{blanks(row, sides)}<td class="blank" rowspan="2"></td></tr>'
         + f'<tr class="under"><td colspan="{3 if drawing else 4}">'
+        + (f'<div class="how">{escape(how)}</div>' if how else "")
         + (f'<div class="also">{escape(also)}</div>' if also else "")
         + f"{under(row)}</td></tr>"
     )
 
 
 def under(row: Row) -> str:
-    """The line under a row: how it is touched, how it stands, remarks, what moves it, its names."""
+    """The line under a row: how it stands, remarks, what moves it, its names."""
     *texts, names = (escape(text) for text in under_texts(row))
     return f'<div>{" · ".join([*texts, ""])}<span class="ids">{names}</span></div>'
 

@@ -10,6 +10,7 @@ from firstglow.sheets.live import live_text
 from firstglow.sheets.rounds import rounds_text
 from firstglow.sheets.rows import Row, ids_text, probes
 
+UNPLUGGED = "unplugged"  # a row that no hand goes near power for
 UNIT = re.compile(r"(?<=\d) (?=[mµkMG]?[VAΩW]\b)")  # a figure and its unit stand on one line
 PAGE = 279.2  # an A4 page between the paddings, less what a browser rounds up row by row
 TEXT = 190.0  # its width
@@ -25,6 +26,7 @@ STOP = 33.0
 MIDDLE = 49.0
 WIDE, TIGHT = 4.3, 3.6  # letters of the probes' places and the range, and those of a rung that a page is saved by
 UNDER_WIDE, UNDER_TIGHT = 3.15, 2.9  # letters of the line under a row
+HOW = 3.8  # letters of the range and how the probe gets there, under power
 BAND, BAND_SMALL = 6.0, 5.2  # height of the band's line
 HEAD, TABLE_HEAD = 7.3, 8.7
 
@@ -46,7 +48,7 @@ def short(row: Row) -> bool:
     """A row two of which share a line: read unplugged, nothing to switch off, no pin to find."""
     return (
         bool(row.band)
-        and row.contact == "unplugged"
+        and row.contact == UNPLUGGED
         and not (row.stop or row.pin or row.note or row.differs or row.chart or row.instead)
     )
 
@@ -104,7 +106,8 @@ def _row_height(row: Row, tight: bool) -> float:
     column, also = stop_texts(row, tight)
     top = max(WITH_SOCKET - 3.0 if row.pin else PLAIN, 1.3 + max(_told_height(row, tight), _stop_height(column)))
     size = UNDER_TIGHT if tight else UNDER_WIDE
-    under = 0.8 + _also_height(also, beside) + 1.2 * size * lines(" · ".join(under_texts(row)), beside, size)
+    how = 1.25 * HOW * lines(how_text(row), beside, HOW, bold=True) if how_text(row) else 0.0
+    under = 0.8 + how + _also_height(also, beside) + 1.2 * size * lines(" · ".join(under_texts(row)), beside, size)
     return max(WITH_SOCKET if row.pin else 0.0, top + under)
 
 
@@ -113,7 +116,7 @@ def _told_height(row: Row, tight: bool) -> float:
     room, size = WHERE[row.pin is not None], TIGHT if tight else WIDE
     where = 4.75 * lines(f"{row.number} · {row.what}", room, 3.8, bold=True)
     where += 1.25 * size * sum(lines(text, room, size) for text in where_texts(row, tight))
-    where += 1.25 * size * lines(row.range, room, size, bold=True) if row.range else 0
+    where += 1.25 * size * lines(row.range, room, size, bold=True) if row.range and not how_text(row) else 0
     where += 4.56 * lines(row.instead, room, 3.8, bold=True) if row.instead else 0
     return max(where, 12 + 0.7 + (BAND_SMALL if small_band(row, tight) else BAND))
 
@@ -149,9 +152,15 @@ def stop_texts(row: Row, tight: bool) -> tuple[str, str]:
     return (limits, also) if apart < max(told, _stop_height(whole)) else (whole, "")
 
 
+def how_text(row: Row) -> str:
+    """The range and how the probe gets to its place, in a line of their own across the row: what a hand must know before it
+    moves is no small print. "" where the power is off, and the range stands with the places."""
+    return "" if row.contact == UNPLUGGED else " · ".join(t for t in (row.range, row.contact) if t)
+
+
 def under_texts(row: Row) -> list[str]:
     """What stands in the line under a row, its names last."""
-    contact = "" if row.contact == "unplugged" and row.differs.lower().startswith("unplugged") else row.contact
+    contact = row.contact if row.contact == UNPLUGGED and not row.differs.lower().startswith(UNPLUGGED) else ""
     return [t for t in (contact, row.differs, row.note, row.chart, row.moved, ids_text(row)) if t]
 
 

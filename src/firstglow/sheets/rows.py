@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 from typing import Any
 
+from firstglow.readings.expected import up_to_stops
 from firstglow.sheets.rounds import TOUCHED, rounds, rounds_text
 
 SCALES = {"": 1.0, "m": 1e-3, "µ": 1e-6, "u": 1e-6, "k": 1e3, "M": 1e6, "G": 1e9, "n": 1e-9, "p": 1e-12}
@@ -92,7 +93,7 @@ def shown_form(shown: str | None, value: float | None, unit: str | None) -> tupl
 
 
 def expect_text(reading: Mapping[str, Any]) -> tuple[str, str]:
-    """(the large figure, its band) of one reading."""
+    """(the large figure, its band up to the stops) of one reading."""
     expected, low, high, unit = (reading.get(k) for k in ("expected", "low", "high", "unit"))
     if isinstance(expected, str):
         return expected.upper(), ""
@@ -106,7 +107,10 @@ def expect_text(reading: Mapping[str, Any]) -> tuple[str, str]:
         return figure, ""
     if unit == "ohm" and expected > LARGEST_OHMS:
         return "OPEN", f"over {scaled(low, unit, *shown_form(None, low, unit), direction=1)}"
-    return figure, f"{scaled(low, unit, scale, decimals, -1)}  to  {scaled(high, unit, scale, decimals, 1)}"
+    foot, head = up_to_stops(low, high, reading.get("stop_below"), reading.get("stop_above"))
+    # outward, but a stop toward safe
+    bottom = scaled(foot or 0.0, unit, scale, decimals, -1 if foot == low else 1)
+    return figure, f"{bottom}  to  {scaled(head or 0.0, unit, scale, decimals, 1 if head == high else -1)}"
 
 
 def limit_word(limit: float, *, below: bool) -> str:
