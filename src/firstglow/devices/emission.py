@@ -43,6 +43,16 @@ def heater_current(volts: Values, rated_volts: Values, rated_amps: Values) -> tu
     return amps, rated_amps / rated_volts * bend * (1.0 + 2.0 * exponent * (v * v) / square)
 
 
+def heater_siemens(square: Values, rated_volts: Values, rated_amps: Values) -> tuple[Values, Values]:
+    """Amps over volts [S] of a heater or pilot lamp at ``square`` = its volts rms squared, and the derivative [S/V^2]: the same law
+    where the volts have a part in quadrature."""
+    knee = COLD_KNEE**2
+    exponent = (HEATER_POWER - 1.0) / 2.0
+    of_rated = square / (rated_volts * rated_volts) + knee
+    siemens = rated_amps / rated_volts * np.power(of_rated / (1.0 + knee), exponent)
+    return siemens, siemens * exponent / (of_rated * rated_volts * rated_volts)
+
+
 def cathode_temperature(heater_ratio: Values) -> tuple[Values, Values]:
     """Cathode temperature over the working one [1] and its derivative by ``heater_ratio`` (volts over rated).
 

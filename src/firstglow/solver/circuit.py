@@ -17,6 +17,7 @@ from firstglow.solver.heaters import Heaters
 from firstglow.solver.idle import Idle, solve_idle
 from firstglow.solver.leg_pairs import WAY_ROUND
 from firstglow.solver.linear_parts import plan_linear
+from firstglow.solver.mains_lamps import MainsLamps
 from firstglow.solver.mains_side import Cores, Feed
 from firstglow.solver.newton import Outcome, Start, newton
 from firstglow.solver.odd_parts import OddParts
@@ -58,7 +59,7 @@ class Circuit:
         if inlets:
             groups.append(Feed(f, inlets[0]))
         groups += [Cores(f, t) for t in amplifier.of_kind("transformer")]
-        groups.append(Heaters(f))
+        groups += [Heaters(f), MainsLamps(f)]
         valves = amplifier.of_kind("valve")
         for screens in (False, True):
             chosen = [v for v in valves if (section_of(f, v).kind == "pentode") == screens]

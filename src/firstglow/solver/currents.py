@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from firstglow.amplifier.model import Amplifier, Part
-from firstglow.devices.emission import emission_limit, heater_current
+from firstglow.devices.emission import emission_limit, heater_current, heater_siemens
 from firstglow.devices.grid import grid_current
 from firstglow.devices.pentode import pentode_currents
 from firstglow.devices.semiconductor import junction_diode
@@ -215,9 +215,12 @@ def _filament(bench: Bench, part: Part, flow: Flow) -> None:
     _bridge(bench, part, flow, heater_ends(part), bench.p(f"{part.name} short siemens") * here)
     for (one, two), v in zip(pairs, bench.heater_volts(part), strict=True):
         a, b = bench.at(part, one), bench.at(part, two)
-        i, _ = heater_current(v, rated, amps)
+        if np.iscomplexobj(v):
+            i = v * heater_siemens(np.abs(v) ** 2, rated, amps)[0]
+        else:
+            i, _ = heater_current(v, rated, amps)
         (flow.through_ac if alternating else flow.through)(a, b, i)
-        flow.watts = flow.watts + i * v
+        flow.watts = flow.watts + np.real(i * np.conj(v))
         if alternating:
             bench.touch(flow, a, b, amps / rated)
     flow.row["heater_volts"] = bench.heater_reading(part)

@@ -1,4 +1,4 @@
-"""Heaters and pilot lamps on their windings, and the heater volts that the cathodes' emission follows."""
+"""Heaters and pilot lamps on their windings or on dc (on the mains: ``mains_lamps``), and the heater volts that the cathodes' emission follows."""
 
 from dataclasses import dataclass
 
@@ -7,6 +7,7 @@ import numpy as np
 from firstglow.amplifier.model import Part
 from firstglow.devices.emission import heater_current
 from firstglow.solver.frame import Array, Coefficients, Frame, smooth_size
+from firstglow.solver.mains_lamps import on_mains
 from firstglow.solver.nodes import GROUNDED, series_edges, spread
 from firstglow.solver.stamps import merge
 
@@ -26,7 +27,7 @@ class Piece:
 
 
 class Heaters:
-    """All heaters and pilot lamps. A term and a slope each piece; ``ratios`` serves the valves.
+    """All heaters, and the pilot lamps that are not on the mains. A term and a slope each piece; ``ratios`` serves the valves.
 
     A heater on a winding draws rms amps from it; its dc path is its hot resistance. One on a rectified supply draws dc.
     """
@@ -40,6 +41,8 @@ class Heaters:
         amps: list[int] = []
         factors: list[tuple[int, int]] = []
         for part in frame.amplifier.of_kind("heater", "lamp"):
+            if part.kind == "lamp" and on_mains(frame, part):
+                continue
             inside = frame.rows.fixed("always", 1.0) if part.envelope is None else frame.envelope_row(part.envelope)
             fitted = frame.rows.fixed(f"{part.name} fitted", 1.0, part.name, "fitted")
             v, a = frame.rows.of(part, "volts"), frame.rows.of(part, "amps")
