@@ -89,6 +89,13 @@ def pasted(text: str, problem: Problem, over: str | None) -> str | None:
     """The file with the remedy pasted in the way it is meant; None for a plain instruction."""
     remedy, lines = problem.remedy, text.split("\n")
     row = problem.line - 1
+    winding = re.match(r'a winding for \w+ on (T\d): (\w+ = "[^"]*"), and (heater = "[^"]*") in (.+)', remedy)
+    if winding is not None:
+        transformer, new, heater, valves = winding.groups()
+        text = re.sub(rf"^({transformer} = \[[^{{]*{{ )", rf"\g<1>{new}, ", text, count=1, flags=re.MULTILINE)
+        for valve in valves.split(", "):
+            text = re.sub(rf'^({valve} = .*)heater = "[^"]*"', rf"\g<1>{heater}", text, count=1, flags=re.MULTILINE)
+        return text
     line = re.fullmatch(r"([A-Z]+\d+[a-z]?) = \[.*\]", remedy)
     if line is not None:
         own = [n for n, x in enumerate(lines) if x.startswith(f"{line.group(1)} = ")]
@@ -175,3 +182,25 @@ def test_no_remedy_joins_the_mains_a_grid_or_ht(file: str) -> None:
             if ht and "stands nowhere" in problem.found:
                 wrong.append(f"{case.name}: a lead sent to HT: {problem.text}")
     assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "amps"),
+    [
+        # EF86 0.2 A, EL84 0.76 A, EZ80 0.6 A (data sheets): 1.56 A, half as much again
+        ("b-hazel-four", 'heat = "6.3V', 'heat = "12.6V', "2.3A"),
+        # 5V4G: 2 A
+        ("a-linden-twin", 'rect = "5V', 'rect = "8V', "3A"),
+    ],
+)
+def test_heaters_on_a_winding_of_other_volts_get_one_winding_for_all_and_each_its_line(
+    file: str, old: str, new: str, amps: str
+) -> None:
+    text = good(file).replace(old, new)
+    assert text != good(file)
+    (problem,) = problems(text)
+    assert amps in problem.remedy
+    mended = pasted(text, problem, None)
+    assert mended is not None
+    assert mended != text
+    assert problems(mended) == ()
