@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from firstglow.amplifier.aside import Chart, ChartKind, ChartPoint
-from firstglow.amplifier.bases import find
 from firstglow.amplifier.document import Document
-from firstglow.amplifier.drafts import Place
-from firstglow.amplifier.joints import SPECIAL, Groups, Node, Scopes, canonical
+from firstglow.amplifier.drafts import Draft, Place
+from firstglow.amplifier.glass import sections_of
+from firstglow.amplifier.joints import SPECIAL, Groups, Scopes, canonical
 from firstglow.amplifier.lines import Path
 from firstglow.amplifier.mistakes import Mistakes, nearest, short
 from firstglow.amplifier.model import Amplifier, DefaultUsed
@@ -43,7 +43,6 @@ _NAMED: Mapping[str, tuple[float | None, float | None]] = {  # ohms per volt, in
     "1k": (1e3, None),
 }
 _PER_VOLT = re.compile(r"(.+?)\s*(?:Ω|ohms?)?\s*(?:/|per)\s*V(?:olt)?s?", re.IGNORECASE)
-_PIN = re.compile(r"(?:(\S+) )?(\S+) pin (\d{1,2})")
 _KIND = re.compile(r"\s*\b(dc|ac)\s*$", re.IGNORECASE)
 
 
@@ -273,12 +272,12 @@ class _Reader:
             c
             for c in self.amplifier.channels
             if any((c, " ".join(words[:n])) in self.scopes.names for n in range(1, 4))
-            or any(d.envelope and _local_glass(d) == words[0] for d in self._drafts(c))
+            or sections_of(self._drafts(c), words[0], c)
             or f"{c} {' '.join(words)}" in self.amplifier.joints
         ]
         return channels or [None]
 
-    def _drafts(self, channel: str) -> list[Any]:
+    def _drafts(self, channel: str) -> list[Draft]:
         return [d for d in self.scopes.drafts.values() if d.channel == channel]
 
     def _reading(self, at: Path, text: str, value: Any) -> tuple[ChartKind, float] | None:
@@ -300,8 +299,7 @@ class _Reader:
     def _joint(self, text: str, channel: str | None, line: int) -> str | None:
         """Canonical joint of a place as the rest of the file names it, or of a pin; None with the mistake noted."""
         text = " ".join(text.split())
-        pin = _PIN.fullmatch(text)
-        node = self._pin(pin, text, channel, line) if pin else self.scopes.node(Place(text, channel, line), "chart")
+        node = self.scopes.node(Place(text, channel, line), "chart")
         if node is None:
             return None
         if node not in self.groups.above:
@@ -314,34 +312,3 @@ class _Reader:
         top = self.groups.top(node)
         kinds = {d.name: d.kind for d in self.scopes.drafts.values()}
         return canonical([n for n in self.groups.above if self.groups.top(n) == top], kinds)
-
-    def _pin(self, pin: re.Match[str], text: str, channel: str | None, line: int) -> Node | None:
-        """The lead on a pin of a socket: "V3 pin 5", "right V3 pin 5"."""
-        inside = pin[1] or channel
-        drafts = [d for d in self.scopes.drafts.values() if (d.envelope and d.channel in {inside, None}) or not inside]
-        glass = [d for d in drafts if d.envelope and pin[2] in {d.envelope, _local_glass(d)}]
-        leads: dict[int, Node] = {}
-        for draft in glass:
-            base = find(draft.type or "")
-            if base is None:
-                continue
-            if draft.kind == "heater":
-                numbered = {"1": base.heater_pins[:1], "2": base.heater_pins[1:2]}
-                pairs = list(numbered.items())
-                pairs += [("ct", (base.ct_pin,))] if base.ct_pin else []
-            else:
-                pairs = list(draft.section.pins.items()) if draft.section else []
-            leads |= {number: ("lead", draft.name, lead) for lead, numbers in pairs for number in numbers}
-        node = leads.get(int(pin[3]))
-        if node is None or node not in self.groups.above:
-            sockets = [d.envelope for d in drafts if d.envelope]
-            known = ", ".join(str(n) for n in sorted(leads)) if leads else "a socket of this amplifier"
-            near = f"{pin[2]} pin {min(leads)}" if leads else f"{nearest(pin[2], sockets) or 'V1'} plate"
-            self.mistakes.add(line, "chart", f"there is no {short(text)!r}", f"pins: {known}", f'"{near}"')
-            return None
-        return node
-
-
-def _local_glass(draft: Any) -> str:
-    """What a channel's own table calls the glass of a section."""
-    return str(draft.local.removesuffix(" heater").rstrip("abcdef"))

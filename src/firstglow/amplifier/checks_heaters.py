@@ -5,9 +5,11 @@ whether the heater belongs on that winding, 5 V or 6.3 V, series or parallel, no
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from firstglow.amplifier.bases import find
 from firstglow.amplifier.graph import Branch, is_mains_secondary
+from firstglow.amplifier.implied import SPARE_AMPS
 from firstglow.amplifier.leg_types import WindingStep
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.model import Part, Problem, Winding
@@ -25,18 +27,46 @@ DC_LOW, DC_HIGH = 0.6, 1.7  # dc heaters have series resistors and regulators th
 ON = 0.05  # less than this part of its volts: on no winding
 
 
+@dataclass(frozen=True, slots=True)
+class _Wrong:
+    """A heater that gets no volts or the wrong ones; ratio: of those that it should have."""
+
+    heater: Part
+    owner: Part
+    found: str
+    ratio: float
+
+
 def heater_problems(look: Look) -> list[Problem]:
-    """One problem for each envelope whose heater gets no volts or the wrong ones."""
+    """One problem for each envelope whose heater gets no volts or the wrong ones; one for all that need a new winding."""
     heaters = look.amplifier.of_kind("heater")
     if not heaters:
         return []
     volts = _volts(look)
-    return [p for h in heaters for p in _heater(look, h, volts)]
+    wrong = [w for h in heaters for w in _heater(look, h, volts)]
+    rated = "its rated volts, within 10 %"
+    found: list[Problem] = []
+    homeless: dict[tuple[float, str, str], list[_Wrong]] = {}
+    for w in wrong:
+        remedy = _connection(look, w.heater, w.ratio)
+        if remedy is not None:
+            found.append(problem(look.amplifier, w.owner, w.owner.name, w.found, rated, remedy))
+        else:
+            alone = w.owner.name if _joined(w.heater) else ""  # its winding stands where its cathode does
+            homeless.setdefault((_wanted(w.heater)[-1], alone, w.found), []).append(w)
+    taken = [w.start.rsplit(" ", 1)[0] for part in look.amplifier.of_kind("transformer") for w in part.windings]
+    for (needed, _, told), group in homeless.items():
+        first, rest = group[0].owner, [w.owner.name for w in group[1:]]
+        told += f", and so with {', '.join(rest)}" if rest else ""
+        name = free_winding(taken)
+        taken.append(name)
+        remedy = _new_winding(look, group, needed, name)
+        found.append(problem(look.amplifier, first, first.name, told, rated, remedy))
+    return found
 
 
-def _heater(look: Look, heater: Part, volts: dict[str, tuple[float, bool]]) -> Iterator[Problem]:
+def _heater(look: Look, heater: Part, volts: dict[str, tuple[float, bool]]) -> Iterator[_Wrong]:
     """Compare every stretch of a heater (both halves of a tapped one) with its rating."""
-    owner = _valve(look, heater)
     stretches = [b for b in look.net.branches if b.part == heater.name and b.sort == "heater"]
     for b in stretches:
         rated = heater.value("volts") / len(stretches)
@@ -47,14 +77,12 @@ def _heater(look: Look, heater: Part, volts: dict[str, tuple[float, bool]]) -> I
         low, high = (DC_LOW, DC_HIGH) if dc else (LOW, HIGH if _rated(look) else UNMARKED_HIGH)
         if low < ratio < high:
             continue
-        name = owner.name if owner else heater.name
-        part = owner or heater
         whole = _rating(heater)
         if ratio < ON:
             found = f"its heater of {whole} is on no winding"
         else:
             found = f"its heater of {whole} gets about {_told(ratio * heater.value('volts'), len(stretches))}"
-        yield problem(look.amplifier, part, name, found, "its rated volts, within 10 %", _remedy(look, heater, ratio))
+        yield _Wrong(heater, _valve(look, heater) or heater, found, ratio)
         return
 
 
@@ -73,12 +101,41 @@ def _valve(look: Look, heater: Part) -> Part | None:
     return next((p for p in look.amplifier.of_kind("valve", "rectifier") if p.envelope == heater.envelope), None)
 
 
-def _remedy(look: Look, heater: Part, ratio: float) -> str:
-    """The other connection of a tapped heater, else a winding that fits, else one to add."""
+def _wanted(heater: Part) -> list[float]:
+    """Every volts that the heater can be wired for; the last is the lowest."""
     base = find(heater.type or "")
-    wanted = [heater.value("volts")] + ([heater.value("volts") / 2] if "ct" in heater.leads else [])
-    if base is not None:
-        wanted += [v for v, _ in base.heaters]
+    halves = [heater.value("volts") / 2] if "ct" in heater.leads else []
+    return [heater.value("volts"), *halves, *([v for v, _ in base.heaters] if base is not None else [])]
+
+
+def _amps(heater: Part, volts: float) -> float:
+    """What the heater draws when it is wired for these volts."""
+    return heater.value("amps") * heater.value("volts") / volts
+
+
+def _joined(heater: Part) -> bool:
+    base = find(heater.type or "")
+    return base is not None and base.joined
+
+
+def _new_winding(look: Look, group: list[_Wrong], volts: float, name: str) -> str:
+    """A winding to add for heaters that none fits, and the words that put each of them on it."""
+    amplifier = look.amplifier
+    on = next((local(amplifier, p.name, group[0].owner.channel) for p in amplifier.of_kind("transformer")), None)
+    if on is None:
+        return f"a supply of {volts:g} V for it"
+    amps = SPARE_AMPS * sum(_amps(w.heater, volts) for w in group)
+    # a centre tap stands on chassis by itself: of a heater that takes its cathode along it would be a short
+    centre = "" if _joined(group[0].heater) else " ct"
+    lines = dict.fromkeys(local(amplifier, w.owner.name, w.owner.channel) for w in group)
+    it = "it" if len(group) == 1 else "them"
+    winding = f'{name} = "{volts:g}V {amps:.2g}A{centre}"'
+    return f'a winding for {it} on {on}: {winding}, and heater = "{on} {name}" in {", ".join(lines)}'
+
+
+def _connection(look: Look, heater: Part, ratio: float) -> str | None:
+    """The other connection of a tapped heater, else a winding that fits; None where none does."""
+    wanted = _wanted(heater)
     if "ct" in heater.leads and ratio > ON:
         if abs(ratio * 2 - 1) < 0.2:
             return 'heater_connection = "parallel"'
@@ -96,10 +153,7 @@ def _remedy(look: Look, heater: Part, ratio: float) -> str:
                 off = abs(volts / rated - 1)
                 if off < 0.12 and (best is None or off < best[0]):
                     best = (off, f'heater = "{local(look.amplifier, part.name, heater.channel)} {prefix}"')
-    if best:
-        return best[1]
-    taken = (w.start.rsplit(" ", 1)[0] for part in look.amplifier.of_kind("transformer") for w in part.windings)
-    return f'a winding for it: {free_winding(taken)} = "{wanted[-1]:g}V {heater.value("amps") * 1.5:.2g}A ct"'
+    return best[1] if best else None
 
 
 def _volts(look: Look) -> dict[str, tuple[float, bool]]:

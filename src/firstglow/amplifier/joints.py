@@ -5,7 +5,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from firstglow.amplifier.drafts import Draft, Place, lead_names, lead_of
+from firstglow.amplifier.glass import TERMINALS, heater_leads, pins, sections_of, terminal_of
 from firstglow.amplifier.mistakes import Mistakes, nearest, short
+from firstglow.amplifier.near_leads import near_leads
 
 Node = tuple[str, str, str]  # ("lead", part, lead) or ("name", joint, "")
 
@@ -85,7 +87,7 @@ class Scopes:
     def free_name(self, text: str, channel: str | None) -> str | None:
         """The free joint name in the text, or None if it names a part's lead."""
         part, rest, _ = self.find(text, channel)
-        return None if part is not None else rest
+        return None if part is not None or self._on_glass(text, channel) else rest
 
     def node(self, place: Place, owner: str) -> Node | None:
         """What a place means; None (with the mistake noted) if it means nothing."""
@@ -95,6 +97,9 @@ class Scopes:
 
     def _node(self, place: Place, owner: str) -> Node | None:
         text = " ".join(place.text.split())
+        glass = self._on_glass(text, place.channel)
+        if glass is not None:
+            return self._glass_node(place, owner, *glass)
         part, rest, channel = self.find(text, place.channel)
         if part is not None:
             draft = self.drafts[part]
@@ -103,20 +108,7 @@ class Scopes:
                 return ("lead", part, lead)
             if draft.lost:
                 return None
-            names = lead_names(draft)
-            near = (_same_winding(draft, rest) if rest else self._unnamed(draft)) or (names[0] if names else "")
-            found = (
-                f"{short(text)!r}: {part} has no lead {short(rest)!r}"
-                if rest
-                else f"{short(text)!r} is a part, not a joint"
-            )
-            self.mistakes.add(
-                place.line,
-                owner,
-                found,
-                f"leads of {part}: {', '.join(names)}",
-                f'"{self.called(part, place.channel)} {near}"',
-            )
+            self._no_lead(place, owner, draft, rest)
             return None
         if re.search(r"\d,\d", rest):
             found, allowed = f"{short(text)!r} has a comma", "a point for decimals, nothing between thousands"
@@ -141,6 +133,60 @@ class Scopes:
             return ("name", rest, "")
         return ("name", f"{channel} {rest}", "")
 
+    def _on_glass(self, text: str, channel: str | None) -> tuple[list[Draft], list[str]] | None:
+        """(sections of the glass, words) where the text names a valve's heater or pin: "V1 heater 1", "V3 pin 5"."""
+        inside, words = self.split(text, channel)
+        if len(words) not in {2, 3} or words[1] not in TERMINALS:
+            return None
+        sections = sections_of(self.drafts.values(), words[0], inside)
+        return (sections, words) if sections else None
+
+    def _glass_node(self, place: Place, owner: str, sections: list[Draft], words: list[str]) -> Node | None:
+        terminal = terminal_of(sections, words[1], words[2]) if len(words) == 3 else None
+        if terminal is not None:
+            return ("lead", *terminal)
+        text = short(" ".join(place.text.split()))
+        found = f"{text!r} is a heater, not one end of it" if words[1:] == ["heater"] else f"there is no {text!r}"
+        numbers = ", ".join(str(n) for n in sorted(pins(sections)))
+        ends = [f"{words[0]} heater {end}" for end in heater_leads(sections)]
+        allowed = f"its pins: {numbers}; its heater: {', '.join(ends)}"
+        meant = " or ".join(ends) if words[1] == "heater" else f"the pin of {words[0]}"
+        self.mistakes.add(place.line, owner, found, allowed, f"{meant}, as the drawing has it")
+        return None
+
+    def _no_lead(self, place: Place, owner: str, draft: Draft, rest: str) -> None:
+        """A part named without its lead, or with one that it has not."""
+        text, part = short(" ".join(place.text.split())), draft.name
+        names = lead_names(draft)
+        near = near_leads(draft, rest) if rest else self._unnamed(draft)
+        called = [f"{self.called(part, place.channel)} {name}" for name in near]
+        called = called or ([other] if rest and (other := self._other_part(draft, rest, place.channel)) else [])
+        plain = f"{' or '.join(called) or f'the lead of {part}'}, as the drawing has it"
+        remedy = f'"{called[0]}"' if len(called) == 1 else plain
+        found = f"{text!r}: {part} has no lead {short(rest)!r}" if rest else f"{text!r} is a part, not a joint"
+        if draft.kind in {"valve", "rectifier"}:
+            names = (*names, *(f"heater {end}" for end in heater_leads([draft])))
+        self.mistakes.add(place.line, owner, found, f"leads of {part}: {', '.join(names)}", remedy)
+
+    def _other_part(self, draft: Draft, lead: str, channel: str | None) -> str | None:
+        """The one part with such a name whose lead of that name no line mentions: "V3 grid" for a rectifier V3 is meant
+        for V2 where nothing else is on V2's grid; None where there is no such part or more than one."""
+        here = [d for d in self.drafts.values() if d.local[:1] == draft.local[:1] and d.channel in {channel, None}]
+        said = self._said()
+        free = [(d, x) for d in here if (x := lead_of(d, lead)) is not None and (d.name, x) not in said]
+        return f"{self.called(free[0][0].name, channel)} {free[0][1]}" if len(free) == 1 else None
+
+    def _said(self) -> set[tuple[str, str]]:
+        """(part, lead) of every lead that has a place, or that another line names."""
+        found = {(d.name, lead) for d in self.drafts.values() for lead in d.leads}
+        for d in self.drafts.values():
+            for place in [*d.leads.values(), *(p for _, p in d.also), *(via.to for via in d.vias)]:
+                part, rest, _ = self.find(place.text, place.channel)
+                lead = lead_of(self.drafts[part], rest) if part is not None else None
+                if part is not None and lead is not None:
+                    found.add((part, lead))
+        return found
+
     def _bare_value(self, place: Place, owner: str, text: str) -> bool:
         """Whether the text is a part's value without its unit and the joint behind it: "680 chassis"; noted if so.
 
@@ -158,11 +204,11 @@ class Scopes:
         self.mistakes.add(place.line, owner, found, "R, k, M; p, n, u", f'"{right} {behind}"')
         return True
 
-    def _unnamed(self, draft: Draft) -> str | None:
-        """The first lead of a part that no line gives a place or mentions."""
-        said = {p.text for d in self.drafts.values() for p in d.leads.values()}
-        free = [x for x in lead_names(draft) if x not in draft.leads and f"{draft.local} {x}" not in said]
-        return free[0] if free else None
+    def _unnamed(self, draft: Draft) -> list[str]:
+        """The one lead of a part that no line gives a place or mentions; empty where several might be meant."""
+        said = self._said()
+        free = [x for x in lead_names(draft) if (draft.name, x) not in said]
+        return free if len(free) == 1 else []
 
     def called(self, part: str, channel: str | None) -> str:
         """How a part is called in a channel's own table."""
@@ -221,18 +267,6 @@ class Scopes:
         here = [d for d in self.drafts.values() if d.channel in inside and lead_of(d, first.lead) is not None]
         sections = [d.local for d in here if d.envelope and d.local[:-1] == word]
         return nearest(word, sections or [d.local for d in here]) or (sections[0] if sections else None)
-
-
-def _same_winding(draft: Draft, rest: str) -> str | None:
-    """The lead most like the words; of a winding that is named, one of its own: "ht 1" of a winding 0-220 V is its 0.
-
-    Never another winding's: a heater lead joined to chassis in place of an HT one is a short of the HT."""
-    names = lead_names(draft)
-    words = rest.split()
-    own = [name for name in names if len(words) > 1 and name.startswith(f"{words[0]} ")]
-    if len(own) > 1 and words[-1] in {"1", "2"}:
-        return own[0] if words[-1] == "1" else own[-1]
-    return nearest(rest, own or names) or (own[0] if own else None)
 
 
 def _lines(asked: list[Missing]) -> str:

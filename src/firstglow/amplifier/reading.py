@@ -17,10 +17,12 @@ from firstglow.amplifier.head import read_head
 from firstglow.amplifier.implied import Implied
 from firstglow.amplifier.joints import SPECIAL, Groups, Scopes
 from firstglow.amplifier.layers import Accuracies, Layers
+from firstglow.amplifier.look import look_at
 from firstglow.amplifier.mistakes import Mistakes
 from firstglow.amplifier.model import Amplifier
 from firstglow.amplifier.partlines import NAME, PartReader
 from firstglow.amplifier.refusals import refused_as_far_as_read
+from firstglow.amplifier.remedy_rules import never
 from firstglow.amplifier.resolve import Resolver
 from firstglow.amplifier.soldering import solder, with_vias
 
@@ -63,6 +65,8 @@ def load(
     if not document.mistakes.broken:
         _structure(document.mistakes, drawn, everything)
     else:
+        look = look_at(everything)
+        document.mistakes.found = [never(look, p) for p in document.mistakes.found]
         # what reaches the mains as far as it was read is told before anything that would lead on with such a set
         document.mistakes.first += refused_as_far_as_read(everything, _what_lines(document))
     document.mistakes.stop()

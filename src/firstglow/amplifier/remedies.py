@@ -80,11 +80,17 @@ def like(amplifier: Amplifier, word: str) -> str | None:
 
 def _slip(word: str, other: str) -> bool:
     """Whether one name may be a slip of the fingers for the other: "bias a" and "bias b", HT1 and HT2 are not."""
-    mine, its = word.lower().split(), other.lower().split()
-    apart = [(a, b) for a, b in zip(mine, its, strict=False) if a != b]
-    if len(mine) == len(its) and apart and all(len(a) == len(b) == 1 for a, b in apart):
+    if brothers(word, other):
         return False
     return SequenceMatcher(None, word.lower(), other.lower()).ratio() >= CLOSE
+
+
+def brothers(word: str, other: str) -> bool:
+    """Whether two names differ by nothing but a letter or figure that tells things of one sort apart: "plate a" and
+    "plate b", "heat 1" and "heat 2"."""
+    mine, its = word.lower().split(), other.lower().split()
+    apart = [(a, b) for a, b in zip(mine, its, strict=False) if a != b]
+    return len(mine) == len(its) and bool(apart) and all(len(a) == len(b) == 1 for a, b in apart)
 
 
 def _figures(name: str) -> tuple[str, ...]:

@@ -15,6 +15,8 @@ from firstglow.quantities import QuantityError, read_value
 
 FEED_OHMS = 47.0
 """The least that stands between HT and a screen or plate of its own (screen stoppers, common practice) [ohm]."""
+_UNREAD = re.compile(r"has no lead|there is no|is a part, not a joint")
+"""What the reading of a joint finds where its name means nothing; the lead it was for stands alone then."""
 _LINE = re.compile(r'\w+ = \["([^"]*)", "([^"]*)", "([^"]*)"\]')
 
 
@@ -39,6 +41,11 @@ def _joins(look: Look, p: Problem) -> list[tuple[str, str, float | None, bool]]:
         return [(one, other, _ohms(line.group(1)), False)]
     bare = re.fullmatch(r'"([^"]*)"', p.remedy)
     loose = re.match(r"nothing but (.+) is on joint", p.found)
+    if bare is not None and part is not None and _UNREAD.search(p.found):
+        joint = _joint(look, bare.group(1), channel)
+        alone = [at for at in part.leads.values() if len(_terminals(look, at)) == 1]
+        one_joint = part.kind not in {"valve", "transformer", "output transformer"}
+        return [(at, joint, 1.0, True) for at in (part.leads.values() if one_joint else alone) if at != joint]
     if bare is None or part is None or loose is None:
         return []
     lead, joint = loose.group(1).removeprefix(f"{part.name} "), _joint(look, bare.group(1), channel)
