@@ -272,13 +272,11 @@ def moved_by_text(name: str) -> str:
 
 
 def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:
-    """The two parts that move a reading most; "" where there is nothing to tell."""
+    """What moves a reading most, two names; "" where nothing does."""
     names = []
     for item in (pair[0].get("moved_by") or [])[:2]:
         name = str(item["part"]).removeprefix("left ").removeprefix("right ")
         names.append(_OF_A_TYPE.sub(r"the \1's own data", name).replace("mains volts", "the mains"))
-    if set(names) <= {"the mains", "the meter", "T1"}:
-        return ""  # every reading is moved by these: to say so on each row says nothing
     return "moved most by " + " and ".join(dict.fromkeys(names)) if names else ""
 
 

@@ -1,4 +1,4 @@
-"""Heaters and pilot lamps on their windings or on dc (on the mains: ``mains_lamps``), and the heater volts that the cathodes' emission follows."""
+"""Heaters and pilot lamps on windings or dc (on the mains: ``mains_lamps``), and the heater volts that emission follows."""
 
 from dataclasses import dataclass
 
