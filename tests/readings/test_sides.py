@@ -93,6 +93,17 @@ def test_a_bias_that_went_toward_nothing_is_low_and_names_its_rectifier() -> Non
     assert not any("rectifier" in t for t in high.check_first)
 
 
+def test_a_little_minus_on_ht_that_is_off_is_bias_through_a_leaky_coupling_capacitor() -> None:
+    """-57 V of bias behind 40 M of leak into 205 k of bleeder is -0.29 V by division; here 1 M of leak is planted, and the solver
+    says how much. A careful person stopped there was sent to another rectifier."""
+    ladder = built(load(EXAMPLES / "a-linden-twin.toml"), mode="fast")
+    name = "3/HT1 off/shared"
+    away = moved(ladder, name, Fault("left C13", "leaks", 1e6))
+    assert away < -0.05
+    assert "coupling capacitor" in one(ladder, name, "-2").check_first[0]
+    assert not any("coupling" in text for text in one(ladder, name, "2").check_first)
+
+
 def test_the_sheet_still_carries_every_cause(hazel: Ladder) -> None:
     for reading in hazel.expected.readings():
         for texts in reading.planned.checks.values():
