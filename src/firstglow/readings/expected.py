@@ -175,8 +175,14 @@ class ExpectedReading:
 
     @property
     def _looked(self) -> str:
-        """Only where a healthy one may read so: elsewhere the band says it."""
-        return f"Above {self.text(self.looked.limit)}: look first." if self.looked and self.looked.cut else ""
+        """Why the same capacitor stops later here than on every other rung."""
+        if self.looked is None or self.stop_above is None:
+            return ""
+        at = self.text(self.looked.limit)
+        first = (
+            f"Above {at}: look first. " if self.looked.cut else ""
+        )  # only where a healthy one may read so: elsewhere the band says it
+        return f"{first}Every other rung stops at {at}; here a capacitor's surge volts do, for the seconds of a switch-on only."
 
     def json(self, rung_situation: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """The reading as CONTRACTS.md's READING; ``situation`` is left to the ladder, which knows the rung's."""
