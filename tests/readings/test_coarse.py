@@ -95,3 +95,28 @@ def test_a_figure_that_no_range_shows_is_judged_past_its_stop() -> None:
     reading = ladder.expected.by_id["7/LS polarity/shared"]
     assert reading.stop_above is not None and reading.on is not None and reading.on.kind == "ratio"
     assert one(ladder, reading.id, f"{1.1 * reading.stop_above.limit:.4g}").verdict == "switch off now"
+
+
+def test_the_head_of_the_ladder_says_once_what_this_meter_cannot_judge(twin: Ladder) -> None:
+    """Of the rows that say "read it with a digital meter" every one is counted, and no other."""
+    first = twin.document["findings"][0]
+    rows = [r for rung in twin.document["rungs"] for r in rung["readings"] if "digital meter" in r["hidden"]]
+    assert len(rows) > 5
+    assert first.startswith(f"WITH THIS METER {len(rows)} rows cannot be judged")
+    for rung in dict.fromkeys(r["id"].split("/")[0] for r in rows):
+        assert f" {rung}," in first.replace(")", ",")
+    assert "WITH THIS METER" not in built(load(EXAMPLES / "b-hazel-four.toml"), mode="fast").document["findings"]
+
+
+def test_a_figure_as_expected_that_this_meter_cannot_judge_is_said_to_be_as_expected(twin: Ladder) -> None:
+    """Nothing is wrong with the amplifier for all that it shows: no cause of what is not there is named."""
+    rows = [r for r in twin.expected.readings() if "digital meter" in r.hidden and isinstance(r.expected, float)]
+    for r in rows:
+        found = one(twin, r.id, r.shown or "")
+        assert found.verdict == "look first", r.id
+        assert "is as expected, but this meter cannot tell" in found.why, r.id
+        assert found.check_first == ()
+    far = next(r for r in rows if r.on is not None and r.on.unit in ("V", "A") and (r.low or 0.0) > 5.0 * r.on.step)
+    assert far.on is not None and far.low is not None
+    found = one(twin, far.id, far.on.shown(far.low - 2.0 * far.on.step))
+    assert found.verdict != "go on" and "as expected" not in found.why

@@ -53,11 +53,13 @@ def command(file: Path, as_: str, bench: Path | None, mains_now: str | None, as_
         print_json({"problems": [], "defaults": defaults, "findings": findings, "ratings_unknown": rows})
         return
     from firstglow.cli.said_by_default import grouped
+    from firstglow.sheets.rows import findings_text
 
     say(f"{amplifier.name}: {file} reads without a mistake. That says nothing of the amplifier on the bench.")
     say(f"{len(amplifier.parts)} parts, {len(amplifier.joints)} joints, layers: {', '.join(amplifier.layers)}")
-    say(_findings_head(len(findings)))
-    for number, text in enumerate(findings, 1):
+    told = findings_text(findings)
+    say(_findings_head(len(told)))
+    for number, text in enumerate(told, 1):
         say(f"  {number}. {text}")
     say(
         "What a cold start's ring, a crest and a fault ask of the parts is not looked at here: firstglow parts FILE tells it."

@@ -66,13 +66,14 @@ def document(
     """The JSON of CONTRACTS.md. rungs: those that are printed (default: all); dangers: of each, where they are known."""
     rungs = expected.rungs if rungs is None else rungs
     dangers = dangers_of(frame, [rung.planned for rung in rungs]) if dangers is None else dangers
+    coarse = expected.past_the_meter
     return {
         "amplifier": expected.amplifier,
         "drawing": frame.amplifier.drawing,
         "digest": expected.digest,
         "mains": expected.mains,
         "meter": expected.meter.name,
-        "findings": [*frame.findings, *expected.findings],
+        "findings": [*((coarse,) if coarse else ()), *frame.findings, *expected.findings],
         "rungs": [rung_json(frame, rung, danger) for rung, danger in zip(rungs, dangers, strict=True)],
     }
 

@@ -117,6 +117,11 @@ class ExpectedReading:
         """
         return None if on is None else self.ground.hides(on)
 
+    def steps_down(self, meter: Meter) -> bool:
+        """Does a lower range of this meter judge what the one that the reading starts on cannot?"""
+        finer = self.ground.resolving(meter) if self.on is not None and self.ground.hides(self.on) else None
+        return finer is not None and self.on is not None and finer.full < self.on.full
+
     def share(self, on: Range) -> float:
         """What is left of the true volts with this range across them."""
         return share_of(self.planned, on, self.source_ohms)
@@ -170,8 +175,14 @@ class ExpectedReading:
 
     @property
     def _looked(self) -> str:
-        """Only where a healthy one may read so: elsewhere the band says it."""
-        return f"Above {self.text(self.looked.limit)}: look first." if self.looked and self.looked.cut else ""
+        """Why the same capacitor stops later here than on every other rung."""
+        if self.looked is None or self.stop_above is None:
+            return ""
+        at = self.text(self.looked.limit)
+        first = (
+            f"Above {at}: look first. " if self.looked.cut else ""
+        )  # only where a healthy one may read so: elsewhere the band says it
+        return f"{first}Every other rung stops at {at}; here a capacitor's surge volts do, for the seconds of a switch-on only."
 
     def json(self, rung_situation: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """The reading as CONTRACTS.md's READING; ``situation`` is left to the ladder, which knows the rung's."""
@@ -281,3 +292,16 @@ class ExpectedLadder:
         """All readings, in the order they are taken."""
         for rung in self.rungs:
             yield from rung.readings
+
+    @property
+    def past_the_meter(self) -> str:
+        """How many rows this meter cannot judge on any of its ranges, and on which rungs; "" where it judges them all."""
+        rows = [r for r in self.readings() if r.hidden and not r.steps_down(self.meter)]
+        if not rows:
+            return ""
+        ids = list(dict.fromkeys(r.rung for r in rows))
+        number = f"{len(rows)} rows" if len(rows) > 1 else "one row"
+        return (
+            f"WITH THIS METER {number} cannot be judged, a figure just as expected neither "
+            f"({'rungs' if len(ids) > 1 else 'rung'} {', '.join(ids)}): they need a digital meter of 10 MΩ beside it"
+        )

@@ -219,7 +219,10 @@ def judge(ladder: ExpectedLadder, reading: ExpectedReading, row: Taken, taken: T
         return Verdict(row.id, row.text, "look first", why, (), None)
     hidden = hidden_by_range(reading, on, meter, said is not None)
     if hidden:
-        return Verdict(row.id, row.text, "look first", hidden, reading.checks(), None)
+        # a figure as it should be points at nothing: only another meter says more
+        good = _judge_band(reading, row, here, to_sheet(reading, here, away), 0.0).verdict == "go on"
+        why = f"{reading.text(value)} is as expected, but this meter cannot tell: {hidden}" if good else hidden
+        return Verdict(row.id, row.text, "look first", why, () if good else reading.checks(), None)
     rated = stopped_on_finer(reading, value, on, average=True)
     if rated is not None:
         why = f"{reading.text(value)} is past {reading.text(rated.limit)}: {rated.why}"

@@ -18,6 +18,10 @@ _TYPE_SAYS = {
     "perveance": "how strong a {} is", "mu": "how much a {} amplifies", "screen": "what the screen of a {} takes",
     "contact": "at which volts a {}'s grid begins to draw", "emission": "how much the cathode of a {} can give",
 }  # fmt: skip
+_UNFIT = re.compile(r"(UNFIT[^:]*): (\S.*?) is a (\d.*)")
+_VOLTS_THERE = re.compile(
+    r"(?<!one of )\b\d+ V\b(?! capacitor| is the next| or more)"
+)  # what stands, not what is rated
 SPARE = " (when time allows)"  # a reading that no gate needs
 
 
@@ -281,9 +285,24 @@ def moved_text(pair: Sequence[Mapping[str, Any]]) -> str:
 
 
 def findings_text(findings: Sequence[str]) -> list[str]:
-    """Findings, those that say the same of several readings as one: ``V1, V2 heater, loaded: ...``."""
+    """Findings, those that say the same of several readings or capacitors as one: ``V1, V2 heater, loaded: ...``."""
     shared: dict[str, list[str]] = {}
-    for finding in findings:
+    for finding in _of_several(findings):
         who, _, text = finding.partition(": ")
         shared.setdefault(text or who, []).append(who if text else "")
     return [f"{'; '.join(who)}: {text}" if any(who) else text for text, who in shared.items()]
+
+
+def _of_several(findings: Sequence[str]) -> list[str]:
+    """Capacitors of one rating to which the same happens, with the same to do, as one finding: the most volts of them."""
+    same: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for finding in findings:
+        found = _UNFIT.fullmatch(finding)
+        head, part, text = found.groups() if found else ("", "", finding)
+        same.setdefault((head, _VOLTS_THERE.sub("V", text) if found else text), []).append((part, text))
+    lines = []
+    for (head, _), members in same.items():
+        most = max((text for _, text in members), key=lambda t: [int(n) for n in re.findall(r"\d+", t)])
+        parts = ", ".join(part for part, _ in members)
+        lines.append(f"{head}: {parts}{': each is a' if len(members) > 1 else ' is a'} {most}" if head else most)
+    return lines
