@@ -34,7 +34,7 @@ def primary(amplifier: Amplifier) -> tuple[str, str]:
         'R55 = ["220k 1W", "line", "T1 primary 2"]',
         'LP1 = ["lamp 230V 65mA", "T1 primary 1", "neutral"]',
         'R55 = ["220k 1W", "T1 primary 1", "x"]\nLP1 = ["lamp 90V 1mA", "x", "neutral"]',
-        'T9 = ["mains transformer", { primary = "230V 300R", "primary 1" = "T1 primary 1", "primary 2" = "T1 primary 2", aux = "12V 0.1A" }]',
+        'T9 = ["mains transformer", { primary = "230V 300R", "primary 1" = "T1 primary 1", "primary 2" = "T1 primary 2", x = "12V 0.1A" }]',
     ],
 )
 def test_a_part_across_the_primary_leaves_the_mains_side_as_it_is_by_default(more: str) -> None:
