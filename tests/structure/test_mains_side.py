@@ -157,6 +157,14 @@ def test_a_dropping_resistor_in_the_line_is_a_drawn_mains_side() -> None:
     assert [p.name for p in amplifier.of_kind("fuse")] == ["F9"]
 
 
+@pytest.mark.parametrize("more", ['F9 = ["fuse 100m"]', 'R55 = ["10R 5W", "line", "T1 primary 1"]'])
+def test_a_fuse_without_leads_that_has_no_place_is_not_told_to_have_none(more: str) -> None:
+    """One fuse and one switch have their place by themselves, in a mains side that the file leaves out; no second, no drawn one."""
+    told = [p for p in problems(f"{SINGLE}{more}\n") if "stands nowhere" in p.found]
+    assert told
+    assert all("with the two joints" in p.remedy for p in told)
+
+
 # -- interference capacitors -------------------------------------------------------------------------------------------
 CAPACITORS = [  # IEC 60384-14: X across the mains, Y where a failure could shock; 3.5 mA to earth (IEC 60990)
     ('["100n 275V X2", "line", "neutral"]', True),
