@@ -48,3 +48,24 @@ def test_a_link_beside_another_way_is_told() -> None:
     beside = C.replace("R19 = [", 'R91 = ["15k", "T2 8", "V1a cathode"]\nR19 = [', 1)
     (text,) = findings(load(beside))
     assert "its link feedback leaves another way through R91" in text
+
+
+PLAIN = [  # IEC 60384-14: class X across the line, class Y from it to anything that can be touched
+    ('C99 = ["0.01u 400V film", "line", "neutral"]', "class X", 'C99 = ["10n 275V X2", "line", "neutral"]'),
+    (
+        'C99 = ["0.01u 1000V paper", "T1 primary 1", "neutral"]',
+        "class X",
+        'C99 = ["10n 275V X2", "T1 primary 1", "neutral"]',
+    ),
+    ('C99 = ["2.2n 1000V", "line", "chassis"]', "class Y", 'C99 = ["2.2n 250V Y2", "line", "chassis"]'),
+]
+
+
+@pytest.mark.parametrize(("line", "kind", "remedy"), PLAIN)
+def test_a_plain_capacitor_on_the_mains_is_told_of_with_its_class(line: str, kind: str, remedy: str) -> None:
+    text = (ROOT / "examples/b-hazel-four.toml").read_text(encoding="utf-8")
+    (found,) = findings(load(f"{text}{line}\n"))
+    assert found.startswith("C99 (line ")
+    assert kind in found
+    assert remedy in found
+    assert findings(load(f"{text}{remedy}\n")) == ()

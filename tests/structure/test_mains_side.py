@@ -34,7 +34,7 @@ def primary(amplifier: Amplifier) -> tuple[str, str]:
         'R55 = ["220k 1W", "line", "T1 primary 2"]',
         'LP1 = ["lamp 230V 65mA", "T1 primary 1", "neutral"]',
         'R55 = ["220k 1W", "T1 primary 1", "x"]\nLP1 = ["lamp 90V 1mA", "x", "neutral"]',
-        'T9 = ["mains transformer", { primary = "230V 300R", "primary 1" = "T1 primary 1", "primary 2" = "T1 primary 2", aux = "12V 0.1A" }]',
+        'T9 = ["mains transformer", { primary = "230V 300R", "primary 1" = "T1 primary 1", "primary 2" = "T1 primary 2", x = "12V 0.1A" }]',
     ],
 )
 def test_a_part_across_the_primary_leaves_the_mains_side_as_it_is_by_default(more: str) -> None:
@@ -155,6 +155,14 @@ def test_a_dropping_resistor_in_the_line_is_a_drawn_mains_side() -> None:
     amplifier = load("\n".join([text, *line, ""]))
     assert not amplifier.of_kind("switch")
     assert [p.name for p in amplifier.of_kind("fuse")] == ["F9"]
+
+
+@pytest.mark.parametrize("more", ['F9 = ["fuse 100m"]', 'R55 = ["10R 5W", "line", "T1 primary 1"]'])
+def test_a_fuse_without_leads_that_has_no_place_is_not_told_to_have_none(more: str) -> None:
+    """One fuse and one switch have their place by themselves, in a mains side that the file leaves out; no second, no drawn one."""
+    told = [p for p in problems(f"{SINGLE}{more}\n") if "stands nowhere" in p.found]
+    assert told
+    assert all("with the two joints" in p.remedy for p in told)
 
 
 # -- interference capacitors -------------------------------------------------------------------------------------------

@@ -7,7 +7,7 @@ from firstglow.amplifier.graph import Branch, is_primary, reach
 from firstglow.amplifier.look import Look
 from firstglow.amplifier.mains_mark import LEAST_OVER, MOST_OVER, heater_told
 from firstglow.amplifier.model import Part, Problem
-from firstglow.amplifier.remedies import local, problem
+from firstglow.amplifier.remedies import line_of, local, problem
 from firstglow.amplifier.roles_ends import is_safety, mains_joints
 from firstglow.quantities import code
 
@@ -106,6 +106,13 @@ def _classes(look: Look) -> Iterator[Problem]:
             )
 
 
+def _class_x(look: Look, part: Part) -> str:
+    """The capacitor's line with class X."""
+    joints = ", ".join(f'"{local(look.amplifier, part.leads[lead], part.channel)}"' for lead in ("+", "-"))
+    name = local(look.amplifier, part.name, part.channel)
+    return f'{name} = ["{code(part.value("farads"), "F")} 275V X2", {joints}]'
+
+
 def _class_y(look: Look, part: Part) -> str:
     """The capacitor's line with class Y of a size that leaks little."""
     if part.words.get("can") or not (is_safety(part.type) or part.value("farads") <= MOST_OLD):
@@ -113,6 +120,23 @@ def _class_y(look: Look, part: Part) -> str:
     joints = ", ".join(f'"{local(look.amplifier, part.leads[lead], part.channel)}"' for lead in ("+", "-"))
     name = local(look.amplifier, part.name, part.channel)
     return f'{name} = ["{code(min(part.value("farads"), USUAL_Y), "F")} 250V Y2", {joints}]'
+
+
+def unclassed(look: Look) -> list[str]:
+    """Capacitors on the mains that are of neither class, one line each: nothing drawn says what they do when they fail."""
+    mains, out = mains_joints(look), []
+    for part in look.amplifier.of_kind("capacitor"):
+        one, other = part.leads["+"], part.leads["-"]
+        if is_safety(part.type) or not {one, other} & mains:
+            continue
+        inside = {one, other} <= mains
+        kind, why = ("X", "its failure must not burn") if inside else ("Y", "shorted it puts the mains there")
+        fit = _class_x(look, part) if inside else _class_y(look, part)
+        out.append(
+            f"{part.name} (line {line_of(part)}): on the mains, from {one} to {other}, and of no class: there belongs class {kind} "
+            f"(IEC 60384-14; common practice: {why}). If its case says the class, the file too; if not: {fit}."
+        )
+    return out
 
 
 def _leakage(look: Look) -> Iterator[Problem]:

@@ -1,6 +1,7 @@
 """What the structure shows that is no mistake of the file and yet wants a look before any power: plain lines."""
 
 from firstglow.amplifier.checks_heaters import marked_volts
+from firstglow.amplifier.checks_mains import unclassed
 from firstglow.amplifier.drawn_loops import drawn_loops, opens
 from firstglow.amplifier.intake import contradictions
 from firstglow.amplifier.look import Look, look_at
@@ -26,6 +27,7 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
         *_positive(look),
         *_no_input(look),
         *_at_mains_volts(look),
+        *unclassed(look),
         *_one_sided(look),
         *_cannot_be_lifted(look, loops),
         *_adding(look, loops),

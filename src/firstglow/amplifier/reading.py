@@ -301,8 +301,10 @@ def _with_lead(draft: Draft, lead: str) -> str:
         return f'"grid" of {draft.local} on its leak: to its bias, or to chassis where its cathode has a resistor'
     if draft.kind == "valve" and lead in _VIA:
         return f'{{ "{lead}" = "{_VIA[lead]}" }}'
-    if draft.kind in {"fuse", "switch"} and not draft.leads:
-        return f"{draft.local} without any lead: in the line, before the primary"
+    if (
+        draft.kind in {"fuse", "switch"} and not draft.leads
+    ):  # it has a place by itself only in a mains side that is left out
+        return f"{draft.local} with the two joints it lies between: the file draws the mains side, or has a {draft.kind} there already"
     what = _WHERE.get((draft.kind, lead), "the joint it has in the drawing")
     return f'"{lead}" of {draft.local} on {what}'
 

@@ -1,4 +1,7 @@
-"""Heaters and pilot lamps on windings or dc (on the mains: ``mains_lamps``), and the heater volts that emission follows."""
+"""Heaters and pilot lamps on their windings or on dc, and the heater volts that the cathodes' emission follows.
+
+Lamps on the mains: ``mains_lamps``.
+"""
 
 from dataclasses import dataclass
 
