@@ -98,6 +98,20 @@ def test_a_slip_in_a_node_is_mended_and_no_feed_is_invented() -> None:
     load(bad.replace('"HT33"', problem.remedy))
 
 
+def test_a_node_that_counts_one_too_far_is_a_slip_and_told_once() -> None:
+    bad = SINGLE.replace('R7 = ["1M 0.5W 5%", "HT3"', 'R7 = ["1M 0.5W 5%", "HT4"')
+    (problem,) = problems(bad)
+    assert problem.part == "R7"
+    assert "did you mean HT3?" in problem.found
+    load(bad.replace('"HT4"', problem.remedy))
+
+
+def test_a_node_between_two_others_is_no_slip_that_can_be_told() -> None:
+    """HT2 alone beside HT1 and HT3: which of the two was meant stands in the drawing, not in the letters."""
+    renamed = SINGLE.replace('"HT2"', '"HT1b"').replace('"HT3", "V1 plate"', '"HT2", "V1 plate"')
+    assert not any("did you mean" in p.found for p in problems(renamed))
+
+
 def test_both_dangling_leads_of_a_heater_are_named() -> None:
     bad = SINGLE.replace('V1 = ["EF86", { heater = "T1 heat" }]', 'V1 = ["EF86", { heater = ["ha", "hb"] }]')
     words = " / ".join(p.found for p in problems(bad))

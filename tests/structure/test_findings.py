@@ -9,6 +9,7 @@ from firstglow.amplifier.findings import findings
 from structure.topologies import topology
 
 ROOT = Path(__file__).parents[2]
+B = (ROOT / "examples/b-hazel-four.toml").read_text()
 C = (ROOT / "examples/c-sorrel-twenty.toml").read_text()
 PLATES = ('plate = "T2 plate a"', 'plate = "T2 plate b"')
 
@@ -35,6 +36,24 @@ def test_both_output_plates_on_one_end_are_told_with_the_part_and_the_line() -> 
     (text,) = told
     line = amplifier.parts["T2"].origin.line
     assert text.startswith(f"T2 (line {line}): ") and 'plate = "T2 plate b"' in text
+
+
+def test_both_rectifier_plates_on_one_end_of_the_ht_winding_are_told_with_where_the_second_belongs() -> None:
+    amplifier = load(B.replace('plate2 = "T1 ht 2"', 'plate2 = "T1 ht 1"'))
+    (text,) = findings(amplifier)
+    line = amplifier.parts["V3"].origin.line
+    assert text.startswith(f"V3 (line {line}): ") and 'plate2 = "T1 ht 2"' in text
+    (other,) = findings(load(B.replace('plate1 = "T1 ht 1"', 'plate1 = "T1 ht 2"')))
+    assert "T1 ht 1 is on nothing" in other
+
+
+def test_two_diodes_on_one_end_of_the_ht_winding_are_told_and_each_on_its_own_is_not() -> None:
+    valve = next(row for row in B.split("\n") if row.startswith("V3 = "))
+    diode = 'D{} = ["silicon 1A 1000V", "T1 ht {}", "HT1"]'
+    both = B.replace(valve, diode.format(1, 1) + "\n" + diode.format(2, 1))
+    (text,) = findings(load(both))
+    assert "D1 anode and D2 anode" in text and 'anode = "T1 ht 2"' in text
+    assert findings(load(B.replace(valve, diode.format(1, 1) + "\n" + diode.format(2, 2)))) == ()
 
 
 def test_a_loop_without_a_link_is_told_with_what_to_add() -> None:

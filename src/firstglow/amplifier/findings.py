@@ -2,7 +2,9 @@
 
 from firstglow.amplifier.checks_heaters import marked_volts
 from firstglow.amplifier.checks_mains import unclassed
+from firstglow.amplifier.checks_valves import LEAST_HT_WINDING
 from firstglow.amplifier.drawn_loops import drawn_loops, opens
+from firstglow.amplifier.graph import Branch, reach
 from firstglow.amplifier.intake import contradictions
 from firstglow.amplifier.look import Look, look_at
 from firstglow.amplifier.loop_sign import loop_sign
@@ -12,6 +14,7 @@ from firstglow.amplifier.remedies import line_of, local
 from firstglow.amplifier.role_types import Loop
 from firstglow.amplifier.slips import slips
 
+SERIES_OHMS = 1e3  # a rectifier's own series resistor has less (data sheets: 50 to 500 ohm a plate) [ohm]
 MAINS_VOLTS = (0.93, 1.15)  # of the mains: a winding marked for them; unrated, its unloaded volts are all that is known
 
 
@@ -28,6 +31,7 @@ def findings(amplifier: Amplifier) -> tuple[str, ...]:
         *_no_input(look),
         *_at_mains_volts(look),
         *unclassed(look),
+        *_half_on_nothing(look),
         *_one_sided(look),
         *_cannot_be_lifted(look, loops),
         *_adding(look, loops),
@@ -87,6 +91,42 @@ def _whole_windings(part: Part) -> dict[str, list[Winding]]:
 def _at(part: Part) -> str:
     """A part and its line: "T2 (line 25)"."""
     return f"{part.name} (line {line_of(part)})"
+
+
+def _half_on_nothing(look: Look) -> list[str]:
+    """Centre-tapped HT windings with one end on nothing and two rectifiers on the other: one half does all the work."""
+    out = []
+    for part in look.amplifier.of_kind("transformer"):
+        for name, sides in _whole_windings(part).items():
+            leads = [lead for w in sides for lead in (w.start, w.end)]
+            ends = [lead for lead in leads if leads.count(lead) == 1]
+            if len(sides) != 2 or len(ends) != 2 or sides[0].turns.value < LEAST_HT_WINDING:
+                continue
+            for free, used in (ends, ends[::-1]):
+                fed = _fed(look, part.leads[used])
+                if len(fed) < 2 or any(b.part != part.name for b in look.net.at.get(part.leads[free], ())):
+                    continue
+                owner, lead = look.part(fed[-1][0]), fed[-1][1].replace(" ", "")
+                both = " and ".join(f"{p} {x}" for p, x in fed)
+                out.append(
+                    f"{_at(owner)}: {both} are both on {part.name} {used}, and {part.name} {free} is on nothing: one half "
+                    f"of winding {name} carries all the current, in every second half cycle. Full-wave it is {lead} = "
+                    f'"{local(look.amplifier, part.name, owner.channel)} {free}".'
+                )
+    return out
+
+
+def _fed(look: Look, end: str) -> list[tuple[str, str]]:
+    """(part, lead) of every rectifier that a winding's end feeds the same way, directly or through a small resistor."""
+
+    def small(b: Branch, _: str) -> bool:
+        return b.sort == "wire" or (b.sort == "resistance" and b.ohms < SERIES_OHMS)
+
+    near = reach(look.net, [end], small, {"chassis"})
+    rectifiers = look.amplifier.of_kind("rectifier", "diode")
+    sides = ([(p.name, x) for p in rectifiers for x, at in p.leads.items() if at in near and (x == "cathode") == turned]
+             for turned in (False, True))  # fmt: skip
+    return max(sides, key=len)
 
 
 def _one_sided(look: Look) -> list[str]:

@@ -67,15 +67,28 @@ def capacitor_line(amplifier: Amplifier, part: Part, plus: str, minus: str) -> s
 def like(amplifier: Amplifier, word: str) -> str | None:
     """The joint or terminal that a loose joint's name is most likely meant to be, or None.
 
-    Never the mains side: nobody is sent to line or neutral by a guess. Never another number: HT1 is not HT2.
+    Never the mains side: nobody is sent to line or neutral by a guess. Never another number, HT1 is not HT2, but the one
+    before or after it where only one of them is there: HT4 that nothing else names, beside an HT3.
     """
     known: list[str] = []
+    own: list[str] = []
     for joint in amplifier.joints.values():
         named = len(joint.terminals) > 1 or joint.name not in joint.terminals
         if joint.name != word and joint.name not in MAINS_SIDE and named:
             known += [joint.name, *joint.aliases, *joint.terminals]
+            own += [n for n in (joint.name, *joint.aliases) if n not in joint.terminals]
     found = nearest(word, [n for n in known if _figures(n) == _figures(word)])
-    return found if found is not None and _slip(word, found) else None
+    return found if found is not None and _slip(word, found) else _beside(word, own)
+
+
+def _beside(word: str, names: list[str]) -> str | None:
+    """The name that counts one less or one more than the word, where there is just one such: HT3 for HT4."""
+    numbered = re.fullmatch(r"(.*?)(\d+)(\D*)", word)
+    if numbered is None:
+        return None
+    before, number, behind = numbered.group(1), int(numbered.group(2)), numbered.group(3)
+    near = [n for n in (f"{before}{number - 1}{behind}", f"{before}{number + 1}{behind}") if n in names]
+    return near[0] if len(near) == 1 else None
 
 
 def _slip(word: str, other: str) -> bool:
