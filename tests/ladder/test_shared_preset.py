@@ -73,6 +73,12 @@ def test_one_meter_reads_each_valve_at_each_moment_and_keeps_its_clip_into_the_n
     assert times == sorted(times)
 
 
+def test_a_neighbour_that_follows_the_shared_preset_is_no_crossed_control() -> None:
+    first = next(r for r in rung(2, "6")["readings"] if "cathode at half idle" in r["id"])
+    assert not any("partner follows" in text for text in first["check_first"])
+    assert any("V2 with gas" in text for text in first["check_first"])
+
+
 def test_it_is_said_what_the_preset_moves_and_what_watches_the_valve_without_a_clip() -> None:
     one, two = (" ".join(rung(meters, "6")["before"]) for meters in (1, 2))
     assert "P1 moves V2 and V3 together" in one and "P1 moves V2 and V3 together" in two

@@ -282,11 +282,13 @@ def _creep(frame: Frame, rung: str, half: Situation, v: OutputValve) -> PlannedR
 def _half(frame: Frame, rung: str, half: Situation, v: OutputValve) -> Iterator[PlannedReading]:
     """Every valve that a preset moves which is turned here, whether the idle is its own or its neighbour's."""
     part, chassis = v.sense or v.cathode_resistor, frame.joint("chassis")
-    if part is not None and set(v.pots) & set(turned(frame, half)):
+    mine = set(v.pots) & set(turned(frame, half))
+    if part is not None and mine:
+        together = any(mine & set(o.pots) for o in frame.roles.outputs if o is not v)
         yield frame.reading(  # row 37
             rung,
             "cathode at half idle",
-            "half_idle",
+            "half_idle_shared" if together else "half_idle",
             frame.at(v.valve, "cathode"),
             chassis,
             half,
