@@ -54,7 +54,7 @@ def _rung(
         key_fit = "rung.ht.fit_on" if rung == RUNG else "rung.ht.fit_link"
         fits.append(words.text(key_fit, links=", ".join(sorted(frame.ht_lifts))))
     fit = " ".join(fits)
-    fill = {"fit": fit, "volts": at.mains_volts, "ceiling_why": ceiling_text(frame, RUNG)}
+    fill = {"fit": fit, "volts": at.mains_volts, "ceiling_why": ceiling_text(frame, RUNG), "lamp": frame.first_lamp}
     old = words.text("rung.ht.longer") if frame.gear.old_electrolytics else ""
     by_lamp = rung != RUNG and not frame.gear.variable_transformer
     before = f"rung.{key}.before_lamps" if by_lamp else f"rung.{key}.before"
@@ -165,7 +165,9 @@ def _warm_up(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
         if part.envelope in frame.ht_rectifiers and base is not None:
             low, high = (2.0, 6.0) if base.direct else (8.0, 25.0)
             fill = {"low": low, "high": high}
-            yield frame.look(RUNG, "warm-up", "warm_up", at, owner=part.name, fill=fill, off_seconds=COLD)
+            yield frame.look(
+                RUNG, "warm-up", "warm_up", at, owner=part.name, fill=fill, off_seconds=COLD, where="ht_clip"
+            )
 
 
 def _supply(frame: Frame, at: Situation, supply: Supply) -> Iterator[PlannedReading]:

@@ -58,7 +58,7 @@ def _readings(frame: Frame, at: Situation) -> Iterator[PlannedReading]:
     yield from _standby(frame, at)
     for v in frame.roles.outputs:
         if frame.has_bias(v) and v.bias != "back":
-            yield frame.look(RUNG, "bias first", "bias_first", at, owner=v.valve)
+            yield frame.look(RUNG, "bias first", "bias_first", at, owner=v.valve, where="bias_clip")
 
 
 def _times(kelvin: float) -> str:

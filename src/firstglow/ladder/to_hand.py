@@ -18,7 +18,8 @@ def to_hand(frame: "Frame", rungs: Iterable[PlannedRung]) -> str:
 
 def _things(frame: "Frame", rungs: list[PlannedRung], readings: list[PlannedReading]) -> Iterator[str]:
     say, gear, situations = frame.words.text, frame.gear, [r.situation for r in readings]
-    yield say("rung.note.hand_meters", count=gear.meters, volts=f"{gear.most_volts:.0f}")
+    meters = "hand_meters" if gear.meters > 1 else "hand_meter"
+    yield say(f"rung.note.{meters}", count=gear.meters, volts=f"{gear.most_volts:.0f}")
     yield from dict.fromkeys(r.tool for r in readings if r.tool)
     lamps = sorted({at.lamp_watts for at in (*situations, *(r.situation for r in rungs)) if at.lamp_watts})
     chain = say("rung.note.hand_chain", lamps=" and ".join(f"{w:.0f} W" for w in lamps)) if lamps else ""

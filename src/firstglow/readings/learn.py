@@ -100,6 +100,6 @@ def doubted(v: "Verdict", known: Learned, reading: ExpectedReading) -> "Verdict"
         return v
     why = (
         f"{reading.text(v.compared)} is inside its band, but does not fit the readings before it: "
-        f"they lead to {reading.text(low)} to {reading.text(high)}"
+        f"by those it reads {reading.text(low)} to {reading.text(high)}"
     )
     return replace(v, verdict="look first", why=why, check_first=known.reading.checks(v.compared))
