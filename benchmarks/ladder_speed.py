@@ -55,7 +55,9 @@ def main() -> None:
         "--help": lambda: subprocess.run(help_command, check=True, capture_output=True),
     }
     loops = "innermost loops compiled" if library() is not None else "plain numpy"
-    print(f"{amplifier.name}: {len(made.expected.by_id)} readings, {SAMPLES} samples, {loops}, load {os.getloadavg()[0]:.1f}")
+    print(
+        f"{amplifier.name}: {len(made.expected.by_id)} readings, {SAMPLES} samples, {loops}, load {os.getloadavg()[0]:.1f}"
+    )
     for name, job in jobs.items():
         wall, spent = timed(job, asked.times)
         print(f"{name:14s} {wall:7.3f} s (processor {spent:7.3f} s); goal {GOALS[name]:g} s")
