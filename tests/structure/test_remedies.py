@@ -204,3 +204,17 @@ def test_heaters_on_a_winding_of_other_volts_get_one_winding_for_all_and_each_it
     assert mended is not None
     assert mended != text
     assert problems(mended) == ()
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ('"HT1", "chassis"]               # bleeder', '"T1 primry 1", "chassis"]'),  # a bleeder on the mains
+        ('"drive", "V2 grid"]', '"HT1", "V2 gird"]'),  # a stopper from HT to the grid
+    ],
+)
+def test_a_slip_in_a_lead_is_not_mended_into_what_no_remedy_joins(old: str, new: str) -> None:
+    text = good("b-hazel-four").replace(old, new)
+    assert text != good("b-hazel-four")
+    (problem,) = problems(text)
+    assert problem.remedy.startswith("the drawing again")
