@@ -26,6 +26,8 @@ BROKEN_OHMS = 1e8
 """A winding of more ohms than this is broken [ohm]."""
 LEAST_LEAK_OHMS = 1e8
 """A leak of more ohms than this is left out of the cycle [ohm]: a good silicon junction's, less than its insulation."""
+LEAST_TOUCH, TOUCH_AMPS = 1e-3, 100.0
+"""Siemens from which on a path beside a plate is a touch and no leak, and amps that a siemens of it passes at least."""
 NO_LEAK = 1e-30
 """Siemens of no leak at all."""
 
@@ -199,7 +201,14 @@ class LegRows:
         ]
         limit = [plate.law.rated_amps * p[plate.emission] for plate in stage]
         touching = sum(p[plate.short] * p[plate.inside] for plate in stage)
-        return np.maximum(sum(k), SMALLEST_PERVEANCE), sum(limit), self._own(stage, p), touching
+        # plate on cathode passes both ways, whatever the cathode emits: forward as much as its ohms would at a volt or two
+        through = touching * (touching > LEAST_TOUCH)
+        return (
+            np.maximum(sum(k) + through, SMALLEST_PERVEANCE),
+            sum(limit) + TOUCH_AMPS * through,
+            self._own(stage, p),
+            touching,
+        )
 
     @staticmethod
     def _own(stage: Sequence[PlateRows], p: Array) -> Array:
@@ -302,6 +311,11 @@ def loops_of(frame: Frame, legs: Sequence[Leg]) -> list[LoopRows]:
         for own, other in ((legs[0], legs[1]), (legs[1], legs[0]))
         for k in range(2)
     ]
+
+
+def touched(leak: Array) -> Array:
+    """Amps that a plate on its cathode passes forward without any emission, by its ohms; 0 where that is a leak at most."""
+    return np.where(leak * LEAST_TOUCH < 1.0, TOUCH_AMPS / np.maximum(leak, 1.0 / TOUCH_AMPS), 0.0)
 
 
 def no_small_leak(ohms: Array) -> Array:

@@ -41,7 +41,9 @@ def imbalance(group: Pulses, found: Averaged, inputs: Inputs, mutual: Array) -> 
             problem = prepare(group.cell, inputs)
             hot = hot + np.asarray(problem.ramp) * found.state[-1]
             ripple = (through * hot).mean(axis=0) - through.mean(axis=0) * inputs.volts
-    own = np.array([_own_watts(group, n, inputs, amps[n], hot) for n in range(len(amps))])
+    # what legs that are solved together drop for each other in windings and mains side
+    met = np.zeros_like(amps) if found.cross is None else np.einsum("jkn,kcn->jcn", mutual, amps)
+    own = np.array([_own_watts(group, n, inputs, amps[n], hot + met[n]) for n in range(len(amps))])
     missing = taken.sum(axis=0) - (dc + heat + own).sum(axis=0) - ripple
     return np.asarray(missing), np.asarray((np.abs(taken) + np.abs(dc)).sum(axis=0))
 

@@ -17,7 +17,7 @@ from firstglow.solver.averaged import Averaged, Cell, Inputs
 from firstglow.solver.averaged import Leg as CycleLeg
 from firstglow.solver.bare import held
 from firstglow.solver.cells import Along
-from firstglow.solver.charging import NOT_THERE_OHMS, LegRows, LoopRows
+from firstglow.solver.charging import NOT_THERE_OHMS, LegRows, LoopRows, touched
 from firstglow.solver.choke_input import choke_input
 from firstglow.solver.frame import Array, Coefficients, Frame
 from firstglow.solver.heaters import HeaterRatio, heaters_on
@@ -264,6 +264,7 @@ class Pulses:
         limit, rate = np.array(c["limit"]), np.zeros_like(c["limit"])
         if self.valves:
             limit[self.valves], rate[self.valves] = emitted_limit(c["limit"][self.valves], ratio[self.valves])
+            limit[self.valves] += touched(c["leak"][self.valves])
         return limit, rate
 
     def inputs(self, x: Array, c: Coefficients, source: Array, limit: Array | None = None) -> Inputs:
