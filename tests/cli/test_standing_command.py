@@ -94,8 +94,8 @@ def test_remedies_work_when_pasted(words: list[str]) -> None:
     run(B, *shlex.split(said.rsplit("; try ", 1)[1]))
 
 
-def test_no_meter_that_would_change_nothing() -> None:
-    assert "no such option" in run(B, "--meter", "nosuch", code=2).stderr
+def test_a_meter_that_is_not_there_is_told() -> None:
+    assert "not on this bench; there are digital, 20k, 1k" in run(B, "--meter", "nosuch", code=2).stderr
 
 
 def test_past_a_rating_is_said_in_words() -> None:

@@ -182,7 +182,7 @@ class ExpectedReading:
         first = (
             f"Above {at}: look first. " if self.looked.cut else ""
         )  # only where a healthy one may read so: elsewhere the band says it
-        return f"{first}Every other rung stops at {at}; here a capacitor's surge volts do, for the seconds of a switch-on only."
+        return f"{first}Other rungs stop at {at}; here surge volts do, for the seconds of a start only."
 
     def json(self, rung_situation: Mapping[str, Any] | None = None) -> dict[str, Any]:
         """The reading as CONTRACTS.md's READING; ``situation`` is left to the ladder, which knows the rung's."""
