@@ -69,7 +69,8 @@ def command(
         return
     if told.ahead:  # before any GO ON that could be followed
         say(f"{told.ahead}.")
-    say(_judged_for(told.meter, taken))
+    if for_meter := _judged_for(told.meter, next(iter(meters or {}), "digital"), taken):
+        say(for_meter)
     usual = (gear.mains_now if gear else None) or ladder.frame.amplifier.mains_volts
     if ladder.expected.mains != usual:
         say(
@@ -118,10 +119,12 @@ def _stopped(names: list[str], *, on: bool) -> str:
     return f"DO NOT GO ON: {named}. Plug out, and it stays out until that is right."
 
 
-def _judged_for(meter: str, taken: "TakenFile") -> str:
-    """Which meter's sheet it is judged by, and what becomes of a figure of another one."""
+def _judged_for(meter: str, usual: str, taken: "TakenFile") -> str:
+    """Which meter's sheet it is judged by, and what becomes of a figure of another one; "" where all is of the usual one."""
     others = dict.fromkeys(row.meter or taken.meter or meter for row in taken.readings)
     named = [name for name in others if name != meter]
+    if meter == usual and not named:
+        return ""
     text = f"Judged for the meter {meter}: bands and stops are those of a sheet made with --meter {meter}."
     if named:
         text += f" What {' and '.join(named)} read is brought to it, and held to the tighter stop where its range is not said."
