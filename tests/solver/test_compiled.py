@@ -181,6 +181,12 @@ def test_a_sparse_product_is_the_dense_one() -> None:
     table = elimination.table_of(csr_array(dense))
     np.testing.assert_allclose(elimination.product(table, x), dense @ x, atol=1e-14)
     np.testing.assert_allclose(elimination.product(table, x, base), base + dense @ x, atol=1e-14)
+    # columns of a larger table, not in one piece
+    np.testing.assert_allclose(
+        elimination.product(table, x[:, 3:5], base[:, 3:5]), base[:, 3:5] + dense @ x[:, 3:5], atol=1e-14
+    )
+    with pytest.raises(ValueError, match="one piece"):
+        elimination.solve(elimination.program_of(()), base[:, 3:5], base[:, 3:5])
 
 
 @needs_library

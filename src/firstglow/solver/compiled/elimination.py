@@ -93,6 +93,7 @@ def product(table: Table, x: Array, base: Array | None = None) -> Array:
     found = library()
     assert found is not None
     n = x.shape[1]
+    x, base = np.ascontiguousarray(x), None if base is None else np.ascontiguousarray(base)
     out = np.empty((len(table.begins) - 1, n))
     given = [_at(part) for part in (table.begins, table.columns, table.values, x)]
     base_at = ctypes.c_void_p(None) if base is None else _at(base)
@@ -105,4 +106,6 @@ def _sizes(*sizes: int) -> list[ctypes.c_int64]:
 
 
 def _at(a: Array) -> ctypes.c_void_p:
+    if not a.flags.c_contiguous:  # the library would read what stands beside it
+        raise ValueError("a table that is not in one piece")
     return ctypes.c_void_p(address(a))
