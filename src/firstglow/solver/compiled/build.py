@@ -9,7 +9,7 @@ import sys
 from pathlib import Path
 
 FOLDER = Path(__file__).parent
-SOURCES = ("lanes.h", "cycle.c", "elimination.c")
+SOURCES = ("lanes.h", "laws.h", "cells.h", "cycle.c", "elimination.c")
 LIBRARY = "kernel.so"
 FLAGS = ("-O3", "-fno-math-errno", "-fno-trapping-math", "-fopenmp-simd", "-shared", "-fPIC")
 

@@ -2,249 +2,13 @@
  * the same equations in the same order of thought. LANES samples at a time stand beside each other, so that what one block
  * needs stays in the processor's own memory, and the compiler puts a row of lanes into its wide registers.
  *
- * The laws are those of devices/rectifier.py (limited_series) and devices/semiconductor.py (junction_series), where their
- * sources are named. tests/solver/test_compiled.py holds every result of this file against the numpy one.
+ * Laws in laws.h, cells in cells.h. tests/solver/test_compiled.py holds every result against the numpy one.
  */
-#include <float.h>
-#include <math.h>
-#include <stdint.h>
-#include <stdlib.h>
-#include <string.h>
+#include "cells.h"
 
-#include "lanes.h"
-
-#define CELLS 48
-#define TINY 1e-300
-#define SMALLEST_PERVEANCE 1e-15
 #define SETTLED 1e-11
 #define NEAR_SETTLED 1e-4
 #define FREE_PASSES 12
-
-enum { MISS, START, MEAN, FIRST };
-enum { EMF, OHMS, SCALE, LIMIT, MOVES };
-
-/* Everything is (row, sample), samples side by side; a pointer that is NULL stands for what the problem does not have. */
-typedef struct {
-    int64_t samples, cells, legs, ways, passes, heat;
-    const int64_t *phase, *junction;
-    const double *wave; /* emf over its rms of a leg of phase +1 in each cell */
-    const double *volts, *emf, *ohms, *scale, *limit, *leak, *sense, *esr, *drain, *keep, *beta, *back;
-    const double *const *moves; /* (way, input): how fast each leg's emf, ohms, scale, limit moves */
-    const double *start;        /* (cell + 1, sample) */
-    double *state, *unsettled;  /* (cell + 1, sample), (sample,) */
-    double *values, *slopes;    /* (result, leg, sample), (result, leg, cause, sample): cause 0 is volts */
-    double *carry;              /* (block, cell + 1, cause, lane): how the settled state moves; block by block, as a write to
-                                   hundreds of places far apart costs more than all the arithmetic */
-} Cycle;
-
-/* One block's own rows; what belongs to a leg is laid out (leg, cell, ...). */
-typedef struct {
-    lane volts, drain, keep, beta, back, esr, size, load;
-    lane *emf, *ohms, *scale, *limit, *leak, *sense, *rest; /* (leg) */
-    lane *moves;                                      /* (way, input, leg) */
-    lane *state, *fresh;                              /* (cell + 1) */
-    lane *against, *drive;                            /* (cell) */
-    lane *amps, *by_drive, *by;                       /* (leg, cell), (leg, cell), (leg, cell, 4) */
-    lane *source;                                     /* (leg, cell, way) */
-    lane *rows;                                       /* (cell + 1, FIRST + way) */
-    lane *all_amps, *all_by, *all_source;             /* (cell), (cell), (cell, way) */
-    lane *end, *mean, *move;                          /* (FIRST + way), (2, 1 + way) */
-    int *busy, *any;                                  /* (leg, cell), (cell) */
-} Block;
-
-static INLINE void space_charge(double volts, double ohms, double perveance, double inverse, double *amps, double *space,
-                                double *ratio, double *bend, double *slope, double *left) {
-    double s = sqrt(volts) * perveance;
-    *space = s * volts;
-    *ratio = *space * inverse;
-    double cube = *ratio * *ratio * *ratio + 1.0;
-    double share = 1.0 / cube_root(cube);
-    *bend = share / cube;
-    *slope = s * *bend * 1.5;
-    *left = 1.0 / (ohms * *slope + 1.0);
-    *amps = share * *space;
-}
-
-static INLINE double nearer(double volts, double drive, double ohms, double perveance, double inverse, double least) {
-    double amps, space, ratio, bend, slope, left;
-    space_charge(volts, ohms, perveance, inverse, &amps, &space, &ratio, &bend, &slope, &left);
-    volts -= (amps * ohms + volts - drive) * left;
-    return volts < least ? least : volts;
-}
-
-/* Current, slope by the drive, and by ohms, perveance and limit, of a plate in series with ohms. */
-static INLINE void valve(const double *drive, const double *series, const double *perveance, const double *limit, double *i,
-                         double *m, lane *by) {
-    lane volts, most, least, inverse;
-    double highest = 0.0;
-    EACH(b) {
-        double k = perveance[b], ohms = series[b], rk = ohms * k, u = drive[b] > 0.0 ? drive[b] : 0.0;
-        double z = u * (rk * rk), y = sqrt(z), t = cube_root(y);
-        double top = (1.58302787 * t + 0.25332119) * t + 1.0;
-        t = (-1.32335179 / (t + 1.0) + 1.58302787) * y + top;
-        y = y * top / t;
-        double f = (y + 1.0) * y * y - z, f1 = (3.0 * y + 2.0) * y + TINY;
-        y -= f * f1 / (f1 * f1 - (3.0 * y + 1.0) * f + TINY);
-        y /= rk;
-        double space = y * y * y * k;
-        inverse[b] = 1.0 / (limit[b] + TINY);
-        double ratio = space * inverse[b], cube = ratio * ratio * ratio;
-        least[b] = y * y;
-        cube = cube / (3.0 + 2.0 * cube) * space / (1.5 * rk * y + 1.0) * ohms;
-        volts[b] = nearer(least[b] + cube, u, ohms, k, inverse[b], least[b]);
-        most[b] = ratio;
-    }
-    for (int b = 0; b < LANES; b++)
-        highest = most[b] > highest ? most[b] : highest;
-    if (highest > 0.5)
-        EACH(b) {
-            double part = (most[b] - 0.5) * 5.0, more = volts[b], u = drive[b] > 0.0 ? drive[b] : 0.0;
-            part = part < 0.0 ? 0.0 : part > 1.0 ? 1.0 : part;
-            for (int n = 0; n < 3; n++)
-                more = nearer(more, u, series[b], perveance[b], inverse[b], least[b]);
-            volts[b] += part * (more - volts[b]);
-        }
-    EACH(b) {
-        double amps, space, ratio, bend, slope, left;
-        space_charge(volts[b], series[b], perveance[b], inverse[b], &amps, &space, &ratio, &bend, &slope, &left);
-        i[b] = amps;
-        m[b] = slope * left;
-        by[OHMS][b] = -m[b] * amps;
-        by[SCALE][b] = bend * left * space / perveance[b];
-        by[LIMIT][b] = bend * left * (ratio * ratio) * (ratio * ratio);
-    }
-}
-
-/* Current and slopes of a junction in series with ohms: zero for a negative drive. ``rest`` is what z has without the drive. */
-static INLINE void junction(const double *drive, const double *series, const double *slope, const double *first,
-                            const double *rest, double *i, double *m, lane *by) {
-    EACH(b) {
-        double z = drive[b] / slope[b] + rest[b];
-        z = z < -600.0 ? -600.0 : z > 1e100 ? 1e100 : z;
-        /* a start for w + ln w = z: ln(1 + e) of a small e is e - e^2/2 */
-        double e = exp(z < 0.0 ? z : -z), p = z < -2.0 ? e - 0.5 * e * e : log(1.0 + e) + (z > 0.0 ? z : 0.0);
-        double w = p * (1.0 - log(1.0 + p) / (2.0 + p));
-        double r = z - w - log(w), one = 1.0 + w, q = 2.0 * one * (one + (2.0 / 3.0) * r);
-        w *= 1.0 + r / one * (q - r) / (q - 2.0 * r);
-        w *= 1.0 + (z - w - log(w)) / (1.0 + w);
-        double ohms = series[b], amps = slope[b] / ohms * w - first[b], u = drive[b] > 0.0 ? drive[b] : 0.0;
-        i[b] = amps < 0.0 || drive[b] <= 0.0 ? 0.0 : amps;
-        m[b] = drive[b] <= 0.0 ? 0.0 : w / (ohms * (1.0 + w));
-        by[OHMS][b] = -m[b] * i[b];
-        by[SCALE][b] = (ohms * i[b] - u) * (m[b] / slope[b]);
-        by[LIMIT][b] = (1.0 - ohms * m[b]) * i[b] / first[b];
-    }
-}
-
-/* One leg in one cell, against what the legs before it have charged there; 0 where nothing flows. */
-static INLINE int leg_flow(const Cycle *p, Block *k, int leg, int cell, int full) {
-    const int cells = (int)p->cells, ways = full ? (int)p->ways : 0, at = leg * cells + cell;
-    const double wave = (double)p->phase[leg] * p->wave[cell];
-    lane drive, series, *amps = k->amps + at, *slope = k->by_drive + at, *by = k->by + 4 * at;
-    int conducts = 0;
-    EACH(b)
-        drive[b] = wave * k->emf[leg][b] - k->against[cell][b];
-    for (int other = 0; other < p->legs; other++)
-        if (other != leg && k->busy[other * cells + cell])
-            EACH(b)
-                drive[b] -= k->beta[b] * k->amps[other * cells + cell][b];
-    if (p->sense)
-        EACH(b)
-            drive[b] *= k->sense[leg][b];
-    for (int b = 0; b < LANES; b++)
-        conducts |= !(drive[b] <= 0.0);
-    if (!conducts && !p->leak)
-        return 0;
-    EACH(b)
-        series[b] = k->ohms[leg][b] + k->beta[b];
-    if (p->junction[leg])
-        junction(drive, series, k->scale[leg], k->limit[leg], k->rest[leg], *amps, *slope, by);
-    else
-        valve(drive, series, k->scale[leg], k->limit[leg], *amps, *slope, by);
-    if (p->leak)
-        EACH(b) {
-            double back = 1.0 / (series[b] + k->leak[leg][b]), reverse = drive[b] < 0.0 ? drive[b] * back : 0.0;
-            (*amps)[b] += reverse;
-            (*slope)[b] += drive[b] < 0.0 ? back : 0.0;
-            by[OHMS][b] -= reverse * back;
-        }
-    if (p->sense)
-        EACH(b) {
-            double s = k->sense[leg][b];
-            (*amps)[b] *= s;
-            by[OHMS][b] *= s;
-            by[SCALE][b] *= s;
-            by[LIMIT][b] *= s;
-        }
-    EACH(b)
-        by[EMF][b] = (*slope)[b] * wave;
-    lane *source = k->source + (size_t)at * p->ways;
-    for (int way = 0; way < ways; way++) {
-        double *s = source[way];
-        EACH(b)
-            s[b] = 0.0;
-        for (int input = 0; input < MOVES; input++)
-            if (p->moves[way * MOVES + input]) {
-                const double *move = k->moves[(way * MOVES + input) * p->legs + leg];
-                EACH(b)
-                    s[b] += by[input][b] * move[b];
-            }
-    }
-    /* what it works against has slopes of its own */
-    lane own;
-    memcpy(own, *slope, sizeof own);
-    for (int other = 0; other < p->legs; other++) {
-        const int there = other * cells + cell;
-        if (other == leg || !k->busy[there])
-            continue;
-        for (int way = 0; way < ways; way++)
-            EACH(b)
-                source[way][b] -= k->beta[b] * own[b] * k->source[(size_t)there * p->ways + way][b];
-        EACH(b)
-            (*slope)[b] -= k->beta[b] * own[b] * k->by_drive[there][b];
-    }
-    return 1;
-}
-
-/* The legs in the order in which they are let at the reservoir: each in its own half cycle first. */
-static INLINE void flows(const Cycle *p, Block *k, int full) {
-    const int cells = (int)p->cells, ways = full ? (int)p->ways : 0;
-    memset(k->busy, 0, sizeof(int) * (size_t)(p->legs * cells));
-    for (int turn = 0; turn < 2; turn++)
-        for (int leg = 0; leg < p->legs; leg++) {
-            if (!p->leak && !p->junction[leg]) {
-                int there = 0;
-                for (int b = 0; b < LANES; b++)
-                    there |= !(k->scale[leg][b] <= 2.0 * SMALLEST_PERVEANCE);
-                if (!there)
-                    continue;
-            }
-            const int late = (p->phase[leg] < 0) != turn;
-            const int first = late ? CELLS / 2 : 0, last = late ? cells : CELLS / 2;
-            for (int cell = first; cell < last && cell < cells; cell++)
-                k->busy[leg * cells + cell] = leg_flow(p, k, leg, cell, full);
-        }
-    for (int cell = 0; cell < cells; cell++) {
-        k->any[cell] = 0;
-        EACH(b)
-            k->all_amps[cell][b] = k->all_by[cell][b] = 0.0;
-        for (int leg = 0; leg < p->legs; leg++) {
-            const int at = leg * cells + cell;
-            if (!k->busy[at])
-                continue;
-            EACH(b) {
-                k->all_amps[cell][b] += k->amps[at][b];
-                k->all_by[cell][b] += k->by_drive[at][b];
-            }
-            for (int way = 0; way < ways; way++) {
-                double *all = k->all_source[cell * p->ways + way], *s = k->source[(size_t)at * p->ways + way];
-                EACH(b)
-                    all[b] = s[b] + (k->any[cell] ? all[b] : 0.0);
-            }
-            k->any[cell] = 1;
-        }
-    }
-}
 
 /* The rows of the capacitor's volts as the cycle goes by, of periodicity and of the mean volts. */
 static INLINE void walk(const Cycle *p, Block *k, int full) {
@@ -317,7 +81,7 @@ static INLINE void solve(const Block *k, const double *end, const double *mean, 
     }
 }
 
-/* Values and rows of one result of one leg: ``weight`` of a cell's current, ``double_weight`` of its slopes. */
+/* Values and rows of one result of one leg: 0 mean amps, 1 their part in phase with the emf, 2 their mean square. */
 static INLINE void close_result(const Cycle *p, Block *k, int result, int leg, const lane *step, int64_t first, int64_t count) {
     const int cells = (int)p->cells, stride = FIRST + (int)p->ways;
     const double share = 1.0 / CELLS;
@@ -366,7 +130,7 @@ static INLINE void close_result(const Cycle *p, Block *k, int result, int leg, c
 /* Implicit function theorem: slopes at fixed inner unknowns plus what these move. */
 static INLINE void finish(const Cycle *p, Block *k, const lane *step, int64_t first, int64_t count) {
     const int cells = (int)p->cells, stride = FIRST + (int)p->ways;
-    const int64_t n = p->samples, causes = 1 + p->ways;
+    const int64_t causes = 1 + p->ways;
     lane end, mean;
     EACH(b) {
         /* mean volts act on the cycle as -drain amperes of mean current, and on their own residual */
@@ -467,7 +231,7 @@ static lane *room(lane **free, int64_t rows) {
 /* 0, or 1 where there is no memory. */
 CLONES int cycle(const Cycle *p) {
     const int64_t cells = p->cells, legs = p->legs, ways = p->ways, wide = FIRST + ways, n = p->samples;
-    const int64_t rows = 7 * legs + ways * MOVES * legs + 2 * (cells + 1) + 2 * cells + legs * cells * (6 + ways) +
+    const int64_t rows = 7 * legs + ways * MOVES * legs + 2 * (cells + 1) + cells + legs * cells * (6 + ways) +
                          (cells + 1) * wide + cells * (2 + ways) + 2 * wide + 2 * (1 + ways);
     lane *memory = lanes(rows), *free_room = memory;
     int *flags = malloc(sizeof(int) * (size_t)(legs * cells + cells));
@@ -482,7 +246,7 @@ CLONES int cycle(const Cycle *p) {
     k.limit = room(&free_room, legs), k.leak = room(&free_room, legs), k.sense = room(&free_room, legs), k.rest = room(&free_room, legs);
     k.moves = room(&free_room, ways * MOVES * legs);
     k.state = room(&free_room, cells + 1), k.fresh = room(&free_room, cells + 1);
-    k.against = room(&free_room, cells), k.drive = room(&free_room, cells);
+    k.against = room(&free_room, cells);
     k.amps = room(&free_room, legs * cells), k.by_drive = room(&free_room, legs * cells);
     k.by = room(&free_room, 4 * legs * cells), k.source = room(&free_room, legs * cells * ways);
     k.rows = room(&free_room, (cells + 1) * wide);
