@@ -33,10 +33,14 @@ def test_alone_it_is_a_resistor_and_makes_no_dc(volts: float) -> None:
     )  # nothing drawn
     assert abs(float(solved.dc("HT1")[0])) < 1e-3 * emf
     load_ = 1.0 / (1.0 / 6.8e3 + 2j * math.pi * 50.0 * 32e-6)
-    amps = emf / abs(101.0 + 0.1 * (250.0 / 230.0) ** 2 + load_)
+    esr, fuse = (
+        next(p.nominal for p in circuit.parameters if p.name == name) for name in ("C1 esr_ohms", "mains fuse ohms")
+    )
+    amps = emf / abs(101.0 + esr + (0.1 + fuse) * (250.0 / 230.0) ** 2 + load_)
     assert abs(cmath.phase(load_)) > 1.5  # nearly all capacitor
     half = solved.part("T1 ht a")
-    assert float(half["watts"][0]) == pytest.approx(100.0 * amps**2, rel=0.02)
+    # 0.4 % of the watts: a cell of 7.5 degrees holds its current and its volts, (pi / 24)^2 / 12 of each
+    assert float(half["watts"][0]) == pytest.approx(100.0 * amps**2, rel=0.004)
 
 
 @pytest.mark.parametrize(("example", "valve"), [("b-hazel-four", "V3"), ("a-linden-twin", "V9")])
